@@ -1,0 +1,405 @@
+//! The results as plain data. Serialised, they are the JSON of `truing table`; the field names are
+//! a promise. `None` (JSON null) means that the figure does not apply or cannot be told; a
+//! non-finite number is never stored.
+
+use serde::Serialize;
+
+use crate::session::{Kind, Role, Site};
+
+/// A confidence interval or a pair of limits: `[lower, upper]`.
+pub type Interval = [f64; 2];
+
+/// The whole of `truing table --format json`.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Table {
+    /// The session's head.
+    pub session: SessionHead,
+    /// One entry a stream, in session order.
+    pub streams: Vec<StreamHead>,
+    /// Stretches of the ride in which the source under test left the references.
+    pub excursions: Vec<Excursion>,
+    /// One entry a segment, in time order.
+    pub segments: Vec<SegmentFigures>,
+}
+
+/// Head of the session.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct SessionHead {
+    /// The title.
+    pub title: String,
+    /// Length of the grid, s.
+    pub duration_s: f64,
+    /// The claim under test.
+    pub claim: crate::session::Claim,
+}
+
+/// One stream over the ride.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StreamHead {
+    /// Label.
+    pub label: String,
+    /// Role.
+    pub role: Role,
+    /// Site.
+    pub site: Option<Site>,
+    /// Clock shift, s.
+    pub offset_s: f64,
+    /// Clock rate error, ppm.
+    pub skew_ppm: f64,
+    /// Samples recorded.
+    pub samples: usize,
+    /// Median interval between samples, s.
+    pub median_interval_s: Option<f64>,
+    /// Dropouts over the ride.
+    pub dropouts: Vec<Dropout>,
+}
+
+/// A stretch without trustworthy power.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Dropout {
+    /// Start, session time, s.
+    pub from_s: f64,
+    /// End, session time, s.
+    pub to_s: f64,
+    /// What kind.
+    pub kind: DropoutKind,
+}
+
+/// Kinds of dropout.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DropoutKind {
+    /// Samples are missing.
+    Gap,
+    /// The value repeats while references move.
+    Freeze,
+    /// Zero while references are well above.
+    Zero,
+}
+
+/// A stretch in which a stream under test left the references by more than their own spread and
+/// its lag explain.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Excursion {
+    /// Stream under test.
+    pub label: String,
+    /// Start, session time, s.
+    pub from_s: f64,
+    /// End, session time, s.
+    pub to_s: f64,
+    /// Largest departure from the references, W, with its sign.
+    pub peak_w: f64,
+    /// Always `uncorroborated`: no reference shows it.
+    pub kind: ExcursionKind,
+}
+
+/// Kinds of excursion.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ExcursionKind {
+    /// No reference shows it.
+    Uncorroborated,
+}
+
+/// All figures of one segment (or of the window, while it is brushed).
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SegmentFigures {
+    /// Position among the segments, counted from 1.
+    pub id: usize,
+    /// Kind.
+    pub kind: Kind,
+    /// Start, session time, s.
+    pub from_s: f64,
+    /// End, session time, s.
+    pub to_s: f64,
+    /// Set point, W.
+    pub set_point_w: Option<f64>,
+    /// The tester's note.
+    pub note: String,
+    /// One entry a stream that carries power.
+    pub streams: Vec<StreamFigures>,
+    /// One entry a pair of under test and reference, then one a source under test against the
+    /// consensus (where there are two references or more).
+    pub agreement: Vec<Agreement>,
+    /// Whether the references agree with each other.
+    pub references: Option<References>,
+    /// The claim against the evidence.
+    pub verdict: Option<Verdict>,
+    /// For a steady block.
+    pub steady: Option<Steady>,
+    /// For a sprint.
+    pub sprint: Option<Sprint>,
+    /// For a ramp.
+    pub ramp: Option<Ramp>,
+    /// For gear changes.
+    pub gear_change: Option<GearChange>,
+    /// For a coast.
+    pub coast: Option<Coast>,
+    /// For a heat soak.
+    pub heat_soak: Option<HeatSoak>,
+    /// Cadence of each pair that carries it.
+    pub cadence: Vec<CadenceAgreement>,
+}
+
+/// One stream's power in a window.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StreamFigures {
+    /// Label.
+    pub label: String,
+    /// Grid seconds with a value.
+    pub n: usize,
+    /// Mean power, W.
+    pub mean_w: Option<f64>,
+    /// Standard deviation (n − 1), W.
+    pub sd_w: Option<f64>,
+    /// Highest second, W.
+    pub max_w: Option<f64>,
+    /// Best mean over 5 s, W.
+    pub best_5s_w: Option<f64>,
+    /// Mean cadence, rpm.
+    pub cadence_mean_rpm: Option<f64>,
+}
+
+/// Agreement of a source under test with a reference, differences being under test − reference.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Agreement {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of the reference, or `consensus`.
+    pub reference: String,
+    /// Grid seconds with both values.
+    pub n: usize,
+    /// Effective number of independent seconds behind the interval of the bias.
+    pub n_effective: Option<f64>,
+    /// Mean difference, W.
+    pub bias_w: Option<f64>,
+    /// Mean difference, % of the reference mean.
+    pub bias_percent: Option<f64>,
+    /// 95 % confidence limits of the bias, W.
+    pub bias_ci95_w: Option<Interval>,
+    /// Standard deviation of the differences, W.
+    pub sd_diff_w: Option<f64>,
+    /// 95 % limits of agreement, W.
+    pub loa95_w: Option<Interval>,
+    /// Root mean square difference, W.
+    pub rmse_w: Option<f64>,
+    /// Lin's concordance correlation coefficient.
+    pub ccc: Option<f64>,
+    /// Pearson's correlation coefficient.
+    pub pearson_r: Option<f64>,
+}
+
+/// The references against each other.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct References {
+    /// Their labels.
+    pub labels: Vec<String>,
+    /// Difference of means, % of their common mean; of the pair that differs most.
+    pub difference_percent: Option<f64>,
+    /// E_n number of that pair.
+    pub en_number: Option<f64>,
+    /// |E_n| ≤ 1.
+    pub agree: Option<bool>,
+}
+
+/// What the decision rule says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// The bias, with its uncertainty, lies inside the claim.
+    Conforms,
+    /// The bias, with its uncertainty, lies outside the claim.
+    DoesNotConform,
+    /// The evidence cannot tell.
+    Inconclusive,
+    /// The references contradict each other.
+    ReferencesDisagree,
+    /// No claim can be tested with this kind of segment.
+    NotApplicable,
+}
+
+/// The verdict over a segment.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Verdict {
+    /// The outcome.
+    pub outcome: Outcome,
+    /// Bias after the allowance, % of the reference mean.
+    pub bias_percent: Option<f64>,
+    /// Expanded uncertainty, %.
+    pub expanded_uncertainty_percent: Option<f64>,
+    /// The limit, %.
+    pub limit_percent: Option<f64>,
+    /// Probability that the true bias lies inside the limit (JCGM 106).
+    pub conformance_probability: Option<f64>,
+    /// Why, in sentences.
+    pub reasons: Vec<String>,
+}
+
+/// Figures of a steady block.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Steady {
+    /// Mean power under test − set point, W.
+    pub set_point_error_w: Option<f64>,
+    /// Share of seconds within ±5 W of the set point, %.
+    pub within_5w_percent: Option<f64>,
+    /// Slope of the difference to the references, W/min.
+    pub drift_w_per_min: Option<f64>,
+    /// Its 95 % confidence limits, W/min.
+    pub drift_ci95_w_per_min: Option<Interval>,
+    /// Excursions that no reference shows.
+    pub uncorroborated: Vec<UncorroboratedStretch>,
+}
+
+/// An excursion inside a steady block.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct UncorroboratedStretch {
+    /// Start, session time, s.
+    pub from_s: f64,
+    /// End, session time, s.
+    pub to_s: f64,
+    /// Largest departure, W, with its sign.
+    pub peak_w: f64,
+}
+
+/// Figures of a sprint.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Sprint {
+    /// Best means of every stream.
+    pub peaks: Vec<SprintPeak>,
+    /// Best second under test / best second of the references.
+    pub peak_ratio: Option<f64>,
+    /// Dead time of the best-fitting response, s.
+    pub delay_s: Option<f64>,
+    /// Time constant of its first-order lag, s.
+    pub time_constant_s: Option<f64>,
+    /// Its gain.
+    pub gain: Option<f64>,
+    /// Its ceiling, W, where one was found.
+    pub ceiling_w: Option<f64>,
+    /// What explains the missing peak.
+    pub explained: Option<Explained>,
+}
+
+/// Best means of one stream in a sprint.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SprintPeak {
+    /// Label.
+    pub label: String,
+    /// Best second, W.
+    pub best_1s_w: Option<f64>,
+    /// Best mean over 3 s, W.
+    pub best_3s_w: Option<f64>,
+    /// Best mean over 5 s, W.
+    pub best_5s_w: Option<f64>,
+}
+
+/// What explains a sprint's missing peak.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Explained {
+    /// A first-order lag blunts it.
+    Lag,
+    /// The whole scale is off.
+    Gain,
+    /// It is clipped.
+    Ceiling,
+    /// More than one of them.
+    Mixed,
+}
+
+/// Figures of a ramp.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Ramp {
+    /// The steps found.
+    pub steps: Vec<Step>,
+    /// Lag on linear stretches, s.
+    pub lag_s: Option<f64>,
+}
+
+/// The response to one step.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Step {
+    /// When the references step, session time, s.
+    pub at_s: f64,
+    /// Level before, W.
+    pub from_w: f64,
+    /// Level after, W.
+    pub to_w: f64,
+    /// Time to the first response, s.
+    pub dead_time_s: Option<f64>,
+    /// 10–90 % transition, s.
+    pub rise_10_90_s: Option<f64>,
+    /// Time to stay within the settling band, s.
+    pub settling_s: Option<f64>,
+    /// Overshoot, % of the step.
+    pub overshoot_percent: Option<f64>,
+    /// Error at the end of the step against the references, W.
+    pub final_error_w: Option<f64>,
+}
+
+/// Figures of a gear-change segment.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct GearChange {
+    /// The changes found.
+    pub changes: Vec<GearShift>,
+}
+
+/// One gear change.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct GearShift {
+    /// When, session time, s.
+    pub at_s: f64,
+    /// Bias before, %.
+    pub bias_before_percent: Option<f64>,
+    /// Bias after, %.
+    pub bias_after_percent: Option<f64>,
+    /// After − before, percentage points.
+    pub shift_percent: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub shift_ci95_percent: Option<Interval>,
+    /// Largest departure during the transient, W, with its sign.
+    pub peak_deviation_w: Option<f64>,
+    /// Time until the difference is back inside its usual band, s.
+    pub recovery_s: Option<f64>,
+}
+
+/// Figures of a coast.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Coast {
+    /// Mean power reported while nobody pedals, W.
+    pub phantom_mean_w: Option<f64>,
+    /// Highest such second, W.
+    pub phantom_max_w: Option<f64>,
+    /// Time from the last pedalling to zero, s.
+    pub time_to_zero_s: Option<f64>,
+}
+
+/// Figures of a heat soak.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HeatSoak {
+    /// Slope of the bias, percentage points in 10 min.
+    pub drift_percent_per_10min: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub drift_ci95_percent_per_10min: Option<Interval>,
+    /// Bias at the start, %.
+    pub start_bias_percent: Option<f64>,
+    /// Bias at the end, %.
+    pub end_bias_percent: Option<f64>,
+    /// Slope of the bias against temperature, percentage points a degree.
+    pub per_degree_percent: Option<f64>,
+}
+
+/// Cadence of a source under test against a reference.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CadenceAgreement {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of the reference, or `consensus`.
+    pub reference: String,
+    /// Mean difference, rpm.
+    pub bias_rpm: Option<f64>,
+    /// Standard deviation of the differences, rpm.
+    pub sd_diff_rpm: Option<f64>,
+    /// Share of spikes, %.
+    pub spike_percent: Option<f64>,
+}

@@ -1,0 +1,5 @@
+//! Every figure: pure functions over slices and windows, no file, no terminal.
+//!
+//! [`figures`] gives the shape of the results: the JSON of `truing table`.
+
+pub mod figures;

@@ -1,0 +1,1 @@
+//! Results as bytes: table, report, pictures. The caller chooses file or stdout.

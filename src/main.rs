@@ -1,0 +1,2 @@
+//! The binary: parse the arguments, call the library, map errors to exit codes.
+fn main() {}

@@ -1,0 +1,18 @@
+//! What a recorder wrote, as it wrote it: streams of samples on the recorder's own clock, and the
+//! laps, events and set points beside them.
+//!
+//! [`read`] finds the format by content, not by file name, and returns one [`Recording`]. Nothing
+//! here knows of offsets or sessions.
+
+mod channel;
+mod error;
+mod model;
+mod read;
+
+pub use channel::{Channel, PerChannel};
+pub use error::RecordingError;
+pub use model::{
+    Damage, Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint,
+    TimeBase,
+};
+pub use read::{ColumnMap, ReadOptions, clean_text, read};

@@ -1,0 +1,215 @@
+//! The shape every reader returns.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+use super::{Channel, PerChannel};
+
+/// The file format a recording was read from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Format {
+    /// Flexible and Interoperable Data Transfer, binary.
+    Fit,
+    /// Comma-, semicolon- or tab-separated text.
+    Delimited,
+    /// Training Center XML with the power extension.
+    Tcx,
+}
+
+/// What the time stamps of a recording count from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TimeBase {
+    /// Seconds since 1970-01-01T00:00:00 UTC, by the recorder's clock.
+    Absolute,
+    /// Seconds since the recording's own zero.
+    Elapsed,
+}
+
+/// One file that one recorder wrote. All times are on the recorder's clock, in seconds, counted
+/// as [`Recording::time_base`] says.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recording {
+    /// Where it was read from, as the caller named it.
+    pub path: PathBuf,
+    /// How it was written.
+    pub format: Format,
+    /// SHA-256 of the file's bytes, lower-case hexadecimal.
+    pub sha256: String,
+    /// What the times count from.
+    pub time_base: TimeBase,
+    /// One entry a power source (or one without power where the file has none), in file order.
+    pub streams: Vec<RecordedStream>,
+    /// Laps in time order.
+    pub laps: Vec<Lap>,
+    /// Timer and gear events in time order.
+    pub events: Vec<Event>,
+    /// Power targets of workout steps, in time order.
+    pub set_points: Vec<SetPoint>,
+    /// What the file says of the device that wrote it, cleaned of control characters.
+    pub device: Option<String>,
+    /// What could not be read.
+    pub damage: Vec<Damage>,
+    /// What the reader repaired, dropped or assumed, one sentence each.
+    pub remarks: Vec<String>,
+}
+
+/// One device's series inside a recording.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RecordedStream {
+    /// A name to start from: the device's, else the field's, else the file's stem.
+    pub label: String,
+    /// The field or column that carries power, as `channel` in `session.toml` names it.
+    pub power_field: Option<String>,
+    /// How the recorder spaced its samples.
+    pub sampling: Sampling,
+    /// The samples.
+    pub samples: Samples,
+}
+
+/// How a recorder spaced its samples.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Sampling {
+    /// At a nearly constant interval, with gaps where nothing was recorded.
+    #[default]
+    Regular,
+    /// Only when a value changed: each sample holds until the next.
+    OnChange,
+}
+
+/// Rows of samples: strictly increasing times, and per channel a column of the same length with
+/// `NaN` where the value is missing.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Samples {
+    time_s: Vec<f64>,
+    columns: PerChannel<Vec<f64>>,
+}
+
+impl Samples {
+    /// Samples at `time_s`, without channels yet.
+    ///
+    /// Returns `None` unless the times are finite and strictly increasing.
+    pub fn new(time_s: Vec<f64>) -> Option<Self> {
+        let finite = time_s.iter().all(|t| t.is_finite());
+        let increasing = time_s.windows(2).all(|pair| pair[0] < pair[1]);
+        (finite && increasing).then(|| Self {
+            time_s,
+            columns: PerChannel::default(),
+        })
+    }
+
+    /// Adds or replaces a channel. Infinite values become missing.
+    ///
+    /// Returns `false`, and changes nothing, where the length differs from the times' length.
+    pub fn set_column(&mut self, channel: Channel, mut values: Vec<f64>) -> bool {
+        if values.len() != self.time_s.len() {
+            return false;
+        }
+        for value in &mut values {
+            if !value.is_finite() {
+                *value = f64::NAN;
+            }
+        }
+        self.columns.set(channel, values);
+        true
+    }
+
+    /// Time of each row on the recorder's clock, s.
+    pub fn time_s(&self) -> &[f64] {
+        &self.time_s
+    }
+
+    /// The column of `channel`, if the stream carries it. `NaN` is missing.
+    pub fn column(&self, channel: Channel) -> Option<&[f64]> {
+        self.columns.get(channel).map(Vec::as_slice)
+    }
+
+    /// The channels present.
+    pub fn channels(&self) -> impl Iterator<Item = Channel> {
+        self.columns.iter().map(|(channel, _)| channel)
+    }
+
+    /// Number of rows.
+    pub fn len(&self) -> usize {
+        self.time_s.len()
+    }
+
+    /// Whether there are no rows.
+    pub fn is_empty(&self) -> bool {
+        self.time_s.is_empty()
+    }
+
+    /// Median step between rows, s; `None` below two rows.
+    pub fn median_interval_s(&self) -> Option<f64> {
+        let mut steps: Vec<f64> = self
+            .time_s
+            .windows(2)
+            .map(|pair| pair[1] - pair[0])
+            .collect();
+        if steps.is_empty() {
+            return None;
+        }
+        let middle = steps.len() / 2;
+        let (_, median, _) = steps.select_nth_unstable_by(middle, f64::total_cmp);
+        Some(*median)
+    }
+}
+
+/// A lap, as the recorder or the rider cut it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Lap {
+    /// Start, s on the recorder's clock.
+    pub from_s: f64,
+    /// End, s on the recorder's clock.
+    pub to_s: f64,
+}
+
+/// Something that happened at a moment.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Event {
+    /// When, s on the recorder's clock.
+    pub at_s: f64,
+    /// What.
+    #[serde(flatten)]
+    pub kind: EventKind,
+}
+
+/// What an [`Event`] was.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(tag = "event", rename_all = "kebab-case")]
+pub enum EventKind {
+    /// Recording began or went on.
+    TimerStart,
+    /// Recording stopped or paused.
+    TimerStop,
+    /// A gear change; teeth are absent where the file does not tell.
+    GearChange {
+        /// Teeth of the front sprocket now in use.
+        front_teeth: Option<u8>,
+        /// Teeth of the rear sprocket now in use.
+        rear_teeth: Option<u8>,
+    },
+}
+
+/// A stretch for which a workout asked for a power.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SetPoint {
+    /// Start, s on the recorder's clock.
+    pub from_s: f64,
+    /// End, s on the recorder's clock.
+    pub to_s: f64,
+    /// The power asked for, W.
+    pub watts: f64,
+}
+
+/// A part of the file that could not be read.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Damage {
+    /// First byte (binary formats) or line (text formats, counted from 1) concerned.
+    pub at: u64,
+    /// What is wrong, what was read all the same and what may be missing, as one sentence.
+    pub message: String,
+}

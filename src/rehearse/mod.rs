@@ -1,0 +1,1 @@
+//! Synthetic rides with known faults, written as real files, with the truth beside them.

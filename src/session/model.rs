@@ -1,0 +1,284 @@
+//! The session as plain data. Field names are those of `session.toml`.
+
+use serde::{Deserialize, Serialize};
+
+/// A session: everything in `session.toml` that the program understands.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Session {
+    /// Title for screens and reports.
+    pub title: String,
+    /// The accuracy the maker states for the source under test.
+    pub claim: Claim,
+    /// The drivetrain loss expected from the references' site to the site under test.
+    pub allowance: Allowance,
+    /// The streams, in file order; the first one defines session time zero.
+    pub streams: Vec<Stream>,
+    /// The tagged segments, in order of `from_s` (then `to_s`).
+    pub segments: Vec<Segment>,
+    /// Free facts for the reader of the report, in file order.
+    pub facts: Vec<Fact>,
+    /// The tester's own conclusions.
+    pub words: Words,
+}
+
+/// The accuracy a maker states: ± `percent` of reading or ± `watts`, whichever is larger.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Claim {
+    /// ± % of reading.
+    pub percent: f64,
+    /// ± W floor.
+    pub watts: f64,
+}
+
+impl Default for Claim {
+    /// ±2 % of reading, the wider of what makers usually state (common practice, no source).
+    fn default() -> Self {
+        Self {
+            percent: 2.0,
+            watts: 0.0,
+        }
+    }
+}
+
+impl Claim {
+    /// The limit at a power of `level_w`, W.
+    pub fn limit_w(self, level_w: f64) -> f64 {
+        (self.percent / 100.0 * level_w.abs()).max(self.watts)
+    }
+}
+
+/// The drivetrain loss expected between two sites: `percent` ± `plus_minus` of the power at the
+/// references' site, positive where the site under test should read less.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Allowance {
+    /// Expected loss, %.
+    pub percent: f64,
+    /// Half-width of the rectangular distribution of that loss, percentage points.
+    pub plus_minus: f64,
+}
+
+/// One device's stream as it takes part in the session.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stream {
+    /// Unique name.
+    pub label: String,
+    /// Recording, relative to the session folder.
+    pub file: String,
+    /// FIT field or column that carries power; found by usual names when absent.
+    pub channel: Option<String>,
+    /// What the stream is for.
+    pub role: Role,
+    /// Where it measures power; absent for a context stream without power.
+    pub site: Option<Site>,
+    /// This stream's own claim, ± %.
+    pub claim_percent: Option<f64>,
+    /// This stream's own claim, ± W floor.
+    pub claim_watts: Option<f64>,
+    /// Clock shift against session time, s.
+    pub offset_s: f64,
+    /// Clock rate error against session time, parts per million.
+    pub skew_ppm: f64,
+    /// SHA-256 of the recording at the first save, lower-case hexadecimal.
+    pub sha256: Option<String>,
+    /// Column names told by the tester, for delimited text.
+    pub columns: ColumnNames,
+}
+
+/// Column names for delimited text (`columns = { time = "...", device = "..." }` of a stream).
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ColumnNames {
+    /// Time column.
+    pub time: Option<String>,
+    /// Column that names the device.
+    pub device: Option<String>,
+}
+
+/// What a stream is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// The source whose truth is in question.
+    UnderTest,
+    /// A meter that the source is compared with.
+    Reference,
+    /// Shown, never judged.
+    Context,
+}
+
+/// Where power is measured, in order along the drivetrain.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Site {
+    /// At the pedals.
+    Pedal,
+    /// At the crank.
+    Crank,
+    /// At the rear hub.
+    Hub,
+    /// In the trainer.
+    Trainer,
+}
+
+/// What a segment is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// Constant power at a set point.
+    SteadyBlock,
+    /// A short maximal effort.
+    Sprint,
+    /// Steps or a steady rise or fall of power.
+    Ramp,
+    /// Shifts at a constant set point.
+    GearChange,
+    /// Nobody pedals.
+    Coast,
+    /// A long block during which the source warms up.
+    HeatSoak,
+    /// None of the others.
+    Open,
+}
+
+macro_rules! words_of {
+    ($kind:ident { $($variant:ident => $word:literal),+ $(,)? }) => {
+        impl $kind {
+            /// Every value, in the order of the design.
+            pub const ALL: &'static [$kind] = &[$($kind::$variant),+];
+
+            /// The word used in files, commands and screens.
+            pub const fn word(self) -> &'static str {
+                match self { $($kind::$variant => $word),+ }
+            }
+
+            /// The value that `word` names.
+            pub fn from_word(word: &str) -> Option<Self> {
+                Self::ALL.iter().copied().find(|value| value.word() == word)
+            }
+        }
+
+        impl std::fmt::Display for $kind {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.pad(self.word())
+            }
+        }
+    };
+}
+
+words_of!(Role { UnderTest => "under-test", Reference => "reference", Context => "context" });
+words_of!(Site { Pedal => "pedal", Crank => "crank", Hub => "hub", Trainer => "trainer" });
+words_of!(Kind {
+    SteadyBlock => "steady-block",
+    Sprint => "sprint",
+    Ramp => "ramp",
+    GearChange => "gear-change",
+    Coast => "coast",
+    HeatSoak => "heat-soak",
+    Open => "open",
+});
+
+/// A window kept, with what it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Segment {
+    /// What it is.
+    pub kind: Kind,
+    /// Start, session time, s.
+    pub from_s: f64,
+    /// End, session time, s; greater than `from_s`.
+    pub to_s: f64,
+    /// The power a controlled trainer was told to hold, W.
+    pub set_point_w: Option<f64>,
+    /// The tester's note; empty where there is none.
+    pub note: String,
+}
+
+impl Segment {
+    /// Length, s.
+    pub fn duration_s(&self) -> f64 {
+        self.to_s - self.from_s
+    }
+}
+
+/// One `[facts]` entry.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Fact {
+    /// The key, as written.
+    pub key: String,
+    /// The value.
+    pub value: String,
+}
+
+/// The tester's own conclusions, kept apart from the figures.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Words {
+    /// One paragraph.
+    pub summary: String,
+    /// What speaks for the device.
+    pub for_: Vec<String>,
+    /// What speaks against it.
+    pub against: Vec<String>,
+}
+
+impl Session {
+    /// Indices of the streams with `role`, in file order.
+    pub fn with_role(&self, role: Role) -> impl Iterator<Item = usize> {
+        self.streams
+            .iter()
+            .enumerate()
+            .filter(move |(_, stream)| stream.role == role)
+            .map(|(index, _)| index)
+    }
+
+    /// Index of the stream called `label`.
+    pub fn stream_index(&self, label: &str) -> Option<usize> {
+        self.streams.iter().position(|stream| stream.label == label)
+    }
+
+    /// The claim that applies to a stream: its own, else (under test) the session's.
+    pub fn claim_of(&self, index: usize) -> Option<Claim> {
+        let stream = self.streams.get(index)?;
+        let session = (stream.role == Role::UnderTest).then_some(self.claim);
+        match (stream.claim_percent, stream.claim_watts) {
+            (None, None) => session,
+            (percent, watts) => Some(Claim {
+                percent: percent
+                    .or(session.map(|claim| claim.percent))
+                    .unwrap_or(0.0),
+                watts: watts.or(session.map(|claim| claim.watts)).unwrap_or(0.0),
+            }),
+        }
+    }
+
+    /// Puts the segments in their stated order. Call after changing any of them.
+    pub fn sort_segments(&mut self) {
+        self.segments.sort_by(|a, b| {
+            a.from_s
+                .total_cmp(&b.from_s)
+                .then(a.to_s.total_cmp(&b.to_s))
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_name_each_value_and_back() {
+        for &kind in Kind::ALL {
+            assert_eq!(Kind::from_word(kind.word()), Some(kind));
+        }
+        assert_eq!(Role::from_word("under-test"), Some(Role::UnderTest));
+        assert_eq!(Site::from_word("wheel"), None);
+        assert!(Site::Pedal < Site::Trainer);
+    }
+
+    #[test]
+    fn the_larger_of_percent_and_watts_is_the_limit() {
+        let claim = Claim {
+            percent: 2.0,
+            watts: 5.0,
+        };
+        assert_eq!(claim.limit_w(100.0), 5.0);
+        assert_eq!(claim.limit_w(400.0), 8.0);
+    }
+}

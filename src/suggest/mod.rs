@@ -1,0 +1,1 @@
+//! Proposed segments, each with a reason.

@@ -1,0 +1,28 @@
+//! A recorder's clock against session time.
+
+/// `session_s = offset_s + (1 + skew_ppm · 1e-6) · (recorder_s − zero_s)`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Clock {
+    /// The recorder time that is session time zero before the offset, s.
+    pub zero_s: f64,
+    /// Shift, s.
+    pub offset_s: f64,
+    /// Rate error, parts per million.
+    pub skew_ppm: f64,
+}
+
+impl Clock {
+    fn rate(self) -> f64 {
+        1.0 + self.skew_ppm * 1e-6
+    }
+
+    /// Session time of a moment on the recorder's clock, s.
+    pub fn to_session(self, recorder_s: f64) -> f64 {
+        self.offset_s + self.rate() * (recorder_s - self.zero_s)
+    }
+
+    /// The moment on the recorder's clock at a session time, s.
+    pub fn to_recorder(self, session_s: f64) -> f64 {
+        self.zero_s + (session_s - self.offset_s) / self.rate()
+    }
+}
