@@ -171,20 +171,30 @@ pub struct Agreement {
     pub n: usize,
     /// Effective number of independent seconds behind the interval of the bias.
     pub n_effective: Option<f64>,
+    /// Mean of the reference over the same seconds, W.
+    pub reference_mean_w: Option<f64>,
     /// Mean difference, W.
     pub bias_w: Option<f64>,
     /// Mean difference, % of the reference mean.
     pub bias_percent: Option<f64>,
     /// 95 % confidence limits of the bias, W.
     pub bias_ci95_w: Option<Interval>,
+    /// 95 % confidence limits of the bias, % of the reference mean.
+    pub bias_ci95_percent: Option<Interval>,
     /// Standard deviation of the differences, W.
     pub sd_diff_w: Option<f64>,
     /// 95 % limits of agreement, W.
     pub loa95_w: Option<Interval>,
+    /// 95 % confidence limits of the lower limit of agreement, W.
+    pub loa95_lower_ci95_w: Option<Interval>,
+    /// 95 % confidence limits of the upper limit of agreement, W.
+    pub loa95_upper_ci95_w: Option<Interval>,
     /// Root mean square difference, W.
     pub rmse_w: Option<f64>,
     /// Lin's concordance correlation coefficient.
     pub ccc: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub ccc_ci95: Option<Interval>,
     /// Pearson's correlation coefficient.
     pub pearson_r: Option<f64>,
 }
@@ -402,4 +412,28 @@ pub struct CadenceAgreement {
     pub sd_diff_rpm: Option<f64>,
     /// Share of spikes, %.
     pub spike_percent: Option<f64>,
+}
+
+/// Error of one stream, told without a perfect reference.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ErrorVariance {
+    /// Label.
+    pub label: String,
+    /// Variance of its error, W²; negative where the assumptions fail or the error is too small.
+    pub error_variance_w2: Option<f64>,
+    /// Its 95 % confidence limits, W².
+    pub error_variance_ci95_w2: Option<Interval>,
+    /// Its square root, W; null where the variance is negative.
+    pub error_sd_w: Option<f64>,
+}
+
+/// Which of three or more streams is the noisy one.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct NoisyOne {
+    /// The error of each stream.
+    pub streams: Vec<ErrorVariance>,
+    /// Label of the noisiest, where it can be told from the next.
+    pub noisiest: Option<String>,
+    /// What to make of it, in a sentence.
+    pub note: String,
 }

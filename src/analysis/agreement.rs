@@ -1,0 +1,578 @@
+//! How a source under test agrees with a reference: trueness and scatter of their differences.
+//!
+//! Everything here follows from the [`Moments`] of a window and of its blocks, so that the figures
+//! of a window of any length cost a dozen look-ups in prefix sums while the brush moves.
+
+use std::ops::Range;
+
+use super::figures::{Agreement, Interval};
+use super::serial::{self, MeanUncertainty};
+use super::stats::{both_present, finite, finite_interval, normal_quantile, t_quantile};
+
+/// Below this mean of the reference a percentage says nothing, so none is given, W. A convention
+/// of this program: a coasting or barely turning rider.
+pub const PERCENT_FROM_W: f64 = 10.0;
+
+/// Standard deviations between bias and limit of agreement for 95 %.
+pub const LOA95_MULTIPLIER: f64 = 1.96;
+
+/// Share of the spread below which a variance is rounding error.
+const ROUNDING: f64 = 1e-12;
+
+/// Count, means and centred sums of products of pairs (x, y); x is the source under test, y the
+/// reference.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Moments {
+    /// Pairs with both values present.
+    pub n: usize,
+    /// Mean of x.
+    pub mean_x: f64,
+    /// Mean of y.
+    pub mean_y: f64,
+    /// Σ (x − x̄)².
+    pub sxx: f64,
+    /// Σ (y − ȳ)².
+    pub syy: f64,
+    /// Σ (x − x̄)(y − ȳ).
+    pub sxy: f64,
+}
+
+impl Moments {
+    /// Moments of the pairs in which both values are present (two passes).
+    pub fn of(x: &[f64], y: &[f64]) -> Self {
+        let (x, y) = both_present(x, y);
+        let n = x.len();
+        if n == 0 {
+            return Self::default();
+        }
+        let mean_x = x.iter().sum::<f64>() / n as f64;
+        let mean_y = y.iter().sum::<f64>() / n as f64;
+        let mut moments = Self {
+            n,
+            mean_x,
+            mean_y,
+            ..Self::default()
+        };
+        for (x, y) in x.iter().zip(&y) {
+            let (dx, dy) = (x - mean_x, y - mean_y);
+            moments.sxx += dx * dx;
+            moments.syy += dy * dy;
+            moments.sxy += dx * dy;
+        }
+        moments
+    }
+
+    /// Moments from plain totals over the pairs: n, \[Σx, Σy\], \[Σx², Σy², Σxy\].
+    pub fn from_totals(n: usize, sums: [f64; 2], products: [f64; 3]) -> Self {
+        if n == 0 {
+            return Self::default();
+        }
+        let count = n as f64;
+        let [sum_x, sum_y] = sums;
+        let [xx, yy, xy] = products;
+        Self {
+            n,
+            mean_x: sum_x / count,
+            mean_y: sum_y / count,
+            sxx: (xx - sum_x * sum_x / count).max(0.0),
+            syy: (yy - sum_y * sum_y / count).max(0.0),
+            sxy: xy - sum_x * sum_y / count,
+        }
+    }
+
+    /// These pairs without those of `part` (which must be among them).
+    pub fn without(&self, part: &Self) -> Self {
+        if part.n >= self.n {
+            return Self::default();
+        }
+        let (n, m) = (self.n as f64, part.n as f64);
+        let rest = n - m;
+        let mean_x = (n * self.mean_x - m * part.mean_x) / rest;
+        let mean_y = (n * self.mean_y - m * part.mean_y) / rest;
+        let weight = m * rest / n;
+        let (dx, dy) = (part.mean_x - mean_x, part.mean_y - mean_y);
+        Self {
+            n: self.n - part.n,
+            mean_x,
+            mean_y,
+            sxx: (self.sxx - part.sxx - weight * dx * dx).max(0.0),
+            syy: (self.syy - part.syy - weight * dy * dy).max(0.0),
+            sxy: self.sxy - part.sxy - weight * dx * dy,
+        }
+    }
+
+    /// Mean of x − y; `None` without pairs.
+    pub fn bias(&self) -> Option<f64> {
+        (self.n > 0).then_some(self.mean_x - self.mean_y)
+    }
+
+    /// Mean of x − y in % of the mean of y; `None` where that mean is below [`PERCENT_FROM_W`].
+    pub fn bias_percent(&self) -> Option<f64> {
+        (self.mean_y >= PERCENT_FROM_W)
+            .then(|| 100.0 * self.bias().map_or(f64::NAN, |bias| bias / self.mean_y))
+            .and_then(finite)
+    }
+
+    /// Σ of squared deviations of x − y from their mean.
+    fn sdd(&self) -> f64 {
+        let squares = self.sxx + self.syy - 2.0 * self.sxy;
+        if squares <= ROUNDING * (self.sxx + self.syy) {
+            0.0
+        } else {
+            squares
+        }
+    }
+
+    /// Standard deviation of x − y, divisor n − 1; `None` for fewer than two pairs.
+    pub fn sd_difference(&self) -> Option<f64> {
+        (self.n > 1).then(|| (self.sdd() / (self.n - 1) as f64).sqrt())
+    }
+
+    /// √ of the mean of (x − y)²; `None` without pairs.
+    pub fn rmse(&self) -> Option<f64> {
+        let bias = self.bias()?;
+        finite((self.sdd() / self.n as f64 + bias * bias).sqrt())
+    }
+
+    /// Pearson's correlation; `None` for fewer than two pairs or where either side is constant.
+    pub fn pearson_r(&self) -> Option<f64> {
+        if !(self.n > 1 && self.varies()) {
+            return None;
+        }
+        finite(self.sxy / (self.sxx * self.syy).sqrt()).map(|r| r.clamp(-1.0, 1.0))
+    }
+
+    /// Lin's concordance correlation, 2 Sxy/(Sxx + Syy + n (x̄ − ȳ)²) (Lin 1989, Biometrics
+    /// 45:255, with 1/n moments); `None` for fewer than two pairs or where either side is
+    /// constant.
+    pub fn ccc(&self) -> Option<f64> {
+        if !(self.n > 1 && self.varies()) {
+            return None;
+        }
+        let bias = self.bias()?;
+        finite(2.0 * self.sxy / (self.sxx + self.syy + self.n as f64 * bias * bias))
+    }
+
+    /// Whether both sides move by more than rounding.
+    fn varies(&self) -> bool {
+        let n = self.n as f64;
+        self.sxx > ROUNDING * n * self.mean_x * self.mean_x
+            && self.syy > ROUNDING * n * self.mean_y * self.mean_y
+    }
+
+    /// The errors-in-variables line x = intercept + slope · y (Deming 1943; `error_ratio` is the
+    /// variance of the errors of x over that of y). `None` where either side is constant or the
+    /// two are uncorrelated.
+    pub fn deming(&self, error_ratio: f64) -> Option<DemingLine> {
+        if !(self.n > 1 && self.varies()) || self.sxy == 0.0 {
+            return None;
+        }
+        let difference = self.sxx - error_ratio * self.syy;
+        let root = (difference * difference + 4.0 * error_ratio * self.sxy * self.sxy).sqrt();
+        let slope = finite((difference + root) / (2.0 * self.sxy))?;
+        Some(DemingLine {
+            slope,
+            intercept: finite(self.mean_x - slope * self.mean_y)?,
+        })
+    }
+}
+
+/// A line that admits errors on both sides.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DemingLine {
+    /// Rise of x per unit of y.
+    pub slope: f64,
+    /// x where y is 0.
+    pub intercept: f64,
+}
+
+/// Limits of agreement with the standard error by which each is known.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limits {
+    /// Bias − multiplier · SD.
+    pub lower: f64,
+    /// Bias + multiplier · SD.
+    pub upper: f64,
+    /// Standard error of either limit.
+    pub standard_error: f64,
+    /// Degrees of freedom of that error.
+    pub dof: f64,
+}
+
+impl Limits {
+    /// Limits of agreement (Bland & Altman 1986, Lancet 327:307) of differences with this bias and
+    /// SD; the standard error is that of 1999 (Stat Methods Med Res 8:135),
+    /// s √(1/n + m²/(2 (n − 1))), with `n` the number of independent differences (> 1; fractional
+    /// for an effective number) and m the multiplier. `None` for n ≤ 1.
+    pub fn new(bias: f64, sd: f64, n: f64, multiplier: f64) -> Option<Self> {
+        let spread = multiplier * multiplier / (2.0 * (n - 1.0));
+        (n > 1.0).then(|| Self {
+            lower: bias - multiplier * sd,
+            upper: bias + multiplier * sd,
+            standard_error: sd * (1.0 / n + spread).sqrt(),
+            dof: n - 1.0,
+        })
+    }
+
+    /// The standard error in the rounded form of 1986, s √(3/n).
+    pub fn standard_error_1986(sd: f64, n: f64) -> f64 {
+        sd * (3.0 / n).sqrt()
+    }
+
+    /// 95 % confidence limits of the lower and of the upper limit.
+    pub fn ci95(&self) -> [Interval; 2] {
+        let half = t_quantile(0.975, self.dof) * self.standard_error;
+        [self.lower, self.upper].map(|limit| [limit - half, limit + half])
+    }
+}
+
+/// 95 % confidence limits of Lin's concordance for `n` independent pairs, by Fisher's z (Lin 1989,
+/// variance as corrected in Biometrics 2000;56:324, with n − 2). `None` for fewer than three
+/// pairs, a constant side or perfect concordance.
+pub fn lin_ci95(moments: &Moments) -> Option<Interval> {
+    let (ccc, r) = (moments.ccc()?, moments.pearson_r()?);
+    let n = moments.n as f64;
+    let variance = lin_variance(moments, ccc, r)?;
+    let se_z = variance.sqrt() / (1.0 - ccc * ccc);
+    let half = normal_quantile(0.975) * se_z;
+    (n > 2.0)
+        .then(|| [(ccc.atanh() - half).tanh(), (ccc.atanh() + half).tanh()])
+        .and_then(finite_interval)
+}
+
+/// Asymptotic variance of Lin's concordance for independent pairs.
+fn lin_variance(moments: &Moments, ccc: f64, r: f64) -> Option<f64> {
+    let n = moments.n as f64;
+    let bias = moments.bias()?;
+    let u2 = n * bias * bias / (moments.sxx * moments.syy).sqrt();
+    let (c2, r2) = (ccc * ccc, r * r);
+    let variance = ((1.0 - r2) * c2 * (1.0 - c2) / r2 + 2.0 * ccc * c2 * (1.0 - ccc) * u2 / r
+        - 0.5 * c2 * c2 * u2 * u2 / r2)
+        / (n - 2.0);
+    finite(variance).filter(|v| *v > 0.0)
+}
+
+/// A source under test against a reference over one window.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Comparison {
+    /// Moments of the window.
+    pub moments: Moments,
+    /// Uncertainty of the bias in W; `None` under four blocks (20 s).
+    pub uncertainty_w: Option<MeanUncertainty>,
+    /// Uncertainty of the bias in % of the reference mean; `None` where there is no such
+    /// percentage or the window is too short.
+    pub uncertainty_percent: Option<MeanUncertainty>,
+    /// Moments of the blocks behind both.
+    blocks: Vec<Moments>,
+}
+
+/// Compares over a window of rows; `totals` gives the moments of any range of rows inside it.
+pub fn compare(window: Range<usize>, totals: impl Fn(Range<usize>) -> Moments) -> Comparison {
+    let moments = totals(window.clone());
+    let blocks: Vec<Moments> = serial::blocks(window)
+        .filter_map(|rows| {
+            let length = rows.len();
+            Some(totals(rows)).filter(|block| serial::block_counts(block.n, length))
+        })
+        .collect();
+    let uncertainty_of = |value: &dyn Fn(&Moments) -> f64| {
+        let means: Vec<f64> = blocks.iter().map(value).collect();
+        serial::mean_uncertainty(&means)
+    };
+    let uncertainty_w = uncertainty_of(&|block| block.mean_x - block.mean_y);
+    // The ratio of two means: its linear residuals d − R y carry its scatter (Cochran 1977,
+    // Sampling Techniques, ch. 6), so that a rider who wanders is not taken for noise.
+    let uncertainty_percent = moments.bias_percent().and_then(|percent| {
+        let ratio = percent / 100.0;
+        let residuals =
+            uncertainty_of(&|block| block.mean_x - block.mean_y - ratio * block.mean_y)?;
+        Some(MeanUncertainty {
+            standard: 100.0 * residuals.standard / moments.mean_y,
+            dof: residuals.dof,
+        })
+    });
+    Comparison {
+        moments,
+        uncertainty_w,
+        uncertainty_percent,
+        blocks,
+    }
+}
+
+/// Compares two columns (`NaN` = missing) of one window.
+pub fn compare_slices(x: &[f64], y: &[f64]) -> Comparison {
+    let length = x.len().min(y.len());
+    compare(0..length, |rows| match (x.get(rows.clone()), y.get(rows)) {
+        (Some(x), Some(y)) => Moments::of(x, y),
+        _ => Moments::default(),
+    })
+}
+
+impl Comparison {
+    /// Number of independent seconds whose mean would be as uncertain as the bias is: variance of
+    /// the differences over the squared standard uncertainty of their mean, at most n. `None`
+    /// where the interval cannot be told or the difference is constant.
+    pub fn n_effective(&self) -> Option<f64> {
+        let standard = self.uncertainty_w?.standard;
+        let sd = self.moments.sd_difference()?;
+        (standard > 0.0 && sd > 0.0)
+            .then(|| (sd / standard).powi(2).min(self.moments.n as f64))
+            .and_then(finite)
+    }
+
+    /// 95 % confidence limits of the concordance by the delete-one-block jackknife on Fisher's z
+    /// (Tukey 1958; Künsch 1989, Ann Stat 17:1217), the pseudo-values taken like block means. It
+    /// needs neither normal nor independent seconds.
+    pub fn ccc_ci95(&self) -> Option<Interval> {
+        let z = self.moments.ccc()?.atanh();
+        let k = self.blocks.len() as f64;
+        let pseudo: Vec<f64> = self
+            .blocks
+            .iter()
+            .map(|block| {
+                let rest = self.moments.without(block).ccc();
+                rest.map_or(f64::NAN, |rest| k * z - (k - 1.0) * rest.atanh())
+            })
+            .collect();
+        let half = serial::mean_uncertainty(&pseudo)?.half_width95();
+        finite_interval([(z - half).tanh(), (z + half).tanh()])
+    }
+
+    /// Limits of agreement, known as well as the effective number of seconds allows.
+    pub fn limits95(&self) -> Option<Limits> {
+        let (bias, sd) = (self.moments.bias()?, self.moments.sd_difference()?);
+        Limits::new(bias, sd, self.n_effective()?, LOA95_MULTIPLIER)
+    }
+
+    /// The figures, between the streams of these labels.
+    pub fn figures(&self, under_test: &str, reference: &str) -> Agreement {
+        let moments = &self.moments;
+        let around = |centre: Option<f64>, uncertainty: Option<MeanUncertainty>| {
+            let (centre, half) = (centre?, uncertainty?.half_width95());
+            finite_interval([centre - half, centre + half])
+        };
+        let bias_w = moments.bias().and_then(finite);
+        let bias_percent = moments.bias_percent();
+        let loa95_w = bias_w.zip(moments.sd_difference()).and_then(|(bias, sd)| {
+            let half = LOA95_MULTIPLIER * sd;
+            finite_interval([bias - half, bias + half])
+        });
+        let loa_ci = self.limits95().map(|limits| limits.ci95());
+        Agreement {
+            under_test: under_test.to_owned(),
+            reference: reference.to_owned(),
+            n: moments.n,
+            n_effective: self.n_effective(),
+            reference_mean_w: (moments.n > 0).then_some(moments.mean_y).and_then(finite),
+            bias_w,
+            bias_percent,
+            bias_ci95_w: around(bias_w, self.uncertainty_w),
+            bias_ci95_percent: around(bias_percent, self.uncertainty_percent),
+            sd_diff_w: moments.sd_difference().and_then(finite),
+            loa95_w,
+            loa95_lower_ci95_w: loa_ci.and_then(|[lower, _]| finite_interval(lower)),
+            loa95_upper_ci95_w: loa_ci.and_then(|[_, upper]| finite_interval(upper)),
+            rmse_w: moments.rmse(),
+            ccc: moments.ccc(),
+            ccc_ci95: self.ccc_ci95(),
+            pearson_r: moments.pearson_r(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::vectors::{self, assert_close};
+
+    fn peak_flow() -> Moments {
+        Moments::of(vectors::WRIGHT1, vectors::MINI1)
+    }
+
+    #[test]
+    fn bland_altman_1986_to_the_printed_digits() {
+        // Bland & Altman, Lancet 1986;327:307: bias -2.1, SD 38.8 (from memory), limits -79.7 and
+        // 75.5 with rounded inputs; unrounded values recomputed beforehand with numpy.
+        let m = peak_flow();
+        let (bias, sd, n) = (m.bias().unwrap(), m.sd_difference().unwrap(), 17.0);
+        assert_close(bias, -2.1176470588, 1e-10);
+        assert_close(sd, 38.7651298736, 1e-10);
+        let two = Limits::new(bias, sd, n, 2.0).unwrap();
+        assert_close(two.lower, -79.6479068, 1e-8);
+        assert_close(two.upper, 75.4126127, 1e-8);
+        let usual = Limits::new(bias, sd, n, LOA95_MULTIPLIER).unwrap();
+        assert_close(usual.lower, -78.0973016, 1e-8);
+        assert_close(usual.upper, 73.8620075, 1e-8);
+        assert_close(usual.standard_error, 16.3951080, 1e-8);
+        assert_close(Limits::standard_error_1986(sd, n), 16.2846118, 1e-8);
+        let exact = Limits::new(bias, sd, n, normal_quantile(0.975)).unwrap();
+        assert_close(exact.lower, -78.0959055, 1e-8);
+        assert_close(exact.upper, 73.8606114, 1e-8);
+    }
+
+    #[test]
+    fn confidence_limits_of_a_limit_of_agreement_in_the_form_of_1986() {
+        // As above: lower limit -114.3..-45.1 as printed from rounded inputs; unrounded recomputed.
+        let half = t_quantile(0.975, 16.0) * Limits::standard_error_1986(38.7651298736, 17.0);
+        assert_close(-79.6479068 - half, -114.1697, 1e-6);
+        assert_close(-79.6479068 + half, -45.1261, 1e-6);
+        assert_close(75.4126127 - half, 40.8908, 1e-6);
+        assert_close(75.4126127 + half, 109.9344, 1e-6);
+    }
+
+    #[test]
+    fn bland_altman_1986_means_of_two_blows() {
+        // As above: SD 33.2 (from memory); unrounded recomputed beforehand.
+        let mean = |a: &[f64], b: &[f64]| -> Vec<f64> {
+            a.iter().zip(b).map(|(a, b)| 0.5 * (a + b)).collect()
+        };
+        let x = mean(vectors::WRIGHT1, vectors::WRIGHT2);
+        let y = mean(vectors::MINI1, vectors::MINI2);
+        let m = Moments::of(&x, &y);
+        assert_close(m.bias().unwrap(), -6.0294118, 1e-7);
+        assert_close(m.sd_difference().unwrap(), 33.2041, 1e-5);
+    }
+
+    #[test]
+    fn lin_1989_concordance_with_the_corrected_variance() {
+        // Lin, Biometrics 1989;45:255 and 2000;56:324 on the peak flows: recomputed beforehand with
+        // numpy from the formula; no published output confirms the interval.
+        let m = peak_flow();
+        assert_close(m.ccc().unwrap(), 0.9427424314, 1e-10);
+        assert_close(m.pearson_r().unwrap(), 0.9432794469, 1e-10);
+        let variance = lin_variance(&m, m.ccc().unwrap(), m.pearson_r().unwrap()).unwrap();
+        assert_close(variance.sqrt(), 0.0286167375, 1e-8);
+        let [lower, upper] = lin_ci95(&m).unwrap();
+        assert_close(lower, 0.8504918721, 1e-8);
+        assert_close(upper, 0.9787262793, 1e-8);
+    }
+
+    #[test]
+    fn the_errors_in_variables_line_agrees_with_an_orthogonal_distance_fit() {
+        // scipy 1.17.1, scipy.odr on the arsenate values with constant errors, ratios 1 and 2.
+        let m = Moments::of(vectors::ARSENATE_AES, vectors::ARSENATE_AAS);
+        for (ratio, slope, intercept) in
+            [(1.0, 0.87594814, 0.42939942), (2.0, 0.86432927, 0.47199039)]
+        {
+            let line = m.deming(ratio).unwrap();
+            assert_close(line.slope, slope, 1e-7);
+            assert_close(line.intercept, intercept, 1e-6);
+        }
+        assert_eq!(Moments::of(&[5.0; 9], &[4.0; 9]).deming(1.0), None);
+    }
+
+    #[test]
+    fn totals_and_slices_give_the_same_moments() {
+        let (x, y) = (vectors::WRIGHT1, vectors::MINI1);
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        let sums = [x.iter().sum(), y.iter().sum()];
+        let m = Moments::from_totals(17, sums, [dot(x, x), dot(y, y), dot(x, y)]);
+        let direct = peak_flow();
+        assert_close(m.sxx, direct.sxx, 1e-12);
+        assert_close(m.sxy, direct.sxy, 1e-12);
+        assert_close(m.rmse().unwrap(), direct.rmse().unwrap(), 1e-12);
+    }
+
+    #[test]
+    fn taking_a_part_away_leaves_the_moments_of_the_rest() {
+        let (x, y) = (vectors::WRIGHT1, vectors::MINI1);
+        let rest = peak_flow().without(&Moments::of(&x[..5], &y[..5]));
+        let direct = Moments::of(&x[5..], &y[5..]);
+        assert_eq!(rest.n, direct.n);
+        assert_close(rest.mean_x, direct.mean_x, 1e-12);
+        assert_close(rest.sxx, direct.sxx, 1e-12);
+        assert_close(rest.sxy, direct.sxy, 1e-12);
+        assert_eq!(direct.without(&direct), Moments::default());
+    }
+
+    #[test]
+    fn the_golden_vector_keeps_its_interval_through_the_comparison() {
+        // methods: x as difference against a constant reference of 200 W.
+        let d = vectors::autoregressive_120();
+        let x: Vec<f64> = d.iter().map(|d| 200.0 + d).collect();
+        let figures = compare_slices(&x, &[200.0; 120]).figures("trainer", "pedals");
+        let [lower, upper] = figures.bias_ci95_w.unwrap();
+        assert_close(0.5 * (upper - lower), 0.3586061423, 1e-8);
+        assert_close(figures.bias_w.unwrap(), -0.1350741459325, 1e-9);
+        let [lower, upper] = figures.bias_ci95_percent.unwrap();
+        assert_close(0.5 * (upper - lower), 0.5 * 0.3586061423, 1e-8);
+    }
+
+    #[test]
+    fn a_scale_error_on_a_wandering_rider_is_certain_in_percent() {
+        let y: Vec<f64> = (0..240)
+            .map(|t| 200.0 + 80.0 * (t as f64 / 40.0).sin())
+            .collect();
+        let x: Vec<f64> = y.iter().map(|y| 1.03 * y).collect();
+        let figures = compare_slices(&x, &y).figures("trainer", "pedals");
+        let [lower, upper] = figures.bias_ci95_percent.unwrap();
+        assert_close(figures.bias_percent.unwrap(), 3.0, 1e-9);
+        assert!(upper - lower < 1e-9);
+        assert!(figures.bias_ci95_w.unwrap()[1] - figures.bias_w.unwrap() > 0.1);
+    }
+
+    #[test]
+    fn a_tiny_reference_mean_has_watts_but_no_percent() {
+        let x = [7.0, 8.0, 6.0, 7.5].repeat(20);
+        let figures = compare_slices(&x, &[0.0; 80]).figures("trainer", "pedals");
+        assert_eq!(
+            (figures.bias_percent, figures.bias_ci95_percent),
+            (None, None)
+        );
+        assert_eq!((figures.ccc, figures.pearson_r), (None, None));
+        assert_close(figures.bias_w.unwrap(), 7.125, 1e-12);
+    }
+
+    #[test]
+    fn one_pair_none_and_constants_never_give_a_number_that_is_none() {
+        let nan = f64::NAN;
+        let one = compare_slices(&[nan, 250.0, nan], &[240.0, 245.0, nan]).figures("a", "b");
+        assert_eq!(
+            (one.n, one.bias_w, one.sd_diff_w, one.loa95_w),
+            (1, Some(5.0), None, None)
+        );
+        let none = compare_slices(&[nan; 90], &[200.0; 90]).figures("a", "b");
+        assert_eq!(
+            (none.n, none.bias_w, none.rmse_w, none.bias_ci95_w),
+            (0, None, None, None)
+        );
+        let constant = compare_slices(&[253.0; 90], &[250.0; 90]).figures("a", "b");
+        assert_eq!(constant.bias_ci95_w, Some([3.0, 3.0]));
+        assert_eq!(
+            (constant.sd_diff_w, constant.n_effective),
+            (Some(0.0), None)
+        );
+        assert_eq!((constant.ccc, constant.rmse_w), (None, Some(3.0)));
+    }
+
+    #[test]
+    fn the_effective_number_is_near_n_for_white_noise_and_below_for_slow_change() {
+        let noise: Vec<f64> = vectors::lcg(600).iter().map(|u| 250.0 + 10.0 * u).collect();
+        let white = compare_slices(&noise, &[250.0; 600]).n_effective().unwrap();
+        assert!(white > 200.0, "{white}");
+        let slow: Vec<f64> = (0..600).map(|t| 250.0 + (t as f64 / 90.0).sin()).collect();
+        let slow = compare_slices(&slow, &[250.0; 600]).n_effective().unwrap();
+        assert!(slow < 10.0, "{slow}");
+    }
+
+    #[test]
+    fn concordance_of_a_long_ride_has_limits_around_it() {
+        let y: Vec<f64> = vectors::lcg(900)
+            .iter()
+            .map(|u| 150.0 + 200.0 * u)
+            .collect();
+        let noise = vectors::lcg(1800);
+        let x: Vec<f64> = y
+            .iter()
+            .zip(&noise[900..])
+            .map(|(y, u)| y + 40.0 * (u - 0.5))
+            .collect();
+        let figures = compare_slices(&x, &y).figures("a", "b");
+        let [lower, upper] = figures.ccc_ci95.unwrap();
+        let ccc = figures.ccc.unwrap();
+        assert!(lower < ccc && ccc < upper && upper < 1.0);
+        // Independent pairs: the published interval is a yardstick for the jackknife's width.
+        let [a, b] = lin_ci95(&Moments::of(&x, &y)).unwrap();
+        assert!((upper - lower) / (b - a) > 0.5 && (upper - lower) / (b - a) < 2.5);
+    }
+}

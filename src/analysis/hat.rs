@@ -1,0 +1,234 @@
+//! No perfect reference: which of three or more streams is the noisy one.
+
+use super::figures::{ErrorVariance, Interval, NoisyOne};
+use super::serial;
+use super::stats::{Sample, finite, finite_interval};
+
+/// Error variances from the variances of the pairwise differences (symmetric, row-major,
+/// `streams` × `streams`, diagonal ignored), by least squares on v(i, j) = s(i) + s(j):
+/// s(i) = (Σⱼ v(i, j) − S)/(N − 2) with S = Σ v/(N − 1) over all pairs. For three streams these
+/// are Grubbs' estimators, (v(a, b) + v(a, c) − v(b, c))/2 (Grubbs 1948, JASA 43:243; 1973,
+/// Technometrics 15:53), also called the three-cornered hat. Negative estimates are returned as
+/// they come out. `None` for fewer than three streams.
+pub fn error_variances(streams: usize, pair_variances: &[f64]) -> Option<Vec<f64>> {
+    if streams < 3 || pair_variances.len() != streams * streams {
+        return None;
+    }
+    let rows: Vec<f64> = pair_variances
+        .chunks(streams)
+        .enumerate()
+        .map(|(i, row)| row.iter().sum::<f64>() - row.get(i).copied().unwrap_or(0.0))
+        .collect();
+    let total = rows.iter().sum::<f64>() / (2 * (streams - 1)) as f64;
+    Some(
+        rows.iter()
+            .map(|sum| (sum - total) / (streams - 2) as f64)
+            .collect(),
+    )
+}
+
+/// Error variances of columns over the rows in which all are present; `None` for fewer than three
+/// columns or two such rows.
+fn of_columns(columns: &[Vec<f64>]) -> Option<Vec<f64>> {
+    let streams = columns.len();
+    let mut variances = vec![0.0; streams * streams];
+    for (i, a) in columns.iter().enumerate() {
+        for (j, b) in columns.iter().enumerate().skip(i + 1) {
+            let variance = Sample::present(a.iter().zip(b).map(|(a, b)| a - b))?.variance();
+            variances[i * streams + j] = variance;
+            variances[j * streams + i] = variance;
+        }
+    }
+    error_variances(streams, &variances)
+}
+
+/// The error of each stream, with limits by the delete-one-block jackknife, and the noisiest where
+/// it can be told from the next. `None` for fewer than three columns or two common rows.
+///
+/// Assumes that the errors of different streams are independent. A lag, a clock that is off or a
+/// shared smoothing breaks this; a negative estimate is the sign of it.
+pub fn noisy_one(labels: &[&str], columns: &[&[f64]]) -> Option<NoisyOne> {
+    let rows = columns.iter().map(|column| column.len()).min()?;
+    // A second counts only where every stream has it.
+    let whole = |row: &usize| {
+        columns
+            .iter()
+            .all(|c| c.get(*row).is_some_and(|v| v.is_finite()))
+    };
+    let common: Vec<usize> = (0..rows).filter(whole).collect();
+    let take = |keep: &dyn Fn(usize) -> bool| -> Vec<Vec<f64>> {
+        columns
+            .iter()
+            .map(|column| {
+                let kept = common.iter().enumerate().filter(|(at, _)| keep(*at));
+                kept.filter_map(|(_, &row)| column.get(row).copied())
+                    .collect()
+            })
+            .collect()
+    };
+    let estimates = of_columns(&take(&|_| true))?;
+    let blocks: Vec<_> = serial::blocks(0..common.len()).collect();
+    let without: Vec<Option<Vec<f64>>> = blocks
+        .iter()
+        .map(|block| of_columns(&take(&|at| !block.contains(&at))))
+        .collect();
+    let k = blocks.len() as f64;
+    let interval = |of: &dyn Fn(&[f64]) -> f64| -> Option<Interval> {
+        let centre = of(&estimates);
+        let pseudo: Option<Vec<f64>> = without
+            .iter()
+            .map(|rest| Some(k * centre - (k - 1.0) * of(rest.as_deref()?)))
+            .collect();
+        let half = serial::mean_uncertainty(&pseudo?)?.half_width95();
+        finite_interval([centre - half, centre + half])
+    };
+    let nth = |i: usize| move |all: &[f64]| all.get(i).copied().unwrap_or(f64::NAN);
+    let mut order: Vec<usize> = (0..estimates.len()).collect();
+    order.sort_by(|&a, &b| estimates[b].total_cmp(&estimates[a]));
+    let clear = match order.as_slice() {
+        [first, second, ..] => {
+            let (first, second) = (*first, *second);
+            interval(&move |all| nth(first)(all) - nth(second)(all))
+                .filter(|[lower, _]| *lower > 0.0)
+                .and_then(|_| labels.get(first))
+        }
+        _ => None,
+    };
+    let streams: Vec<ErrorVariance> = labels
+        .iter()
+        .zip(&estimates)
+        .enumerate()
+        .map(|(i, (label, &variance))| ErrorVariance {
+            label: (*label).to_owned(),
+            error_variance_w2: finite(variance),
+            error_variance_ci95_w2: interval(&nth(i)),
+            error_sd_w: (variance >= 0.0).then(|| variance.sqrt()).and_then(finite),
+        })
+        .collect();
+    Some(NoisyOne {
+        note: note(&streams, clear.copied()),
+        noisiest: clear.map(|label| (*label).to_owned()),
+        streams,
+    })
+}
+
+/// The sentence that goes with the estimates.
+fn note(streams: &[ErrorVariance], noisiest: Option<&str>) -> String {
+    let negative: Vec<&str> = streams
+        .iter()
+        .filter(|s| s.error_variance_w2.is_some_and(|v| v < 0.0))
+        .map(|s| s.label.as_str())
+        .collect();
+    let found = noisiest.map_or_else(
+        || "no stream is clearly noisier than the next".to_owned(),
+        |label| format!("{label} is the noisiest"),
+    );
+    if negative.is_empty() {
+        format!("{found}, if the errors of the streams are independent of each other")
+    } else {
+        format!(
+            "{found}, but the estimate for {} is negative: either its error is too small to tell \
+             beside the others', or two streams share an error (a lag, a clock that is off, the \
+             same smoothing) and these estimates are moot",
+            negative.join(" and ")
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::vectors::{self, assert_close, lcg};
+
+    const VELOCITIES: [&[f64]; 3] = [
+        vectors::GRUBBS_FOTOBALK,
+        vectors::GRUBBS_COUNTER,
+        vectors::GRUBBS_TERMA,
+    ];
+
+    #[test]
+    fn grubbs_1973_velocities() {
+        // Grubbs, Technometrics 1973;15:53 (widely copied transcription, original not seen);
+        // recomputed beforehand with numpy.
+        let columns: Vec<Vec<f64>> = VELOCITIES.iter().map(|c| c.to_vec()).collect();
+        let estimates = of_columns(&columns).unwrap();
+        assert_close(estimates[0], 0.0065151515, 1e-7);
+        assert_close(estimates[1], 0.0525, 1e-9);
+        assert_close(estimates[2], 0.2186363636, 1e-9);
+        let pairs = [
+            0.0,
+            0.0590151515,
+            0.2251515152,
+            0.0590151515,
+            0.0,
+            0.2711363636,
+        ];
+        let pairs: Vec<f64> = pairs
+            .into_iter()
+            .chain([0.2251515152, 0.2711363636, 0.0])
+            .collect();
+        let from_pairs = error_variances(3, &pairs).unwrap();
+        assert_close(from_pairs[2], estimates[2], 1e-9);
+    }
+
+    #[test]
+    fn a_constructed_set_gives_the_recomputed_estimates() {
+        // Four blocks of 1000 generator points; estimates recomputed beforehand with numpy.
+        let u = lcg(4000);
+        let stream = |from: usize, scale: f64, shift: f64| -> Vec<f64> {
+            (0..1000)
+                .map(|i| 200.0 + 100.0 * u[i] + scale * (u[from + i] - 0.5) + shift)
+                .collect()
+        };
+        let (a, b, c) = (
+            stream(4000, 4.0, 0.0),
+            stream(8000, 8.0, 3.0),
+            stream(12_000, 12.0, -2.0),
+        );
+        let found = noisy_one(&["a", "b", "c"], &[&a, &b, &c]).unwrap();
+        let variances: Vec<f64> = found
+            .streams
+            .iter()
+            .map(|s| s.error_variance_w2.unwrap())
+            .collect();
+        assert_close(variances[0], 1.5407311171, 1e-9);
+        assert_close(variances[1], 5.4001054731, 1e-9);
+        assert_close(variances[2], 11.1481878217, 1e-9);
+        assert_eq!(found.noisiest.as_deref(), Some("c"));
+        let [lower, upper] = found.streams[2].error_variance_ci95_w2.unwrap();
+        assert!(
+            lower < 12.0 && 12.0 < upper,
+            "true 12 outside {lower}..{upper}"
+        );
+    }
+
+    #[test]
+    fn a_shared_error_makes_a_negative_estimate_that_is_shown_and_explained() {
+        let u = lcg(1800);
+        let shared = |i: usize| 30.0 * (u[i] - 0.5);
+        let a: Vec<f64> = (0..600).map(|i| 200.0 + shared(i)).collect();
+        let b: Vec<f64> = (0..600)
+            .map(|i| 200.0 - shared(i) + 4.0 * (u[600 + i] - 0.5))
+            .collect();
+        let c: Vec<f64> = (0..600)
+            .map(|i| 200.0 + 4.0 * (u[1200 + i] - 0.5))
+            .collect();
+        let found = noisy_one(&["a", "b", "c"], &[&a, &b, &c]).unwrap();
+        let quiet = &found.streams[2];
+        assert!(quiet.error_variance_w2.unwrap() < 0.0);
+        assert_eq!(quiet.error_sd_w, None);
+        assert!(
+            found.note.contains("negative") && found.note.contains('c'),
+            "{}",
+            found.note
+        );
+    }
+
+    #[test]
+    fn two_streams_or_no_common_second_cannot_tell() {
+        let a = [1.0, 2.0, 3.0];
+        assert_eq!(noisy_one(&["a", "b"], &[&a, &a]), None);
+        let none = [f64::NAN; 3];
+        assert_eq!(noisy_one(&["a", "b", "c"], &[&a, &a, &none]), None);
+    }
+}
