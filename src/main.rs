@@ -1,2 +1,7 @@
-//! The binary: parse the arguments, call the library, map errors to exit codes.
-fn main() {}
+//! The binary: hands the arguments to the library and its exit code to the system.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::from(truing::commands::main(std::env::args_os()))
+}

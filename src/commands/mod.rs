@@ -1,1 +1,120 @@
-//! The command line: one file a subcommand.
+//! The command line: one file a subcommand, each with its arguments and a `run`.
+//!
+//! Results go to stdout, messages to stderr. A subcommand returns an [`Exit`] or a [`Failure`];
+//! [`main`] alone turns those into exit codes. To add a subcommand: a file here, a variant of
+//! [`Command`], a line in [`dispatch`].
+
+mod completions;
+mod man;
+mod output;
+mod relink;
+mod session_arg;
+
+use std::path::PathBuf;
+
+use clap::{CommandFactory as _, Parser, Subcommand};
+
+pub use output::{Format, Output};
+pub use session_arg::open_session;
+
+/// Whether a cycling power source tells the truth.
+///
+/// Open a session in the workbench with `truing FOLDER`, or a few recordings with
+/// `truing FILE...`. Every subcommand works without a terminal.
+#[derive(Debug, Parser)]
+#[command(name = "truing", version, args_conflicts_with_subcommands = true)]
+pub struct Arguments {
+    #[command(subcommand)]
+    command: Option<Command>,
+    /// A session folder, or recordings (FIT, CSV, TCX), to open in the workbench.
+    #[arg(value_name = "SESSION-FOLDER | RECORDING")]
+    paths: Vec<PathBuf>,
+}
+
+/// The subcommands.
+#[derive(Debug, Subcommand)]
+enum Command {
+    Relink(relink::Arguments),
+    Completions(completions::Arguments),
+    Man(man::Arguments),
+}
+
+/// How a subcommand that did its work ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Exit {
+    /// Done.
+    Done,
+    /// `verdict --strict`: a segment does not conform.
+    DoesNotConform,
+}
+
+impl Exit {
+    /// The process's exit code.
+    pub fn code(self) -> u8 {
+        match self {
+            Exit::Done => 0,
+            Exit::DoesNotConform => 3,
+        }
+    }
+}
+
+/// Why a subcommand could not do its work.
+#[derive(Debug, thiserror::Error)]
+pub enum Failure {
+    /// Bad input or a refusal of the system: exit code 1.
+    #[error("{0}")]
+    CouldNot(String),
+    /// Wrong usage: exit code 2.
+    #[error("{0}")]
+    Usage(String),
+    /// The reader of stdout went away; nothing to say, nobody to say it to.
+    #[error("")]
+    NobodyReads,
+}
+
+impl Failure {
+    /// A failure told by the text of `error`.
+    pub fn because(error: impl std::fmt::Display) -> Self {
+        Failure::CouldNot(error.to_string())
+    }
+}
+
+/// Runs the command line `arguments` (the program's name first) and returns the exit code.
+pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
+    let parsed = match Arguments::try_parse_from(arguments) {
+        Ok(parsed) => parsed,
+        Err(error) => {
+            // `--help` and `--version` are no mistakes: clap knows which stream and code they get.
+            let _ = error.print();
+            return u8::try_from(error.exit_code()).unwrap_or(2);
+        }
+    };
+    let mut output = Output::stdio();
+    match dispatch(parsed, &mut output).and_then(|exit| output.finish().map(|()| exit)) {
+        Ok(exit) => exit.code(),
+        Err(Failure::NobodyReads) => 0,
+        Err(failure) => {
+            output.message(&format!("truing: {failure}"));
+            if matches!(failure, Failure::Usage(_)) {
+                2
+            } else {
+                1
+            }
+        }
+    }
+}
+
+fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> {
+    match arguments.command {
+        Some(Command::Relink(arguments)) => relink::run(&arguments, output),
+        Some(Command::Completions(arguments)) => completions::run(&arguments, output),
+        Some(Command::Man(arguments)) => man::run(&arguments, output),
+        None if arguments.paths.is_empty() => {
+            output.result(&Arguments::command().render_help().to_string())?;
+            Ok(Exit::Done)
+        }
+        None => Err(Failure::CouldNot(
+            "the workbench is not here yet".to_owned(),
+        )),
+    }
+}

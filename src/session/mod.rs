@@ -1,8 +1,17 @@
 //! What the tester decided: which streams take part in which role, their clocks, the claim, and
-//! the tagged segments. [`Session`] is plain data.
+//! the tagged segments. [`Session`] is plain data; [`store`] loads and saves it, [`history`]
+//! undoes and redoes, [`OpenedSession`] binds it to the recordings it refers to.
 
+mod document;
+pub mod history;
 mod model;
+mod opened;
+pub mod relink;
+pub mod store;
 
 pub use model::{
-    Allowance, Claim, ColumnNames, Fact, Kind, Role, Segment, Session, Site, Stream, Words,
+    Allowance, Claim, ColumnNames, Fact, Kind, MatchedOn, Role, Segment, Session, Site, Stream,
+    Words,
 };
+pub use opened::{OpenOptions, OpenedSession, Problem, Source};
+pub use store::SessionError;

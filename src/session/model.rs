@@ -25,8 +25,10 @@ pub struct Session {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Claim {
     /// ± % of reading.
+    #[serde(default)]
     pub percent: f64,
     /// ± W floor.
+    #[serde(default)]
     pub watts: f64,
 }
 
@@ -50,6 +52,7 @@ impl Claim {
 /// The drivetrain loss expected between two sites: `percent` ± `plus_minus` of the power at the
 /// references' site, positive where the site under test should read less.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Allowance {
     /// Expected loss, %.
     pub percent: f64,
@@ -78,14 +81,37 @@ pub struct Stream {
     pub offset_s: f64,
     /// Clock rate error against session time, parts per million.
     pub skew_ppm: f64,
+    /// What the offset rests on; absent while nobody has set it.
+    pub matched_on: Option<MatchedOn>,
     /// SHA-256 of the recording at the first save, lower-case hexadecimal.
     pub sha256: Option<String>,
     /// Column names told by the tester, for delimited text.
     pub columns: ColumnNames,
 }
 
+impl Stream {
+    /// A context stream called `label` over `file`, with an untouched clock.
+    pub fn new(label: impl Into<String>, file: impl Into<String>) -> Self {
+        Self {
+            label: label.into(),
+            file: file.into(),
+            channel: None,
+            role: Role::Context,
+            site: None,
+            claim_percent: None,
+            claim_watts: None,
+            offset_s: 0.0,
+            skew_ppm: 0.0,
+            matched_on: None,
+            sha256: None,
+            columns: ColumnNames::default(),
+        }
+    }
+}
+
 /// Column names for delimited text (`columns = { time = "...", device = "..." }` of a stream).
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct ColumnNames {
     /// Time column.
     pub time: Option<String>,
@@ -117,6 +143,22 @@ pub enum Site {
     Hub,
     /// In the trainer.
     Trainer,
+}
+
+/// What a stream's offset was matched on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MatchedOn {
+    /// One heart-rate strap heard by two recorders.
+    HeartRate,
+    /// Cadence.
+    Cadence,
+    /// Power.
+    Power,
+    /// The recorders' own clocks: nothing else was to be had.
+    Clock,
+    /// Set by hand.
+    Given,
 }
 
 /// What a segment is.
@@ -166,6 +208,13 @@ macro_rules! words_of {
 
 words_of!(Role { UnderTest => "under-test", Reference => "reference", Context => "context" });
 words_of!(Site { Pedal => "pedal", Crank => "crank", Hub => "hub", Trainer => "trainer" });
+words_of!(MatchedOn {
+    HeartRate => "heart-rate",
+    Cadence => "cadence",
+    Power => "power",
+    Clock => "clock",
+    Given => "given",
+});
 words_of!(Kind {
     SteadyBlock => "steady-block",
     Sprint => "sprint",
@@ -208,11 +257,13 @@ pub struct Fact {
 }
 
 /// The tester's own conclusions, kept apart from the figures.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(default)]
 pub struct Words {
     /// One paragraph.
     pub summary: String,
     /// What speaks for the device.
+    #[serde(rename = "for")]
     pub for_: Vec<String>,
     /// What speaks against it.
     pub against: Vec<String>,

@@ -26,3 +26,23 @@ impl Clock {
         self.zero_s + (session_s - self.offset_s) / self.rate()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn there_and_back_is_the_same_moment(
+            zero_s in 0.0..2e9_f64,
+            offset_s in -50_000.0..50_000.0_f64,
+            skew_ppm in -200.0..200.0_f64,
+            elapsed_s in 0.0..100_000.0_f64,
+        ) {
+            let clock = Clock { zero_s, offset_s, skew_ppm };
+            let back = clock.to_recorder(clock.to_session(zero_s + elapsed_s));
+            prop_assert!((back - zero_s - elapsed_s).abs() < 1e-5);
+        }
+    }
+}

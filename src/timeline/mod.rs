@@ -1,8 +1,16 @@
 //! One time line for all streams: clocks, the common grid with its gaps, constant-time sums over
 //! windows, envelopes for drawing, delay estimation and alignment.
+//!
+//! [`Aligned`] is immutable; it is rebuilt only when a clock or a role changes.
 
+mod aligned;
 mod clock;
+mod envelope;
 mod grid;
+mod sums;
 
+pub use aligned::{Aligned, Comparison, GRID_STEP_S, Member, Track, clock_of};
 pub use clock::Clock;
+pub use envelope::{Envelope, Extent};
 pub use grid::{Grid, Span};
+pub use sums::{ColumnSums, ColumnTotals, PairSums, PairTotals};

@@ -1,0 +1,85 @@
+//! Where a subcommand writes: results to stdout, messages to stderr.
+
+use std::io::{self, BufWriter, IsTerminal as _, Write};
+
+use clap::ValueEnum;
+
+use super::Failure;
+
+/// The shape of a printed table.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// Aligned columns for reading.
+    #[default]
+    Text,
+    /// One JSON document.
+    Json,
+    /// RFC 4180 with a head line.
+    Csv,
+    /// A table for a page.
+    Markdown,
+}
+
+/// The two streams of a subcommand.
+pub struct Output {
+    results: BufWriter<io::Stdout>,
+    messages: io::Stderr,
+}
+
+impl Output {
+    /// Over the process's own streams.
+    pub fn stdio() -> Self {
+        Self {
+            results: BufWriter::new(io::stdout()),
+            messages: io::stderr(),
+        }
+    }
+
+    /// Writes a result. A newline is added where the text has none at its end.
+    ///
+    /// # Errors
+    /// [`Failure`] where stdout cannot be written.
+    pub fn result(&mut self, text: &str) -> Result<(), Failure> {
+        let newline = if text.ends_with('\n') || text.is_empty() {
+            ""
+        } else {
+            "\n"
+        };
+        write!(self.results, "{text}{newline}").map_err(told)
+    }
+
+    /// Writes `value` as indented JSON.
+    ///
+    /// # Errors
+    /// [`Failure`] where stdout cannot be written.
+    pub fn json(&mut self, value: &impl serde::Serialize) -> Result<(), Failure> {
+        let text = serde_json::to_string_pretty(value).map_err(Failure::because)?;
+        self.result(&text)
+    }
+
+    /// Tells the person at the keyboard something that is no result.
+    pub fn message(&mut self, text: &str) {
+        // Nothing can be told any more where stderr is closed.
+        let _ = writeln!(self.messages, "{text}");
+    }
+
+    /// Whether progress can be shown: stderr is a terminal.
+    pub fn shows_progress(&self) -> bool {
+        self.messages.is_terminal()
+    }
+
+    /// Flushes the results.
+    ///
+    /// # Errors
+    /// [`Failure`] where stdout cannot be written.
+    pub fn finish(&mut self) -> Result<(), Failure> {
+        self.results.flush().map_err(told)
+    }
+}
+
+fn told(error: io::Error) -> Failure {
+    match error.kind() {
+        io::ErrorKind::BrokenPipe => Failure::NobodyReads,
+        _ => Failure::CouldNot(format!("cannot write the result ({error})")),
+    }
+}

@@ -1,0 +1,278 @@
+//! A session bound to the recordings it refers to.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::{Session, SessionError, Stream, store};
+use crate::recording::{
+    ColumnMap, ReadOptions, RecordedStream, Recording, RecordingError, Samples, TimeBase, read,
+};
+
+/// A session and, for each of its streams, where the samples are. Cheap to clone: recordings are
+/// shared.
+#[derive(Clone, Debug)]
+pub struct OpenedSession {
+    /// The folder that holds `session.toml`.
+    pub folder: PathBuf,
+    /// The tester's decisions.
+    pub session: Session,
+    /// One entry a stream of `session`, in the same order.
+    pub sources: Vec<Source>,
+    /// What is wrong with the recordings; empty when all is well.
+    pub problems: Vec<Problem>,
+}
+
+/// Where a stream's samples are.
+#[derive(Clone, Debug, Default)]
+pub struct Source {
+    /// The recording and the stream's place in it; `None` where it could not be read.
+    bound: Option<(Arc<Recording>, usize)>,
+}
+
+/// A recording that is not as the session expects.
+#[derive(Debug, Clone, thiserror::Error)]
+pub enum Problem {
+    /// Not there.
+    #[error(
+        "{file}: the recording of “{label}” is gone; put it back, or `truing relink` the session to a folder that holds it"
+    )]
+    Missing {
+        /// The stream's label.
+        label: String,
+        /// The file, as the session names it.
+        file: String,
+    },
+    /// There, but its bytes differ from those first saved.
+    #[error(
+        "{file}: the recording of “{label}” has changed since the session was saved; it is left out. Put the old file back, or accept the new one with `truing relink --accept-changed`"
+    )]
+    Changed {
+        /// The stream's label.
+        label: String,
+        /// The file, as the session names it.
+        file: String,
+    },
+    /// Unreadable.
+    #[error("“{label}”: {reason}")]
+    Unreadable {
+        /// The stream's label.
+        label: String,
+        /// Why.
+        reason: String,
+    },
+    /// Readable, but without the stream that the session names.
+    #[error("{file}: no stream for “{label}”: {reason}")]
+    NoSuchStream {
+        /// The stream's label.
+        label: String,
+        /// The file, as the session names it.
+        file: String,
+        /// Why.
+        reason: String,
+    },
+}
+
+impl Source {
+    /// The source at place `stream` of `recording`.
+    pub fn new(recording: Arc<Recording>, stream: usize) -> Self {
+        Self {
+            bound: (stream < recording.streams.len()).then_some((recording, stream)),
+        }
+    }
+
+    /// The whole recording.
+    pub fn recording(&self) -> Option<&Arc<Recording>> {
+        self.bound.as_ref().map(|(recording, _)| recording)
+    }
+
+    /// The stream as recorded.
+    pub fn stream(&self) -> Option<&RecordedStream> {
+        self.bound
+            .as_ref()
+            .and_then(|(recording, stream)| recording.streams.get(*stream))
+    }
+
+    /// The samples, on the recorder's clock.
+    pub fn samples(&self) -> Option<&Samples> {
+        self.stream().map(|stream| &stream.samples)
+    }
+}
+
+/// How to open a session.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct OpenOptions {
+    /// Refuse a damaged recording.
+    pub strict: bool,
+    /// Use a recording whose bytes differ from those first saved.
+    pub accept_changed: bool,
+}
+
+impl OpenedSession {
+    /// Loads the session in `folder` and reads its recordings, all at once.
+    ///
+    /// A recording that is missing, changed or unreadable becomes a [`Problem`]; its streams have
+    /// no samples.
+    ///
+    /// # Errors
+    /// [`SessionError`] where the session file itself cannot be used.
+    pub fn open(folder: &Path, options: OpenOptions) -> Result<Self, SessionError> {
+        let stored = store::load(folder)?;
+        Ok(Self::bind(folder, stored.session, options))
+    }
+
+    /// Reads the recordings that `session` refers to, relative to `folder`.
+    pub fn bind(folder: &Path, session: Session, options: OpenOptions) -> Self {
+        let wants = wanted_recordings(&session);
+        let read: Vec<Result<Arc<Recording>, RecordingError>> = wants
+            .par_iter()
+            .map(|want| read(&folder.join(&want.file), &want.options(options.strict)).map(Arc::new))
+            .collect();
+        let mut sources = Vec::with_capacity(session.streams.len());
+        let mut problems = Vec::new();
+        for stream in &session.streams {
+            let want = Want::of(stream);
+            let at = wants.iter().position(|other| *other == want);
+            let source = at
+                .and_then(|at| read.get(at))
+                .map_or(Ok(Source::default()), |result| {
+                    find_source(folder, stream, result, options)
+                })
+                .unwrap_or_else(|problem| {
+                    problems.push(problem);
+                    Source::default()
+                });
+            sources.push(source);
+        }
+        Self {
+            folder: folder.to_owned(),
+            session,
+            sources,
+            problems,
+        }
+    }
+
+    /// Recorder time that is session time zero (before the offset) for a stream, s: the first time
+    /// stamp of the first stream with absolute time, or the recording's own zero for elapsed time.
+    pub fn zero_s(&self, stream: usize) -> f64 {
+        let base = |source: &Source| source.recording().map(|recording| recording.time_base);
+        if self.sources.get(stream).and_then(base) != Some(TimeBase::Absolute) {
+            return 0.0;
+        }
+        self.sources
+            .iter()
+            .filter(|source| base(source) == Some(TimeBase::Absolute))
+            .find_map(|source| source.samples()?.time_s().first().copied())
+            .unwrap_or(0.0)
+    }
+
+    /// Whether two streams come from one recording and so share a clock.
+    pub fn share_a_clock(&self, one: usize, other: usize) -> bool {
+        let recording = |index: usize| self.sources.get(index).and_then(Source::recording);
+        match (recording(one), recording(other)) {
+            (Some(a), Some(b)) => Arc::ptr_eq(a, b) || a.sha256 == b.sha256,
+            _ => false,
+        }
+    }
+}
+
+/// One reading of one file.
+#[derive(Clone, Debug, PartialEq)]
+struct Want {
+    file: String,
+    columns: ColumnMap,
+}
+
+impl Want {
+    fn of(stream: &Stream) -> Self {
+        let columns = ColumnMap {
+            time: stream.columns.time.clone(),
+            power: stream.channel.clone(),
+            device: stream.columns.device.clone(),
+        };
+        Self {
+            file: stream.file.clone(),
+            columns,
+        }
+    }
+
+    fn options(&self, strict: bool) -> ReadOptions {
+        ReadOptions {
+            strict,
+            columns: self.columns.clone(),
+        }
+    }
+}
+
+fn wanted_recordings(session: &Session) -> Vec<Want> {
+    let mut wants: Vec<Want> = Vec::new();
+    for want in session.streams.iter().map(Want::of) {
+        if !wants.contains(&want) {
+            wants.push(want);
+        }
+    }
+    wants
+}
+
+fn find_source(
+    folder: &Path,
+    stream: &Stream,
+    result: &Result<Arc<Recording>, RecordingError>,
+    options: OpenOptions,
+) -> Result<Source, Problem> {
+    let (label, file) = (stream.label.clone(), stream.file.clone());
+    let recording = match result {
+        Ok(recording) => recording,
+        Err(_) if !folder.join(&file).exists() => return Err(Problem::Missing { label, file }),
+        Err(error) => {
+            return Err(Problem::Unreadable {
+                label,
+                reason: error.to_string(),
+            });
+        }
+    };
+    let changed = stream
+        .sha256
+        .as_ref()
+        .is_some_and(|known| *known != recording.sha256);
+    if changed && !options.accept_changed {
+        return Err(Problem::Changed { label, file });
+    }
+    match place_of(stream, recording) {
+        Ok(place) => Ok(Source::new(Arc::clone(recording), place)),
+        Err(reason) => Err(Problem::NoSuchStream {
+            label,
+            file,
+            reason,
+        }),
+    }
+}
+
+/// Which stream of `recording` a session stream means: by the power field it names, else the only
+/// one, else the one with its label, else the first with power.
+fn place_of(stream: &Stream, recording: &Recording) -> Result<usize, String> {
+    let streams = &recording.streams;
+    if let Some(channel) = &stream.channel {
+        let named = streams
+            .iter()
+            .position(|s| s.power_field.as_ref() == Some(channel));
+        return named.ok_or_else(|| {
+            let known: Vec<&str> = streams
+                .iter()
+                .filter_map(|s| s.power_field.as_deref())
+                .collect();
+            format!(
+                "it has no power field “{channel}”, but {}",
+                known.join(", ")
+            )
+        });
+    }
+    let by_label = streams
+        .iter()
+        .position(|s| streams.len() > 1 && s.label == stream.label);
+    by_label
+        .or_else(|| streams.iter().position(|s| s.power_field.is_some()))
+        .or((!streams.is_empty()).then_some(0))
+        .ok_or_else(|| "it holds no stream".to_owned())
+}

@@ -1,0 +1,662 @@
+//! `session.toml`: reading it, and writing it without losing a comment, an unknown key or, on a
+//! crash, the old file.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+use sha2::{Digest as _, Sha256};
+
+use super::document;
+use super::{Allowance, Claim, ColumnNames, Fact, Kind, MatchedOn, Role, Segment, Session, Site};
+use super::{Stream, Words};
+use crate::recording::clean_text;
+
+/// Name of the session file inside its folder.
+pub const FILE_NAME: &str = "session.toml";
+
+/// The only `format` this version reads and writes.
+pub const FORMAT: i64 = 1;
+
+/// Why a session could not be loaded or saved. Messages name the file, the place and the way out.
+#[derive(Debug, thiserror::Error)]
+pub enum SessionError {
+    /// No `session.toml` there.
+    #[error("{path}: no session here; start one with `truing new {folder} RECORDING...`")]
+    NoSession {
+        /// The file looked for.
+        path: PathBuf,
+        /// Its folder.
+        folder: PathBuf,
+    },
+    /// The system refused to read.
+    #[error("{path}: cannot read it ({source})")]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        source: std::io::Error,
+    },
+    /// The system refused to write; the old file is intact.
+    #[error(
+        "{path}: cannot write it ({source}); the old file, if there was one, is intact. Free space or choose a folder you may write to"
+    )]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        source: std::io::Error,
+    },
+    /// Not TOML, or a value of the wrong kind.
+    #[error("{path}: {message}")]
+    Syntax {
+        /// The file.
+        path: PathBuf,
+        /// What and where, with the line quoted.
+        message: String,
+    },
+    /// Well-formed, but it cannot be meant.
+    #[error("{path}: {place}: {problem}")]
+    Meaning {
+        /// The file.
+        path: PathBuf,
+        /// Which table.
+        place: String,
+        /// What is wrong with it and what to write instead.
+        problem: String,
+    },
+    /// The file on disk is not the one that was loaded.
+    #[error(
+        "{path}: somebody else changed it since it was opened; nothing was written. Open it again, or save to overwrite that change knowingly"
+    )]
+    ChangedOutside {
+        /// The file.
+        path: PathBuf,
+    },
+}
+
+/// Fingerprint of a session file's bytes, to notice that somebody else changed it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fingerprint(String);
+
+impl Fingerprint {
+    fn of(bytes: &[u8]) -> Self {
+        Self(hex(&Sha256::digest(bytes)))
+    }
+}
+
+/// Lower-case hexadecimal.
+pub(super) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// A session file as it stands on disk.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stored {
+    /// Its content.
+    pub session: Session,
+    /// Of the bytes it was read from.
+    pub fingerprint: Fingerprint,
+}
+
+/// The session file of a session named by its folder or by the file itself.
+pub fn file_of(session: &Path) -> PathBuf {
+    if session.file_name().is_some_and(|name| name == FILE_NAME) && !session.is_dir() {
+        session.to_owned()
+    } else {
+        session.join(FILE_NAME)
+    }
+}
+
+/// Loads the session in `folder`.
+///
+/// # Errors
+/// [`SessionError`] where there is none, it cannot be read, or it says something impossible.
+pub fn load(folder: &Path) -> Result<Stored, SessionError> {
+    let path = folder.join(FILE_NAME);
+    let text = read_text(&path)?;
+    let session = parse(&path, &text)?;
+    Ok(Stored {
+        session,
+        fingerprint: Fingerprint::of(text.as_bytes()),
+    })
+}
+
+/// A parser's message in words for somebody who edits the file by hand.
+fn plain_words(message: &str) -> String {
+    message
+        .trim_end()
+        .replace("TOML parse error at ", "")
+        .replace("unknown variant", "unknown word")
+        .replace("missing field", "missing key")
+}
+
+/// Longest session file read, bytes: some thousand times a usual one.
+const MOST_BYTES: u64 = 16 << 20;
+
+fn read_text(path: &Path) -> Result<String, SessionError> {
+    let refused = |source| SessionError::Read {
+        path: path.to_owned(),
+        source,
+    };
+    let about = std::fs::metadata(path).map_err(|source| match source.kind() {
+        std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory => {
+            SessionError::NoSession {
+                path: path.to_owned(),
+                folder: path.parent().unwrap_or(Path::new(".")).to_owned(),
+            }
+        }
+        _ => refused(source),
+    })?;
+    if !about.is_file() {
+        return Err(refused(std::io::Error::other("it is not a regular file")));
+    }
+    if about.len() > MOST_BYTES {
+        return Err(refused(std::io::Error::other(
+            "it is over 16 MiB: no session file is",
+        )));
+    }
+    std::fs::read_to_string(path).map_err(refused)
+}
+
+/// Reads the text of a session file; `path` is for messages.
+///
+/// # Errors
+/// [`SessionError::Syntax`] or [`SessionError::Meaning`].
+pub fn parse(path: &Path, text: &str) -> Result<Session, SessionError> {
+    let file: SessionFile =
+        toml_edit::de::from_str(text).map_err(|error| SessionError::Syntax {
+            path: path.to_owned(),
+            message: plain_words(&error.to_string()),
+        })?;
+    let meaning = |(place, problem)| SessionError::Meaning {
+        path: path.to_owned(),
+        place,
+        problem,
+    };
+    if file.format != FORMAT {
+        return Err(meaning((
+            format!("format = {}", file.format),
+            format!("this version knows format {FORMAT} only; use a newer truing"),
+        )));
+    }
+    let mut session = file.into_session(document::facts_in_order(text));
+    check(&session).map_err(meaning)?;
+    session.sort_segments();
+    Ok(session)
+}
+
+/// What is impossible about `session`: the place and the remedy.
+fn check(session: &Session) -> Result<(), (String, String)> {
+    let finite = |place: &str, key: &str, value: f64| {
+        let told = || {
+            (
+                place.to_owned(),
+                format!("{key} is {value}; write a number"),
+            )
+        };
+        if value.is_finite() {
+            Ok(())
+        } else {
+            Err(told())
+        }
+    };
+    finite("[claim]", "percent", session.claim.percent)?;
+    finite("[claim]", "watts", session.claim.watts)?;
+    if session.claim.percent < 0.0 || session.claim.watts < 0.0 {
+        return Err((
+            "[claim]".to_owned(),
+            "a claim cannot be negative; drop the sign".to_owned(),
+        ));
+    }
+    finite("[allowance]", "percent", session.allowance.percent)?;
+    finite("[allowance]", "plus_minus", session.allowance.plus_minus)?;
+    for (index, stream) in session.streams.iter().enumerate() {
+        check_stream(session, index, stream, &finite)?;
+    }
+    for (index, segment) in session.segments.iter().enumerate() {
+        let place = format!("[[segment]] number {} ({})", index + 1, segment.kind);
+        finite(&place, "from_s", segment.from_s)?;
+        finite(&place, "to_s", segment.to_s)?;
+        finite(&place, "set_point_w", segment.set_point_w.unwrap_or(0.0))?;
+        if segment.to_s <= segment.from_s {
+            return Err((place, "to_s must be greater than from_s".to_owned()));
+        }
+    }
+    Ok(())
+}
+
+fn check_stream(
+    session: &Session,
+    index: usize,
+    stream: &Stream,
+    finite: &impl Fn(&str, &str, f64) -> Result<(), (String, String)>,
+) -> Result<(), (String, String)> {
+    let place = format!("[[stream]] “{}”", clean_text(&stream.label));
+    if stream.label.trim().is_empty() {
+        let problem = "a stream needs a label; name the device".to_owned();
+        return Err((format!("[[stream]] number {}", index + 1), problem));
+    }
+    if stream.label == CONSENSUS {
+        let problem = format!("“{CONSENSUS}” is the name of the references' mean; choose another");
+        return Err((place, problem));
+    }
+    if session.stream_index(&stream.label) != Some(index) {
+        return Err((place, "two streams have this label; rename one".to_owned()));
+    }
+    if leaves_folder(&stream.file) {
+        let problem = format!(
+            "file “{}” lies outside the session folder; copy the recording into it and name it relative to the folder",
+            clean_text(&stream.file)
+        );
+        return Err((place, problem));
+    }
+    finite(&place, "offset_s", stream.offset_s)?;
+    finite(&place, "skew_ppm", stream.skew_ppm)?;
+    finite(&place, "claim_percent", stream.claim_percent.unwrap_or(0.0))?;
+    finite(&place, "claim_watts", stream.claim_watts.unwrap_or(0.0))?;
+    if stream.claim_percent.is_some_and(|p| p < 0.0) || stream.claim_watts.is_some_and(|w| w < 0.0)
+    {
+        return Err((
+            place,
+            "a claim cannot be negative; drop the sign".to_owned(),
+        ));
+    }
+    if stream.skew_ppm.abs() > MOST_SKEW_PPM {
+        let problem = format!(
+            "skew_ppm is {}; no clock is off by more than {MOST_SKEW_PPM}",
+            stream.skew_ppm
+        );
+        return Err((place, problem));
+    }
+    Ok(())
+}
+
+/// A session is handed on as a folder, so what it refers to must lie inside.
+fn leaves_folder(file: &str) -> bool {
+    use std::path::Component;
+    let path = Path::new(file);
+    file.is_empty()
+        || path
+            .components()
+            .any(|part| !matches!(part, Component::Normal(_) | Component::CurDir))
+}
+
+/// The label that stands for the references' mean in tables.
+pub const CONSENSUS: &str = "consensus";
+
+/// A clock that is 10 % off is no clock; a larger skew in a file is a slip of the pen.
+const MOST_SKEW_PPM: f64 = 100_000.0;
+
+/// Saves `session` in `folder`: comments and unknown keys of the file there are kept, and at every
+/// moment the file is either the old one or the new one, whole.
+///
+/// With `expected`, refuses when the file on disk has another fingerprint.
+///
+/// # Errors
+/// [`SessionError`]; the old file is then intact.
+pub fn save(
+    folder: &Path,
+    session: &Session,
+    expected: Option<&Fingerprint>,
+) -> Result<Fingerprint, SessionError> {
+    let path = folder.join(FILE_NAME);
+    let old = match read_text(&path) {
+        Ok(text) => text,
+        Err(SessionError::NoSession { .. }) => String::new(),
+        Err(other) => return Err(other),
+    };
+    if expected.is_some_and(|wanted| *wanted != Fingerprint::of(old.as_bytes())) {
+        return Err(SessionError::ChangedOutside { path });
+    }
+    let text = document::merged(&old, session).map_err(|message| SessionError::Syntax {
+        path: path.clone(),
+        message,
+    })?;
+    write_atomically(&path, text.as_bytes())
+        .map_err(|source| SessionError::Write { path, source })?;
+    Ok(Fingerprint::of(text.as_bytes()))
+}
+
+/// The text that [`save`] would write for `session` where there is no file yet.
+pub fn to_text(session: &Session) -> String {
+    document::merged("", session).unwrap_or_default()
+}
+
+/// Replaces the file at `path` by `bytes`, through a temporary file beside it that is flushed to
+/// the disk before it takes the name.
+///
+/// # Errors
+/// The system's; the old file is then intact.
+pub fn write_atomically(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let mut file = tempfile::Builder::new()
+        .prefix(".truing-")
+        .tempfile_in(folder)?;
+    // A temporary file is private by default; the result is an ordinary file, or keeps the
+    // permissions of the one it replaces.
+    let permissions = std::fs::metadata(path)
+        .map(|about| about.permissions())
+        .ok();
+    file.write_all(bytes)?;
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        let wanted = permissions.unwrap_or_else(|| std::fs::Permissions::from_mode(0o644));
+        file.as_file().set_permissions(wanted)?;
+    }
+    file.as_file().sync_all()?;
+    file.persist(path).map_err(|error| error.error)?;
+    // The new name is durable only once the folder itself is on the disk; some file systems
+    // cannot flush a folder, and the rename has happened by then.
+    if let Ok(handle) = std::fs::File::open(folder) {
+        let _ = handle.sync_all();
+    }
+    Ok(())
+}
+
+#[derive(Deserialize)]
+struct SessionFile {
+    format: i64,
+    #[serde(default)]
+    title: String,
+    #[serde(default)]
+    claim: Option<Claim>,
+    #[serde(default)]
+    allowance: Allowance,
+    #[serde(default)]
+    stream: Vec<StreamEntry>,
+    #[serde(default)]
+    segment: Vec<SegmentEntry>,
+    #[serde(default)]
+    words: Words,
+}
+
+#[derive(Deserialize)]
+struct StreamEntry {
+    label: String,
+    file: String,
+    channel: Option<String>,
+    role: Role,
+    site: Option<Site>,
+    claim_percent: Option<f64>,
+    claim_watts: Option<f64>,
+    #[serde(default)]
+    offset_s: f64,
+    #[serde(default)]
+    skew_ppm: f64,
+    matched_on: Option<MatchedOn>,
+    sha256: Option<String>,
+    #[serde(default)]
+    columns: ColumnNames,
+}
+
+#[derive(Deserialize)]
+struct SegmentEntry {
+    kind: Kind,
+    from_s: f64,
+    to_s: f64,
+    set_point_w: Option<f64>,
+    #[serde(default)]
+    note: String,
+}
+
+impl SessionFile {
+    fn into_session(self, facts: Vec<Fact>) -> Session {
+        Session {
+            title: self.title,
+            claim: self.claim.unwrap_or_default(),
+            allowance: self.allowance,
+            streams: self.stream.into_iter().map(Into::into).collect(),
+            segments: self.segment.into_iter().map(Into::into).collect(),
+            facts,
+            words: self.words,
+        }
+    }
+}
+
+impl From<StreamEntry> for Stream {
+    fn from(entry: StreamEntry) -> Self {
+        Stream {
+            label: entry.label,
+            file: entry.file,
+            channel: entry.channel,
+            role: entry.role,
+            site: entry.site,
+            claim_percent: entry.claim_percent,
+            claim_watts: entry.claim_watts,
+            offset_s: entry.offset_s,
+            skew_ppm: entry.skew_ppm,
+            matched_on: entry.matched_on,
+            sha256: entry.sha256,
+            columns: entry.columns,
+        }
+    }
+}
+
+impl From<SegmentEntry> for Segment {
+    fn from(entry: SegmentEntry) -> Self {
+        Segment {
+            kind: entry.kind,
+            from_s: entry.from_s,
+            to_s: entry.to_s,
+            set_point_w: entry.set_point_w,
+            note: entry.note,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const BY_HAND: &str = r#"# my ride
+format = 1
+title = "Bench ride" # working title
+
+[claim]
+percent = 2.0
+watts = 0.0
+source = "box" # not ours to drop
+
+[[stream]]
+label = "trainer"
+file = "recordings/trainer.fit"
+role = "under-test"
+site = "trainer"
+offset_s = 0   # whole number, by hand
+serial = 12
+
+# the pedals were zeroed before
+[[stream]]
+label = "pedals"
+file = "recordings/pedals.fit"
+role = "reference"
+site = "pedal"
+claim_percent = 1.0
+
+[[segment]]
+kind = "sprint"
+from_s = 400.0
+to_s = 420.0
+
+# the good one
+[[segment]]
+kind = "steady-block"
+from_s = 60.0
+to_s = 360.0
+set_point_w = 250.0
+weather = "hot"
+
+[facts]
+firmware = "1.2"
+unit = 7
+"#;
+
+    fn parsed(text: &str) -> Session {
+        parse(Path::new("session.toml"), text).unwrap()
+    }
+
+    fn refused(text: &str) -> String {
+        parse(Path::new("ride/session.toml"), text)
+            .unwrap_err()
+            .to_string()
+    }
+
+    #[test]
+    fn a_session_by_hand_is_read() {
+        let session = parsed(BY_HAND);
+        assert_eq!(session.title, "Bench ride");
+        assert_eq!(session.streams[1].claim_percent, Some(1.0));
+        assert_eq!(session.segments[0].kind, Kind::SteadyBlock);
+        assert_eq!(
+            session.facts[1],
+            Fact {
+                key: "unit".into(),
+                value: "7".into()
+            }
+        );
+    }
+
+    #[test]
+    fn saving_an_unchanged_session_changes_little_and_loses_nothing() {
+        let text = document::merged(BY_HAND, &parsed(BY_HAND)).unwrap();
+        for kept in [
+            "# my ride",
+            "# working title",
+            "source = \"box\" # not ours to drop",
+            "offset_s = 0   # whole number, by hand",
+            "serial = 12",
+            "# the pedals were zeroed before\n[[stream]]\nlabel = \"pedals\"",
+            "# the good one\n[[segment]]\nkind = \"steady-block\"",
+            "weather = \"hot\"",
+            "unit = 7",
+        ] {
+            assert!(text.contains(kept), "lost {kept:?} in\n{text}");
+        }
+        assert_eq!(parsed(&text), parsed(BY_HAND));
+        assert_eq!(
+            document::merged(&text, &parsed(&text)).unwrap(),
+            text,
+            "a second save is still"
+        );
+    }
+
+    #[test]
+    fn comments_follow_their_segment_when_it_moves() {
+        let mut session = parsed(BY_HAND);
+        session.segments[0].to_s = 300.0;
+        session.segments.remove(1);
+        session.segments.push(Segment {
+            kind: Kind::Coast,
+            from_s: 10.0,
+            to_s: 20.0,
+            set_point_w: None,
+            note: "easy".into(),
+        });
+        session.sort_segments();
+        let text = document::merged(BY_HAND, &session).unwrap();
+        let (coast, good) = (
+            text.find("coast").unwrap(),
+            text.find("# the good one").unwrap(),
+        );
+        assert!(coast < good, "{text}");
+        assert!(
+            text.contains("to_s = 300.0") && text.contains("weather"),
+            "{text}"
+        );
+        assert!(!text.contains("sprint"));
+        assert_eq!(parsed(&text), session);
+    }
+
+    #[test]
+    fn mistakes_are_told_with_place_and_remedy() {
+        let typo = refused(&BY_HAND.replace("steady-block", "stedy-block"));
+        assert!(typo.starts_with("ride/session.toml: line 33"), "{typo}");
+        assert!(typo.contains("`steady-block`"), "{typo}");
+        let order = refused(&BY_HAND.replace("to_s = 420.0", "to_s = 20.0"));
+        assert!(
+            order.contains("number 1 (sprint): to_s must be greater"),
+            "{order}"
+        );
+        let outside = refused(&BY_HAND.replace("recordings/pedals.fit", "../../etc/hosts"));
+        assert!(outside.contains("outside the session folder"), "{outside}");
+        let absolute = refused(&BY_HAND.replace("recordings/pedals.fit", "/dev/zero"));
+        assert!(
+            absolute.contains("outside the session folder"),
+            "{absolute}"
+        );
+        let twins = refused(&BY_HAND.replace("\"pedals\"", "\"trainer\""));
+        assert!(twins.contains("two streams have this label"), "{twins}");
+        let newer = refused(&BY_HAND.replace("format = 1", "format = 2"));
+        assert!(newer.contains("newer truing"), "{newer}");
+        let infinite = refused(&BY_HAND.replace("from_s = 400.0", "from_s = inf"));
+        assert!(infinite.contains("from_s is inf"), "{infinite}");
+    }
+
+    #[test]
+    fn a_save_is_whole_and_notices_other_hands() {
+        let folder = tempfile::tempdir().unwrap();
+        let missing = load(folder.path()).unwrap_err().to_string();
+        assert!(missing.contains("truing new"), "{missing}");
+        std::fs::write(folder.path().join(FILE_NAME), BY_HAND).unwrap();
+        let mut stored = load(folder.path()).unwrap();
+        stored.session.title = "Second".into();
+        let saved = save(folder.path(), &stored.session, Some(&stored.fingerprint)).unwrap();
+        assert_eq!(
+            load(folder.path()).unwrap(),
+            Stored {
+                session: stored.session.clone(),
+                fingerprint: saved
+            }
+        );
+        let late = save(folder.path(), &stored.session, Some(&stored.fingerprint)).unwrap_err();
+        assert!(matches!(late, SessionError::ChangedOutside { .. }));
+        assert_eq!(
+            std::fs::read_dir(folder.path()).unwrap().count(),
+            1,
+            "no temporary file is left"
+        );
+    }
+
+    fn any_segment() -> impl Strategy<Value = Segment> {
+        let set_point = prop::option::of(0.0..2000.0_f64);
+        (
+            0usize..7,
+            0.0..9e4_f64,
+            0.001..9e3_f64,
+            set_point,
+            "[ -~°é\"\\\\\n]{0,20}",
+        )
+            .prop_map(|(kind, from_s, length_s, set_point_w, note)| Segment {
+                kind: Kind::ALL[kind],
+                from_s,
+                to_s: from_s + length_s,
+                set_point_w,
+                note,
+            })
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_saved_is_what_is_loaded(
+            segments in prop::collection::vec(any_segment(), 0..12),
+            offset_s in -1e5..1e5_f64,
+            title in "\\PC{0,30}",
+        ) {
+            let mut session = parsed(BY_HAND);
+            session.title = title;
+            session.streams[1].offset_s = offset_s;
+            session.streams[1].matched_on = Some(MatchedOn::Given);
+            session.segments = segments;
+            session.sort_segments();
+            let text = document::merged(BY_HAND, &session).unwrap();
+            prop_assert_eq!(&parsed(&text), &session);
+            prop_assert_eq!(parsed(&to_text(&session)), session);
+        }
+    }
+}
