@@ -6,6 +6,7 @@
 
 mod completions;
 mod man;
+mod new;
 mod output;
 mod relink;
 mod session_arg;
@@ -34,6 +35,7 @@ pub struct Arguments {
 /// The subcommands.
 #[derive(Debug, Subcommand)]
 enum Command {
+    New(new::Arguments),
     Relink(relink::Arguments),
     Completions(completions::Arguments),
     Man(man::Arguments),
@@ -106,6 +108,7 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
 
 fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> {
     match arguments.command {
+        Some(Command::New(arguments)) => new::run(&arguments, output),
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),
         Some(Command::Completions(arguments)) => completions::run(&arguments, output),
         Some(Command::Man(arguments)) => man::run(&arguments, output),

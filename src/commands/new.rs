@@ -1,0 +1,151 @@
+//! `truing new`: a session folder from recordings.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::{Exit, Failure, Output};
+use crate::recording::{ReadOptions, clean_text, read};
+use crate::session::start::{self, Part};
+use crate::session::{OpenedSession, store};
+
+/// Start a session: find the streams, guess roles, copy the recordings into the folder, save.
+///
+/// The recordings are copied, so that the folder can be handed to anyone as it is. The source
+/// under test is the trainer, where a name gives one away, else the first stream with power; say
+/// otherwise with --under-test. Roles, sites and the claim can be changed afterwards in the
+/// workbench or in session.toml.
+#[derive(Debug, clap::Args)]
+pub struct Arguments {
+    /// The session folder to create.
+    folder: PathBuf,
+    /// Recordings (FIT, CSV, TCX), one a recorder.
+    #[arg(required = true)]
+    recordings: Vec<PathBuf>,
+    /// Label of the stream under test.
+    #[arg(long, value_name = "LABEL")]
+    under_test: Option<String>,
+    /// Title of the session [default: the folder's name].
+    #[arg(long)]
+    title: Option<String>,
+}
+
+/// Reads, copies and saves.
+///
+/// # Errors
+/// [`Failure`]; an existing session is never overwritten.
+pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
+    let folder = &arguments.folder;
+    if store::file_of(folder).exists() {
+        return Err(Failure::CouldNot(format!(
+            "{}: there is a session already; choose another folder, or open it with `truing {}`",
+            folder.display(),
+            folder.display()
+        )));
+    }
+    let parts = read_parts(&arguments.recordings)?;
+    let title = arguments.title.clone().unwrap_or_else(|| title_of(folder));
+    let mut opened = start::sketch(folder, &title, &parts, arguments.under_test.as_deref())
+        .map_err(Failure::CouldNot)?;
+    copy_recordings(folder, &arguments.recordings, &parts)?;
+    store::save(folder, &opened.session, None).map_err(Failure::because)?;
+    tell(&mut opened, output)?;
+    Ok(Exit::Done)
+}
+
+fn read_parts(paths: &[PathBuf]) -> Result<Vec<Part>, Failure> {
+    let names = file_names(paths);
+    paths
+        .par_iter()
+        .zip(names)
+        .map(|(path, file)| {
+            let recording = read(path, &ReadOptions::default()).map_err(Failure::because)?;
+            Ok(Part {
+                file,
+                recording: Arc::new(recording),
+            })
+        })
+        .collect()
+}
+
+/// Names inside the session folder, made distinct where two recordings share one.
+fn file_names(paths: &[PathBuf]) -> Vec<String> {
+    let mut names: Vec<String> = Vec::with_capacity(paths.len());
+    for (index, path) in paths.iter().enumerate() {
+        let own = path
+            .file_name()
+            .map(|n| clean_text(&n.to_string_lossy()))
+            .unwrap_or_default();
+        let plain = format!("recordings/{own}");
+        let name = if names.contains(&plain) {
+            format!("recordings/{}-{own}", index + 1)
+        } else {
+            plain
+        };
+        names.push(name);
+    }
+    names
+}
+
+fn title_of(folder: &Path) -> String {
+    let full = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
+    full.file_name()
+        .map(|name| clean_text(&name.to_string_lossy()))
+        .unwrap_or_default()
+}
+
+fn copy_recordings(folder: &Path, paths: &[PathBuf], parts: &[Part]) -> Result<(), Failure> {
+    for (path, part) in paths.iter().zip(parts) {
+        let to = folder.join(&part.file);
+        let failed = |error: std::io::Error| {
+            Failure::CouldNot(format!(
+                "{}: cannot copy {} there ({error})",
+                to.display(),
+                path.display()
+            ))
+        };
+        if to.exists() && same_file(path, &to) {
+            continue;
+        }
+        if to.exists() {
+            return Err(failed(std::io::Error::other(
+                "another file has that name; move it away",
+            )));
+        }
+        if let Some(parent) = to.parent() {
+            std::fs::create_dir_all(parent).map_err(failed)?;
+        }
+        std::fs::copy(path, &to).map_err(failed)?;
+    }
+    Ok(())
+}
+
+fn same_file(one: &Path, other: &Path) -> bool {
+    matches!((one.canonicalize(), other.canonicalize()), (Ok(a), Ok(b)) if a == b)
+}
+
+fn tell(opened: &mut OpenedSession, output: &mut Output) -> Result<(), Failure> {
+    let folder = opened.folder.display();
+    output.result(&format!(
+        "{folder}: a session with {} streams",
+        opened.session.streams.len()
+    ))?;
+    for (stream, source) in opened.session.streams.iter().zip(&opened.sources) {
+        let site = stream.site.map_or("site unknown", |site| site.word());
+        let samples = source.samples().map_or(0, |samples| samples.len());
+        output.result(&format!(
+            "  {:<12} {:<24} {site}, {samples} samples, {}",
+            stream.role.word(),
+            stream.label,
+            stream.file
+        ))?;
+        for remark in source.recording().iter().flat_map(|r| &r.remarks) {
+            output.message(&format!("truing: {}: {remark}", stream.file));
+        }
+        for damage in source.recording().iter().flat_map(|r| &r.damage) {
+            output.message(&format!("truing: {}: {}", stream.file, damage.message));
+        }
+    }
+    output.result(&format!("Open it with `truing {folder}`."))
+}

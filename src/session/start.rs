@@ -1,0 +1,232 @@
+//! A first session from recordings: labels, roles and sites guessed from what they call themselves.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use super::{Claim, MatchedOn, OpenedSession, Role, Session, Site, Source, Stream};
+use crate::recording::{Channel, RecordedStream, Recording};
+
+/// Words in a label or a file name that tell the site (common practice, no source).
+const SITE_WORDS: [(&str, Site); 9] = [
+    ("trainer", Site::Trainer),
+    ("turbo", Site::Trainer),
+    ("erg", Site::Trainer),
+    ("pedal", Site::Pedal),
+    ("crank", Site::Crank),
+    ("spider", Site::Crank),
+    ("chainring", Site::Crank),
+    ("hub", Site::Hub),
+    ("wheel", Site::Hub),
+];
+
+/// A recording and the name its file has (or will have) in the session folder.
+#[derive(Clone, Debug)]
+pub struct Part {
+    /// Relative to the session folder.
+    pub file: String,
+    /// What it holds.
+    pub recording: Arc<Recording>,
+}
+
+/// Sketches a session in `folder` over `parts`: one stream for each power source, each bound to
+/// its samples. The source under test is the stream whose label or power field is `under_test`,
+/// else the trainer, else the first stream with power; every other stream with power is a
+/// reference.
+///
+/// # Errors
+/// A sentence, where no stream is called `under_test` or none carries power.
+pub fn sketch(
+    folder: &Path,
+    title: &str,
+    parts: &[Part],
+    under_test: Option<&str>,
+) -> Result<OpenedSession, String> {
+    let (mut streams, mut sources) = (Vec::new(), Vec::new());
+    for part in parts {
+        for (place, recorded) in part.recording.streams.iter().enumerate() {
+            streams.push(stream_of(part, recorded, &streams));
+            sources.push(Source::new(Arc::clone(&part.recording), place));
+        }
+    }
+    let powered: Vec<usize> = (0..streams.len())
+        .filter(|index| {
+            sources[*index]
+                .samples()
+                .is_some_and(|s| s.column(Channel::Power).is_some())
+        })
+        .collect();
+    let chosen = choose_under_test(&streams, &powered, under_test)?;
+    for &index in &powered {
+        streams[index].role = Role::Reference;
+    }
+    streams[chosen].role = Role::UnderTest;
+    let mut session = Session {
+        title: title.to_owned(),
+        claim: Claim::default(),
+        ..Session::default()
+    };
+    // The first stream defines session time; keep the order in which the files were named.
+    session.streams = streams;
+    Ok(OpenedSession {
+        folder: folder.to_owned(),
+        session,
+        sources,
+        problems: Vec::new(),
+    })
+}
+
+fn stream_of(part: &Part, recorded: &RecordedStream, earlier: &[Stream]) -> Stream {
+    let base = match recorded.label.trim() {
+        "" => "stream",
+        label => label,
+    };
+    let taken = |label: &str| {
+        label == super::store::CONSENSUS || earlier.iter().any(|stream| stream.label == label)
+    };
+    let mut label = base.to_owned();
+    let mut number = 2;
+    while taken(&label) {
+        label = format!("{base} {number}");
+        number += 1;
+    }
+    let mut stream = Stream::new(label, part.file.clone());
+    let several = part.recording.streams.len() > 1;
+    stream.channel = recorded.power_field.clone().filter(|_| several);
+    stream.site = site_told_by(&[
+        &stream.label,
+        &part.file,
+        recorded.power_field.as_deref().unwrap_or(""),
+    ]);
+    stream.sha256 = Some(part.recording.sha256.clone());
+    // The first recorder's clock is session time, by definition.
+    stream.matched_on = earlier.is_empty().then_some(MatchedOn::Clock);
+    stream
+}
+
+/// The site that the first telling name gives away.
+fn site_told_by(names: &[&str]) -> Option<Site> {
+    names.iter().find_map(|name| {
+        let name = name.to_lowercase();
+        let mut words = name.split(|c: char| !c.is_alphabetic());
+        words.find_map(|word| {
+            SITE_WORDS
+                .iter()
+                .find(|(told, _)| word.trim_end_matches('s') == *told)
+                .map(|(_, s)| *s)
+        })
+    })
+}
+
+fn choose_under_test(
+    streams: &[Stream],
+    powered: &[usize],
+    under_test: Option<&str>,
+) -> Result<usize, String> {
+    let Some(&first) = powered.first() else {
+        return Err(
+            "none of the recordings carries power; look into them with `truing probe`".into(),
+        );
+    };
+    let labels = || {
+        powered
+            .iter()
+            .map(|i| format!("“{}”", streams[*i].label))
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    match under_test {
+        Some(wanted) => powered
+            .iter()
+            .copied()
+            .find(|i| {
+                let stream = &streams[*i];
+                stream.label == wanted || stream.channel.as_deref() == Some(wanted)
+            })
+            .ok_or_else(|| {
+                format!(
+                    "no stream with power is called “{wanted}”; there are {}",
+                    labels()
+                )
+            }),
+        None => Ok(powered
+            .iter()
+            .copied()
+            .find(|i| streams[*i].site == Some(Site::Trainer))
+            .unwrap_or(first)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::recording::{Format, Samples, Sampling, TimeBase};
+
+    fn part(file: &str, labels: &[&str]) -> Part {
+        let streams = labels
+            .iter()
+            .map(|label| {
+                let mut samples = Samples::new(vec![0.0, 1.0]).unwrap();
+                samples.set_column(Channel::Power, vec![1.0, 2.0]);
+                RecordedStream {
+                    label: (*label).to_owned(),
+                    power_field: Some(format!("power of {label}")),
+                    sampling: Sampling::Regular,
+                    samples,
+                }
+            })
+            .collect();
+        let recording = Recording {
+            path: file.into(),
+            format: Format::Delimited,
+            sha256: "00".into(),
+            time_base: TimeBase::Elapsed,
+            streams,
+            laps: Vec::new(),
+            events: Vec::new(),
+            set_points: Vec::new(),
+            device: None,
+            damage: Vec::new(),
+            remarks: Vec::new(),
+        };
+        Part {
+            file: file.to_owned(),
+            recording: Arc::new(recording),
+        }
+    }
+
+    #[test]
+    fn the_trainer_is_tested_and_the_meters_are_references() {
+        let parts = [
+            part("pedals.csv", &["pedals"]),
+            part("ride.csv", &["smart trainer", "a", "a"]),
+        ];
+        let session = sketch(Path::new("x"), "t", &parts, None).unwrap().session;
+        let told: Vec<_> = session
+            .streams
+            .iter()
+            .map(|s| (s.label.as_str(), s.role, s.site))
+            .collect();
+        assert_eq!(
+            told,
+            [
+                ("pedals", Role::Reference, Some(Site::Pedal)),
+                ("smart trainer", Role::UnderTest, Some(Site::Trainer)),
+                ("a", Role::Reference, None),
+                ("a 2", Role::Reference, None),
+            ]
+        );
+        assert_eq!(session.streams[0].channel, None);
+        assert_eq!(session.streams[2].channel.as_deref(), Some("power of a"));
+    }
+
+    #[test]
+    fn the_tester_may_say_which_is_tested() {
+        let parts = [part("one.csv", &["one"]), part("two.csv", &["two"])];
+        let session = sketch(Path::new("x"), "t", &parts, Some("two"))
+            .unwrap()
+            .session;
+        assert_eq!(session.streams[1].role, Role::UnderTest);
+        let refused = sketch(Path::new("x"), "t", &parts, Some("three")).unwrap_err();
+        assert!(refused.contains("“one”, “two”"), "{refused}");
+    }
+}
