@@ -8,6 +8,7 @@ use std::ops::Range;
 use super::figures::{Agreement, Interval};
 use super::serial::{self, MeanUncertainty};
 use super::stats::{both_present, finite, finite_interval, normal_quantile, t_quantile};
+use crate::timeline::PairTotals;
 
 /// Below this mean of the reference a percentage says nothing, so none is given, W. A convention
 /// of this program: a coasting or barely turning rider.
@@ -60,24 +61,6 @@ impl Moments {
             moments.sxy += dx * dy;
         }
         moments
-    }
-
-    /// Moments from plain totals over the pairs: n, \[Σx, Σy\], \[Σx², Σy², Σxy\].
-    pub fn from_totals(n: usize, sums: [f64; 2], products: [f64; 3]) -> Self {
-        if n == 0 {
-            return Self::default();
-        }
-        let count = n as f64;
-        let [sum_x, sum_y] = sums;
-        let [xx, yy, xy] = products;
-        Self {
-            n,
-            mean_x: sum_x / count,
-            mean_y: sum_y / count,
-            sxx: (xx - sum_x * sum_x / count).max(0.0),
-            syy: (yy - sum_y * sum_y / count).max(0.0),
-            sxy: xy - sum_x * sum_y / count,
-        }
     }
 
     /// These pairs without those of `part` (which must be among them).
@@ -174,6 +157,19 @@ impl Moments {
             slope,
             intercept: finite(self.mean_x - slope * self.mean_y)?,
         })
+    }
+}
+
+impl From<PairTotals> for Moments {
+    fn from(totals: PairTotals) -> Self {
+        Self {
+            n: totals.n,
+            mean_x: totals.mean_x,
+            mean_y: totals.mean_y,
+            sxx: totals.squares_x,
+            syy: totals.squares_y,
+            sxy: totals.products,
+        }
     }
 }
 
@@ -384,6 +380,7 @@ impl Comparison {
 mod tests {
     use super::*;
     use crate::analysis::vectors::{self, assert_close};
+    use crate::timeline::PairSums;
 
     fn peak_flow() -> Moments {
         Moments::of(vectors::WRIGHT1, vectors::MINI1)
@@ -464,9 +461,7 @@ mod tests {
     #[test]
     fn totals_and_slices_give_the_same_moments() {
         let (x, y) = (vectors::WRIGHT1, vectors::MINI1);
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-        let sums = [x.iter().sum(), y.iter().sum()];
-        let m = Moments::from_totals(17, sums, [dot(x, x), dot(y, y), dot(x, y)]);
+        let m = Moments::from(PairSums::new(x, y).over(x, y, 0..17));
         let direct = peak_flow();
         assert_close(m.sxx, direct.sxx, 1e-12);
         assert_close(m.sxy, direct.sxy, 1e-12);

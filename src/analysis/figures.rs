@@ -20,6 +20,10 @@ pub struct Table {
     pub excursions: Vec<Excursion>,
     /// One entry a segment, in time order.
     pub segments: Vec<SegmentFigures>,
+    /// What the judged segments say together, one entry a source under test.
+    pub families: Vec<Family>,
+    /// Trueness against level over the ride, one entry a source under test and reference.
+    pub levels: Vec<LevelLine>,
 }
 
 /// Head of the session.
@@ -123,8 +127,12 @@ pub struct SegmentFigures {
     pub agreement: Vec<Agreement>,
     /// Whether the references agree with each other.
     pub references: Option<References>,
-    /// The claim against the evidence.
+    /// The claim against the evidence; of the first source under test.
     pub verdict: Option<Verdict>,
+    /// The same for further sources under test.
+    pub further_verdicts: Vec<Verdict>,
+    /// Which stream is the noisy one, where there are three or more.
+    pub noise: Option<NoisyOne>,
     /// For a steady block.
     pub steady: Option<Steady>,
     /// For a sprint.
@@ -204,12 +212,16 @@ pub struct Agreement {
 pub struct References {
     /// Their labels.
     pub labels: Vec<String>,
-    /// Difference of means, % of their common mean; of the pair that differs most.
+    /// The pair that differs most (by E_n, else by the difference).
+    pub pair: Option<[String; 2]>,
+    /// Difference of its means, first − second, % of their common mean.
     pub difference_percent: Option<f64>,
-    /// E_n number of that pair.
+    /// E_n number of that pair, with the sign of the difference.
     pub en_number: Option<f64>,
-    /// |E_n| ≤ 1.
+    /// |E_n| ≤ 1 for every pair.
     pub agree: Option<bool>,
+    /// What to make of it, in a sentence.
+    pub note: String,
 }
 
 /// What the decision rule says.
@@ -231,9 +243,15 @@ pub enum Outcome {
 /// The verdict over a segment.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Verdict {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of the reference, or `consensus`.
+    pub reference: String,
     /// The outcome.
     pub outcome: Outcome,
-    /// Bias after the allowance, % of the reference mean.
+    /// Grid seconds with both values.
+    pub n: usize,
+    /// Bias after the allowance, % of the reference mean carried to the site under test.
     pub bias_percent: Option<f64>,
     /// Expanded uncertainty, %.
     pub expanded_uncertainty_percent: Option<f64>,
@@ -241,8 +259,52 @@ pub struct Verdict {
     pub limit_percent: Option<f64>,
     /// Probability that the true bias lies inside the limit (JCGM 106).
     pub conformance_probability: Option<f64>,
+    /// Bias after the allowance, W.
+    pub bias_w: Option<f64>,
+    /// Expanded uncertainty, W.
+    pub expanded_uncertainty_w: Option<f64>,
+    /// The limit, W.
+    pub limit_w: Option<f64>,
+    /// Coverage factor k.
+    pub coverage_factor: Option<f64>,
+    /// Effective degrees of freedom behind it; null for infinite.
+    pub effective_degrees_of_freedom: Option<f64>,
+    /// The uncertainty budget, one line a contribution.
+    pub budget: Vec<BudgetLine>,
     /// Why, in sentences.
     pub reasons: Vec<String>,
+}
+
+/// One contribution to an uncertainty budget.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BudgetLine {
+    /// Where it comes from.
+    pub source: String,
+    /// How it scatters: `Student t` or `rectangular`.
+    pub distribution: String,
+    /// Standard uncertainty, % of the reference mean.
+    pub standard_uncertainty_percent: Option<f64>,
+    /// Standard uncertainty, W.
+    pub standard_uncertainty_w: Option<f64>,
+    /// Degrees of freedom; null for infinite.
+    pub degrees_of_freedom: Option<f64>,
+}
+
+/// What several blocks say together of one source under test.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Family {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// The segments judged, by `id`.
+    pub judged: Vec<usize>,
+    /// Those that conform, each on its own.
+    pub conform: Vec<usize>,
+    /// Those that do not conform, each on its own.
+    pub do_not_conform: Vec<usize>,
+    /// Those that do not conform at a joint risk of 2.5 % of accusing any block wrongly (Holm).
+    pub do_not_conform_jointly: Vec<usize>,
+    /// What that means, in a sentence.
+    pub statement: String,
 }
 
 /// Figures of a steady block.
@@ -436,4 +498,24 @@ pub struct NoisyOne {
     pub noisiest: Option<String>,
     /// What to make of it, in a sentence.
     pub note: String,
+}
+
+/// How the reading of a source under test follows the level of a reference over the ride:
+/// reading = intercept + slope · reference, with errors admitted on both sides.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LevelLine {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of the reference, or `consensus`.
+    pub reference: String,
+    /// Rows behind the line.
+    pub n: usize,
+    /// Slope.
+    pub slope: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub slope_ci95: Option<Interval>,
+    /// Intercept, W.
+    pub intercept_w: Option<f64>,
+    /// Its 95 % confidence limits, W.
+    pub intercept_ci95_w: Option<Interval>,
 }

@@ -3,9 +3,13 @@
 //! [`figures`] gives the shape of the results: the JSON of `truing table`.
 
 pub mod agreement;
+pub mod conformity;
 pub mod figures;
 pub mod hat;
+pub mod judge;
+pub mod references;
 pub mod serial;
 pub mod stats;
+pub mod uncertainty;
 #[cfg(test)]
 pub(crate) mod vectors;

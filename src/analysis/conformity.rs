@@ -1,0 +1,235 @@
+//! The decision rule: from a bias and its uncertainty to a word.
+
+use super::figures::{Interval, Outcome};
+use super::stats::{finite, t_cdf, t_quantile};
+
+/// Seconds below which a block is at most inconclusive: the coverage of the interval is known to
+/// fall short there.
+pub const MIN_SECONDS: usize = 60;
+
+/// Seconds from which the interval keeps its promise on every process it was tried on.
+pub const GOOD_SECONDS: usize = 120;
+
+/// Guarded acceptance and guarded rejection with guard band U on both sides (ISO 14253-1;
+/// ILAC-G8:09/2019, w = U): `conforms` if |b| + U ≤ T, `does-not-conform` if |b| − U > T, else
+/// `inconclusive`. All in the same unit.
+pub fn decide(bias: f64, expanded: f64, limit: f64) -> Outcome {
+    let size = bias.abs();
+    if size + expanded <= limit {
+        Outcome::Conforms
+    } else if size - expanded > limit {
+        Outcome::DoesNotConform
+    } else {
+        Outcome::Inconclusive
+    }
+}
+
+/// Probability that the true value lies within `interval`, for an estimate with standard
+/// uncertainty `standard` and `dof` degrees of freedom (JCGM 106:2012, 7.4, whose normal
+/// distribution is the case of infinite degrees of freedom). `None` for a negative or non-finite
+/// uncertainty.
+pub fn conformance_probability(
+    estimate: f64,
+    standard: f64,
+    dof: f64,
+    interval: Interval,
+) -> Option<f64> {
+    let [lower, upper] = interval;
+    if standard == 0.0 {
+        return Some(f64::from(u8::from(lower <= estimate && estimate <= upper)));
+    }
+    let below = |end: f64| t_cdf((end - estimate) / standard, dof);
+    (standard > 0.0)
+        .then(|| (below(upper) - below(lower)).clamp(0.0, 1.0))
+        .and_then(finite)
+}
+
+/// p-values of a bias against a limit, both one-sided.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PValues {
+    /// Of "the true bias lies at or inside the limit": small where it does not conform.
+    pub inside: f64,
+    /// Of "the true bias lies at or outside the limit": small where it conforms (the larger of
+    /// two one-sided tests, Schuirmann 1987, J Pharmacokinet Biopharm 15:657).
+    pub outside: f64,
+}
+
+/// Both p-values; `None` where the uncertainty is not positive.
+pub fn p_values(bias: f64, standard: f64, dof: f64, limit: f64) -> Option<PValues> {
+    if standard.is_nan() || standard <= 0.0 {
+        return None;
+    }
+    let size = bias.abs();
+    Some(PValues {
+        inside: finite(t_cdf((limit - size) / standard, dof))?,
+        outside: finite(t_cdf((size - limit) / standard, dof))?,
+    })
+}
+
+/// Which hypotheses fall when all are tested together at a joint risk `alpha` of rejecting any
+/// true one (Holm 1979, Scand J Stat 6:65). Valid whatever the dependence between the tests.
+pub fn holm(p: &[f64], alpha: f64) -> Vec<bool> {
+    let mut order: Vec<usize> = (0..p.len()).collect();
+    order.sort_by(|&a, &b| p[a].total_cmp(&p[b]));
+    let mut rejected = vec![false; p.len()];
+    for (rank, at) in order.into_iter().enumerate() {
+        let remaining = (p.len() - rank) as f64;
+        // A NaN sorts last and stops the walk.
+        if p[at] * remaining > alpha || p[at].is_nan() {
+            break;
+        }
+        rejected[at] = true;
+    }
+    rejected
+}
+
+/// How long a block would do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LengthNeeded {
+    /// About this many seconds, at the same scatter and bias.
+    Seconds(f64),
+    /// No length: what does not shrink with time is too uncertain already. Holds the expanded
+    /// uncertainty that remains.
+    NoLength(f64),
+}
+
+/// How many seconds would decide, when `seconds` gave the statistical standard uncertainty
+/// `statistical` beside `other` (which time does not reduce): U must fall to the distance between
+/// |b| and T, and the statistical part falls with the root of the length.
+pub fn length_needed(seconds: f64, statistical: f64, other: f64, distance: f64) -> LengthNeeded {
+    // With a longer block the degrees of freedom grow as well: the factor is that of a long one.
+    let factor = t_quantile(0.975, 10.0_f64.max(seconds / 12.0));
+    let wanted = (distance / factor).powi(2) - other * other;
+    if wanted <= 0.0 {
+        return LengthNeeded::NoLength(factor * other);
+    }
+    LengthNeeded::Seconds(seconds * statistical * statistical / wanted)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::agreement::Moments;
+    use crate::analysis::vectors::{self, assert_close};
+
+    const INFINITE: f64 = f64::INFINITY;
+
+    #[test]
+    fn the_worked_decisions_with_the_reference_counted() {
+        // methods §7, rule of ISO 14253-1 and ILAC-G8: claim ±2 %, u = 0.702377, k = 1.645 there
+        // gives accept 0.84469 and reject 3.15531; k = 1.96 here is stricter on both sides.
+        let u = 0.702377;
+        let one_sided = 1.6448536269514722 * u;
+        assert_close(2.0 - one_sided, 0.84469, 1e-5);
+        assert_close(2.0 + one_sided, 3.15531, 1e-5);
+        let outcomes = [0.5, 1.2, 3.4].map(|bias| decide(bias, one_sided, 2.0));
+        let expected = [
+            Outcome::Conforms,
+            Outcome::Inconclusive,
+            Outcome::DoesNotConform,
+        ];
+        assert_eq!(outcomes, expected);
+        let p = conformance_probability(1.2, u, INFINITE, [-2.0, 2.0]).unwrap();
+        assert_close(p, 0.8727, 1e-4);
+    }
+
+    #[test]
+    fn ignoring_the_reference_would_wrongly_pass() {
+        // methods §7: with u = 0.4 alone the acceptance limit is 1.34206 and 1.2 would pass.
+        let one_sided = 1.6448536269514722 * 0.4;
+        assert_close(2.0 - one_sided, 1.34206, 1e-5);
+        assert_eq!(decide(1.2, one_sided, 2.0), Outcome::Conforms);
+    }
+
+    #[test]
+    fn jcgm_106_example_of_a_one_sided_limit() {
+        // JCGM 106:2012, 7.3.3 example 1 (clause published, inputs from memory): Φ(1.4) = 0.91924.
+        let p = conformance_probability(-5.47, 0.05, INFINITE, [f64::NEG_INFINITY, -5.40]).unwrap();
+        assert_close(p, 0.91924, 1e-5);
+    }
+
+    #[test]
+    fn the_risk_at_the_acceptance_limit_is_that_of_the_guard_band() {
+        // ILAC-G8: guard band 0 gives 50 %, 1.645 u 5 % (ISO 14253-1:2017, from memory), 2 u 2.275 %.
+        for (guard, risk) in [
+            (0.0, 0.5),
+            (1.6448536269514722, 0.05),
+            (2.0, 0.022750131948),
+        ] {
+            let inside =
+                conformance_probability(2.0 - guard, 1.0, INFINITE, [f64::NEG_INFINITY, 2.0]);
+            assert_close(1.0 - inside.unwrap(), risk, 1e-8);
+        }
+    }
+
+    #[test]
+    fn two_one_sided_tests_of_the_peak_flows() {
+        // Schuirmann 1987; recomputed with statsmodels: ±30 p = 0.0045549, ±15 p = 0.0947752.
+        let m = Moments::of(vectors::WRIGHT1, vectors::MINI1);
+        let (bias, standard) = (
+            m.bias().unwrap(),
+            m.sd_difference().unwrap() / 17.0_f64.sqrt(),
+        );
+        assert_close(
+            p_values(bias, standard, 16.0, 30.0).unwrap().outside,
+            0.0045549,
+            1e-5,
+        );
+        assert_close(
+            p_values(bias, standard, 16.0, 15.0).unwrap().outside,
+            0.0947752,
+            1e-6,
+        );
+        // The same as a 90 % interval inside the margin.
+        let half = t_quantile(0.95, 16.0) * standard;
+        assert_close(bias - half, -18.5323, 1e-5);
+        assert_close(bias + half, 14.2970, 1e-5);
+        assert_eq!(p_values(bias, 0.0, 16.0, 15.0), None);
+    }
+
+    #[test]
+    fn the_limits_themselves_belong_to_conforming_and_to_inconclusive() {
+        assert_eq!(decide(-1.5, 0.5, 2.0), Outcome::Conforms);
+        assert_eq!(decide(-2.5, 0.5, 2.0), Outcome::Inconclusive);
+        assert_eq!(decide(2.6, 0.5, 2.0), Outcome::DoesNotConform);
+    }
+
+    #[test]
+    fn holm_steps_down_and_stops() {
+        // Worked by hand: 0.025/4, /3, /2: 0.001 and 0.008 fall (≤ 0.00625, ≤ 0.00833), 0.02 does
+        // not (> 0.0125), so neither does 0.024.
+        let p = [0.02, 0.001, 0.024, 0.008];
+        assert_eq!(holm(&p, 0.025), [false, true, false, true]);
+        assert_eq!(holm(&[f64::NAN, 0.001], 0.025), [false, true]);
+        assert!(holm(&[], 0.025).is_empty());
+    }
+
+    #[test]
+    fn the_length_needed_shrinks_only_the_statistical_part() {
+        let LengthNeeded::Seconds(seconds) = length_needed(60.0, 1.0, 0.0, 1.0) else {
+            panic!("a length exists");
+        };
+        // U(60 s) is about 2.2; to reach 1.0 takes about 2.2² times as long.
+        assert!((280.0..320.0).contains(&seconds), "{seconds}");
+        let LengthNeeded::NoLength(rest) = length_needed(60.0, 0.2, 0.6, 1.0) else {
+            panic!("no length will do");
+        };
+        assert!(rest > 1.0);
+    }
+
+    #[test]
+    fn certainty_and_nonsense_are_told_apart() {
+        assert_eq!(
+            conformance_probability(1.0, 0.0, INFINITE, [-2.0, 2.0]),
+            Some(1.0)
+        );
+        assert_eq!(
+            conformance_probability(3.0, 0.0, INFINITE, [-2.0, 2.0]),
+            Some(0.0)
+        );
+        assert_eq!(
+            conformance_probability(1.0, f64::NAN, 5.0, [-2.0, 2.0]),
+            None
+        );
+    }
+}

@@ -1,0 +1,439 @@
+//! The verdict over one window: evidence in, outcome, budget and reasons out.
+
+use super::agreement::Comparison;
+use super::conformity::{self, GOOD_SECONDS, LengthNeeded, MIN_SECONDS};
+use super::figures::{Family, Outcome, References, SegmentFigures, Verdict};
+use super::serial::MeanUncertainty;
+use super::stats::finite;
+use super::uncertainty::{Budget, Scale, StatedReference, budget};
+use crate::session::{Allowance, Claim, Kind, Site};
+
+/// Risk of accusing (or acquitting) a block wrongly, one-sided: what remains outside a 95 %
+/// interval on one side.
+const RISK: f64 = 0.025;
+
+/// Share of missing seconds from which a reason says so, %.
+const MISSING_WORTH_SAYING_PERCENT: f64 = 5.0;
+
+/// Longest block worth proposing, s.
+const LONGEST_PROPOSED_S: f64 = 3600.0;
+
+/// Everything that a verdict rests on.
+#[derive(Clone, Debug)]
+pub struct Evidence<'a> {
+    /// What the window is.
+    pub kind: Kind,
+    /// Grid seconds in the window, with or without values.
+    pub rows: usize,
+    /// Label of the source under test.
+    pub under_test: &'a str,
+    /// Where it measures.
+    pub site: Option<Site>,
+    /// Label of what it is compared with: a reference or `consensus`.
+    pub reference: &'a str,
+    /// The comparison; `None` where there is no reference with power.
+    pub comparison: Option<&'a Comparison>,
+    /// The references behind it, each with its claim.
+    pub stated: &'a [StatedReference],
+    /// Where they measure, in the same order.
+    pub sites: &'a [Option<Site>],
+    /// Whether they agree.
+    pub references: Option<&'a References>,
+    /// The claim under test.
+    pub claim: Claim,
+    /// The loss expected between the sites.
+    pub allowance: Allowance,
+}
+
+/// Bias after the allowance with its uncertainty, on one scale.
+#[derive(Clone, Debug)]
+struct Assessed {
+    bias: f64,
+    scale: Scale,
+    limit: f64,
+    statistical: Option<MeanUncertainty>,
+}
+
+/// Whether a claim of accuracy can be tested with a segment of this kind: one that asks for power
+/// to be held, or that the tester left open. The others ask about the response.
+pub fn applies_to(kind: Kind) -> bool {
+    matches!(kind, Kind::SteadyBlock | Kind::HeatSoak | Kind::Open)
+}
+
+/// The verdict.
+pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
+    let mut out = Verdict {
+        under_test: evidence.under_test.to_owned(),
+        reference: evidence.reference.to_owned(),
+        outcome: Outcome::NotApplicable,
+        n: evidence.comparison.map_or(0, |c| c.moments.n),
+        bias_percent: None,
+        expanded_uncertainty_percent: None,
+        limit_percent: None,
+        conformance_probability: None,
+        bias_w: None,
+        expanded_uncertainty_w: None,
+        limit_w: None,
+        coverage_factor: None,
+        effective_degrees_of_freedom: None,
+        budget: Vec::new(),
+        reasons: Vec::new(),
+    };
+    if !applies_to(evidence.kind) {
+        out.reasons.push(format!(
+            "a {} is judged by its own figures; a claim of accuracy is tested on blocks of held power",
+            evidence.kind
+        ));
+        return out;
+    }
+    if evidence.claim.percent <= 0.0 && evidence.claim.watts <= 0.0 {
+        out.reasons.push(
+            "no claim is stated: give `percent` or `watts` under [claim] in session.toml".into(),
+        );
+        return out;
+    }
+    let Some(comparison) = evidence.comparison else {
+        out.reasons
+            .push("no reference carries power, so there is nothing to compare with".into());
+        return out;
+    };
+    out.outcome = Outcome::Inconclusive;
+    let Some(assessed) = assess(evidence, comparison) else {
+        out.reasons.push(format!(
+            "there is no second in which {} and {} both have a value",
+            evidence.under_test, evidence.reference
+        ));
+        return out;
+    };
+    let budget = assessed.statistical.map(|statistical| {
+        budget(
+            statistical,
+            evidence.stated,
+            evidence.allowance,
+            assessed.scale,
+        )
+    });
+    fill_figures(&mut out, &assessed, budget.as_ref());
+    out.outcome = outcome(evidence, comparison.moments.n, &assessed, budget.as_ref());
+    out.reasons = reasons(
+        evidence,
+        comparison,
+        &assessed,
+        budget.as_ref(),
+        out.outcome,
+    );
+    out
+}
+
+/// The bias against the reference carried to the site under test, y (1 − a).
+fn assess(evidence: &Evidence<'_>, comparison: &Comparison) -> Option<Assessed> {
+    let moments = &comparison.moments;
+    if moments.n == 0 {
+        return None;
+    }
+    let kept = 1.0 - evidence.allowance.percent / 100.0;
+    let expected_w = moments.mean_y * kept;
+    let scale = Scale::at(expected_w);
+    let bias_w = moments.mean_x - expected_w;
+    let statistical = if scale.percent {
+        // Dividing y by a constant divides the ratio's scatter by it, too.
+        comparison.uncertainty_percent.map(|u| MeanUncertainty {
+            standard: u.standard / kept,
+            ..u
+        })
+    } else {
+        comparison.uncertainty_w
+    };
+    Some(Assessed {
+        bias: scale.of_watts(bias_w),
+        limit: scale.limit(evidence.claim),
+        scale,
+        statistical,
+    })
+    .filter(|a| a.bias.is_finite() && a.limit.is_finite())
+}
+
+fn fill_figures(out: &mut Verdict, assessed: &Assessed, budget: Option<&Budget>) {
+    let scale = assessed.scale;
+    let percent = |value: f64| scale.percent.then_some(value).and_then(finite);
+    let watts = |value: f64| {
+        finite(if scale.percent {
+            value * scale.level_w / 100.0
+        } else {
+            value
+        })
+    };
+    out.bias_percent = percent(assessed.bias);
+    out.bias_w = watts(assessed.bias);
+    out.limit_percent = percent(assessed.limit);
+    out.limit_w = watts(assessed.limit);
+    let Some(budget) = budget else { return };
+    let expanded = budget.expanded();
+    out.expanded_uncertainty_percent = percent(expanded);
+    out.expanded_uncertainty_w = watts(expanded);
+    out.coverage_factor = finite(budget.coverage_factor());
+    out.effective_degrees_of_freedom = finite(budget.effective_dof());
+    out.budget = budget.lines(scale.percent, scale.level_w);
+    out.conformance_probability = conformity::conformance_probability(
+        assessed.bias,
+        budget.combined(),
+        budget.effective_dof(),
+        [-assessed.limit, assessed.limit],
+    );
+}
+
+fn outcome(
+    evidence: &Evidence<'_>,
+    n: usize,
+    assessed: &Assessed,
+    budget: Option<&Budget>,
+) -> Outcome {
+    if evidence.references.is_some_and(|r| r.agree == Some(false)) {
+        return Outcome::ReferencesDisagree;
+    }
+    let unstated = evidence.stated.iter().any(|r| r.claim.is_none());
+    match budget {
+        Some(budget) if n >= MIN_SECONDS && !unstated => {
+            conformity::decide(assessed.bias, budget.expanded(), assessed.limit)
+        }
+        _ => Outcome::Inconclusive,
+    }
+}
+
+fn reasons(
+    evidence: &Evidence<'_>,
+    comparison: &Comparison,
+    assessed: &Assessed,
+    budget: Option<&Budget>,
+    outcome: Outcome,
+) -> Vec<String> {
+    let n = comparison.moments.n;
+    let mut reasons = Vec::new();
+    if outcome == Outcome::ReferencesDisagree {
+        reasons.push(disagreement(evidence.references));
+    } else {
+        reasons.push(evidence_sentence(assessed, budget, outcome));
+        reasons.extend(unstated_sentence(evidence.stated));
+        if n < MIN_SECONDS {
+            reasons.push(format!(
+                "only {n} s with both values: a verdict takes at least {MIN_SECONDS} s, better {GOOD_SECONDS} s"
+            ));
+        } else if outcome == Outcome::Inconclusive {
+            reasons.extend(length_sentence(n, assessed, budget));
+        }
+    }
+    reasons.extend(missing_sentence(evidence.rows, n));
+    reasons.extend(site_sentence(evidence));
+    reasons.extend(untested_sentence(evidence));
+    reasons
+}
+
+fn disagreement(references: Option<&References>) -> String {
+    let pair = references.and_then(|r| r.pair.as_ref());
+    let names = pair.map_or_else(
+        || "the references".to_owned(),
+        |[a, b]| format!("{a} and {b}"),
+    );
+    let by = references
+        .and_then(|r| r.difference_percent)
+        .map_or_else(String::new, |d| format!(" by {:.1} %", d.abs()));
+    let en = references
+        .and_then(|r| r.en_number)
+        .map_or_else(String::new, |en| format!(" (|E_n| {:.2})", en.abs()));
+    format!(
+        "{names} differ{by}, more than their claims allow{en}: find out which one is wrong before judging"
+    )
+}
+
+/// "bias +1.2 % ± 1.4 % …", in the unit of the decision.
+fn evidence_sentence(assessed: &Assessed, budget: Option<&Budget>, outcome: Outcome) -> String {
+    let unit = if assessed.scale.percent { "%" } else { "W" };
+    let (bias, limit) = (assessed.bias, assessed.limit);
+    let Some(budget) = budget else {
+        return format!(
+            "bias {bias:+.2} {unit}, but its uncertainty cannot be told from so few seconds"
+        );
+    };
+    let what = match outcome {
+        Outcome::Conforms => "lies inside the limit of",
+        Outcome::DoesNotConform => "lies outside the limit of",
+        _ if conformity::decide(bias, budget.expanded(), limit) == Outcome::Inconclusive => {
+            "reaches across the limit of"
+        }
+        _ if bias.abs() <= limit => "would lie inside the limit of",
+        _ => "would lie outside the limit of",
+    };
+    format!(
+        "bias {bias:+.2} {unit} ± {:.2} {unit} (k = {:.2}) {what} ±{limit:.2} {unit}",
+        budget.expanded(),
+        budget.coverage_factor()
+    )
+}
+
+/// A reference without a claim has an unknown uncertainty: no decision rests on it.
+fn unstated_sentence(stated: &[StatedReference]) -> Option<String> {
+    let names: Vec<&str> = stated
+        .iter()
+        .filter(|r| r.claim.is_none())
+        .map(|r| r.label.as_str())
+        .collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "no claim is stated for {}, so the uncertainty above is too small and nothing can be \
+             decided: give claim_percent to it, or make it a context stream",
+            names.join(" and ")
+        )
+    })
+}
+
+fn length_sentence(n: usize, assessed: &Assessed, budget: Option<&Budget>) -> Option<String> {
+    let statistical = assessed.statistical?.standard;
+    let squares = budget?.combined().powi(2) - statistical * statistical;
+    let other = squares.max(0.0).sqrt();
+    let distance = (assessed.limit - assessed.bias.abs()).abs();
+    let unit = if assessed.scale.percent { "%" } else { "W" };
+    Some(
+        match conformity::length_needed(n as f64, statistical, other, distance) {
+            LengthNeeded::Seconds(s) if s <= LONGEST_PROPOSED_S => {
+                let rounded = (s.max(n as f64 + 1.0) / 30.0).ceil() * 30.0;
+                format!("a block of about {rounded:.0} s at this scatter would do, if the bias stays")
+            }
+            LengthNeeded::Seconds(_) => {
+                "it would take more than an hour at this scatter: the bias is too close to the limit"
+                    .to_owned()
+            }
+            LengthNeeded::NoLength(rest) => format!(
+                "no longer block would do: the references' claims and the allowance alone leave ±{rest:.2} {unit}; \
+                 references with a tighter claim, or more of them, would"
+            ),
+        },
+    )
+}
+
+fn missing_sentence(rows: usize, n: usize) -> Option<String> {
+    let missing = 100.0 * rows.saturating_sub(n) as f64 / rows.max(1) as f64;
+    (rows > 0 && missing >= MISSING_WORTH_SAYING_PERCENT)
+        .then(|| format!("{missing:.0} % of the seconds lack a value on one side and are left out"))
+}
+
+/// Different sites without an allowance, or an allowance without different sites.
+fn site_sentence(evidence: &Evidence<'_>) -> Option<String> {
+    let site = evidence.site?;
+    let elsewhere = evidence.sites.iter().flatten().find(|s| **s != site);
+    let none = evidence.allowance == Allowance::default();
+    match elsewhere {
+        Some(other) if none => Some(format!(
+            "{} measures at the {site}, a reference at the {other}: without an [allowance] the \
+             loss between them counts as bias",
+            evidence.under_test
+        )),
+        None if !none && !evidence.sites.is_empty() => Some(format!(
+            "an allowance of {} ± {} % is applied although the references measure at the same site",
+            evidence.allowance.percent, evidence.allowance.plus_minus
+        )),
+        _ => None,
+    }
+}
+
+/// One reference, or references that could not be tested against each other.
+fn untested_sentence(evidence: &Evidence<'_>) -> Option<String> {
+    let references = evidence.references?;
+    (references.agree.is_none() && evidence.stated.iter().all(|r| r.claim.is_some()))
+        .then(|| references.note.clone())
+}
+
+/// What the judged steady blocks (and heat soaks) say together of one source under test. `None`
+/// for fewer than two that could be judged.
+pub fn family(under_test: &str, segments: &[SegmentFigures]) -> Option<Family> {
+    let judged: Vec<(usize, &Verdict, f64)> = segments
+        .iter()
+        .filter(|s| matches!(s.kind, Kind::SteadyBlock | Kind::HeatSoak))
+        .flat_map(|s| {
+            s.verdict
+                .iter()
+                .chain(&s.further_verdicts)
+                .map(|v| (s.id, v))
+        })
+        .filter(|(_, v)| v.under_test == under_test && v.n >= MIN_SECONDS)
+        .filter(|(_, v)| {
+            matches!(
+                v.outcome,
+                Outcome::Conforms | Outcome::DoesNotConform | Outcome::Inconclusive
+            )
+        })
+        .filter_map(|(id, v)| Some((id, v, p_inside(v)?)))
+        .collect();
+    if judged.len() < 2 {
+        return None;
+    }
+    let p: Vec<f64> = judged.iter().map(|(_, _, p)| *p).collect();
+    let fallen = conformity::holm(&p, RISK);
+    let with = |outcome: Outcome| -> Vec<usize> {
+        judged
+            .iter()
+            .filter(|(_, v, _)| v.outcome == outcome)
+            .map(|(id, _, _)| *id)
+            .collect()
+    };
+    let conform = with(Outcome::Conforms);
+    let do_not_conform = with(Outcome::DoesNotConform);
+    let do_not_conform_jointly: Vec<usize> = judged
+        .iter()
+        .zip(&fallen)
+        // A block whose own verdict is withheld accuses nobody in company either.
+        .filter(|((_, v, _), fell)| **fell && v.outcome == Outcome::DoesNotConform)
+        .map(|((id, _, _), _)| *id)
+        .collect();
+    Some(Family {
+        statement: statement(
+            judged.len(),
+            &conform,
+            &do_not_conform,
+            &do_not_conform_jointly,
+        ),
+        under_test: under_test.to_owned(),
+        judged: judged.iter().map(|(id, _, _)| *id).collect(),
+        conform,
+        do_not_conform,
+        do_not_conform_jointly,
+    })
+}
+
+/// p-value of "this block's true bias lies within the limit".
+fn p_inside(verdict: &Verdict) -> Option<f64> {
+    let standard = verdict.expanded_uncertainty_w? / verdict.coverage_factor?;
+    let dof = verdict
+        .effective_degrees_of_freedom
+        .unwrap_or(f64::INFINITY);
+    if standard == 0.0 {
+        let inside = verdict.bias_w?.abs() <= verdict.limit_w?;
+        return Some(f64::from(u8::from(inside)));
+    }
+    conformity::p_values(verdict.bias_w?, standard, dof, verdict.limit_w?).map(|p| p.inside)
+}
+
+fn statement(judged: usize, conform: &[usize], fail: &[usize], jointly: &[usize]) -> String {
+    if conform.len() == judged {
+        return format!(
+            "all {judged} blocks conform; since each had to, no correction for their number is needed"
+        );
+    }
+    if jointly.is_empty() && fail.is_empty() {
+        return format!(
+            "{} of {judged} blocks conform, none is shown not to",
+            conform.len()
+        );
+    }
+    if jointly.is_empty() {
+        return format!(
+            "{} of {judged} blocks do not conform on their own, but with {judged} tries one such \
+             finding may be chance (Holm, joint risk 2.5 %)",
+            fail.len()
+        );
+    }
+    format!(
+        "{} of {judged} blocks do not conform, also when their number is allowed for (Holm, joint \
+         risk 2.5 %)",
+        jointly.len()
+    )
+}

@@ -1,0 +1,237 @@
+//! References first: whether they agree with each other.
+
+use super::agreement::PERCENT_FROM_W;
+use super::figures::References;
+use super::stats::finite;
+use super::uncertainty::StatedReference;
+use crate::session::Site;
+
+/// E_n number of two results with expanded uncertainties: (x₁ − x₂)/√(U₁² + U₂²) (ISO 13528;
+/// |E_n| ≤ 1 is agreement). `None` where both uncertainties are zero.
+pub fn en_number(x1: f64, expanded1: f64, x2: f64, expanded2: f64) -> Option<f64> {
+    let expanded = expanded1.hypot(expanded2);
+    (expanded > 0.0)
+        .then(|| (x1 - x2) / expanded)
+        .and_then(finite)
+}
+
+/// Means of two references over the seconds that both have.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PairMeans {
+    /// Position of the first.
+    pub first: usize,
+    /// Position of the second.
+    pub second: usize,
+    /// Mean of the first, W.
+    pub first_w: f64,
+    /// Mean of the second, W.
+    pub second_w: f64,
+}
+
+/// The references against each other, from the means of their pairs. The claims count as expanded
+/// uncertainties at the pair's level. The pair reported is the one with the largest |E_n|, or,
+/// where no claim is stated, the largest difference. `agree` is `Some(false)` as soon as one pair
+/// disagrees, and `None` while no pair does but some cannot be tested. `None` for no references.
+pub fn references(
+    stated: &[StatedReference],
+    sites: &[Option<Site>],
+    pairs: &[PairMeans],
+) -> Option<References> {
+    if stated.is_empty() {
+        return None;
+    }
+    let tested: Vec<(PairMeans, Option<f64>)> = pairs
+        .iter()
+        .map(|pair| (*pair, en_of(stated, pair)))
+        .collect();
+    let worst = tested
+        .iter()
+        .max_by(|(a, en_a), (b, en_b)| {
+            let size = |en: &Option<f64>| en.map_or(-1.0, f64::abs);
+            let gap = |p: &PairMeans| (p.first_w - p.second_w).abs();
+            size(en_a)
+                .total_cmp(&size(en_b))
+                .then(gap(a).total_cmp(&gap(b)))
+        })
+        .copied();
+    let expected = stated.len() * (stated.len() - 1) / 2;
+    let all_tested = tested.len() == expected && tested.iter().all(|(_, en)| en.is_some());
+    let apart = tested
+        .iter()
+        .any(|(_, en)| en.is_some_and(|en| en.abs() > 1.0));
+    let agree = if apart {
+        Some(false)
+    } else {
+        (expected > 0 && all_tested).then_some(true)
+    };
+    let label = |at: usize| stated.get(at).map(|s| s.label.clone());
+    Some(References {
+        labels: stated.iter().map(|s| s.label.clone()).collect(),
+        pair: worst.and_then(|(pair, _)| Some([label(pair.first)?, label(pair.second)?])),
+        difference_percent: worst.and_then(|(pair, _)| difference_percent(&pair)),
+        en_number: worst.and_then(|(_, en)| en),
+        agree,
+        note: note(stated, sites, &tested, agree),
+    })
+}
+
+fn level_w(pair: &PairMeans) -> f64 {
+    0.5 * (pair.first_w + pair.second_w)
+}
+
+/// Difference, first − second, in % of their common mean; `None` below 10 W.
+fn difference_percent(pair: &PairMeans) -> Option<f64> {
+    let level = level_w(pair);
+    (level >= PERCENT_FROM_W)
+        .then(|| 100.0 * (pair.first_w - pair.second_w) / level)
+        .and_then(finite)
+}
+
+fn en_of(stated: &[StatedReference], pair: &PairMeans) -> Option<f64> {
+    let level = level_w(pair);
+    let limit = |at: usize| Some(stated.get(at)?.claim?.limit_w(level));
+    en_number(
+        pair.first_w,
+        limit(pair.first)?,
+        pair.second_w,
+        limit(pair.second)?,
+    )
+}
+
+/// The sentence that goes with the test of the references.
+fn note(
+    stated: &[StatedReference],
+    sites: &[Option<Site>],
+    tested: &[(PairMeans, Option<f64>)],
+    agree: Option<bool>,
+) -> String {
+    if stated.len() < 2 {
+        return "one reference only: nothing tests it, and the verdict rests on its claim".into();
+    }
+    let unstated: Vec<&str> = stated
+        .iter()
+        .filter(|s| s.claim.is_none())
+        .map(|s| s.label.as_str())
+        .collect();
+    let mut note = match agree {
+        Some(true) => "the references agree within their claims".to_owned(),
+        Some(false) => "the references differ by more than their claims allow".to_owned(),
+        None if !unstated.is_empty() => format!(
+            "agreement cannot be tested: no claim stated for {}",
+            unstated.join(" and ")
+        ),
+        None if tested.is_empty() => {
+            "agreement cannot be tested: no two seconds in which two references have a value"
+                .to_owned()
+        }
+        None => "agreement cannot be tested for every pair".to_owned(),
+    };
+    let mut places = sites.iter().flatten();
+    if let Some(first) = places.next()
+        && places.any(|site| site != first)
+    {
+        note.push_str(
+            "; they measure at different sites, so the loss between those is in the difference",
+        );
+    }
+    note
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::vectors::assert_close;
+    use crate::session::Claim;
+
+    fn stated(label: &str, percent: Option<f64>) -> StatedReference {
+        StatedReference {
+            label: label.to_owned(),
+            claim: percent.map(|percent| Claim {
+                percent,
+                watts: 0.0,
+            }),
+        }
+    }
+
+    fn pair(first: usize, second: usize, first_w: f64, second_w: f64) -> PairMeans {
+        PairMeans {
+            first,
+            second,
+            first_w,
+            second_w,
+        }
+    }
+
+    fn run(claims: &[Option<f64>], means: &[f64]) -> References {
+        let names = ["pedals", "hub", "crank"];
+        let stated: Vec<_> = claims
+            .iter()
+            .zip(names)
+            .map(|(c, n)| stated(n, *c))
+            .collect();
+        let mut pairs = Vec::new();
+        for first in 0..means.len() {
+            for second in first + 1..means.len() {
+                pairs.push(pair(first, second, means[first], means[second]));
+            }
+        }
+        references(&stated, &[None; 3][..claims.len()], &pairs).unwrap()
+    }
+
+    #[test]
+    fn en_is_the_difference_over_the_joint_expanded_uncertainty() {
+        // ISO 13528: E_n = (x − X)/√(U_x² + U_X²); the 3-4-5 triangle makes it exact.
+        assert_eq!(en_number(110.0, 3.0, 100.0, 4.0), Some(2.0));
+        assert_eq!(en_number(97.5, 3.0, 100.0, 4.0), Some(-0.5));
+        assert_eq!(en_number(1.0, 0.0, 1.0, 0.0), None);
+    }
+
+    #[test]
+    fn references_inside_their_claims_agree_and_outside_do_not() {
+        let near = run(&[Some(1.0), Some(1.0)], &[252.0, 250.0]);
+        assert_eq!(near.agree, Some(true));
+        assert_close(near.difference_percent.unwrap(), 100.0 * 2.0 / 251.0, 1e-12);
+        assert_close(
+            near.en_number.unwrap(),
+            2.0 / (2.51 * 2.0_f64.sqrt()),
+            1e-12,
+        );
+        let far = run(&[Some(1.0), Some(1.0)], &[256.0, 250.0]);
+        assert_eq!(far.agree, Some(false));
+    }
+
+    #[test]
+    fn the_worst_pair_of_three_is_shown() {
+        let three = run(&[Some(1.0); 3], &[250.0, 251.0, 258.0]);
+        assert_eq!(three.pair, Some(["pedals".to_owned(), "crank".to_owned()]));
+        assert_eq!(three.agree, Some(false));
+    }
+
+    #[test]
+    fn a_reference_without_a_claim_cannot_be_tested_and_is_named() {
+        let unknown = run(&[Some(1.0), None], &[250.0, 250.0]);
+        assert_eq!((unknown.agree, unknown.en_number), (None, None));
+        assert_eq!(unknown.difference_percent, Some(0.0));
+        assert!(unknown.note.contains("hub"), "{}", unknown.note);
+        let one = run(&[Some(1.0)], &[250.0]);
+        assert_eq!((one.agree, one.difference_percent), (None, None));
+    }
+
+    #[test]
+    fn a_coasting_pair_has_no_percentage() {
+        let coast = run(&[Some(1.0), Some(1.0)], &[0.0, 0.0]);
+        assert_eq!(
+            (coast.difference_percent, coast.en_number, coast.agree),
+            (None, None, None)
+        );
+    }
+
+    #[test]
+    fn different_sites_are_said() {
+        let stated = [stated("pedals", Some(1.0)), stated("hub", Some(1.0))];
+        let sites = [Some(Site::Pedal), Some(Site::Hub)];
+        let pairs = [pair(0, 1, 250.0, 249.0)];
+        let found = references(&stated, &sites, &pairs).unwrap();
+        assert!(found.note.contains("different sites"), "{}", found.note);
+    }
+}

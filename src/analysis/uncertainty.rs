@@ -1,0 +1,315 @@
+//! The uncertainty budget of a bias (JCGM 100:2008, the GUM).
+
+use super::agreement::PERCENT_FROM_W;
+use super::figures::BudgetLine;
+use super::serial::MeanUncertainty;
+use super::stats::t_quantile;
+use crate::session::{Allowance, Claim};
+
+/// What is known about how a contribution scatters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Distribution {
+    /// Estimated from the seconds themselves: Student's t.
+    StudentT,
+    /// Known to lie within ± a, nothing else: rectangular, a/√3 (JCGM 100, 4.3.7).
+    Rectangular,
+}
+
+impl Distribution {
+    /// The word used in tables.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Distribution::StudentT => "Student t",
+            Distribution::Rectangular => "rectangular",
+        }
+    }
+}
+
+/// One independent contribution to the uncertainty of a bias.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Contribution {
+    /// Where it comes from.
+    pub source: String,
+    /// How it scatters.
+    pub distribution: Distribution,
+    /// Its standard uncertainty, in the unit of the budget.
+    pub standard: f64,
+    /// Its degrees of freedom; infinite for a limit taken as known.
+    pub dof: f64,
+}
+
+impl Contribution {
+    /// From the scatter of the seconds.
+    pub fn statistical(source: impl Into<String>, uncertainty: MeanUncertainty) -> Self {
+        Self {
+            source: source.into(),
+            distribution: Distribution::StudentT,
+            standard: uncertainty.standard,
+            dof: uncertainty.dof,
+        }
+    }
+
+    /// From limits ± `half_width`, entering the result with weight `share`.
+    pub fn rectangular(source: impl Into<String>, half_width: f64, share: f64) -> Self {
+        Self {
+            source: source.into(),
+            distribution: Distribution::Rectangular,
+            standard: share * half_width.abs() / 3.0_f64.sqrt(),
+            dof: f64::INFINITY,
+        }
+    }
+}
+
+/// Independent contributions, all in the same unit.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Budget {
+    /// The contributions.
+    pub contributions: Vec<Contribution>,
+}
+
+impl Budget {
+    /// Combined standard uncertainty, the root of the sum of squares (JCGM 100, 5.1.2).
+    pub fn combined(&self) -> f64 {
+        let squares = self.contributions.iter().map(|c| c.standard * c.standard);
+        squares.sum::<f64>().sqrt()
+    }
+
+    /// Effective degrees of freedom, u⁴/Σ(uᵢ⁴/νᵢ) (Welch–Satterthwaite; JCGM 100, G.4.1);
+    /// infinite where no contribution has finite ones.
+    pub fn effective_dof(&self) -> f64 {
+        let denominator: f64 = self
+            .contributions
+            .iter()
+            .map(|c| c.standard.powi(4) / c.dof)
+            .sum();
+        if denominator > 0.0 {
+            self.combined().powi(4) / denominator
+        } else {
+            f64::INFINITY
+        }
+    }
+
+    /// Coverage factor k for 95 %, from Student's t with the effective degrees of freedom
+    /// (JCGM 100, G.6.4).
+    pub fn coverage_factor(&self) -> f64 {
+        t_quantile(0.975, self.effective_dof())
+    }
+
+    /// Expanded uncertainty U = k u.
+    pub fn expanded(&self) -> f64 {
+        self.coverage_factor() * self.combined()
+    }
+
+    /// The table, for a budget in % of `level_w` (`percent`) or in W.
+    pub fn lines(&self, percent: bool, level_w: f64) -> Vec<BudgetLine> {
+        self.contributions
+            .iter()
+            .map(|c| BudgetLine {
+                source: c.source.clone(),
+                distribution: c.distribution.word().to_owned(),
+                standard_uncertainty_percent: percent.then_some(c.standard),
+                standard_uncertainty_w: Some(if percent {
+                    c.standard * level_w / 100.0
+                } else {
+                    c.standard
+                }),
+                degrees_of_freedom: c.dof.is_finite().then_some(c.dof),
+            })
+            .collect()
+    }
+}
+
+/// A reference as it enters the budget.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StatedReference {
+    /// Label.
+    pub label: String,
+    /// The accuracy its maker states, if the session has it.
+    pub claim: Option<Claim>,
+}
+
+/// The unit of a budget at a power: percent of it where that says something, else W.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scale {
+    /// The power that percentages refer to, W.
+    pub level_w: f64,
+    /// Whether figures are in % of it.
+    pub percent: bool,
+}
+
+impl Scale {
+    /// Percent from 10 W on.
+    pub fn at(level_w: f64) -> Self {
+        Self {
+            level_w,
+            percent: level_w >= PERCENT_FROM_W,
+        }
+    }
+
+    /// A claim's limit in the unit of this scale.
+    pub fn limit(self, claim: Claim) -> f64 {
+        self.of_watts(claim.limit_w(self.level_w))
+    }
+
+    /// Watts in the unit of this scale.
+    pub fn of_watts(self, watts: f64) -> f64 {
+        if self.percent {
+            100.0 * watts / self.level_w
+        } else {
+            watts
+        }
+    }
+}
+
+/// The budget of a bias against the mean of `references`: scatter of the seconds, the claim of
+/// each reference with weight 1/k (independent references average down), and the half-width of
+/// the allowance. References without a claim contribute nothing; the caller must say so.
+pub fn budget(
+    statistical: MeanUncertainty,
+    references: &[StatedReference],
+    allowance: Allowance,
+    scale: Scale,
+) -> Budget {
+    let mut contributions = vec![Contribution::statistical(
+        "scatter of the seconds (serial correlation allowed for)",
+        statistical,
+    )];
+    let share = 1.0 / references.len().max(1) as f64;
+    for reference in references {
+        if let Some(claim) = reference.claim {
+            contributions.push(Contribution::rectangular(
+                format!("claim of {}", reference.label),
+                scale.limit(claim),
+                share,
+            ));
+        }
+    }
+    if allowance.plus_minus != 0.0 {
+        let watts = allowance.plus_minus / 100.0 * scale.level_w;
+        contributions.push(Contribution::rectangular(
+            "allowance between the sites",
+            scale.of_watts(watts),
+            1.0,
+        ));
+    }
+    Budget { contributions }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::vectors::assert_close;
+
+    const LEVEL: Scale = Scale {
+        level_w: 250.0,
+        percent: true,
+    };
+
+    fn stated(label: &str, percent: f64) -> StatedReference {
+        StatedReference {
+            label: label.to_owned(),
+            claim: Some(Claim {
+                percent,
+                watts: 0.0,
+            }),
+        }
+    }
+
+    fn known(standard: f64) -> MeanUncertainty {
+        MeanUncertainty {
+            standard,
+            dof: f64::INFINITY,
+        }
+    }
+
+    #[test]
+    fn the_worked_budget_combines_to_the_recomputed_value() {
+        // methods §7: u_stat 0.4, reference ±1 % rectangular 0.57735, together 0.702377.
+        let budget = budget(
+            known(0.4),
+            &[stated("pedals", 1.0)],
+            Allowance::default(),
+            LEVEL,
+        );
+        assert_close(budget.contributions[1].standard, 0.57735, 1e-5);
+        assert_close(budget.combined(), 0.702377, 1e-6);
+        assert_close(budget.coverage_factor(), 1.959963984540054, 1e-9);
+        assert_eq!(budget.effective_dof(), f64::INFINITY);
+    }
+
+    #[test]
+    fn independent_references_average_down() {
+        let one = budget(known(0.0), &[stated("a", 1.0)], Allowance::default(), LEVEL);
+        let two = [stated("a", 1.0), stated("b", 1.0)];
+        let two = budget(known(0.0), &two, Allowance::default(), LEVEL);
+        assert_close(two.combined(), one.combined() / 2.0_f64.sqrt(), 1e-12);
+    }
+
+    #[test]
+    fn welch_satterthwaite_weighs_the_degrees_of_freedom() {
+        // JCGM 100:2008, H.1 (end gauge), the values of table H.1 from memory: components in nm
+        // 25 (18), 5.8 (24), 3.9 (5), 6.7 (8), 16.6 (2), 2.9 (50): u = 32, nu_eff = 16 or 17.
+        let parts = [
+            (25.0, 18.0),
+            (5.8, 24.0),
+            (3.9, 5.0),
+            (6.7, 8.0),
+            (16.6, 2.0),
+            (2.9, 50.0),
+        ];
+        let contributions = parts.map(|(standard, dof)| Contribution {
+            source: String::new(),
+            distribution: Distribution::StudentT,
+            standard,
+            dof,
+        });
+        let budget = Budget {
+            contributions: contributions.to_vec(),
+        };
+        assert!(
+            (budget.combined() - 32.0).abs() < 0.5,
+            "{}",
+            budget.combined()
+        );
+        let dof = budget.effective_dof();
+        assert!((16.0..18.0).contains(&dof), "{dof}");
+    }
+
+    #[test]
+    fn the_watt_floor_rules_at_low_power_and_the_allowance_adds() {
+        let claim = Claim {
+            percent: 1.0,
+            watts: 3.0,
+        };
+        let reference = StatedReference {
+            label: "hub".to_owned(),
+            claim: Some(claim),
+        };
+        let allowance = Allowance {
+            percent: 2.0,
+            plus_minus: 1.0,
+        };
+        let budget = budget(known(0.0), &[reference], allowance, Scale::at(100.0));
+        let standards: Vec<f64> = budget.contributions.iter().map(|c| c.standard).collect();
+        assert_close(standards[1], 3.0 / 3.0_f64.sqrt(), 1e-12);
+        assert_close(standards[2], 1.0 / 3.0_f64.sqrt(), 1e-12);
+        let line = &budget.lines(true, 100.0)[2];
+        assert_close(
+            line.standard_uncertainty_w.unwrap(),
+            1.0 / 3.0_f64.sqrt(),
+            1e-12,
+        );
+        assert_eq!(line.degrees_of_freedom, None);
+    }
+
+    #[test]
+    fn below_ten_watts_the_budget_is_in_watts() {
+        let scale = Scale::at(2.0);
+        let claim = Claim {
+            percent: 2.0,
+            watts: 3.0,
+        };
+        assert!(!scale.percent);
+        assert_eq!(scale.limit(claim), 3.0);
+    }
+}
