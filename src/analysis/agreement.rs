@@ -5,7 +5,7 @@
 
 use std::ops::Range;
 
-use super::figures::{Agreement, Interval};
+use super::figures::{Agreement, Interval, LevelLine};
 use super::serial::{self, MeanUncertainty};
 use super::stats::{both_present, finite, finite_interval, normal_quantile, t_quantile};
 use crate::timeline::PairTotals;
@@ -316,22 +316,45 @@ impl Comparison {
             .and_then(finite)
     }
 
-    /// 95 % confidence limits of the concordance by the delete-one-block jackknife on Fisher's z
-    /// (Tukey 1958; Künsch 1989, Ann Stat 17:1217), the pseudo-values taken like block means. It
-    /// needs neither normal nor independent seconds.
-    pub fn ccc_ci95(&self) -> Option<Interval> {
-        let z = self.moments.ccc()?.atanh();
+    /// Half-width of the 95 % confidence limits of any smooth figure of the moments by the
+    /// delete-one-block jackknife (Tukey 1958; Künsch 1989, Ann Stat 17:1217), the pseudo-values
+    /// taken like block means. It needs neither normal nor independent seconds.
+    fn jackknife_half95(&self, figure: impl Fn(&Moments) -> Option<f64>) -> Option<f64> {
+        let whole = figure(&self.moments)?;
         let k = self.blocks.len() as f64;
-        let pseudo: Vec<f64> = self
+        let pseudo: Option<Vec<f64>> = self
             .blocks
             .iter()
-            .map(|block| {
-                let rest = self.moments.without(block).ccc();
-                rest.map_or(f64::NAN, |rest| k * z - (k - 1.0) * rest.atanh())
-            })
+            .map(|block| Some(k * whole - (k - 1.0) * figure(&self.moments.without(block))?))
             .collect();
-        let half = serial::mean_uncertainty(&pseudo)?.half_width95();
-        finite_interval([(z - half).tanh(), (z + half).tanh()])
+        finite(serial::mean_uncertainty(&pseudo?)?.half_width95())
+    }
+
+    /// 95 % confidence limits of the concordance by the jackknife on Fisher's z.
+    pub fn ccc_ci95(&self) -> Option<Interval> {
+        let z = |moments: &Moments| moments.ccc().map(f64::atanh).and_then(finite);
+        let (centre, half) = (z(&self.moments)?, self.jackknife_half95(z)?);
+        finite_interval([(centre - half).tanh(), (centre + half).tanh()])
+    }
+
+    /// How the reading follows the level, with equal errors on both sides and limits by the
+    /// jackknife. Meant for a whole ride: a block at one power has no slope to tell.
+    pub fn level_line(&self, under_test: &str, reference: &str) -> LevelLine {
+        let slope = |m: &Moments| m.deming(1.0).map(|line| line.slope);
+        let intercept = |m: &Moments| m.deming(1.0).map(|line| line.intercept);
+        let limits = |figure: &dyn Fn(&Moments) -> Option<f64>| {
+            let (centre, half) = (figure(&self.moments)?, self.jackknife_half95(figure)?);
+            finite_interval([centre - half, centre + half])
+        };
+        LevelLine {
+            under_test: under_test.to_owned(),
+            reference: reference.to_owned(),
+            n: self.moments.n,
+            slope: slope(&self.moments),
+            slope_ci95: limits(&slope),
+            intercept_w: intercept(&self.moments),
+            intercept_ci95_w: limits(&intercept),
+        }
     }
 
     /// Limits of agreement, known as well as the effective number of seconds allows.

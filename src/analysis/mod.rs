@@ -8,6 +8,7 @@ pub mod figures;
 pub mod hat;
 pub mod judge;
 pub mod references;
+pub mod segment;
 pub mod serial;
 pub mod stats;
 pub mod uncertainty;
