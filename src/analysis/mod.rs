@@ -3,6 +3,8 @@
 //! [`figures`] gives the shape of the results: the JSON of `truing table`.
 
 pub mod agreement;
+#[cfg(test)]
+pub(crate) mod bench;
 pub mod conformity;
 pub mod figures;
 pub mod hat;
@@ -11,6 +13,7 @@ pub mod references;
 pub mod segment;
 pub mod serial;
 pub mod stats;
+pub mod table;
 pub mod uncertainty;
 #[cfg(test)]
 pub(crate) mod vectors;

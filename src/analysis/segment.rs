@@ -109,11 +109,6 @@ impl<'a> Window<'a> {
         column.get(self.rows.clone())
     }
 
-    /// A member's power over the window, W.
-    pub(super) fn power(&self, member: Member) -> Option<&'a [f64]> {
-        self.aligned.power(member)?.get(self.rows.clone())
-    }
-
     fn streams(&self) -> Vec<StreamFigures> {
         (0..self.aligned.tracks.len())
             .filter_map(|index| {
@@ -277,5 +272,311 @@ impl<'a> Window<'a> {
             .filter_map(|i| Some((self.label(i), self.column(i, Channel::Power)?)))
             .unzip();
         super::hat::noisy_one(&labels, &columns)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::bench::{aligned_of, ridden, segment};
+    use crate::analysis::figures::Outcome;
+    use crate::analysis::vectors::{assert_close, lcg};
+    use crate::session::{Allowance, Claim};
+
+    /// A rider who wanders about 250 W for `seconds`.
+    fn rider(seconds: usize) -> Vec<f64> {
+        (0..seconds)
+            .map(|t| 250.0 + 12.0 * (t as f64 / 23.0).sin())
+            .collect()
+    }
+
+    /// What a meter with this gain and noise reads, from the generator's values at `from`.
+    fn meter(truth: &[f64], gain: f64, from: usize) -> Vec<f64> {
+        let noise = lcg(from + truth.len());
+        let noisy = truth.iter().zip(&noise[from..]);
+        noisy.map(|(w, u)| gain * w + 8.0 * (u - 0.5)).collect()
+    }
+
+    fn ride(seconds: usize, gain: f64) -> (Session, Aligned) {
+        let truth = rider(seconds);
+        aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, meter(&truth, gain, 0)),
+            ridden(
+                "pedals",
+                Role::Reference,
+                Some(1.0),
+                meter(&truth, 1.001, 1000),
+            ),
+            ridden(
+                "hub",
+                Role::Reference,
+                Some(1.0),
+                meter(&truth, 0.999, 2000),
+            ),
+        ])
+    }
+
+    fn judged(session: &Session, aligned: &Aligned, to_s: f64) -> Verdict {
+        let block = segment(Kind::SteadyBlock, 0.0, to_s);
+        figures(session, aligned, &block, 1).verdict.unwrap()
+    }
+
+    #[test]
+    fn a_true_source_conforms_and_a_false_one_does_not() {
+        for (gain, outcome) in [
+            (1.0, Outcome::Conforms),
+            (1.02, Outcome::Inconclusive),
+            (1.05, Outcome::DoesNotConform),
+            (0.95, Outcome::DoesNotConform),
+        ] {
+            let (session, aligned) = ride(300, gain);
+            let verdict = judged(&session, &aligned, 300.0);
+            assert_eq!(
+                verdict.outcome, outcome,
+                "gain {gain}: {:?}",
+                verdict.reasons
+            );
+            assert_eq!(verdict.reference, CONSENSUS);
+            assert!(
+                verdict.reasons[0].starts_with("bias "),
+                "{:?}",
+                verdict.reasons
+            );
+        }
+    }
+
+    #[test]
+    fn the_budget_has_a_line_for_the_scatter_and_each_reference() {
+        let (session, aligned) = ride(300, 1.0);
+        let verdict = judged(&session, &aligned, 300.0);
+        let sources: Vec<&str> = verdict.budget.iter().map(|l| l.source.as_str()).collect();
+        assert!(sources[0].starts_with("scatter"));
+        assert_eq!(sources[1..], ["claim of pedals", "claim of hub"]);
+        // ±1 % rectangular, weight 1/2.
+        let u = verdict.budget[1].standard_uncertainty_percent.unwrap();
+        assert_close(u, 0.5 / 3.0_f64.sqrt(), 1e-12);
+        let combined: f64 = verdict
+            .budget
+            .iter()
+            .map(|l| l.standard_uncertainty_percent.unwrap().powi(2))
+            .sum();
+        let expanded = verdict.coverage_factor.unwrap() * combined.sqrt();
+        assert_close(
+            verdict.expanded_uncertainty_percent.unwrap(),
+            expanded,
+            1e-12,
+        );
+    }
+
+    #[test]
+    fn a_short_block_is_inconclusive_and_says_what_would_do() {
+        let (session, aligned) = ride(300, 1.0);
+        let verdict = judged(&session, &aligned, 45.0);
+        assert_eq!(verdict.outcome, Outcome::Inconclusive);
+        assert!(
+            verdict
+                .reasons
+                .iter()
+                .any(|r| r.contains("only 45 s") && r.contains("60 s"))
+        );
+    }
+
+    #[test]
+    fn references_apart_withhold_the_verdict_and_are_named() {
+        let truth = rider(300);
+        let (session, aligned) = aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
+            ridden(
+                "pedals",
+                Role::Reference,
+                Some(1.0),
+                meter(&truth, 1.03, 1000),
+            ),
+            ridden("hub", Role::Reference, Some(1.0), meter(&truth, 0.99, 2000)),
+        ]);
+        let verdict = judged(&session, &aligned, 300.0);
+        assert_eq!(verdict.outcome, Outcome::ReferencesDisagree);
+        assert!(
+            verdict.reasons[0].contains("pedals and hub differ by"),
+            "{:?}",
+            verdict.reasons
+        );
+    }
+
+    #[test]
+    fn a_reference_without_a_claim_decides_nothing_and_the_way_out_is_told() {
+        let truth = rider(300);
+        let (session, aligned) = aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.2, 0)),
+            ridden("pedals", Role::Reference, None, meter(&truth, 1.0, 1000)),
+        ]);
+        let verdict = judged(&session, &aligned, 300.0);
+        assert_eq!(verdict.outcome, Outcome::Inconclusive);
+        assert!(verdict.reasons.iter().any(|r| r.contains("claim_percent")));
+    }
+
+    #[test]
+    fn the_allowance_is_taken_off_the_reference() {
+        let (mut session, aligned) = ride(300, 0.97);
+        assert_eq!(
+            judged(&session, &aligned, 300.0).outcome,
+            Outcome::DoesNotConform
+        );
+        session.allowance = Allowance {
+            percent: 3.0,
+            plus_minus: 0.5,
+        };
+        let verdict = judged(&session, &aligned, 300.0);
+        assert_eq!(verdict.outcome, Outcome::Conforms, "{:?}", verdict.reasons);
+        assert!(verdict.bias_percent.unwrap().abs() < 0.3);
+        assert!(
+            verdict
+                .budget
+                .iter()
+                .any(|l| l.source.contains("allowance"))
+        );
+    }
+
+    #[test]
+    fn a_reference_missing_for_most_of_the_block_leaves_the_other_one() {
+        let truth = rider(300);
+        let mut hub = meter(&truth, 1.0, 2000);
+        hub[40..].fill(f64::NAN);
+        let (session, aligned) = aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
+            ridden(
+                "pedals",
+                Role::Reference,
+                Some(0.5),
+                meter(&truth, 1.0, 1000),
+            ),
+            ridden("hub", Role::Reference, Some(1.0), hub),
+        ]);
+        let verdict = judged(&session, &aligned, 300.0);
+        assert_eq!(verdict.reference, "pedals");
+        assert!(
+            verdict.reasons.iter().any(|r| r.contains("only pedals")),
+            "{:?}",
+            verdict.reasons
+        );
+    }
+
+    #[test]
+    fn missing_seconds_are_said_and_left_out() {
+        let truth = rider(300);
+        let mut trainer = meter(&truth, 1.0, 0);
+        trainer[100..160].fill(f64::NAN);
+        let (session, aligned) = aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, trainer),
+            ridden(
+                "pedals",
+                Role::Reference,
+                Some(0.5),
+                meter(&truth, 1.0, 1000),
+            ),
+        ]);
+        let verdict = judged(&session, &aligned, 300.0);
+        assert_eq!(verdict.n, 240);
+        assert!(
+            verdict
+                .reasons
+                .iter()
+                .any(|r| r.contains("20 % of the seconds"))
+        );
+    }
+
+    #[test]
+    fn near_zero_power_is_judged_in_watts_alone() {
+        let still = meter(&[0.0; 300], 1.0, 0);
+        let (mut session, aligned) = aligned_of(vec![
+            ridden(
+                "trainer",
+                Role::UnderTest,
+                None,
+                still.iter().map(|w| w + 20.0).collect(),
+            ),
+            ridden("pedals", Role::Reference, Some(1.0), vec![0.0; 300]),
+        ]);
+        session.claim = Claim {
+            percent: 2.0,
+            watts: 3.0,
+        };
+        let open = segment(Kind::Open, 0.0, 300.0);
+        let verdict = figures(&session, &aligned, &open, 1).verdict.unwrap();
+        assert_eq!(
+            verdict.outcome,
+            Outcome::DoesNotConform,
+            "{:?}",
+            verdict.reasons
+        );
+        assert_eq!((verdict.bias_percent, verdict.limit_percent), (None, None));
+        assert_eq!(verdict.limit_w, Some(3.0));
+        assert!(verdict.reasons[0].contains(" W"));
+    }
+
+    #[test]
+    fn a_window_outside_the_ride_or_without_values_has_nulls_and_a_sentence() {
+        let (session, aligned) = ride(300, 1.0);
+        let outside = segment(Kind::SteadyBlock, 5000.0, 5100.0);
+        let figures = figures(&session, &aligned, &outside, 1);
+        assert_eq!(figures.agreement[0].n, 0);
+        assert_eq!(figures.agreement[0].bias_w, None);
+        assert_eq!(figures.streams[0].mean_w, None);
+        let verdict = figures.verdict.unwrap();
+        assert_eq!(verdict.outcome, Outcome::Inconclusive);
+        assert!(
+            verdict.reasons[0].contains("no second in which"),
+            "{:?}",
+            verdict.reasons
+        );
+    }
+
+    #[test]
+    fn no_reference_or_no_claim_or_another_kind_is_not_applicable_and_says_why() {
+        let truth = rider(300);
+        let trainer = || ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0));
+        let (session, aligned) = aligned_of(vec![trainer()]);
+        let alone = judged(&session, &aligned, 300.0);
+        assert_eq!(alone.outcome, Outcome::NotApplicable);
+        assert!(alone.reasons[0].contains("no reference"));
+        let (mut session, aligned) = ride(300, 1.0);
+        let sprint = live(&session, &aligned, Span::new(0.0, 20.0), Kind::Sprint);
+        assert_eq!(sprint.verdict.unwrap().outcome, Outcome::NotApplicable);
+        session.claim = Claim {
+            percent: 0.0,
+            watts: 0.0,
+        };
+        let unclaimed = judged(&session, &aligned, 300.0);
+        assert!(unclaimed.reasons[0].contains("no claim"));
+    }
+
+    #[test]
+    fn a_constant_series_is_certain_and_never_a_number_that_is_none() {
+        let (session, aligned) = aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, vec![255.0; 300]),
+            ridden("pedals", Role::Reference, Some(0.5), vec![250.0; 300]),
+        ]);
+        let block = segment(Kind::SteadyBlock, 0.0, 300.0);
+        let figures = figures(&session, &aligned, &block, 1);
+        assert_eq!(figures.agreement[0].bias_ci95_w, Some([5.0, 5.0]));
+        let text = serde_json::to_string(&figures).unwrap();
+        assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
+        assert_eq!(figures.verdict.unwrap().outcome, Outcome::Inconclusive);
+    }
+
+    #[test]
+    fn live_and_full_figures_agree() {
+        let (session, aligned) = ride(300, 1.01);
+        let block = segment(Kind::SteadyBlock, 30.0, 250.0);
+        let full = figures(&session, &aligned, &block, 4);
+        let live = live(
+            &session,
+            &aligned,
+            Span::new(30.0, 250.0),
+            Kind::SteadyBlock,
+        );
+        assert_eq!(live.agreement, full.agreement);
+        assert_eq!(live.verdict, full.verdict);
+        assert_eq!((full.id, full.noise.unwrap().streams.len()), (4, 3));
     }
 }
