@@ -1,0 +1,182 @@
+//! Faults by name, as `--fault NAME[=VALUE][@DEVICE]` puts them in.
+
+use super::RehearseError;
+use super::plan::{Leg, Plan};
+use super::scenario::{Device, Pause, PlannedDropout, Scenario, Strap, Surge};
+use crate::analysis::figures::DropoutKind;
+use crate::session::{Kind, Role};
+
+/// A fault that can be asked for by name.
+#[derive(Debug)]
+pub struct FaultKind {
+    /// The name.
+    pub name: &'static str,
+    /// What it does, for help.
+    pub does: &'static str,
+    /// Unit of the value.
+    pub unit: &'static str,
+    /// The value where none is given.
+    pub usual: f64,
+    put: fn(&mut Device, f64, &Plan),
+}
+
+/// A fault asked for: which, how large, in which device.
+#[derive(Clone, Debug)]
+pub struct Fault {
+    kind: &'static FaultKind,
+    value: f64,
+    device: Option<String>,
+}
+
+macro_rules! faults {
+    ($($name:literal, $unit:literal, $usual:literal, $does:literal, $put:expr;)+) => {
+        &[$(FaultKind { name: $name, does: $does, unit: $unit, usual: $usual, put: $put }),+]
+    };
+}
+
+/// Every fault, in the order of help.
+pub const FAULTS: &[FaultKind] = faults! {
+    "gain", "%", 3.0, "the scale is off",
+        |d, v, _| d.gain_percent = v;
+    "zero", "W", 3.0, "the zero is off while pedalling",
+        |d, v, _| d.zero_w = v;
+    "gear", "%", 1.0, "the scale changes for each unit of gear ratio",
+        |d, v, _| d.gear_percent = v;
+    "heat", "%", -2.0, "the scale has changed by this much once fully warm",
+        |d, v, _| d.heat_percent = v;
+    "dead-time", "s", 1.0, "the reading is late",
+        |d, v, _| d.dead_time_s = v;
+    "lag", "s", 2.0, "the reading is blunted by a first-order lag",
+        |d, v, _| d.time_constant_s = v;
+    "ceiling", "W", 600.0, "no higher power is reported",
+        |d, v, _| d.ceiling_w = Some(v);
+    "average", "s", 3.0, "each sample is an average over this time",
+        |d, v, _| d.average_s = v;
+    "noise", "W", 6.0, "independent noise",
+        |d, v, _| d.noise_w = v;
+    "slow-noise", "W", 3.0, "slow noise",
+        |d, v, _| d.slow_w = v;
+    "phantom", "W", 40.0, "power is reported after the rider stops pedalling",
+        |d, v, _| d.phantom_w = v;
+    "surge", "W", 90.0, "a surge of 6 s that nobody produced",
+        |d, v, plan| d.surges.push(Surge { at_s: in_block(plan, 0.3), duration_s: 6.0, watts: v });
+    "gap", "s", 8.0, "samples are missing for a while",
+        |d, v, plan| drop_out(d, plan, 0.45, v, DropoutKind::Gap);
+    "freeze", "s", 12.0, "the reading stands still for a while",
+        |d, v, plan| drop_out(d, plan, 0.6, v, DropoutKind::Freeze);
+    "zeros", "s", 6.0, "zero is reported for a while",
+        |d, v, plan| drop_out(d, plan, 0.75, v, DropoutKind::Zero);
+    "spiky-cadence", "%", 8.0, "this share of seconds has a spike in cadence",
+        |d, v, _| d.cadence_spike_percent = v;
+    "no-cadence", "", 1.0, "no cadence is reported",
+        |d, _, _| d.cadence = false;
+    "clock", "s", 30.0, "the recorder's clock is ahead",
+        |d, v, _| d.recorder.clock_offset_s = v;
+    "skew", "ppm", 60.0, "the recorder's clock runs fast",
+        |d, v, _| d.recorder.clock_skew_ppm = v;
+    "late-start", "s", 45.0, "the recorder is started late",
+        |d, v, _| d.recorder.start_s = v;
+    "early-stop", "s", 45.0, "the recorder is stopped early",
+        |d, v, _| d.recorder.stop_early_s = v;
+    "pause", "s", 40.0, "the recorder is paused in the middle",
+        |d, v, plan| d.recorder.pauses.push(Pause { at_s: plan.duration_s() / 2.0, duration_s: v });
+    "no-strap", "", 1.0, "the recorder hears no heart rate",
+        |d, _, _| d.recorder.strap = Strap::None;
+    "own-strap", "", 1.0, "the recorder hears another heart-rate strap than the others",
+        |d, _, _| d.recorder.strap = Strap::Own;
+    "hold", "W", 4.0, "the set point is not held: more is demanded of the rider",
+        |_, _, _| ();
+};
+
+impl std::str::FromStr for Fault {
+    type Err = RehearseError;
+
+    fn from_str(text: &str) -> Result<Self, RehearseError> {
+        let wrong = |reason: String| RehearseError::Fault {
+            fault: text.to_owned(),
+            reason,
+        };
+        let (rest, device) = match text.split_once('@') {
+            Some((rest, device)) => (rest, Some(device.to_owned())),
+            None => (text, None),
+        };
+        let (name, value) = match rest.split_once('=') {
+            Some((name, value)) => (name, Some(value)),
+            None => (rest, None),
+        };
+        let kind = FAULTS
+            .iter()
+            .find(|kind| kind.name == name)
+            .ok_or_else(|| {
+                let names: Vec<_> = FAULTS.iter().map(|kind| kind.name).collect();
+                wrong(format!("no such fault; there are {}", names.join(", ")))
+            })?;
+        let value = match value {
+            None => kind.usual,
+            Some(value) => value
+                .trim()
+                .parse()
+                .ok()
+                .filter(|v: &f64| v.is_finite())
+                .ok_or_else(|| wrong(format!("{value:?} is not a number; try {}", kind.usual)))?,
+        };
+        Ok(Self {
+            kind,
+            value,
+            device,
+        })
+    }
+}
+
+impl Fault {
+    /// Puts the fault into its device: the one named, else the first under test.
+    ///
+    /// # Errors
+    /// [`RehearseError::Fault`] where the scenario has no such device.
+    pub fn put_into(&self, scenario: &mut Scenario, plan: &Plan) -> Result<(), RehearseError> {
+        if self.kind.name == "hold" {
+            scenario.hold_error_w = self.value;
+            return Ok(());
+        }
+        let labels: Vec<_> = scenario.devices.iter().map(|d| d.label.clone()).collect();
+        let device = scenario.devices.iter_mut().find(|d| match &self.device {
+            Some(label) => d.label == *label,
+            None => d.role == Role::UnderTest,
+        });
+        let device = device.ok_or_else(|| RehearseError::Fault {
+            fault: self.kind.name.to_owned(),
+            reason: format!("no such device; there are {}", labels.join(", ")),
+        })?;
+        (self.kind.put)(device, self.value, plan);
+        Ok(())
+    }
+}
+
+fn drop_out(device: &mut Device, plan: &Plan, part: f64, duration_s: f64, kind: DropoutKind) {
+    device.dropouts.push(PlannedDropout {
+        at_s: in_block(plan, part),
+        duration_s,
+        kind,
+    });
+}
+
+/// A moment at `part` of the plan's steady riding, true time, s.
+///
+/// The steady legs are taken end to end, so that different parts fall on different blocks.
+pub(super) fn in_block(plan: &Plan, part: f64) -> f64 {
+    let legs = plan.legs();
+    let steady: Vec<&Leg> = legs
+        .iter()
+        .filter(|leg| matches!(leg.kind, Kind::SteadyBlock | Kind::HeatSoak))
+        .collect();
+    let total_s: f64 = steady.iter().map(|leg| leg.duration_s()).sum();
+    let mut left_s = part * total_s;
+    for leg in &steady {
+        if left_s < leg.duration_s() {
+            // Away from the ends, where set points change.
+            return leg.from_s + left_s.clamp(0.2 * leg.duration_s(), 0.8 * leg.duration_s());
+        }
+        left_s -= leg.duration_s();
+    }
+    part * plan.duration_s()
+}

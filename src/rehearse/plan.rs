@@ -1,0 +1,453 @@
+//! Test plans: what is ridden, as TOML, and the legs it unfolds into.
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use super::RehearseError;
+use crate::session::Kind;
+
+/// The plans that the program carries, by name.
+const BUILT_IN: &[(&str, &str)] = &[
+    (
+        "short-check",
+        include_str!("../../assets/plans/short-check.toml"),
+    ),
+    (
+        "full-bench",
+        include_str!("../../assets/plans/full-bench.toml"),
+    ),
+    (
+        "heat-soak",
+        include_str!("../../assets/plans/heat-soak.toml"),
+    ),
+    (
+        "repeatability",
+        include_str!("../../assets/plans/repeatability.toml"),
+    ),
+    (
+        "intervals",
+        include_str!("../../assets/plans/intervals.toml"),
+    ),
+];
+
+/// Longest plan, s: a day.
+const LONGEST_S: f64 = 86_400.0;
+
+/// A test plan.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Plan {
+    /// Name for lists and sheets; the file's stem or the built-in name.
+    #[serde(skip)]
+    pub name: String,
+    /// Title of the sheet.
+    pub title: String,
+    /// What the plan is for, one paragraph.
+    pub purpose: String,
+    /// What a ride after this plan can answer, one sentence each.
+    #[serde(default)]
+    pub covers: Vec<String>,
+    /// Cautions of this plan, beside those that hold for every plan.
+    #[serde(default)]
+    pub cautions: Vec<String>,
+    /// The phases, in order.
+    #[serde(rename = "phase")]
+    pub phases: Vec<Phase>,
+}
+
+/// One phase of a plan.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Phase {
+    /// What it is.
+    pub kind: Kind,
+    /// Length of one repetition, s.
+    pub duration_s: f64,
+    /// Power to hold, W; in a sprint the power before and after the effort.
+    pub set_point_w: Option<f64>,
+    /// Power at the start of a steady rise or fall, W.
+    pub from_w: Option<f64>,
+    /// Power at its end, W.
+    pub to_w: Option<f64>,
+    /// Powers of equally long steps, W.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub levels_w: Vec<f64>,
+    /// Highest power of a sprint, W.
+    pub peak_w: Option<f64>,
+    /// Length of a sprint's effort, s; it stands in the middle of the phase.
+    pub effort_s: Option<f64>,
+    /// Cadence, rpm; the phase before tells where it is absent, 85 at the start.
+    pub cadence_rpm: Option<f64>,
+    /// Gear; the phase before tells where it is absent, 50/17 at the start.
+    pub gear: Option<Gear>,
+    /// Gears of equally long stretches.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gears: Vec<Gear>,
+    /// How many times in a row; once where absent.
+    pub repeat: Option<u32>,
+    /// Rest after each repetition, s.
+    pub rest_s: Option<f64>,
+    /// Power of that rest, W.
+    pub rest_w: Option<f64>,
+    /// What to tell the rider.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// A gear: teeth of the front and the rear sprocket, written `50/17`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Gear {
+    /// Front teeth.
+    pub front: u8,
+    /// Rear teeth.
+    pub rear: u8,
+}
+
+impl Gear {
+    /// Wheel revolutions a crank revolution.
+    pub fn ratio(self) -> f64 {
+        f64::from(self.front) / f64::from(self.rear)
+    }
+}
+
+impl std::fmt::Display for Gear {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}/{}", self.front, self.rear)
+    }
+}
+
+impl std::str::FromStr for Gear {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let teeth = |part: &str| part.trim().parse().ok().filter(|n| (8..=80).contains(n));
+        text.split_once('/')
+            .and_then(|(front, rear)| {
+                Some(Gear {
+                    front: teeth(front)?,
+                    rear: teeth(rear)?,
+                })
+            })
+            .ok_or_else(|| {
+                format!("{text:?} is no gear; write front/rear teeth, 8 to 80, as in \"50/17\"")
+            })
+    }
+}
+
+impl Serialize for Gear {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Gear {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        String::deserialize(deserializer)?
+            .parse()
+            .map_err(serde::de::Error::custom)
+    }
+}
+
+/// One stretch of the ride: a repetition of a phase, or a rest between two.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Leg {
+    /// What it is.
+    pub kind: Kind,
+    /// Start, s from the start of the ride.
+    pub from_s: f64,
+    /// End, s from the start of the ride.
+    pub to_s: f64,
+    /// What power is asked for.
+    pub shape: Shape,
+    /// Cadence, rpm.
+    pub cadence_rpm: f64,
+    /// Gears of equally long stretches; at least one.
+    pub gears: Vec<Gear>,
+    /// What to tell the rider.
+    pub note: String,
+}
+
+/// The power asked for within a leg.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Shape {
+    /// A constant power, W.
+    Hold(f64),
+    /// From one power to another in a straight line, W.
+    Line(f64, f64),
+    /// Equally long steps, W.
+    Steps(Vec<f64>),
+    /// An effort in the middle of a rolling power.
+    Sprint {
+        /// Power before and after, W.
+        rolling_w: f64,
+        /// Highest power, W.
+        peak_w: f64,
+        /// Length of the effort, s.
+        effort_s: f64,
+    },
+    /// Nobody pedals.
+    Coast,
+}
+
+impl Leg {
+    /// Length, s.
+    pub fn duration_s(&self) -> f64 {
+        self.to_s - self.from_s
+    }
+
+    /// The constant power asked for, if it is one, W.
+    pub fn set_point_w(&self) -> Option<f64> {
+        match self.shape {
+            Shape::Hold(watts) => Some(watts),
+            _ => None,
+        }
+    }
+
+    /// The power asked for `into_s` after the start of the leg, W.
+    pub fn target_w(&self, into_s: f64) -> f64 {
+        let part = (into_s / self.duration_s()).clamp(0.0, 1.0);
+        match &self.shape {
+            Shape::Hold(watts) => *watts,
+            Shape::Line(from, to) => from + part * (to - from),
+            Shape::Steps(levels) => levels[part_index(part, levels.len())],
+            Shape::Sprint {
+                rolling_w,
+                peak_w,
+                effort_s,
+            } => {
+                let start_s = (self.duration_s() - effort_s) / 2.0;
+                rolling_w + (peak_w - rolling_w) * effort(into_s - start_s, *effort_s)
+            }
+            Shape::Coast => 0.0,
+        }
+    }
+
+    /// The gear in use `into_s` after the start of the leg.
+    pub fn gear(&self, into_s: f64) -> Gear {
+        self.gears[part_index(into_s / self.duration_s(), self.gears.len())]
+    }
+}
+
+/// Which of `count` equally long parts the share `part` of the whole falls into.
+fn part_index(part: f64, count: usize) -> usize {
+    ((part.clamp(0.0, 1.0) * count as f64) as usize).min(count.saturating_sub(1))
+}
+
+/// A sprint's effort as a share of its peak, `t_s` after its start: up within 1.5 s, then tiring
+/// to 70 % (shape by common practice, no source).
+fn effort(t_s: f64, length_s: f64) -> f64 {
+    if t_s <= 0.0 || t_s >= length_s {
+        return 0.0;
+    }
+    let rise_s = 1.5f64.min(length_s / 3.0);
+    if t_s < rise_s {
+        let x = t_s / rise_s;
+        x * x * (3.0 - 2.0 * x)
+    } else {
+        1.0 - 0.3 * (t_s - rise_s) / (length_s - rise_s)
+    }
+}
+
+impl Plan {
+    /// Names of the plans that the program carries.
+    pub fn names() -> impl Iterator<Item = &'static str> {
+        BUILT_IN.iter().map(|(name, _)| *name)
+    }
+
+    /// The plan called `name` that the program carries.
+    ///
+    /// # Errors
+    /// [`RehearseError::NoSuchPlan`].
+    pub fn built_in(name: &str) -> Result<Self, RehearseError> {
+        let (_, text) = BUILT_IN
+            .iter()
+            .find(|(known, _)| *known == name)
+            .ok_or_else(|| RehearseError::NoSuchPlan {
+                name: name.to_owned(),
+                known: Self::names().collect::<Vec<_>>().join(", "),
+            })?;
+        Self::from_toml(name, text)
+    }
+
+    /// The built-in plan called `name`, else the plan in the file of that name.
+    ///
+    /// # Errors
+    /// [`RehearseError::NoSuchPlan`], or what [`Plan::from_toml`] finds wrong.
+    pub fn find(name: &str) -> Result<Self, RehearseError> {
+        let path = std::path::Path::new(name);
+        if Self::names().any(|known| known == name) || !path.is_file() {
+            return Self::built_in(name);
+        }
+        let text = std::fs::read_to_string(path).map_err(|source| RehearseError::Io {
+            path: path.to_owned(),
+            source,
+        })?;
+        Self::from_toml(name, &text)
+    }
+
+    /// Reads a plan and checks that it can be ridden. `name` is the file or name for messages.
+    ///
+    /// # Errors
+    /// [`RehearseError::PlanSyntax`] (with line and column) or [`RehearseError::Phase`].
+    pub fn from_toml(name: &str, text: &str) -> Result<Self, RehearseError> {
+        let syntax = |reason: String| RehearseError::PlanSyntax {
+            plan: name.to_owned(),
+            reason,
+        };
+        let mut plan: Plan =
+            toml_edit::de::from_str(text).map_err(|error| syntax(error.to_string()))?;
+        let stem = std::path::Path::new(name).file_stem();
+        plan.name = stem.map_or_else(|| name.to_owned(), |s| s.to_string_lossy().into_owned());
+        if plan.phases.is_empty() {
+            return Err(syntax("has no [[phase]]; add one".to_owned()));
+        }
+        for (index, phase) in plan.phases.iter().enumerate() {
+            phase.check().map_err(|reason| RehearseError::Phase {
+                plan: name.to_owned(),
+                phase: index + 1,
+                kind: phase.kind,
+                reason,
+            })?;
+        }
+        if plan.duration_s() > LONGEST_S {
+            return Err(syntax("is longer than a day; shorten it".to_owned()));
+        }
+        Ok(plan)
+    }
+
+    /// Length of the whole ride, s.
+    pub fn duration_s(&self) -> f64 {
+        self.phases.iter().map(Phase::total_s).sum()
+    }
+
+    /// The plan unfolded: repetitions and rests one after the other, each with its gear and
+    /// cadence.
+    pub fn legs(&self) -> Vec<Leg> {
+        let mut legs = Vec::new();
+        let (mut at_s, mut cadence_rpm) = (0.0, 85.0);
+        let mut gear = Gear {
+            front: 50,
+            rear: 17,
+        };
+        for phase in &self.phases {
+            cadence_rpm = phase.cadence_rpm.unwrap_or(cadence_rpm);
+            gear = phase.gear.unwrap_or(gear);
+            for _ in 0..phase.repeats() {
+                let gears = if phase.gears.is_empty() {
+                    vec![gear]
+                } else {
+                    phase.gears.clone()
+                };
+                gear = gears.last().copied().unwrap_or(gear);
+                let mut push = |kind, length_s: f64, shape, gears, note: &str| {
+                    legs.push(Leg {
+                        kind,
+                        from_s: at_s,
+                        to_s: at_s + length_s,
+                        shape,
+                        cadence_rpm,
+                        gears,
+                        note: note.to_owned(),
+                    });
+                    at_s += length_s;
+                };
+                push(
+                    phase.kind,
+                    phase.duration_s,
+                    phase.shape(),
+                    gears,
+                    &phase.note,
+                );
+                if let (Some(rest_s), Some(rest_w)) = (phase.rest_s, phase.rest_w) {
+                    push(Kind::Open, rest_s, Shape::Hold(rest_w), vec![gear], "Rest");
+                }
+            }
+        }
+        legs
+    }
+}
+
+impl Phase {
+    fn repeats(&self) -> u32 {
+        self.repeat.unwrap_or(1)
+    }
+
+    fn total_s(&self) -> f64 {
+        f64::from(self.repeats()) * (self.duration_s + self.rest_s.unwrap_or(0.0))
+    }
+
+    /// The power asked for. Only called on checked phases: what [`Phase::check`] demands is there.
+    fn shape(&self) -> Shape {
+        let hold_w = self.set_point_w.unwrap_or(0.0);
+        match (self.kind, self.from_w, self.to_w) {
+            (Kind::Coast, ..) => Shape::Coast,
+            (Kind::Sprint, ..) => Shape::Sprint {
+                rolling_w: hold_w,
+                peak_w: self.peak_w.unwrap_or(hold_w),
+                effort_s: self.effort_s.unwrap_or(0.0),
+            },
+            (_, Some(from), Some(to)) => Shape::Line(from, to),
+            _ if !self.levels_w.is_empty() => Shape::Steps(self.levels_w.clone()),
+            _ => Shape::Hold(hold_w),
+        }
+    }
+
+    fn check(&self) -> Result<(), String> {
+        in_range("duration_s", Some(self.duration_s), 1.0, LONGEST_S)?;
+        for (field, value) in [
+            ("set_point_w", self.set_point_w),
+            ("from_w", self.from_w),
+            ("to_w", self.to_w),
+            ("peak_w", self.peak_w),
+            ("rest_w", self.rest_w),
+        ] {
+            in_range(field, value, 0.0, 3000.0)?;
+        }
+        for level in &self.levels_w {
+            in_range("levels_w", Some(*level), 0.0, 3000.0)?;
+        }
+        in_range("cadence_rpm", self.cadence_rpm, 20.0, 200.0)?;
+        in_range("rest_s", self.rest_s, 1.0, LONGEST_S)?;
+        in_range("effort_s", self.effort_s, 1.0, self.duration_s)?;
+        in_range("repeat", self.repeat.map(f64::from), 1.0, 1000.0)?;
+        if self.rest_s.is_some() != self.rest_w.is_some() {
+            return Err("rest_s and rest_w go together; add the other".to_owned());
+        }
+        self.check_kind()
+    }
+
+    fn check_kind(&self) -> Result<(), String> {
+        let held = self.set_point_w.is_some();
+        let line = self.from_w.is_some() && self.to_w.is_some();
+        let (fits, needs) = match self.kind {
+            Kind::SteadyBlock | Kind::HeatSoak => (held, "set_point_w"),
+            Kind::Sprint => (
+                held && self.peak_w.is_some() && self.effort_s.is_some(),
+                "set_point_w, peak_w and effort_s",
+            ),
+            Kind::Ramp => (
+                line || self.levels_w.len() >= 2,
+                "from_w and to_w, or two levels_w or more",
+            ),
+            Kind::GearChange => (
+                held && self.gears.len() >= 2,
+                "set_point_w and two gears or more",
+            ),
+            Kind::Coast => (true, ""),
+            Kind::Open => (held || line, "set_point_w, or from_w and to_w"),
+        };
+        if fits {
+            Ok(())
+        } else {
+            Err(format!("needs {needs}"))
+        }
+    }
+}
+
+fn in_range(field: &str, value: Option<f64>, low: f64, high: f64) -> Result<(), String> {
+    match value {
+        Some(value) if !(low..=high).contains(&value) => Err(format!(
+            "{field} = {value} is out of range; from {low} to {high} will do"
+        )),
+        _ => Ok(()),
+    }
+}

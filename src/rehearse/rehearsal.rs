@@ -1,0 +1,372 @@
+//! A whole rehearsal in memory: every device's recording and the truth behind it.
+
+use std::path::PathBuf;
+
+use rand_chacha::ChaCha8Rng;
+
+use super::RehearseError;
+use super::device::{Measured, TrueClock, measure};
+use super::noise::{Purpose, generator, normal};
+use super::plan::{Leg, Plan};
+use super::rider::{self, Ride};
+use super::scenario::{Device, Scenario, Strap};
+use super::truth::{self, Truth};
+use crate::recording::{
+    Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint, TimeBase,
+};
+use crate::session::{Kind, Role, Segment, Session, Stream};
+use crate::timeline::Clock;
+
+/// How many seconds a tester leaves out at the start of a steady block, while power settles
+/// (common practice: 3 to 5 s, doubled to be safe).
+const SETTLING_LEFT_OUT_S: f64 = 10.0;
+
+/// A ride by several devices at once, in memory, with the truth it was made from.
+#[derive(Clone, Debug)]
+pub struct Rehearsal {
+    /// The plan that was ridden.
+    pub plan: Plan,
+    /// The plan unfolded, in true time.
+    pub legs: Vec<Leg>,
+    /// Who rode what, with every fault.
+    pub scenario: Scenario,
+    /// The seed.
+    pub seed: u64,
+    /// One entry a device, in the scenario's order.
+    pub streams: Vec<RehearsedStream>,
+    /// What was put in, in session time.
+    pub truth: Truth,
+    pub(super) ride: Ride,
+}
+
+/// What one device's recorder wrote, and what it would have written without noise.
+#[derive(Clone, Debug)]
+pub struct RehearsedStream {
+    /// As written: recorder time in s since 1970-01-01T00:00:00 UTC, power in whole watts, `NaN`
+    /// in gaps, no rows in pauses.
+    pub samples: Samples,
+    /// Power without noise, rounding and dropouts, one value a row, W.
+    pub ideal_w: Vec<f64>,
+    /// True power at the device's site, averaged as the device averages, one value a row, W.
+    pub site_w: Vec<f64>,
+    /// The true clock: from recorder time to session time.
+    pub clock: Clock,
+    /// Laps on the recorder's clock.
+    pub laps: Vec<Lap>,
+    /// Timer and gear events on the recorder's clock.
+    pub events: Vec<Event>,
+    /// Set points on the recorder's clock.
+    pub set_points: Vec<SetPoint>,
+    pub(super) measured: Vec<Option<crate::analysis::figures::DropoutKind>>,
+}
+
+/// How [`Rehearsal::session`] is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SessionOptions {
+    /// Write the true offsets and skews, so that nothing is left to align.
+    pub clocks_known: bool,
+    /// Write the true segments.
+    pub tagged: bool,
+}
+
+/// Rides `plan` in `scenario`. The same three arguments give the same result.
+///
+/// # Errors
+/// [`RehearseError::Device`] or [`RehearseError::Scenario`] where the scenario is impossible,
+/// [`RehearseError::NothingRecorded`] where a recorder runs for less than two samples.
+pub fn ride(plan: &Plan, scenario: &Scenario, seed: u64) -> Result<Rehearsal, RehearseError> {
+    scenario.check()?;
+    let legs = plan.legs();
+    let ride = rider::ride(&legs, scenario, seed);
+    let measured = scenario
+        .devices
+        .iter()
+        .enumerate()
+        .map(|(index, device)| measure(&ride, scenario, index, device, seed))
+        .collect::<Result<Vec<_>, _>>()?;
+    let first = scenario.devices.first().zip(measured.first());
+    let Some((first_clock, t0_s)) = first.and_then(|(device, measured)| {
+        Some((
+            TrueClock::of(device, scenario),
+            *measured.samples.time_s().first()?,
+        ))
+    }) else {
+        return Err(RehearseError::Scenario {
+            reason: "it has no device; add one".to_owned(),
+        });
+    };
+    let mut lap_g = generator(seed, Purpose::Laps);
+    let streams: Vec<_> = scenario
+        .devices
+        .iter()
+        .zip(measured)
+        .map(|(device, measured)| {
+            let clock = TrueClock::of(device, scenario);
+            let session = session_clock(clock, first_clock, t0_s);
+            let annotations = Annotations::of(device, clock, &legs, &ride, &measured, &mut lap_g);
+            rehearsed(measured, session, annotations)
+        })
+        .collect();
+    let truth = truth::tell(
+        plan,
+        &legs,
+        scenario,
+        seed,
+        &ride,
+        &streams,
+        first_clock,
+        t0_s,
+    );
+    Ok(Rehearsal {
+        plan: plan.clone(),
+        legs,
+        scenario: scenario.clone(),
+        seed,
+        streams,
+        truth,
+        ride,
+    })
+}
+
+/// The clock of a recorder against session time, which is the first recorder's clock from its
+/// first sample on.
+///
+/// With `r = z + k·t` for either recorder, `session = (z₁ − t0) + k₁·t` and `t = (r − z)/k`.
+fn session_clock(clock: TrueClock, first: TrueClock, t0_s: f64) -> Clock {
+    let rate = first.rate / clock.rate;
+    Clock {
+        zero_s: t0_s,
+        offset_s: (first.zero_s - t0_s) + rate * (t0_s - clock.zero_s),
+        skew_ppm: (rate - 1.0) * 1e6,
+    }
+}
+
+fn rehearsed(measured: Measured, clock: Clock, annotations: Annotations) -> RehearsedStream {
+    RehearsedStream {
+        samples: measured.samples,
+        ideal_w: measured.ideal_w,
+        site_w: measured.site_w,
+        measured: measured.dropout,
+        clock,
+        laps: annotations.laps,
+        events: annotations.events,
+        set_points: annotations.set_points,
+    }
+}
+
+/// What stands beside the samples in a recording.
+struct Annotations {
+    laps: Vec<Lap>,
+    events: Vec<Event>,
+    set_points: Vec<SetPoint>,
+}
+
+impl Annotations {
+    fn of(
+        device: &Device,
+        clock: TrueClock,
+        legs: &[Leg],
+        ride: &Ride,
+        measured: &Measured,
+        lap_g: &mut ChaCha8Rng,
+    ) -> Self {
+        let times = measured.samples.time_s();
+        let (first, last) = match (times.first(), times.last()) {
+            (Some(first), Some(last)) => (*first, *last),
+            _ => (0.0, 0.0),
+        };
+        let mut out = Self {
+            laps: Vec::new(),
+            events: timer_events(device, clock, first, last),
+            set_points: Vec::new(),
+        };
+        if device.recorder.laps {
+            out.cut_laps(clock, legs, first, last, lap_g);
+        }
+        if device.recorder.gear_events {
+            let changes = ride.shifts.iter().map(|(at_s, gear)| Event {
+                at_s: clock.to_recorder(*at_s).floor().max(first),
+                kind: EventKind::GearChange {
+                    front_teeth: Some(gear.front),
+                    rear_teeth: Some(gear.rear),
+                },
+            });
+            out.events
+                .extend(changes.filter(|event| event.at_s <= last));
+        }
+        out.events.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        out
+    }
+
+    /// One lap a leg, each cut by hand up to about a second late, in whole seconds.
+    fn cut_laps(
+        &mut self,
+        clock: TrueClock,
+        legs: &[Leg],
+        first: f64,
+        last: f64,
+        g: &mut ChaCha8Rng,
+    ) {
+        let mut from_s = first;
+        for (index, leg) in legs.iter().enumerate() {
+            let late_s = 0.4 * normal(g).abs();
+            let end_s = if index + 1 == legs.len() {
+                last
+            } else {
+                (clock.to_recorder(leg.to_s) + late_s).round().min(last)
+            };
+            if end_s > from_s {
+                self.laps.push(Lap {
+                    from_s,
+                    to_s: end_s,
+                });
+                if let Some(watts) = leg.set_point_w() {
+                    self.set_points.push(SetPoint {
+                        from_s,
+                        to_s: end_s,
+                        watts,
+                    });
+                }
+                from_s = end_s;
+            }
+        }
+    }
+}
+
+fn timer_events(device: &Device, clock: TrueClock, first: f64, last: f64) -> Vec<Event> {
+    let event = |at_s: f64, kind| Event { at_s, kind };
+    let mut events = vec![event(first, EventKind::TimerStart)];
+    for pause in &device.recorder.pauses {
+        let from = clock.to_recorder(pause.at_s).floor();
+        let to = clock.to_recorder(pause.at_s + pause.duration_s).ceil();
+        if from > first && to < last {
+            events.push(event(from, EventKind::TimerStop));
+            events.push(event(to, EventKind::TimerStart));
+        }
+    }
+    events.push(event(last, EventKind::TimerStop));
+    events
+}
+
+impl Rehearsal {
+    /// Recording of device `index`, as a reader of its file returns it (without path and hash).
+    pub fn recording(&self, index: usize) -> Option<Recording> {
+        let stream = self.streams.get(index)?;
+        let device = self.scenario.devices.get(index)?;
+        Some(Recording {
+            path: PathBuf::from(file_name(device)),
+            format: device.recorder.format,
+            sha256: String::new(),
+            time_base: TimeBase::Absolute,
+            streams: vec![RecordedStream {
+                label: device.label.clone(),
+                power_field: Some("power".to_owned()),
+                sampling: Sampling::Regular,
+                samples: stream.samples.clone(),
+            }],
+            laps: stream.laps.clone(),
+            events: stream.events.clone(),
+            set_points: stream.set_points.clone(),
+            device: None,
+            damage: Vec::new(),
+            remarks: Vec::new(),
+        })
+    }
+
+    /// The session that a tester would have in front of them.
+    pub fn session(&self, options: SessionOptions) -> Session {
+        let streams = self
+            .scenario
+            .devices
+            .iter()
+            .zip(&self.streams)
+            .map(|(device, stream)| {
+                let known = options.clocks_known.then_some(stream.clock);
+                Stream {
+                    label: device.label.clone(),
+                    file: file_name(device),
+                    channel: None,
+                    role: device.role,
+                    site: Some(device.site),
+                    claim_percent: Some(device.claim_percent),
+                    claim_watts: None,
+                    offset_s: known.map_or(0.0, |clock| rounded(clock.offset_s, 3)),
+                    skew_ppm: known.map_or(0.0, |clock| rounded(clock.skew_ppm, 3)),
+                    sha256: None,
+                    columns: Default::default(),
+                }
+            })
+            .collect();
+        let mut session = Session {
+            title: self.plan.title.clone(),
+            allowance: self.scenario.allowance,
+            streams,
+            segments: if options.tagged {
+                self.segments()
+            } else {
+                Vec::new()
+            },
+            ..Session::default()
+        };
+        let under_test = self
+            .scenario
+            .devices
+            .iter()
+            .find(|d| d.role == Role::UnderTest);
+        if let Some(device) = under_test {
+            session.claim.percent = device.claim_percent;
+        }
+        session
+    }
+
+    /// The segments that a careful tester would tag, in session time.
+    pub fn segments(&self) -> Vec<Segment> {
+        self.truth
+            .segments
+            .iter()
+            .map(truth::SegmentTruth::segment)
+            .collect()
+    }
+
+    /// Whether two devices or more hear the same strap.
+    pub fn shares_heart_rate(&self) -> bool {
+        let hears = |device: &&Device| device.recorder.strap == Strap::Shared;
+        self.scenario.devices.iter().filter(hears).count() >= 2
+    }
+}
+
+/// Where the recording of `device` lies, relative to the session folder.
+pub(super) fn file_name(device: &Device) -> String {
+    let ending = match device.recorder.format {
+        Format::Fit => "fit",
+        Format::Delimited | Format::Tcx => "csv",
+    };
+    let stem: String = device
+        .label
+        .chars()
+        .map(|c| {
+            if c.is_ascii_alphanumeric() {
+                c.to_ascii_lowercase()
+            } else {
+                '-'
+            }
+        })
+        .collect();
+    format!("recordings/{stem}.{ending}")
+}
+
+/// The window within `leg` that a careful tester tags, true time, s; `None` where nothing is left.
+pub(super) fn tagged_window(leg: &Leg) -> Option<(f64, f64)> {
+    let left_out_s = match leg.kind {
+        Kind::SteadyBlock | Kind::HeatSoak => SETTLING_LEFT_OUT_S,
+        _ => 0.0,
+    };
+    let from_s = leg.from_s + left_out_s;
+    (leg.to_s - from_s >= 5.0).then_some((from_s, leg.to_s))
+}
+
+/// `value` with `decimals` places, so that files stay readable.
+pub(super) fn rounded(value: f64, decimals: i32) -> f64 {
+    let scale = 10f64.powi(decimals);
+    (value * scale).round() / scale
+}

@@ -1,0 +1,233 @@
+//! What happened on the bench: power at the pedals, cadence, wheel speed, heart rate and warmth,
+//! on a fine grid of true time.
+
+use super::noise::{Lag, Purpose, Wander, generator, normal};
+use super::plan::{Gear, Leg, Shape};
+use super::scenario::Scenario;
+use crate::session::Kind;
+
+/// Step of the fine grid, s.
+pub const STEP_S: f64 = 0.05;
+
+/// Length of a shift's dip in power, s.
+const SHIFT_DIP_S: f64 = 0.6;
+
+/// What happened, one row a [`STEP_S`] of true time; row `i` holds from `i · STEP_S` for one step.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Ride {
+    /// Power at the pedals, W.
+    pub power_w: Vec<f64>,
+    /// Cadence, rpm.
+    pub cadence_rpm: Vec<f64>,
+    /// Wheel speed, m/s.
+    pub speed_m_s: Vec<f64>,
+    /// Heart rate, beats a minute, not rounded.
+    pub heart_bpm: Vec<f64>,
+    /// Temperature of the trainer above ambient, °C.
+    pub warmth_c: Vec<f64>,
+    /// Gear ratio.
+    pub ratio: Vec<f64>,
+    /// Time since the rider stopped pedalling, s; 0 while pedalling.
+    pub coasting_s: Vec<f64>,
+    /// Gear in use from each moment on, s from the start of the ride.
+    pub shifts: Vec<(f64, Gear)>,
+}
+
+impl Ride {
+    /// Length, s.
+    pub fn duration_s(&self) -> f64 {
+        self.power_w.len() as f64 * STEP_S
+    }
+
+    /// Row in force at `at_s`, kept inside the ride.
+    pub fn row(&self, at_s: f64) -> usize {
+        ((at_s / STEP_S) as usize).min(self.power_w.len().saturating_sub(1))
+    }
+}
+
+/// Wheel speed at a cadence in a gear, m/s.
+pub(super) fn wheel_speed_m_s(cadence_rpm: f64, ratio: f64, circumference_m: f64) -> f64 {
+    cadence_rpm / 60.0 * ratio * circumference_m
+}
+
+/// Rides `legs`.
+pub(super) fn ride(legs: &[Leg], scenario: &Scenario, seed: u64) -> Ride {
+    let mut legs_of = Legs { legs, current: 0 };
+    let mut body = Body::new(scenario, legs, seed);
+    let duration_s = legs.last().map_or(0.0, |leg| leg.to_s);
+    let mut out = Ride::default();
+    for step in 0..(duration_s / STEP_S).round() as usize {
+        let at_s = step as f64 * STEP_S;
+        if let Some(leg) = legs_of.at(at_s) {
+            body.step(leg, at_s, &mut out);
+        }
+    }
+    out
+}
+
+/// The leg at a time that only moves forward.
+struct Legs<'a> {
+    legs: &'a [Leg],
+    current: usize,
+}
+
+impl<'a> Legs<'a> {
+    fn at(&mut self, at_s: f64) -> Option<&'a Leg> {
+        while self.legs.get(self.current)?.to_s <= at_s + STEP_S * 1e-6 {
+            self.current += 1;
+        }
+        self.legs.get(self.current)
+    }
+}
+
+/// The rider, the wheel and the trainer's warmth, as they stand at a moment.
+struct Body<'a> {
+    scenario: &'a Scenario,
+    power_g: rand_chacha::ChaCha8Rng,
+    cadence_g: rand_chacha::ChaCha8Rng,
+    heart_g: rand_chacha::ChaCha8Rng,
+    settled_w: Lag,
+    quick: Wander,
+    slow: Wander,
+    cadence: Lag,
+    cadence_wander: Wander,
+    speed: Lag,
+    heart: Lag,
+    heart_wander: Wander,
+    warmth: Lag,
+    gear: Option<Gear>,
+    shifted_s: f64,
+    coasting_s: f64,
+}
+
+impl<'a> Body<'a> {
+    fn new(scenario: &'a Scenario, legs: &[Leg], seed: u64) -> Self {
+        let mut power_g = generator(seed, Purpose::Power);
+        let mut cadence_g = generator(seed, Purpose::Cadence);
+        let mut heart_g = generator(seed, Purpose::Strap);
+        let rider = scenario.rider;
+        let start_w = legs.first().map_or(0.0, |leg| leg.target_w(0.0));
+        let start_rpm = legs.first().map_or(0.0, |leg| leg.cadence_rpm);
+        Self {
+            scenario,
+            settled_w: Lag::at(start_w),
+            quick: Wander::new(rider.wander_w, 4.0, STEP_S, &mut power_g),
+            slow: Wander::new(rider.wander_w / 3.0, 45.0, STEP_S, &mut power_g),
+            cadence: Lag::at(start_rpm),
+            cadence_wander: Wander::new(rider.cadence_wander_rpm, 5.0, STEP_S, &mut cadence_g),
+            speed: Lag::at(0.0),
+            heart: Lag::at(85.0),
+            heart_wander: Wander::new(1.3, 7.0, STEP_S, &mut heart_g),
+            warmth: Lag::at(0.0),
+            gear: None,
+            shifted_s: f64::NEG_INFINITY,
+            coasting_s: 0.0,
+            power_g,
+            cadence_g,
+            heart_g,
+        }
+    }
+
+    fn step(&mut self, leg: &Leg, at_s: f64, out: &mut Ride) {
+        let into_s = at_s - leg.from_s;
+        let coasting = leg.kind == Kind::Coast;
+        self.coasting_s = if coasting {
+            self.coasting_s + STEP_S
+        } else {
+            0.0
+        };
+        let ratio = self.shift(leg.gear(into_s), at_s, out);
+        let power_w = self.power(leg, into_s, at_s);
+        let cadence_rpm = self.pedal(leg, into_s, coasting);
+        out.power_w.push(power_w);
+        out.cadence_rpm.push(cadence_rpm);
+        out.speed_m_s.push(self.roll(cadence_rpm, ratio, coasting));
+        out.heart_bpm.push(self.beat(power_w));
+        out.warmth_c.push(self.warm(power_w));
+        out.ratio.push(ratio);
+        out.coasting_s.push(self.coasting_s);
+    }
+
+    fn shift(&mut self, gear: Gear, at_s: f64, out: &mut Ride) -> f64 {
+        if self.gear != Some(gear) {
+            out.shifts.push((at_s, gear));
+            if self.gear.is_some() {
+                self.shifted_s = at_s;
+            }
+            self.gear = Some(gear);
+        }
+        gear.ratio()
+    }
+
+    fn power(&mut self, leg: &Leg, into_s: f64, at_s: f64) -> f64 {
+        let rider = self.scenario.rider;
+        let target_w = leg.target_w(into_s);
+        let (wanted_w, tau_s) = match leg.shape {
+            Shape::Coast => (0.0, 0.12),
+            Shape::Sprint { .. } => (target_w, 0.25),
+            _ if target_w > 0.0 => (target_w + self.scenario.hold_error_w, rider.settling_s),
+            _ => (0.0, rider.settling_s),
+        };
+        let settled_w = self.settled_w.step(wanted_w, tau_s, STEP_S);
+        let wander_w = self.quick.next(&mut self.power_g) + self.slow.next(&mut self.power_g);
+        // Less power, less to wander with; a rider who stands still does not wander at all.
+        let effort = (settled_w / 80.0).clamp(0.0, 1.0);
+        let dip = 0.2 * (1.0 - (at_s - self.shifted_s) / SHIFT_DIP_S).clamp(0.0, 1.0);
+        let power_w = (settled_w * (1.0 - dip) + effort * wander_w).max(0.0);
+        if power_w < 1.0 { 0.0 } else { power_w }
+    }
+
+    fn pedal(&mut self, leg: &Leg, into_s: f64, coasting: bool) -> f64 {
+        let wander_rpm = self.cadence_wander.next(&mut self.cadence_g);
+        let extra_rpm = match leg.shape {
+            Shape::Sprint {
+                rolling_w, peak_w, ..
+            } if peak_w > rolling_w => {
+                25.0 * (leg.target_w(into_s) - rolling_w) / (peak_w - rolling_w)
+            }
+            _ => 0.0,
+        };
+        let (wanted_rpm, tau_s) = if coasting {
+            (0.0, 0.15)
+        } else {
+            (leg.cadence_rpm + extra_rpm + wander_rpm, 0.7)
+        };
+        let cadence_rpm = self.cadence.step(wanted_rpm, tau_s, STEP_S);
+        if cadence_rpm < 5.0 { 0.0 } else { cadence_rpm }
+    }
+
+    /// The wheel follows the crank while pedalling, and runs down when free.
+    fn roll(&mut self, cadence_rpm: f64, ratio: f64, coasting: bool) -> f64 {
+        let driven_m_s =
+            wheel_speed_m_s(cadence_rpm, ratio, self.scenario.drivetrain.circumference_m);
+        let (wanted_m_s, tau_s) = if coasting {
+            (0.0, 14.0)
+        } else {
+            (driven_m_s, 0.4)
+        };
+        self.speed.step(wanted_m_s, tau_s, STEP_S)
+    }
+
+    /// Heart rate follows power slowly (values by common practice, no source).
+    fn beat(&mut self, power_w: f64) -> f64 {
+        let wanted_bpm = (72.0 + 0.38 * power_w).min(188.0);
+        let settled_bpm = self.heart.step(wanted_bpm, 32.0, STEP_S);
+        settled_bpm + self.heart_wander.next(&mut self.heart_g)
+    }
+
+    /// The trainer warms by 0.12 °C a watt with a time constant of 15 min (invented, of the usual
+    /// order).
+    fn warm(&mut self, power_w: f64) -> f64 {
+        self.warmth.step(0.12 * power_w, 900.0, STEP_S)
+    }
+}
+
+/// The heart as a second strap hears it: the same beats with noise of its own, beats a minute.
+pub(super) fn own_strap(ride: &Ride, seed: u64, device: usize) -> Vec<f64> {
+    let mut g = generator(seed, Purpose::OwnStrap(device));
+    let mut noise = Wander::new(0.8, 3.0, STEP_S, &mut g);
+    ride.heart_bpm
+        .iter()
+        .map(|bpm| bpm + noise.next(&mut g) + 0.2 * normal(&mut g))
+        .collect()
+}
