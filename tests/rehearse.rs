@@ -1,4 +1,5 @@
 //! A rehearsal: its physics, its clocks, its files.
+#![allow(clippy::unwrap_used)]
 
 use std::path::Path;
 

@@ -17,7 +17,7 @@ use crate::recording::{
 use crate::session::{Kind, Role, Segment, Session, Stream};
 use crate::timeline::Clock;
 
-/// How many seconds a tester leaves out at the start of a steady block, while power settles
+/// How many seconds a tester leaves out at the start of a block at one set point, while power settles
 /// (common practice: 3 to 5 s, doubled to be safe).
 const SETTLING_LEFT_OUT_S: f64 = 10.0;
 
@@ -358,7 +358,7 @@ pub(super) fn file_name(device: &Device) -> String {
 /// The window within `leg` that a careful tester tags, true time, s; `None` where nothing is left.
 pub(super) fn tagged_window(leg: &Leg) -> Option<(f64, f64)> {
     let left_out_s = match leg.kind {
-        Kind::SteadyBlock | Kind::HeatSoak => SETTLING_LEFT_OUT_S,
+        Kind::SteadyBlock | Kind::HeatSoak | Kind::GearChange => SETTLING_LEFT_OUT_S,
         _ => 0.0,
     };
     let from_s = leg.from_s + left_out_s;
