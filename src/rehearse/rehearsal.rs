@@ -293,6 +293,7 @@ impl Rehearsal {
                     offset_s: known.map_or(0.0, |clock| rounded(clock.offset_s, 3)),
                     skew_ppm: known.map_or(0.0, |clock| rounded(clock.skew_ppm, 3)),
                     sha256: None,
+                    matched_on: None,
                     columns: Default::default(),
                 }
             })
