@@ -24,6 +24,8 @@ pub struct Table {
     pub families: Vec<Family>,
     /// Trueness against level over the ride, one entry a source under test and reference.
     pub levels: Vec<LevelLine>,
+    /// Bias by band of power, cadence and wheel speed over the ride.
+    pub bands: Vec<Band>,
 }
 
 /// Head of the session.
@@ -518,4 +520,80 @@ pub struct LevelLine {
     pub intercept_w: Option<f64>,
     /// Its 95 % confidence limits, W.
     pub intercept_ci95_w: Option<Interval>,
+}
+
+/// Bias of a source under test in one band of a channel, over the ride.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Band {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of the reference, or `consensus`.
+    pub reference: String,
+    /// What is banded: power of the reference, W; cadence, rpm; speed, m/s.
+    pub channel: crate::recording::Channel,
+    /// Lower end of the band, in the channel's unit.
+    pub from: f64,
+    /// Upper end, not included.
+    pub to: f64,
+    /// Seconds spent in it.
+    pub n: usize,
+    /// Mean difference, W.
+    pub bias_w: Option<f64>,
+    /// Mean difference, % of the reference mean in the band.
+    pub bias_percent: Option<f64>,
+    /// 95 % confidence limits of the bias, W.
+    pub bias_ci95_w: Option<Interval>,
+}
+
+/// One combination of power and another channel.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CoverageCell {
+    /// Band of the reference's power, W.
+    pub power_w: Interval,
+    /// Band of the other channel, in its unit.
+    pub other: Interval,
+    /// Seconds spent there; 0 where the ride never went.
+    pub n: usize,
+    /// Mean difference, W.
+    pub bias_w: Option<f64>,
+    /// Mean difference, % of the reference mean in the cell.
+    pub bias_percent: Option<f64>,
+}
+
+/// Which combinations the ride visited.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Coverage {
+    /// The channel beside power.
+    pub channel: crate::recording::Channel,
+    /// Every cell between the lowest and the highest band visited, by power, then by the channel.
+    pub cells: Vec<CoverageCell>,
+}
+
+/// Precision over several sessions (ISO 5725-2, one-way random effects).
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AcrossSessions {
+    /// Sessions with a value.
+    pub sessions: usize,
+    /// Values in all.
+    pub n: usize,
+    /// Mean of the sessions' means, in the unit of the values.
+    pub mean: Option<f64>,
+    /// Its 95 % confidence limits, the sessions being the sample.
+    pub mean_ci95: Option<Interval>,
+    /// Standard deviation within a session.
+    pub repeatability_sd: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub repeatability_ci95: Option<Interval>,
+    /// Standard deviation between sessions; 0 where its variance comes out negative.
+    pub between_session_sd: Option<f64>,
+    /// Its variance as it comes out.
+    pub between_session_variance: Option<f64>,
+    /// Its 95 % confidence limits, as standard deviations.
+    pub between_session_ci95: Option<Interval>,
+    /// Standard deviation of a single value from another session.
+    pub reproducibility_sd: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub reproducibility_ci95: Option<Interval>,
+    /// What to make of it, in a sentence.
+    pub note: String,
 }

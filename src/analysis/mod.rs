@@ -2,10 +2,12 @@
 //!
 //! [`figures`] gives the shape of the results: the JSON of `truing table`.
 
+pub mod across;
 pub mod agreement;
 #[cfg(test)]
 pub(crate) mod bench;
 pub mod conformity;
+pub mod coverage;
 pub mod figures;
 pub mod hat;
 pub mod judge;

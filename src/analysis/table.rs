@@ -3,9 +3,10 @@
 use rayon::prelude::*;
 
 use super::agreement::{Moments, compare};
-use super::figures::{LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
+use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
 use super::segment::{CONSENSUS, figures};
-use super::{judge, stats};
+use super::{coverage, judge, stats};
+use crate::recording::Channel;
 use crate::session::{Role, Session};
 use crate::timeline::{Aligned, Member};
 
@@ -33,6 +34,7 @@ pub fn table(session: &Session, aligned: &Aligned) -> Table {
         segments,
         families,
         levels: levels(session, aligned),
+        bands: bands(session, aligned),
     }
 }
 
@@ -59,9 +61,52 @@ fn heads(session: &Session, aligned: &Aligned) -> Vec<StreamHead> {
         .collect()
 }
 
+/// What a member is called.
+fn name(session: &Session, member: Member) -> &str {
+    match member {
+        Member::Stream(index) => session.streams.get(index).map_or("?", |s| s.label.as_str()),
+        Member::Consensus => CONSENSUS,
+    }
+}
+
+/// Bias by band over the whole ride, against what verdicts rest on. Cadence and speed are those of
+/// the first reference that has them, else of the source under test (wheel speed usually is).
+fn bands(session: &Session, aligned: &Aligned) -> Vec<Band> {
+    let Some(basis) = aligned.basis() else {
+        return Vec::new();
+    };
+    let mut found = Vec::new();
+    for under_test in aligned.powered(Role::UnderTest) {
+        let member = Member::Stream(under_test);
+        let (Some(x), Some(y)) = (aligned.power(member), aligned.power(basis)) else {
+            continue;
+        };
+        let pair = coverage::Pair {
+            under_test: name(session, member),
+            reference: name(session, basis),
+            x,
+            y,
+        };
+        found.extend(coverage::bands(pair, Channel::Power, y));
+        for channel in [Channel::Cadence, Channel::Speed] {
+            if let Some(values) = operating_column(aligned, under_test, channel) {
+                found.extend(coverage::bands(pair, channel, values));
+            }
+        }
+    }
+    found
+}
+
+/// The column of `channel` by which the ride is banded: of the first reference that carries it,
+/// else of the source under test.
+pub fn operating_column(aligned: &Aligned, under_test: usize, channel: Channel) -> Option<&[f64]> {
+    let references = aligned.powered(Role::Reference);
+    let mut candidates = references.chain(std::iter::once(under_test));
+    candidates.find_map(|index| aligned.tracks.get(index)?.column(channel))
+}
+
 /// Trueness against level over the whole ride.
 fn levels(session: &Session, aligned: &Aligned) -> Vec<LevelLine> {
-    let label = |index: usize| session.streams.get(index).map_or("?", |s| s.label.as_str());
     aligned
         .comparisons()
         .iter()
@@ -71,11 +116,7 @@ fn levels(session: &Session, aligned: &Aligned) -> Vec<LevelLine> {
                 let totals = aligned.pair_totals(x, y, rows);
                 totals.map_or_else(Moments::default, Moments::from)
             });
-            let reference = match y {
-                Member::Stream(index) => label(index),
-                Member::Consensus => CONSENSUS,
-            };
-            compared.level_line(label(pair.under_test), reference)
+            compared.level_line(name(session, x), name(session, y))
         })
         .collect()
 }
