@@ -5,6 +5,7 @@
 
 mod aligned;
 mod clock;
+pub mod delay;
 mod envelope;
 mod grid;
 mod sums;
