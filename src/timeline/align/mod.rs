@@ -1,0 +1,137 @@
+//! Every stream onto one time line, with what is known of the error.
+//!
+//! Streams in one recording share a clock, so clocks are found for recordings, not streams. Each
+//! pair of recordings is compared on every channel that both carry. Which channel is believed is
+//! a matter of honesty, not of correlation: one heart-rate strap heard by two recorders has no
+//! device in between that could be late; cadence has little; power has exactly the lag that the
+//! test is after. Recordings are then joined, most trustworthy pairs first, and references with
+//! each other before the source under test, whose power is only used where nothing else is left.
+
+mod joint;
+mod line;
+mod pair;
+mod response;
+mod track;
+mod trust;
+mod windows;
+
+use serde::Serialize;
+
+use super::Clock;
+use crate::recording::{Channel, Samples, Sampling};
+use crate::session::{Role, Site};
+
+pub use joint::align;
+
+/// A stream to be aligned.
+#[derive(Clone, Copy, Debug)]
+pub struct Source<'a> {
+    /// The stream's name.
+    pub label: &'a str,
+    /// Which recording it came from: streams with the same number share a clock.
+    pub recording: usize,
+    /// What the stream is for.
+    pub role: Role,
+    /// Where it measures power.
+    pub site: Option<Site>,
+    /// Its samples, on the recorder's clock.
+    pub samples: &'a Samples,
+    /// How the recorder spaced them.
+    pub sampling: Sampling,
+    /// Whether the recorder's time is that of day rather than counted from its own start.
+    pub absolute: bool,
+    /// The clock as the session has it now.
+    pub clock: Clock,
+    /// Whether that clock was set by hand.
+    pub given: bool,
+}
+
+/// How to align.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Options {
+    /// Use this channel only.
+    pub on: Option<Channel>,
+    /// Estimate clocks that were set by hand too.
+    pub again: bool,
+}
+
+/// What fixed a stream's clock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MatchedOn {
+    /// One strap heard by two recorders.
+    HeartRate,
+    /// Cadence.
+    Cadence,
+    /// Power: the device's own lag is in the offset.
+    Power,
+    /// The recorder's own clock, or that of the recording that defines session time.
+    Clock,
+    /// Set by hand.
+    Given,
+}
+
+impl MatchedOn {
+    /// The word used in files, commands and screens.
+    pub const fn word(self) -> &'static str {
+        match self {
+            MatchedOn::HeartRate => "heart-rate",
+            MatchedOn::Cadence => "cadence",
+            MatchedOn::Power => "power",
+            MatchedOn::Clock => "clock",
+            MatchedOn::Given => "given",
+        }
+    }
+}
+
+/// A stream's clock as estimated. Field names are those of `truing align --format json`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StreamClock {
+    /// The stream's name.
+    pub label: String,
+    /// Shift against session time, s.
+    pub offset_s: f64,
+    /// Rate error against session time, parts per million; 0 where it is not significant.
+    pub skew_ppm: f64,
+    /// 95 % interval of the offset at mid-ride with the skew as stated, from resampling the
+    /// windows (percentile bootstrap). It does not know of delays that a channel itself has.
+    pub offset_ci95_s: Option<[f64; 2]>,
+    /// What fixed the clock.
+    pub matched_on: MatchedOn,
+    /// Pearson's r at the best lag, after slow trends are removed.
+    pub peak_correlation: Option<f64>,
+    /// Whether the offset can be relied on.
+    pub confident: bool,
+    /// Why, as a sentence.
+    pub reason: String,
+    /// Whether anything was estimated: where not, offset and skew are as the session had them.
+    #[serde(skip)]
+    pub estimated: bool,
+}
+
+/// How late the power of a stream under test is against a reference's, beyond the clocks.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ResponseLag {
+    /// The stream under test.
+    pub label: String,
+    /// The reference.
+    pub reference: String,
+    /// Delay of its power, s, positive where it is late: the peak of the correlation of power in
+    /// windows, median over the windows. A first-order lag shows as less than its time constant.
+    pub delay_s: Option<f64>,
+    /// 95 % interval of the delay, from resampling the windows.
+    pub delay_ci95_s: Option<[f64; 2]>,
+    /// Whether the clocks were fixed by something that has no device lag.
+    pub separable: bool,
+    /// What the figure means.
+    pub note: String,
+}
+
+/// What [`align`] found.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Alignment {
+    /// One entry a source, in the order given.
+    pub streams: Vec<StreamClock>,
+    /// One entry a stream under test and reference.
+    pub response_lags: Vec<ResponseLag>,
+}

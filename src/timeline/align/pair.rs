@@ -1,0 +1,249 @@
+//! The clock shift between two recorders from one channel that both recorded.
+//!
+//! 1. Masked correlation of the two edge series at every lag; candidates are the peaks with the
+//!    greatest likelihood gain `−½ n_eff ln(1 − r²)`, which weighs height and overlap together.
+//! 2. The ride is cut into windows. Around each candidate, each window gives its own offset and
+//!    its own likelihood gain. A candidate that is right wins in window after window; one that is
+//!    a repeat off wins by chance. So the gain over the best rival is judged by its scatter from
+//!    window to window.
+//! 3. A robust line through the windows' offsets gives shift and rate.
+
+use super::line::{Line, Point, line_with_slope, theil_sen};
+use super::track::Track;
+use super::windows::{Curve, offsets_near, windows_over};
+use crate::timeline::delay::{Correlation, Correlator, Peak};
+
+/// Fewest pairs of samples at which a lag is considered.
+const MIN_PAIRS: u32 = 60;
+/// Candidates looked at more closely.
+const CANDIDATES: usize = 4;
+/// Windows aimed for in the overlap, and the bounds of their length, s.
+const WINDOWS: usize = 60;
+const WINDOW_S: (usize, usize) = (60, 600);
+const SHORT_RIDE_WINDOW_S: usize = 30;
+/// Rates of recorder clocks searched, each way. Quartz is within some 100 ppm.
+const MAX_RATE: f64 = 2e-4;
+/// Likelihood gain that a match needs beyond the logarithm of the number of lags tried.
+const MATCH_GAIN: f64 = 12.0;
+/// A rival is beaten where the mean gain over it is this many standard errors, over the windows.
+const RIVAL_T: f64 = 4.0;
+const RIVAL_GAIN: f64 = 15.0;
+/// Why two tracks give no shift.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum NoMatch {
+    /// Too few samples that could meet at any lag.
+    TooShort,
+    /// One of the two does not vary.
+    Constant,
+    /// No lag stands out.
+    NothingInCommon { best_r: f64 },
+}
+
+/// Another lag at which the two match nearly as well.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Rival {
+    /// The recorders' shift at that lag, s.
+    pub shift_s: f64,
+    /// Pearson's r there.
+    pub r: f64,
+}
+
+/// The shift between two recorders: what to add to the first one's time to get the second one's.
+#[derive(Clone, Debug)]
+pub(super) struct PairEstimate {
+    /// Shift against the first recorder's time.
+    pub line: Line,
+    /// The windows it was found from.
+    pub points: Vec<Point>,
+    /// Pearson's r of the edges at the best lag.
+    pub r: f64,
+    /// Pairs of samples at the best lag.
+    pub pairs: u32,
+    /// The best rival, where it could not be ruled out.
+    pub rival: Option<Rival>,
+}
+
+struct Candidate {
+    peak: Peak,
+    curves: Vec<Option<Curve>>,
+    gains: Vec<f64>,
+}
+
+/// Estimates the shift. `near_s`, where given, is the shift at which ambiguous candidates are
+/// preferred: another channel's, or that of the recorders' own clocks.
+pub(super) fn estimate(
+    correlator: &mut Correlator,
+    scratch: &mut Correlation,
+    a: &Track,
+    b: &Track,
+    near_s: Option<f64>,
+) -> Result<PairEstimate, NoMatch> {
+    if !a.varies() || !b.varies() {
+        return Err(NoMatch::Constant);
+    }
+    let (Some(sa), Some(sb)) = (&a.spectra, &b.spectra) else {
+        return Err(NoMatch::TooShort);
+    };
+    let lags = Correlator::all_lags(sa, sb);
+    correlator.correlate(sa, sb, lags, MIN_PAIRS, scratch);
+    let independent_s = (a.independent_s() * b.independent_s()).sqrt();
+    let gain = |r: f64, pairs: f64| -0.5 * pairs / independent_s * (1.0 - r * r).max(1e-4).ln();
+    let shorter = a.edges.len().min(b.edges.len());
+    let reach = reach(shorter);
+    let apart = (2 * reach + 1).max(10) as usize;
+    let peaks = scratch.peaks(CANDIDATES, apart, |r, pairs| gain(r, f64::from(pairs)));
+    let Some(best) = peaks.first() else {
+        return Err(if scratch.r.iter().all(|r| r.is_nan()) {
+            NoMatch::TooShort
+        } else {
+            NoMatch::NothingInCommon { best_r: 0.0 }
+        });
+    };
+    let needed = (scratch.r.len() as f64).ln() + MATCH_GAIN;
+    if gain(best.r, f64::from(best.pairs)) < needed {
+        return Err(NoMatch::NothingInCommon { best_r: best.r });
+    }
+    let width = window_len(best.pairs as usize);
+    let mut candidates: Vec<Candidate> = peaks
+        .into_iter()
+        .map(|peak| Candidate::new(a, b, peak, reach, width, gain))
+        .collect();
+    candidates.sort_by(|x, y| y.total_gain().total_cmp(&x.total_gain()));
+    let shift_at = |lag: f64| b.start_s - a.start_s + lag;
+    let mut rivals: Vec<usize> = (1..candidates.len())
+        .filter(|&i| !beats(&candidates[0], &candidates[i]))
+        .collect();
+    let mut chosen = 0;
+    if let (Some(near_s), false) = (near_s, rivals.is_empty()) {
+        let distance = |i: usize| (shift_at(candidates[i].peak.lag) - near_s).abs();
+        rivals.push(0);
+        rivals.sort_by(|&i, &j| distance(i).total_cmp(&distance(j)));
+        chosen = rivals.remove(0);
+        rivals.sort_unstable();
+    }
+    let rival = rivals.first().map(|&i| Rival {
+        shift_s: shift_at(candidates[i].peak.lag),
+        r: candidates[i].peak.r,
+    });
+    let chosen = candidates.swap_remove(chosen);
+    let Some((line, points)) = fit(&chosen.curves, a, b, independent_s) else {
+        return Err(NoMatch::NothingInCommon {
+            best_r: chosen.peak.r,
+        });
+    };
+    Ok(PairEstimate {
+        line,
+        points,
+        r: chosen.peak.r,
+        pairs: chosen.peak.pairs,
+        rival,
+    })
+}
+
+/// How far the lag may wander from the whole ride's in one window, samples.
+fn reach(shorter: usize) -> i64 {
+    3 + (shorter as f64 * MAX_RATE).ceil() as i64
+}
+
+fn window_len(pairs: usize) -> usize {
+    let len = (pairs / WINDOWS).clamp(WINDOW_S.0, WINDOW_S.1);
+    if pairs < 20 * WINDOW_S.0 {
+        SHORT_RIDE_WINDOW_S
+    } else {
+        len
+    }
+}
+
+impl Candidate {
+    fn new(
+        a: &Track,
+        b: &Track,
+        peak: Peak,
+        reach: i64,
+        width: usize,
+        gain: impl Fn(f64, f64) -> f64,
+    ) -> Self {
+        let lag = peak.lag.round() as i64;
+        let curves = windows_over(&a.edges, &b.edges, width, reach, &|_| lag);
+        let gains = curves
+            .iter()
+            .map(|curve| {
+                curve.as_ref().map_or(0.0, |curve| {
+                    let (r, pairs) = curve.best();
+                    gain(r, f64::from(pairs))
+                })
+            })
+            .collect();
+        Self {
+            peak,
+            curves,
+            gains,
+        }
+    }
+
+    fn total_gain(&self) -> f64 {
+        self.gains.iter().sum()
+    }
+}
+
+/// Whether `best` explains the data better than `rival` beyond the scatter over the windows.
+fn beats(best: &Candidate, rival: &Candidate) -> bool {
+    let differences: Vec<f64> = best
+        .gains
+        .iter()
+        .zip(&rival.gains)
+        .filter(|(x, y)| **x > 0.0 || **y > 0.0)
+        .map(|(x, y)| x - y)
+        .collect();
+    let n = differences.len() as f64;
+    let total: f64 = differences.iter().sum();
+    if n < 3.0 || total < RIVAL_GAIN {
+        return false;
+    }
+    let mean = total / n;
+    let variance = differences.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    mean >= RIVAL_T * (variance / n).sqrt()
+}
+
+/// The robust line through the windows' offsets, on the first recorder's time, and the windows.
+fn fit(
+    curves: &[Option<Curve>],
+    a: &Track,
+    b: &Track,
+    independent_s: f64,
+) -> Option<(Line, Vec<Point>)> {
+    let points_near = |near: &dyn Fn(f64) -> f64, within: f64| -> Vec<Point> {
+        offsets_near(curves, near, within, independent_s)
+            .into_iter()
+            .map(|w| Point {
+                at_s: a.start_s + w.at,
+                offset_s: w.lag,
+                sd_s: w.sd,
+                set: 0,
+            })
+            .collect()
+    };
+    let first = points_near(&|_| 0.0, f64::INFINITY);
+    let line = robust_line(&first)?;
+    // Windows that fell for a peak of their own noise get a second chance near the line.
+    let points = points_near(&|i| line.at(a.start_s + i), 1.5);
+    let mut line = robust_line(&points).unwrap_or(line);
+    let shift_s = b.start_s - a.start_s;
+    line.offset_s += shift_s;
+    let points = points
+        .into_iter()
+        .map(|p| Point {
+            offset_s: p.offset_s + shift_s,
+            ..p
+        })
+        .collect();
+    Some((line, points))
+}
+
+/// Theil–Sen where there are enough windows for a slope that could be believed, else level.
+fn robust_line(points: &[Point]) -> Option<Line> {
+    let slope = theil_sen(points)
+        .filter(|slope| points.len() >= 6 && slope.abs() <= MAX_RATE)
+        .unwrap_or(0.0);
+    line_with_slope(points, 0, slope)
+}

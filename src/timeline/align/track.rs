@@ -1,0 +1,404 @@
+//! One channel of one stream, made ready for delay estimation.
+//!
+//! A track holds the channel at whole seconds from its first sample, and its *edges*: the same
+//! through a derivative-of-Gaussian filter, which removes level and slow trend (so that repeated
+//! intervals do not make broad false peaks) and single-sample noise (so that the peak is round
+//! and the parabola through it is fair). Both are symmetric in time and move nothing. Edges are
+//! clipped at a few robust standard deviations: spikes, dropouts to zero and hard starts count,
+//! but do not outvote everything else.
+//!
+//! Tracks serve the clocks only. No figure is made from them.
+
+use crate::recording::{Channel, Samples, Sampling};
+use crate::timeline::delay::{Correlator, Spectra};
+
+/// Clip level of the edges, robust standard deviations.
+const CLIP_SDS: f64 = 4.0;
+/// A sample of a stream recorded on change holds for at most this long, s.
+const HOLD_S: f64 = 30.0;
+/// A track may be this many times longer, in seconds, than there are samples (plus a day):
+/// beyond it the times are not those of one ride, and memory is bounded.
+const SECONDS_PER_SAMPLE: usize = 32;
+const DAY_S: usize = 86_400;
+
+/// A channel of a stream at whole seconds from `start_s` on.
+pub(super) struct Track {
+    /// Recorder time of entry 0, s.
+    pub start_s: f64,
+    /// The values; `NaN` is missing.
+    pub values: Vec<f64>,
+    /// The filtered values.
+    pub edges: Masked,
+    /// Half-width of the filter, s.
+    pub sigma_s: f64,
+    /// The transforms of the edges.
+    pub spectra: Option<Spectra>,
+}
+
+/// A series with zeros for missing values, beside its presence, and running sums of both.
+pub(super) struct Masked {
+    pub value: Vec<f64>,
+    pub present: Vec<f64>,
+    sum: Vec<f64>,
+    square_sum: Vec<f64>,
+    present_sum: Vec<u32>,
+}
+
+/// Sums over a stretch of a [`Masked`].
+#[derive(Clone, Copy)]
+pub(super) struct Sums {
+    pub n: u32,
+    pub sum: f64,
+    pub squares: f64,
+}
+
+impl Masked {
+    pub fn new(values: &[f64]) -> Self {
+        let value: Vec<f64> = values
+            .iter()
+            .map(|v| if v.is_nan() { 0.0 } else { *v })
+            .collect();
+        let present: Vec<f64> = values.iter().map(|v| f64::from(!v.is_nan())).collect();
+        let mut sum = vec![0.0];
+        let mut square_sum = vec![0.0];
+        let mut present_sum = vec![0];
+        let (mut s, mut q, mut n) = (0.0, 0.0, 0);
+        for (v, p) in value.iter().zip(&present) {
+            s += v;
+            q += v * v;
+            n += u32::from(*p > 0.0);
+            sum.push(s);
+            square_sum.push(q);
+            present_sum.push(n);
+        }
+        Self {
+            value,
+            present,
+            sum,
+            square_sum,
+            present_sum,
+        }
+    }
+
+    pub fn len(&self) -> usize {
+        self.value.len()
+    }
+
+    /// Sums over `from..to`, which must lie inside.
+    pub fn sums(&self, from: usize, to: usize) -> Sums {
+        Sums {
+            n: self.present_sum[to] - self.present_sum[from],
+            sum: self.sum[to] - self.sum[from],
+            squares: self.square_sum[to] - self.square_sum[from],
+        }
+    }
+
+    fn from_filtered(values: Vec<f64>) -> Self {
+        Self::new(&clipped(values))
+    }
+}
+
+impl Track {
+    /// The track of `channel`, or `None` where fewer than three values are present or the times
+    /// are no ride's.
+    pub fn new(samples: &Samples, channel: Channel, sampling: Sampling) -> Option<Self> {
+        let column = samples.column(channel)?;
+        let (times, values): (Vec<f64>, Vec<f64>) = samples
+            .time_s()
+            .iter()
+            .zip(column)
+            .filter(|(_, v)| plausible(channel, **v))
+            .map(|(t, v)| (*t, *v))
+            .unzip();
+        let (first, last) = (*times.first()?, *times.last()?);
+        let seconds = (last - first).floor();
+        if times.len() < 3 || seconds > (SECONDS_PER_SAMPLE * times.len() + DAY_S) as f64 {
+            return None;
+        }
+        let len = seconds as usize + 1;
+        let mut values = match sampling {
+            Sampling::Regular => {
+                let width_s = samples.median_interval_s().unwrap_or(1.0).max(1.0);
+                interpolated(&times, &values, first, len, width_s)
+            }
+            Sampling::OnChange => held(&times, &values, first, len),
+        };
+        if channel == Channel::Cadence {
+            values = median_of_five(&values);
+        }
+        let sigma_s = sigma_s(channel);
+        let edges = Masked::from_filtered(edges(&values, sigma_s));
+        Some(Self {
+            start_s: first,
+            values,
+            edges,
+            sigma_s,
+            spectra: None,
+        })
+    }
+
+    /// Prepares the transforms.
+    pub fn transform(&mut self, correlator: &mut Correlator) {
+        let edges: Vec<f64> = self
+            .edges
+            .value
+            .iter()
+            .zip(&self.edges.present)
+            .map(|(v, p)| if *p > 0.0 { *v } else { f64::NAN })
+            .collect();
+        self.spectra = correlator.spectra(&edges);
+    }
+
+    /// Whether the values vary at all.
+    pub fn varies(&self) -> bool {
+        let mut present = self.values.iter().filter(|v| !v.is_nan());
+        let first = present.next();
+        present.any(|v| Some(v) != first)
+    }
+
+    /// The smallest spacing of samples of the edges that are independent when the values are
+    /// white noise, s: `Σ ρ²` of the filter's autocorrelation
+    /// `ρ(k) = (1 − k²/2σ²) exp(−k²/4σ²)`, which is `0.75 √(2π) σ`.
+    pub fn independent_s(&self) -> f64 {
+        0.75 * (2.0 * std::f64::consts::PI).sqrt() * self.sigma_s
+    }
+}
+
+fn sigma_s(channel: Channel) -> f64 {
+    match channel {
+        Channel::HeartRate => 3.0,
+        _ => 2.0,
+    }
+}
+
+fn plausible(channel: Channel, value: f64) -> bool {
+    match channel {
+        Channel::HeartRate => value > 20.0,
+        _ => !value.is_nan(),
+    }
+}
+
+/// The value at `first + i`: the mean of the samples around, weighted by `1 − |Δt|/width`. For
+/// samples `width` apart this is linear interpolation, exact on whole seconds; for closer ones it
+/// is a centred average. Missing where the samples around are not all there.
+fn interpolated(times: &[f64], values: &[f64], first: f64, len: usize, width_s: f64) -> Vec<f64> {
+    const ENOUGH: f64 = 0.7;
+    let mut weight = vec![0.0; len];
+    let mut sum = vec![0.0; len];
+    // The share of a whole weight that a sample stands for, so that dense samples need be there
+    // too: samples closer than the width each bring less than one.
+    let spacing_s = median_step(times).unwrap_or(width_s);
+    let expected = (width_s / spacing_s).max(1.0);
+    for (t, value) in times.iter().zip(values) {
+        let at = t - first;
+        let from = (at - width_s).ceil().max(0.0) as usize;
+        let to = ((at + width_s).floor() as usize).min(len.saturating_sub(1));
+        for i in from..=to {
+            let w = 1.0 - (i as f64 - at).abs() / width_s;
+            weight[i] += w;
+            sum[i] += w * value;
+        }
+    }
+    weight
+        .iter()
+        .zip(&sum)
+        .map(|(w, s)| {
+            if *w >= ENOUGH * expected {
+                s / w
+            } else {
+                f64::NAN
+            }
+        })
+        .collect()
+}
+
+fn median_step(times: &[f64]) -> Option<f64> {
+    let mut steps: Vec<f64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    if steps.is_empty() {
+        return None;
+    }
+    let middle = steps.len() / 2;
+    Some(*steps.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// The latest value at or before `first + i`, missing once it is older than [`HOLD_S`].
+fn held(times: &[f64], values: &[f64], first: f64, len: usize) -> Vec<f64> {
+    let mut next = 0;
+    (0..len)
+        .map(|i| {
+            let t = first + i as f64;
+            while next < times.len() && times[next] <= t {
+                next += 1;
+            }
+            match next.checked_sub(1) {
+                Some(latest) if t - times[latest] <= HOLD_S => values[latest],
+                _ => f64::NAN,
+            }
+        })
+        .collect()
+}
+
+/// The running median of five, over the values present (three at least), against spikes.
+fn median_of_five(values: &[f64]) -> Vec<f64> {
+    (0..values.len())
+        .map(|i| {
+            if values[i].is_nan() {
+                return f64::NAN;
+            }
+            let around = &values[i.saturating_sub(2)..(i + 3).min(values.len())];
+            let mut present = [0.0; 5];
+            let mut n = 0;
+            for v in around.iter().filter(|v| !v.is_nan()) {
+                present[n] = *v;
+                n += 1;
+            }
+            let present = &mut present[..n];
+            present.sort_unstable_by(f64::total_cmp);
+            match n {
+                0..3 => f64::NAN,
+                n if n % 2 == 1 => present[n / 2],
+                n => 0.5 * (present[n / 2 - 1] + present[n / 2]),
+            }
+        })
+        .collect()
+}
+
+/// The mean of the next seconds minus the mean of the last, weighted by the derivative of a
+/// Gaussian of half-width `sigma_s`; missing where more than half of either side's weight is.
+fn edges(values: &[f64], sigma_s: f64) -> Vec<f64> {
+    let reach = (3.0 * sigma_s).ceil() as usize;
+    let weights: Vec<f64> = (1..=reach)
+        .map(|k| {
+            let k = k as f64;
+            k * (-k * k / (2.0 * sigma_s * sigma_s)).exp()
+        })
+        .collect();
+    let enough = 0.5 * weights.iter().sum::<f64>();
+    let side = |index: &dyn Fn(usize) -> Option<usize>| {
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for (k, w) in weights.iter().enumerate() {
+            if let Some(v) = index(k + 1).and_then(|i| values.get(i))
+                && !v.is_nan()
+            {
+                sum += w * v;
+                weight += w;
+            }
+        }
+        (weight >= enough).then(|| sum / weight)
+    };
+    (0..values.len())
+        .map(|i| {
+            let after = side(&|k| i.checked_add(k));
+            let before = side(&|k| i.checked_sub(k));
+            match (after, before) {
+                (Some(after), Some(before)) => after - before,
+                _ => f64::NAN,
+            }
+        })
+        .collect()
+}
+
+/// Values limited to ± [`CLIP_SDS`] robust standard deviations.
+fn clipped(mut values: Vec<f64>) -> Vec<f64> {
+    let mut sizes: Vec<f64> = values
+        .iter()
+        .filter(|v| !v.is_nan())
+        .map(|v| v.abs())
+        .collect();
+    if sizes.is_empty() {
+        return values;
+    }
+    let middle = sizes.len() / 2;
+    let median = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let rms = (sizes.iter().map(|s| s * s).sum::<f64>() / sizes.len() as f64).sqrt();
+    // Where most of the ride is dead level the median says nothing of the rest.
+    let limit = CLIP_SDS * (median / 0.674_5).max(0.25 * rms);
+    for value in &mut values {
+        *value = value.clamp(-limit, limit);
+    }
+    values
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn samples(times: Vec<f64>, channel: Channel, values: Vec<f64>) -> Samples {
+        let mut samples = Samples::new(times).unwrap();
+        assert!(samples.set_column(channel, values));
+        samples
+    }
+
+    #[test]
+    fn whole_seconds_are_taken_as_they_are_and_gaps_stay() {
+        let times = vec![100.0, 101.0, 102.0, 105.0, 106.0];
+        let values = vec![1.0, 2.0, 4.0, 8.0, 16.0];
+        let track = Track::new(
+            &samples(times, Channel::Power, values),
+            Channel::Power,
+            Sampling::Regular,
+        )
+        .unwrap();
+        assert_eq!(track.start_s, 100.0);
+        assert_eq!(track.values[..3], [1.0, 2.0, 4.0]);
+        assert!(track.values[3].is_nan() && track.values[4].is_nan());
+        assert_eq!(track.values[5..], [8.0, 16.0]);
+    }
+
+    #[test]
+    fn sparse_and_dense_samples_are_interpolated_without_shift() {
+        for step in [0.1, 0.25, 0.5, 1.0, 2.0, 5.0] {
+            let times: Vec<f64> = (0..400).map(|i| f64::from(i) * step).collect();
+            let values: Vec<f64> = times.iter().map(|t| 3.0 * t).collect();
+            let track = Track::new(
+                &samples(times, Channel::Power, values),
+                Channel::Power,
+                Sampling::Regular,
+            )
+            .unwrap();
+            for i in 6..track.values.len() - 6 {
+                assert!((track.values[i] - 3.0 * i as f64).abs() < 1e-9, "{step} {i}");
+            }
+        }
+    }
+
+    #[test]
+    fn on_change_samples_hold_but_not_for_ever() {
+        let held = held(&[0.0, 3.5, 100.0], &[1.0, 2.0, 3.0], 0.0, 101);
+        assert_eq!(held[..4], [1.0, 1.0, 1.0, 1.0]);
+        assert_eq!(held[4], 2.0);
+        assert_eq!(held[33], 2.0);
+        assert!(held[34].is_nan());
+        assert_eq!(held[100], 3.0);
+    }
+
+    #[test]
+    fn a_spike_goes_and_a_step_stays() {
+        let mut values = vec![80.0; 10];
+        values.extend([95.0; 10]);
+        values[4] = 250.0;
+        let smooth = median_of_five(&values);
+        assert_eq!(smooth[4], 80.0);
+        assert_eq!((smooth[9], smooth[10]), (80.0, 95.0));
+    }
+
+    #[test]
+    fn edges_of_a_line_are_its_slope_and_peak_in_the_middle_of_a_step() {
+        let line: Vec<f64> = (0..60).map(f64::from).collect();
+        let found = edges(&line, 2.0);
+        assert!((found[30] - found[31]).abs() < 1e-12);
+        let step: Vec<f64> = (0..61).map(|i| f64::from(u8::from(i > 30))).collect();
+        let found = edges(&step, 2.0);
+        for k in 0..8 {
+            assert!((found[30 - k] - found[31 + k]).abs() < 1e-12);
+        }
+        assert!((found[30] - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn times_that_are_no_ride_are_refused() {
+        let times = vec![0.0, 1.0, 2.0, 1.7e9];
+        let samples = samples(times, Channel::Power, vec![1.0, 2.0, 3.0, 4.0]);
+        assert!(Track::new(&samples, Channel::Power, Sampling::Regular).is_none());
+    }
+}

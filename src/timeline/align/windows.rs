@@ -1,0 +1,163 @@
+//! Pearson's r around a lag, window by window along the ride.
+
+use super::track::Masked;
+use crate::timeline::delay::vertex;
+
+/// A window whose r is below this says nothing of the offset.
+const WINDOW_MIN_R: f64 = 0.35;
+/// Uncertainty of a window's offset that no number of samples takes away: time stamps, rounding.
+const WINDOW_FLOOR_S: f64 = 0.02;
+
+/// One window's r at the lags around a candidate.
+pub(super) struct Curve {
+    /// Middle of the window, index into the first series.
+    at: f64,
+    first_lag: i64,
+    r: Vec<f64>,
+    pairs: u32,
+}
+
+/// The offset that one window shows.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct WindowOffset {
+    /// Middle of the window, index into the first series.
+    pub at: f64,
+    /// Lag of the peak, samples.
+    pub lag: f64,
+    /// Its standard uncertainty, samples.
+    pub sd: f64,
+}
+
+/// The windows of `width` samples that tile `a`, each with r at the lags within `reach` of
+/// `lag_of` its middle. `None` for windows that hold too little.
+pub(super) fn windows_over(
+    a: &Masked,
+    b: &Masked,
+    width: usize,
+    reach: i64,
+    lag_of: &dyn Fn(f64) -> i64,
+) -> Vec<Option<Curve>> {
+    (0..a.len())
+        .step_by(width)
+        .map(|from| {
+            let to = (from + width).min(a.len());
+            Curve::new(a, b, from, to, (width / 2) as u32, lag_of, reach)
+        })
+        .collect()
+}
+
+/// The offset in each window at the highest peak within `within` of `near` its middle.
+/// `independent` is the spacing of samples that are about independent.
+pub(super) fn offsets_near(
+    curves: &[Option<Curve>],
+    near: &dyn Fn(f64) -> f64,
+    within: f64,
+    independent: f64,
+) -> Vec<WindowOffset> {
+    curves
+        .iter()
+        .flatten()
+        .filter_map(|curve| curve.offset(near(curve.at), within, independent))
+        .collect()
+}
+
+impl Curve {
+    fn new(
+        a: &Masked,
+        b: &Masked,
+        from: usize,
+        to: usize,
+        needed: u32,
+        lag_of: &dyn Fn(f64) -> i64,
+        reach: i64,
+    ) -> Option<Self> {
+        if a.sums(from, to).n < needed {
+            return None;
+        }
+        let at = 0.5 * (from + to - 1) as f64;
+        let lag = lag_of(at);
+        let (_, pairs) = r_at(a, b, from, to, lag, needed)?;
+        let r = (lag - reach..=lag + reach)
+            .map(|lag| r_at(a, b, from, to, lag, needed).map_or(f64::NAN, |(r, _)| r))
+            .collect();
+        Some(Self {
+            at,
+            first_lag: lag - reach,
+            r,
+            pairs,
+        })
+    }
+
+    /// The highest r and the number of pairs.
+    pub fn best(&self) -> (f64, u32) {
+        (self.r.iter().copied().fold(0.0, f64::max), self.pairs)
+    }
+
+    fn offset(&self, near: f64, within: f64, independent: f64) -> Option<WindowOffset> {
+        let (mut best, mut best_r) = (None, WINDOW_MIN_R);
+        for i in 1..self.r.len().saturating_sub(1) {
+            let lag = (self.first_lag + i as i64) as f64;
+            let (before, r, after) = (self.r[i - 1], self.r[i], self.r[i + 1]);
+            if (lag - near).abs() <= within
+                && r > best_r
+                && let Some(fraction) = vertex(before, r, after)
+            {
+                best = Some((i, fraction));
+                best_r = r;
+            }
+        }
+        let (i, fraction) = best?;
+        let bend = 2.0 * self.r[i] - self.r[i - 1] - self.r[i + 1];
+        let n = f64::from(self.pairs) / independent;
+        // Cramér–Rao bound of a delay: (1 − r²) / (n r |r''|).
+        let unexplained = (1.0 - self.r[i].powi(2)).max(1e-3);
+        let variance = unexplained / (n * self.r[i] * bend) + WINDOW_FLOOR_S.powi(2);
+        Some(WindowOffset {
+            at: self.at,
+            lag: (self.first_lag + i as i64) as f64 + fraction,
+            sd: variance.sqrt(),
+        })
+    }
+}
+
+/// Pearson's r of `a` over `from..to` and `b` at `lag`, and the number of pairs.
+fn r_at(a: &Masked, b: &Masked, from: usize, to: usize, lag: i64, needed: u32) -> Option<(f64, u32)> {
+    let len_b = b.len() as i64;
+    let first = (from as i64).max(-lag);
+    let last = (to as i64).min(len_b - lag);
+    if first >= last {
+        return None;
+    }
+    let (ia, ja) = (first as usize, last as usize);
+    let (ib, jb) = ((first + lag) as usize, (last + lag) as usize);
+    let (mut sa, mut sb) = (a.sums(ia, ja), b.sums(ib, jb));
+    let (x, y) = (&a.value[ia..ja], &b.value[ib..jb]);
+    let product: f64 = x.iter().zip(y).map(|(x, y)| x * y).sum();
+    let whole = (ja - ia) as u32;
+    let n = if sa.n == whole && sb.n == whole {
+        whole
+    } else {
+        let (px, py) = (&a.present[ia..ja], &b.present[ib..jb]);
+        let mut n = 0.0;
+        (sa.sum, sa.squares, sb.sum, sb.squares) = (0.0, 0.0, 0.0, 0.0);
+        for ((x, y), (px, py)) in x.iter().zip(y).zip(px.iter().zip(py)) {
+            n += px * py;
+            sa.sum += x * py;
+            sa.squares += x * x * py;
+            sb.sum += y * px;
+            sb.squares += y * y * px;
+        }
+        n as u32
+    };
+    if n < needed {
+        return None;
+    }
+    let count = f64::from(n);
+    let var_a = sa.squares - sa.sum * sa.sum / count;
+    let var_b = sb.squares - sb.sum * sb.sum / count;
+    let covariance = product - sa.sum * sb.sum / count;
+    let r = covariance / (var_a * var_b).sqrt();
+    // Rounding of the running sums makes a tiny variance of none.
+    (var_a > 1e-9 && var_b > 1e-9 && r.is_finite()).then_some((r.clamp(-1.0, 1.0), n))
+}
+
