@@ -110,9 +110,12 @@ impl Correlator {
         let centred = |value: &f64| (value - mean) * scale;
         Some(Spectra {
             value: self.transform(values, |v| if v.is_nan() { 0.0 } else { centred(v) }),
-            square: self.transform(values, |v| {
-                if v.is_nan() { 0.0 } else { centred(v).powi(2) }
-            }),
+            square: self.transform(
+                values,
+                |v| {
+                    if v.is_nan() { 0.0 } else { centred(v).powi(2) }
+                },
+            ),
             present: self.transform(values, |v| if v.is_nan() { 0.0 } else { 1.0 }),
             len: values.len(),
         })
@@ -319,7 +322,14 @@ fn mean_and_sd(values: &[f64]) -> Option<(f64, f64)> {
     let variance = present().map(|v| (v - mean).powi(2)).sum::<f64>() / n as f64;
     // A spread at rounding level is none.
     let floor = (mean.abs() * 1e-12).powi(2);
-    Some((mean, if variance > floor { variance.sqrt() } else { 0.0 }))
+    Some((
+        mean,
+        if variance > floor {
+            variance.sqrt()
+        } else {
+            0.0
+        },
+    ))
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //!
 //! [`Aligned`] is immutable; it is rebuilt only when a clock or a role changes.
 
+pub mod align;
 mod aligned;
 mod clock;
 pub mod delay;

@@ -8,10 +8,11 @@
 //! each other before the source under test, whose power is only used where nothing else is left.
 
 mod joint;
+mod judge;
 mod line;
 mod pair;
 mod response;
-mod track;
+mod signal;
 mod trust;
 mod windows;
 
@@ -19,7 +20,7 @@ use serde::Serialize;
 
 use super::Clock;
 use crate::recording::{Channel, Samples, Sampling};
-use crate::session::{Role, Site};
+use crate::session::{MatchedOn, Role, Site};
 
 pub use joint::align;
 
@@ -53,35 +54,6 @@ pub struct Options {
     pub on: Option<Channel>,
     /// Estimate clocks that were set by hand too.
     pub again: bool,
-}
-
-/// What fixed a stream's clock.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum MatchedOn {
-    /// One strap heard by two recorders.
-    HeartRate,
-    /// Cadence.
-    Cadence,
-    /// Power: the device's own lag is in the offset.
-    Power,
-    /// The recorder's own clock, or that of the recording that defines session time.
-    Clock,
-    /// Set by hand.
-    Given,
-}
-
-impl MatchedOn {
-    /// The word used in files, commands and screens.
-    pub const fn word(self) -> &'static str {
-        match self {
-            MatchedOn::HeartRate => "heart-rate",
-            MatchedOn::Cadence => "cadence",
-            MatchedOn::Power => "power",
-            MatchedOn::Clock => "clock",
-            MatchedOn::Given => "given",
-        }
-    }
 }
 
 /// A stream's clock as estimated. Field names are those of `truing align --format json`.
@@ -135,3 +107,6 @@ pub struct Alignment {
     /// One entry a stream under test and reference.
     pub response_lags: Vec<ResponseLag>,
 }
+
+#[cfg(test)]
+mod tests;

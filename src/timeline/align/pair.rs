@@ -9,9 +9,9 @@
 //! 3. A robust line through the windows' offsets gives shift and rate.
 
 use super::line::{Line, Point, line_with_slope, theil_sen};
-use super::track::Track;
+use super::signal::Signal;
 use super::windows::{Curve, offsets_near, windows_over};
-use crate::timeline::delay::{Correlation, Correlator, Peak};
+use crate::timeline::delay::{Correlation, Correlator, Peak, Spectra};
 
 /// Fewest pairs of samples at which a lag is considered.
 const MIN_PAIRS: u32 = 60;
@@ -28,7 +28,10 @@ const MATCH_GAIN: f64 = 12.0;
 /// A rival is beaten where the mean gain over it is this many standard errors, over the windows.
 const RIVAL_T: f64 = 4.0;
 const RIVAL_GAIN: f64 = 15.0;
-/// Why two tracks give no shift.
+/// A signal and its transforms, which are missing where it holds too little.
+pub(super) type Transformed<'a> = (&'a Signal, Option<&'a Spectra>);
+
+/// Why two signals give no shift.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum NoMatch {
     /// Too few samples that could meet at any lag.
@@ -74,14 +77,14 @@ struct Candidate {
 pub(super) fn estimate(
     correlator: &mut Correlator,
     scratch: &mut Correlation,
-    a: &Track,
-    b: &Track,
+    (a, spectra_a): Transformed,
+    (b, spectra_b): Transformed,
     near_s: Option<f64>,
 ) -> Result<PairEstimate, NoMatch> {
     if !a.varies() || !b.varies() {
         return Err(NoMatch::Constant);
     }
-    let (Some(sa), Some(sb)) = (&a.spectra, &b.spectra) else {
+    let (Some(sa), Some(sb)) = (spectra_a, spectra_b) else {
         return Err(NoMatch::TooShort);
     };
     let lags = Correlator::all_lags(sa, sb);
@@ -156,8 +159,8 @@ fn window_len(pairs: usize) -> usize {
 
 impl Candidate {
     fn new(
-        a: &Track,
-        b: &Track,
+        a: &Signal,
+        b: &Signal,
         peak: Peak,
         reach: i64,
         width: usize,
@@ -208,8 +211,8 @@ fn beats(best: &Candidate, rival: &Candidate) -> bool {
 /// The robust line through the windows' offsets, on the first recorder's time, and the windows.
 fn fit(
     curves: &[Option<Curve>],
-    a: &Track,
-    b: &Track,
+    a: &Signal,
+    b: &Signal,
     independent_s: f64,
 ) -> Option<(Line, Vec<Point>)> {
     let points_near = |near: &dyn Fn(f64) -> f64, within: f64| -> Vec<Point> {

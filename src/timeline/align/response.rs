@@ -1,7 +1,7 @@
 //! How late one stream's power is against another's once their clocks are known.
 
 use super::line::{Line, Point, line_with_slope, spread};
-use super::track::{Masked, Track};
+use super::signal::{Masked, Signal};
 use super::windows::{offsets_near, windows_over};
 
 /// Delays looked for, each way, s.
@@ -20,7 +20,7 @@ pub(super) struct Delay {
 /// The delay of `b`'s values against `a`'s beyond `clocks`, the shift between their recorders.
 ///
 /// The values are correlated as they are: filtering would move the peak of a lagging device.
-pub(super) fn delay(a: &Track, b: &Track, clocks: Line) -> Option<Delay> {
+pub(super) fn delay(a: &Signal, b: &Signal, clocks: Line) -> Option<Delay> {
     let (va, vb) = (Masked::new(&a.values), Masked::new(&b.values));
     let lag_of = |i: f64| {
         let t = a.start_s + i;
@@ -37,8 +37,7 @@ pub(super) fn delay(a: &Track, b: &Track, clocks: Line) -> Option<Delay> {
         })
         .collect();
     let line = line_with_slope(&points, 0, 0.0)?;
-    let ci95_s = spread(&points, 0, 0.0)
-        .map(|s| s.offset_s.map(|edge| line.offset_s + edge));
+    let ci95_s = spread(&points, 0, 0.0).map(|s| s.offset_s.map(|edge| line.offset_s + edge));
     Some(Delay {
         delay_s: line.offset_s,
         ci95_s,

@@ -1,7 +1,7 @@
 //! How far a channel that matched can be believed.
 
 use super::line::Line;
-use super::track::Track;
+use super::signal::Signal;
 
 /// One strap: at least this share of common seconds differs by no more than 1 bpm ...
 const STRAP_WITHIN_1: f64 = 0.9;
@@ -17,8 +17,8 @@ const SLOW_S: usize = 20;
 
 /// Pairs of values at the same moment, at indices `i − back` and `i`.
 fn changes<'a>(
-    a: &'a Track,
-    b: &'a Track,
+    a: &'a Signal,
+    b: &'a Signal,
     line: Line,
     back: usize,
 ) -> impl Iterator<Item = (f64, f64)> + 'a {
@@ -32,14 +32,14 @@ fn changes<'a>(
 }
 
 /// The entry of `b` nearest to entry `i` of `a`.
-fn partner(a: &Track, b: &Track, line: Line, i: usize) -> Option<usize> {
+fn partner(a: &Signal, b: &Signal, line: Line, i: usize) -> Option<usize> {
     let t = a.start_s + i as f64;
     let j = (t + line.at(t) - b.start_s).round();
     (j >= 0.0 && j < b.values.len() as f64).then_some(j as usize)
 }
 
-/// Whether two heart-rate tracks are one strap heard twice.
-pub(super) fn one_strap(a: &Track, b: &Track, line: Line) -> bool {
+/// Whether two heart-rate signals are one strap heard twice.
+pub(super) fn one_strap(a: &Signal, b: &Signal, line: Line) -> bool {
     let (mut n, mut equal, mut within_1) = (0.0, 0.0, 0.0);
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     for i in 0..a.values.len() {
@@ -59,9 +59,9 @@ pub(super) fn one_strap(a: &Track, b: &Track, line: Line) -> bool {
     high - low >= STRAP_RANGE_BPM && within_1 >= STRAP_WITHIN_1 * n && equal >= STRAP_EQUAL * n
 }
 
-/// Whether one of two tracks is a smoothed version of the other: its fast changes are smaller
+/// Whether one of two signals is a smoothed version of the other: its fast changes are smaller
 /// although they go along with the other's, which noise in the other would not bring about.
-pub(super) fn smoothed_differently(a: &Track, b: &Track, line: Line) -> bool {
+pub(super) fn smoothed_differently(a: &Signal, b: &Signal, line: Line) -> bool {
     let moments = |back| {
         let (mut xx, mut yy, mut xy) = (0.0, 0.0, 0.0);
         for (x, y) in changes(a, b, line, back) {

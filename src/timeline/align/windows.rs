@@ -1,6 +1,6 @@
 //! Pearson's r around a lag, window by window along the ride.
 
-use super::track::Masked;
+use super::signal::Masked;
 use crate::timeline::delay::vertex;
 
 /// A window whose r is below this says nothing of the offset.
@@ -121,7 +121,14 @@ impl Curve {
 }
 
 /// Pearson's r of `a` over `from..to` and `b` at `lag`, and the number of pairs.
-fn r_at(a: &Masked, b: &Masked, from: usize, to: usize, lag: i64, needed: u32) -> Option<(f64, u32)> {
+fn r_at(
+    a: &Masked,
+    b: &Masked,
+    from: usize,
+    to: usize,
+    lag: i64,
+    needed: u32,
+) -> Option<(f64, u32)> {
     let len_b = b.len() as i64;
     let first = (from as i64).max(-lag);
     let last = (to as i64).min(len_b - lag);
@@ -160,4 +167,3 @@ fn r_at(a: &Masked, b: &Masked, from: usize, to: usize, lag: i64, needed: u32) -
     // Rounding of the running sums makes a tiny variance of none.
     (var_a > 1e-9 && var_b > 1e-9 && r.is_finite()).then_some((r.clamp(-1.0, 1.0), n))
 }
-

@@ -1,6 +1,6 @@
 //! One channel of one stream, made ready for delay estimation.
 //!
-//! A track holds the channel at whole seconds from its first sample, and its *edges*: the same
+//! A signal holds the channel at whole seconds from its first sample, and its *edges*: the same
 //! through a derivative-of-Gaussian filter, which removes level and slow trend (so that repeated
 //! intervals do not make broad false peaks) and single-sample noise (so that the peak is round
 //! and the parabola through it is fair). Both are symmetric in time and move nothing. Edges are
@@ -16,13 +16,13 @@ use crate::timeline::delay::{Correlator, Spectra};
 const CLIP_SDS: f64 = 4.0;
 /// A sample of a stream recorded on change holds for at most this long, s.
 const HOLD_S: f64 = 30.0;
-/// A track may be this many times longer, in seconds, than there are samples (plus a day):
+/// A signal may be this many times longer, in seconds, than there are samples (plus a day):
 /// beyond it the times are not those of one ride, and memory is bounded.
 const SECONDS_PER_SAMPLE: usize = 32;
 const DAY_S: usize = 86_400;
 
 /// A channel of a stream at whole seconds from `start_s` on.
-pub(super) struct Track {
+pub(super) struct Signal {
     /// Recorder time of entry 0, s.
     pub start_s: f64,
     /// The values; `NaN` is missing.
@@ -31,8 +31,6 @@ pub(super) struct Track {
     pub edges: Masked,
     /// Half-width of the filter, s.
     pub sigma_s: f64,
-    /// The transforms of the edges.
-    pub spectra: Option<Spectra>,
 }
 
 /// A series with zeros for missing values, beside its presence, and running sums of both.
@@ -98,8 +96,8 @@ impl Masked {
     }
 }
 
-impl Track {
-    /// The track of `channel`, or `None` where fewer than three values are present or the times
+impl Signal {
+    /// The signal of `channel`, or `None` where fewer than three values are present or the times
     /// are no ride's.
     pub fn new(samples: &Samples, channel: Channel, sampling: Sampling) -> Option<Self> {
         let column = samples.column(channel)?;
@@ -133,12 +131,11 @@ impl Track {
             values,
             edges,
             sigma_s,
-            spectra: None,
         })
     }
 
-    /// Prepares the transforms.
-    pub fn transform(&mut self, correlator: &mut Correlator) {
+    /// The transforms of the edges; `None` where fewer than two are present.
+    pub fn transform(&self, correlator: &mut Correlator) -> Option<Spectra> {
         let edges: Vec<f64> = self
             .edges
             .value
@@ -146,7 +143,7 @@ impl Track {
             .zip(&self.edges.present)
             .map(|(v, p)| if *p > 0.0 { *v } else { f64::NAN })
             .collect();
-        self.spectra = correlator.spectra(&edges);
+        correlator.spectra(&edges)
     }
 
     /// Whether the values vary at all.
@@ -333,16 +330,16 @@ mod tests {
     fn whole_seconds_are_taken_as_they_are_and_gaps_stay() {
         let times = vec![100.0, 101.0, 102.0, 105.0, 106.0];
         let values = vec![1.0, 2.0, 4.0, 8.0, 16.0];
-        let track = Track::new(
+        let signal = Signal::new(
             &samples(times, Channel::Power, values),
             Channel::Power,
             Sampling::Regular,
         )
         .unwrap();
-        assert_eq!(track.start_s, 100.0);
-        assert_eq!(track.values[..3], [1.0, 2.0, 4.0]);
-        assert!(track.values[3].is_nan() && track.values[4].is_nan());
-        assert_eq!(track.values[5..], [8.0, 16.0]);
+        assert_eq!(signal.start_s, 100.0);
+        assert_eq!(signal.values[..3], [1.0, 2.0, 4.0]);
+        assert!(signal.values[3].is_nan() && signal.values[4].is_nan());
+        assert_eq!(signal.values[5..], [8.0, 16.0]);
     }
 
     #[test]
@@ -350,14 +347,17 @@ mod tests {
         for step in [0.1, 0.25, 0.5, 1.0, 2.0, 5.0] {
             let times: Vec<f64> = (0..400).map(|i| f64::from(i) * step).collect();
             let values: Vec<f64> = times.iter().map(|t| 3.0 * t).collect();
-            let track = Track::new(
+            let signal = Signal::new(
                 &samples(times, Channel::Power, values),
                 Channel::Power,
                 Sampling::Regular,
             )
             .unwrap();
-            for i in 6..track.values.len() - 6 {
-                assert!((track.values[i] - 3.0 * i as f64).abs() < 1e-9, "{step} {i}");
+            for i in 6..signal.values.len() - 6 {
+                assert!(
+                    (signal.values[i] - 3.0 * i as f64).abs() < 1e-9,
+                    "{step} {i}"
+                );
             }
         }
     }
@@ -399,6 +399,6 @@ mod tests {
     fn times_that_are_no_ride_are_refused() {
         let times = vec![0.0, 1.0, 2.0, 1.7e9];
         let samples = samples(times, Channel::Power, vec![1.0, 2.0, 3.0, 4.0]);
-        assert!(Track::new(&samples, Channel::Power, Sampling::Regular).is_none());
+        assert!(Signal::new(&samples, Channel::Power, Sampling::Regular).is_none());
     }
 }

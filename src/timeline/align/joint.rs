@@ -1,0 +1,433 @@
+//! All recordings onto session time.
+
+use std::collections::HashMap;
+
+use super::judge::{CHANNELS, Grade, Match, Side, compare};
+use super::line::Line;
+use super::response::delay;
+use super::signal::Signal;
+use super::{Alignment, Options, ResponseLag, Source, StreamClock};
+use crate::recording::Channel;
+use crate::session::{MatchedOn, Role, Site};
+use crate::timeline::Clock;
+use crate::timeline::delay::{Correlation, Correlator};
+
+/// A recording: the sources in it, and what stands for it in comparisons.
+struct Node {
+    members: Vec<usize>,
+    /// Whose signal stands for each channel.
+    chosen: HashMap<Channel, usize>,
+    meter: bool,
+    absolute: bool,
+    /// The clock, where it is not to be estimated.
+    fixed: Option<Clock>,
+}
+
+/// A recorder clock as found: how it maps to session time, and over which matches.
+#[derive(Clone, Debug)]
+struct Placed {
+    /// Session time of the recorder time `at_s`, s.
+    session_s: f64,
+    at_s: f64,
+    /// Session seconds a recorder second.
+    rate: f64,
+    /// The matches on the way from the recording that defines session time.
+    way: Vec<usize>,
+}
+
+impl Placed {
+    fn of(clock: Clock, at_s: f64) -> Self {
+        Self {
+            session_s: clock.to_session(at_s),
+            at_s,
+            rate: 1.0 + clock.skew_ppm * 1e-6,
+            way: Vec::new(),
+        }
+    }
+
+    fn session_of(&self, recorder_s: f64) -> f64 {
+        self.session_s + self.rate * (recorder_s - self.at_s)
+    }
+
+    fn recorder_of(&self, session_s: f64) -> f64 {
+        self.at_s + (session_s - self.session_s) / self.rate
+    }
+}
+
+struct Edge {
+    a: usize,
+    b: usize,
+    found: Match,
+}
+
+/// Finds the clock of every source against session time, which is that of the first source.
+///
+/// Never fails: what could not be aligned keeps its clock, with the reason beside it.
+pub fn align(sources: &[Source], options: Options) -> Alignment {
+    let signals = signals_of(sources);
+    let nodes = nodes_of(sources, &signals, options);
+    let (edges, failures) = compare_all(&nodes, &signals, options);
+    let placed = place(sources, &nodes, &edges);
+    let streams = (0..sources.len())
+        .map(|index| describe(index, sources, &nodes, &edges, &placed, &failures))
+        .collect();
+    Alignment {
+        streams,
+        response_lags: response_lags(sources, &signals, &nodes, &edges, &placed),
+    }
+}
+
+type Signals = HashMap<(usize, Channel), Signal>;
+
+fn signals_of(sources: &[Source]) -> Signals {
+    let mut signals = HashMap::new();
+    for (index, source) in sources.iter().enumerate() {
+        for channel in CHANNELS {
+            if let Some(signal) = Signal::new(source.samples, channel, source.sampling) {
+                signals.insert((index, channel), signal);
+            }
+        }
+    }
+    signals
+}
+
+fn nodes_of(sources: &[Source], signals: &Signals, options: Options) -> Vec<Node> {
+    let mut nodes: Vec<Node> = Vec::new();
+    let mut of_recording: HashMap<usize, usize> = HashMap::new();
+    for (index, source) in sources.iter().enumerate() {
+        let node = *of_recording.entry(source.recording).or_insert_with(|| {
+            nodes.push(Node {
+                members: Vec::new(),
+                chosen: HashMap::new(),
+                meter: false,
+                absolute: source.absolute,
+                // The first source defines session time: its clock is what it is.
+                fixed: (index == 0).then_some(source.clock),
+            });
+            nodes.len() - 1
+        });
+        if source.given && !options.again && nodes[node].fixed.is_none() {
+            nodes[node].fixed = Some(source.clock);
+        }
+        nodes[node].members.push(index);
+    }
+    for node in &mut nodes {
+        for channel in CHANNELS {
+            let best = node
+                .members
+                .iter()
+                .copied()
+                .filter(|&index| signals.contains_key(&(index, channel)))
+                .max_by_key(|&index| (is_meter(&sources[index]), std::cmp::Reverse(index)));
+            if let Some(best) = best {
+                node.chosen.insert(channel, best);
+            }
+        }
+        node.meter = node
+            .chosen
+            .get(&Channel::Power)
+            .is_some_and(|&index| is_meter(&sources[index]));
+    }
+    nodes
+}
+
+/// Whether the power is that of a meter on the bicycle that is not in question.
+fn is_meter(source: &Source) -> bool {
+    source.role != Role::UnderTest
+        && matches!(source.site, Some(Site::Pedal | Site::Crank | Site::Hub))
+}
+
+/// Compares all pairs of recordings, except two whose clocks are both fixed.
+fn compare_all(
+    nodes: &[Node],
+    signals: &Signals,
+    options: Options,
+) -> (Vec<Edge>, HashMap<usize, String>) {
+    let channels: Vec<Channel> = match options.on {
+        Some(channel) => vec![channel],
+        None => CHANNELS.to_vec(),
+    };
+    let mut lengths: Vec<usize> = signals.values().map(|s| s.edges.len()).collect();
+    lengths.sort_unstable_by(|x, y| y.cmp(x));
+    let longest = lengths.first().copied().unwrap_or(0);
+    let second = lengths.get(1).copied().unwrap_or(0);
+    let mut correlator = Correlator::for_all_lags(longest, second);
+    let mut scratch = Correlation::default();
+    let mut spectra = HashMap::new();
+    for node in nodes {
+        for channel in &channels {
+            if let Some(&index) = node.chosen.get(channel)
+                && let Some(signal) = signals.get(&(index, *channel))
+                && let Some(own) = signal.transform(&mut correlator)
+            {
+                spectra.insert((index, *channel), own);
+            }
+        }
+    }
+    let spectra = &spectra;
+    let mut edges = Vec::new();
+    let mut failures: HashMap<usize, String> = HashMap::new();
+    for a in 0..nodes.len() {
+        for b in a + 1..nodes.len() {
+            if nodes[a].fixed.is_some() && nodes[b].fixed.is_some() {
+                continue;
+            }
+            let side = |node: usize| Side {
+                signal: move |channel| {
+                    let index = *nodes[node].chosen.get(&channel)?;
+                    let signal = signals.get(&(index, channel))?;
+                    Some((signal, spectra.get(&(index, channel))))
+                },
+                meter: nodes[node].meter,
+                absolute: nodes[node].absolute,
+            };
+            match compare(&mut correlator, &mut scratch, &side(a), &side(b), &channels) {
+                Ok(found) => edges.push(Edge { a, b, found }),
+                Err(why) => {
+                    for node in [a, b] {
+                        failures.entry(node).or_insert_with(|| why.clone());
+                    }
+                }
+            }
+        }
+    }
+    (edges, failures)
+}
+
+/// Joins the recordings by their best matches and walks outward from those whose clock is known.
+fn place(sources: &[Source], nodes: &[Node], edges: &[Edge]) -> Vec<Option<Placed>> {
+    let mut order: Vec<usize> = (0..edges.len()).collect();
+    order.sort_by(|&x, &y| {
+        let key = |i: usize| (!edges[i].found.ambiguous, edges[i].found.grade);
+        let width = |i: usize| {
+            edges[i]
+                .found
+                .interval_s
+                .map_or(f64::INFINITY, |[l, h]| h - l)
+        };
+        key(y).cmp(&key(x)).then(width(x).total_cmp(&width(y)))
+    });
+    let mut component: Vec<usize> = (0..nodes.len()).collect();
+    let join = |component: &mut Vec<usize>, a: usize, b: usize| {
+        let (from, to) = (component[b], component[a]);
+        let apart = from != to;
+        for entry in component.iter_mut().filter(|entry| **entry == from) {
+            *entry = to;
+        }
+        apart
+    };
+    let mut placed: Vec<Option<Placed>> = vec![None; nodes.len()];
+    let mut first_fixed = None;
+    for (index, node) in nodes.iter().enumerate() {
+        if let Some(clock) = node.fixed {
+            let at_s = node
+                .members
+                .iter()
+                .find_map(|&m| sources[m].samples.time_s().first().copied());
+            placed[index] = Some(Placed::of(clock, at_s.unwrap_or(clock.zero_s)));
+            join(&mut component, *first_fixed.get_or_insert(index), index);
+        }
+    }
+    let tree: Vec<usize> = order
+        .into_iter()
+        .filter(|&i| join(&mut component, edges[i].a, edges[i].b))
+        .collect();
+    let mut moved = true;
+    while moved {
+        moved = false;
+        for &i in &tree {
+            let (a, b) = (edges[i].a, edges[i].b);
+            let (known, new) = match (&placed[a], &placed[b]) {
+                (Some(_), None) => (a, b),
+                (None, Some(_)) => (b, a),
+                _ => continue,
+            };
+            if let Some(from) = &placed[known] {
+                placed[new] = Some(step(from, edges[i].found.line, known == a, i));
+                moved = true;
+            }
+        }
+    }
+    placed
+}
+
+/// The clock at the far end of a match.
+fn step(from: &Placed, line: Line, forward: bool, edge: usize) -> Placed {
+    let mut way = from.way.clone();
+    way.push(edge);
+    let rate_b_per_a = 1.0 + line.slope;
+    let (near_s, far_s) = (line.at_s, line.at_s + line.offset_s);
+    if forward {
+        Placed {
+            session_s: from.session_of(near_s),
+            at_s: far_s,
+            rate: from.rate / rate_b_per_a,
+            way,
+        }
+    } else {
+        Placed {
+            session_s: from.session_of(far_s),
+            at_s: near_s,
+            rate: from.rate * rate_b_per_a,
+            way,
+        }
+    }
+}
+
+fn matched_on(channel: Channel) -> MatchedOn {
+    match channel {
+        Channel::HeartRate => MatchedOn::HeartRate,
+        Channel::Cadence => MatchedOn::Cadence,
+        _ => MatchedOn::Power,
+    }
+}
+
+fn describe(
+    index: usize,
+    sources: &[Source],
+    nodes: &[Node],
+    edges: &[Edge],
+    placed: &[Option<Placed>],
+    failures: &HashMap<usize, String>,
+) -> StreamClock {
+    let source = &sources[index];
+    let mut out = StreamClock {
+        label: source.label.to_owned(),
+        offset_s: source.clock.offset_s,
+        skew_ppm: source.clock.skew_ppm,
+        offset_ci95_s: None,
+        matched_on: MatchedOn::Clock,
+        peak_correlation: None,
+        confident: false,
+        reason: String::new(),
+        estimated: false,
+    };
+    let Some(node) = nodes.iter().position(|node| node.members.contains(&index)) else {
+        return out;
+    };
+    if index == 0 {
+        out.confident = true;
+        out.reason = "defines session time".to_owned();
+        return out;
+    }
+    if source.given && nodes[node].fixed == Some(source.clock) {
+        out.matched_on = MatchedOn::Given;
+        out.confident = true;
+        out.reason = "set by hand".to_owned();
+        return out;
+    }
+    if source.samples.is_empty() {
+        out.reason = "no samples; the offset is left as it was".to_owned();
+        return out;
+    }
+    let Some(place) = &placed[node] else {
+        let why = failures
+            .get(&node)
+            .map_or("there is no other recording to match with", String::as_str);
+        out.reason = format!("{why}; the offset is left as it was");
+        return out;
+    };
+    out.estimated = true;
+    out.skew_ppm = (place.rate - 1.0) * 1e6;
+    out.offset_s = place.session_of(source.clock.zero_s);
+    if place.way.is_empty() {
+        // In one recording with the first source, or with one set by hand.
+        out.confident = true;
+        let first = nodes[node].members.first().copied().unwrap_or(index);
+        out.reason = format!("in one recording with “{}”", sources[first].label);
+        if sources[first].given && first != 0 {
+            out.matched_on = MatchedOn::Given;
+        }
+        return out;
+    }
+    let way: Vec<&Match> = place.way.iter().map(|&i| &edges[i].found).collect();
+    let weakest = way
+        .iter()
+        .min_by_key(|found| (found.doubts.is_empty(), !found.ambiguous, found.grade));
+    let Some(weakest) = weakest else {
+        return out;
+    };
+    out.matched_on = matched_on(weakest.channel);
+    out.peak_correlation = Some(weakest.r);
+    let intervals: Option<Vec<[f64; 2]>> = way.iter().map(|found| found.interval_s).collect();
+    out.offset_ci95_s = intervals.map(|intervals| {
+        let add = |side: usize| {
+            intervals
+                .iter()
+                .map(|interval| interval[side].powi(2))
+                .sum::<f64>()
+                .sqrt()
+        };
+        [out.offset_s - add(0), out.offset_s + add(1)]
+    });
+    let doubts: Vec<String> = way.iter().flat_map(|found| found.doubts.clone()).collect();
+    out.confident = doubts.is_empty();
+    out.reason = if doubts.is_empty() {
+        weakest.basis.clone()
+    } else {
+        doubts.join("; ")
+    };
+    out
+}
+
+/// For each source under test, the delay of its power against each reference.
+fn response_lags(
+    sources: &[Source],
+    signals: &Signals,
+    nodes: &[Node],
+    edges: &[Edge],
+    placed: &[Option<Placed>],
+) -> Vec<ResponseLag> {
+    let node_of = |index: usize| nodes.iter().position(|node| node.members.contains(&index));
+    let with = |role: Role| (0..sources.len()).filter(move |&i| sources[i].role == role);
+    let mut out = Vec::new();
+    for under_test in with(Role::UnderTest) {
+        for reference in with(Role::Reference) {
+            let (Some(x), Some(y), Some(nx), Some(ny)) = (
+                signals.get(&(reference, Channel::Power)),
+                signals.get(&(under_test, Channel::Power)),
+                node_of(reference),
+                node_of(under_test),
+            ) else {
+                continue;
+            };
+            let (Some(px), Some(py)) = (&placed[nx], &placed[ny]) else {
+                continue;
+            };
+            let shift_at = |t: f64| py.recorder_of(px.session_of(t)) - t;
+            let at_s = x.start_s + 0.5 * x.values.len() as f64;
+            let clocks = Line {
+                at_s,
+                offset_s: shift_at(at_s),
+                slope: px.rate / py.rate - 1.0,
+            };
+            // Matches that only one of the two ways goes over lie between the two.
+            let mut between = px
+                .way
+                .iter()
+                .chain(&py.way)
+                .filter(|i| px.way.contains(i) != py.way.contains(i));
+            let separable = between.all(|&i| {
+                matches!(
+                    edges[i].found.grade,
+                    Grade::OneStrap | Grade::Cadence | Grade::PowerOfMeters
+                ) && !edges[i].found.ambiguous
+            });
+            let found = delay(x, y, clocks);
+            let note = if separable {
+                "delay of the device against the reference, beyond the clocks"
+            } else {
+                "not separable from the clock"
+            };
+            out.push(ResponseLag {
+                label: sources[under_test].label.to_owned(),
+                reference: sources[reference].label.to_owned(),
+                delay_s: found.as_ref().map(|d| d.delay_s),
+                delay_ci95_s: found.and_then(|d| d.ci95_s),
+                separable,
+                note: note.to_owned(),
+            });
+        }
+    }
+    out
+}

@@ -1,0 +1,264 @@
+//! Alignment on small rides made on the spot: a rider whose power wanders, devices that see it,
+//! recorders with clocks of their own.
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+use super::*;
+
+const FINE_S: f64 = 0.1;
+
+/// A ride at a fine step by a perfect clock.
+struct Ride {
+    power_w: Vec<f64>,
+    cadence_rpm: Vec<f64>,
+    heart_bpm: Vec<f64>,
+}
+
+impl Ride {
+    fn new(duration_s: f64, seed: u64, plan_w: impl Fn(f64) -> f64) -> Self {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let mut normal = move || -> f64 { StandardNormal.sample(&mut rng) };
+        let n = (duration_s / FINE_S) as usize;
+        let (mut held, mut wander, mut rpm, mut demand, mut beat) =
+            (plan_w(0.0), 0.0, 0.0, 100.0, 0.0);
+        let mut ride = Self {
+            power_w: Vec::new(),
+            cadence_rpm: Vec::new(),
+            heart_bpm: Vec::new(),
+        };
+        let mut follow = |value: &mut f64, time_constant_s: f64, sd: f64| {
+            let keep = (-FINE_S / time_constant_s).exp();
+            *value = keep * *value + sd * (1.0 - keep * keep).sqrt() * normal();
+        };
+        for i in 0..n {
+            follow(&mut wander, 6.0, 8.0);
+            follow(&mut rpm, 10.0, 1.5);
+            follow(&mut beat, 20.0, 1.5);
+            held += (plan_w(i as f64 * FINE_S) - held) * FINE_S / 1.2;
+            demand += (held - demand) * FINE_S / 45.0;
+            ride.power_w.push((held + wander).max(0.0));
+            ride.cadence_rpm.push(85.0 + 0.03 * (held - 200.0) + rpm);
+            ride.heart_bpm.push((70.0 + 0.35 * demand + beat).round());
+        }
+        ride
+    }
+
+    fn at(column: &[f64], true_s: f64) -> f64 {
+        column[((true_s / FINE_S) as usize).min(column.len() - 1)]
+    }
+}
+
+#[derive(Clone, Copy)]
+struct Recorder {
+    offset_s: f64,
+    skew_ppm: f64,
+    from_s: f64,
+    to_s: f64,
+    pause: Option<(f64, f64)>,
+    lag_s: f64,
+    seed: u64,
+    heart: bool,
+    cadence: bool,
+}
+
+const PLAIN: Recorder = Recorder {
+    offset_s: 0.0,
+    skew_ppm: 0.0,
+    from_s: 0.0,
+    to_s: f64::INFINITY,
+    pause: None,
+    lag_s: 0.0,
+    seed: 0,
+    heart: true,
+    cadence: true,
+};
+
+impl Recorder {
+    fn recorder_s(&self, true_s: f64) -> f64 {
+        1.7e9 + self.offset_s + (1.0 + self.skew_ppm * 1e-6) * true_s
+    }
+
+    fn true_s(&self, recorder_s: f64) -> f64 {
+        (recorder_s - 1.7e9 - self.offset_s) / (1.0 + self.skew_ppm * 1e-6)
+    }
+
+    /// Every whole second of its own clock.
+    fn record(&self, ride: &Ride) -> Samples {
+        let mut rng = ChaCha8Rng::seed_from_u64(900 + self.seed);
+        let end_s = self.to_s.min(ride.power_w.len() as f64 * FINE_S);
+        let mut shown = Vec::new();
+        let mut held = ride.power_w[0];
+        for watts in &ride.power_w {
+            held += (watts - held) * (FINE_S / self.lag_s.max(FINE_S));
+            shown.push(held);
+        }
+        let times: Vec<f64> = (self.recorder_s(self.from_s).ceil() as i64
+            ..self.recorder_s(end_s) as i64)
+            .map(|t| t as f64)
+            .filter(|t| {
+                let at = self.true_s(*t);
+                self.pause.is_none_or(|(from, to)| at < from || at > to)
+            })
+            .collect();
+        let mut column = |from: &[f64], noise: f64| -> Vec<f64> {
+            times
+                .iter()
+                .map(|t| {
+                    let draw: f64 = StandardNormal.sample(&mut rng);
+                    (Ride::at(from, self.true_s(*t)) + noise * draw).round()
+                })
+                .collect()
+        };
+        let power = column(&shown, 2.0);
+        let cadence = column(&ride.cadence_rpm, 0.3);
+        let heart = column(&ride.heart_bpm, 0.0);
+        let mut samples = Samples::new(times).unwrap();
+        samples.set_column(Channel::Power, power);
+        if self.cadence {
+            samples.set_column(Channel::Cadence, cadence);
+        }
+        if self.heart {
+            samples.set_column(Channel::HeartRate, heart);
+        }
+        samples
+    }
+}
+
+fn source<'a>(
+    label: &'a str,
+    recording: usize,
+    role: Role,
+    site: Site,
+    samples: &'a Samples,
+    zero_s: f64,
+) -> Source<'a> {
+    Source {
+        label,
+        recording,
+        role,
+        site: Some(site),
+        samples,
+        sampling: Sampling::Regular,
+        absolute: true,
+        clock: Clock {
+            zero_s,
+            offset_s: 0.0,
+            skew_ppm: 0.0,
+        },
+        given: false,
+    }
+}
+
+/// Trainer, pedals and crank, each with its recorder.
+fn bench(samples: &[Samples; 3]) -> [Source<'_>; 3] {
+    let zero_s = samples[0].time_s()[0];
+    [
+        source(
+            "trainer",
+            0,
+            Role::UnderTest,
+            Site::Trainer,
+            &samples[0],
+            zero_s,
+        ),
+        source(
+            "pedals",
+            1,
+            Role::Reference,
+            Site::Pedal,
+            &samples[1],
+            zero_s,
+        ),
+        source(
+            "crank",
+            2,
+            Role::Reference,
+            Site::Crank,
+            &samples[2],
+            zero_s,
+        ),
+    ]
+}
+
+fn record(ride: &Ride, recorders: [Recorder; 3]) -> [Samples; 3] {
+    recorders.map(|recorder| recorder.record(ride))
+}
+
+/// Error of a clock at a true time, s: where the found clock puts the moment, against the first
+/// recorder's clock.
+fn error_s(
+    recorders: &[Recorder; 3],
+    samples: &[Samples; 3],
+    found: &StreamClock,
+    index: usize,
+    true_s: f64,
+) -> f64 {
+    let zero_s = samples[0].time_s()[0];
+    let clock = Clock {
+        zero_s,
+        offset_s: found.offset_s,
+        skew_ppm: found.skew_ppm,
+    };
+    let session_s = recorders[0].recorder_s(true_s) - zero_s;
+    clock.to_session(recorders[index].recorder_s(true_s)) - session_s
+}
+
+fn intervals(t: f64) -> f64 {
+    if t < 300.0 {
+        150.0
+    } else if ((t - 300.0) / 120.0) as i64 % 2 == 0 {
+        280.0
+    } else {
+        160.0
+    }
+}
+
+fn three(seed: u64) -> [Recorder; 3] {
+    [
+        Recorder {
+            seed: 10 * seed,
+            lag_s: 1.0,
+            ..PLAIN
+        },
+        Recorder {
+            seed: 10 * seed + 1,
+            offset_s: 7.3,
+            from_s: 11.0,
+            ..PLAIN
+        },
+        Recorder {
+            seed: 10 * seed + 2,
+            offset_s: -41.6,
+            skew_ppm: 60.0,
+            from_s: 4.0,
+            ..PLAIN
+        },
+    ]
+}
+
+#[test]
+fn one_strap_aligns_three_recorders() {
+    let ride = Ride::new(2400.0, 1, intervals);
+    let recorders = three(1);
+    let samples = record(&ride, recorders);
+    let found = align(&bench(&samples), Options::default());
+    assert_eq!(found.streams[0].offset_s, 0.0);
+    assert_eq!(found.streams[0].matched_on, MatchedOn::Clock);
+    for index in [1, 2] {
+        let stream = &found.streams[index];
+        assert_eq!(stream.matched_on, MatchedOn::HeartRate, "{stream:?}");
+        assert!(stream.confident, "{stream:?}");
+        let error = error_s(&recorders, &samples, stream, index, 1200.0);
+        assert!(error.abs() < 0.3, "{error} {stream:?}");
+        let [low, high] = stream.offset_ci95_s.unwrap();
+        assert!(low <= stream.offset_s && stream.offset_s <= high);
+        assert!(stream.peak_correlation.unwrap() > 0.5);
+    }
+    let lag = &found.response_lags[0];
+    assert!(
+        lag.separable && (lag.delay_s.unwrap() - 0.9).abs() < 0.3,
+        "{lag:?}"
+    );
+}
