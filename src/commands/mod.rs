@@ -4,6 +4,7 @@
 //! [`main`] alone turns those into exit codes. To add a subcommand: a file here, a variant of
 //! [`Command`], a line in [`dispatch`].
 
+mod align;
 mod completions;
 mod man;
 mod new;
@@ -36,6 +37,7 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     New(new::Arguments),
+    Align(align::Arguments),
     Relink(relink::Arguments),
     Completions(completions::Arguments),
     Man(man::Arguments),
@@ -109,6 +111,7 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
 fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> {
     match arguments.command {
         Some(Command::New(arguments)) => new::run(&arguments, output),
+        Some(Command::Align(arguments)) => align::run(&arguments, output),
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),
         Some(Command::Completions(arguments)) => completions::run(&arguments, output),
         Some(Command::Man(arguments)) => man::run(&arguments, output),

@@ -274,6 +274,11 @@ fn step(from: &Placed, line: Line, forward: bool, edge: usize) -> Placed {
     }
 }
 
+/// `value` to the nearest `1/parts`, so that a session file holds no digits without meaning.
+fn rounded(value: f64, parts: f64) -> f64 {
+    (value * parts).round() / parts
+}
+
 fn matched_on(channel: Channel) -> MatchedOn {
     match channel {
         Channel::HeartRate => MatchedOn::HeartRate,
@@ -328,8 +333,14 @@ fn describe(
         return out;
     };
     out.estimated = true;
-    out.skew_ppm = (place.rate - 1.0) * 1e6;
-    out.offset_s = place.session_of(source.clock.zero_s);
+    // The rate first: the offset at the clock's zero, which may be hours away, goes with it.
+    out.skew_ppm = rounded((place.rate - 1.0) * 1e6, 1e3);
+    let clock = Clock {
+        zero_s: source.clock.zero_s,
+        offset_s: 0.0,
+        skew_ppm: out.skew_ppm,
+    };
+    out.offset_s = rounded(place.session_s - clock.to_session(place.at_s), 1e4);
     if place.way.is_empty() {
         // In one recording with the first source, or with one set by hand.
         out.confident = true;

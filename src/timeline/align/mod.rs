@@ -12,6 +12,7 @@ mod judge;
 mod line;
 mod pair;
 mod response;
+mod session;
 mod signal;
 mod trust;
 mod windows;
@@ -23,6 +24,7 @@ use crate::recording::{Channel, Samples, Sampling};
 use crate::session::{MatchedOn, Role, Site};
 
 pub use joint::align;
+pub use session::align_session;
 
 /// A stream to be aligned.
 #[derive(Clone, Copy, Debug)]

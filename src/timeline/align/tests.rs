@@ -1,7 +1,7 @@
 //! Alignment on small rides made on the spot: a rider whose power wanders, devices that see it,
 //! recorders with clocks of their own.
 
-use rand::{RngExt, SeedableRng};
+use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
@@ -261,4 +261,242 @@ fn one_strap_aligns_three_recorders() {
         lag.separable && (lag.delay_s.unwrap() - 0.9).abs() < 0.3,
         "{lag:?}"
     );
+}
+
+#[test]
+fn shifting_a_recording_shifts_the_answer_and_nothing_else() {
+    let ride = Ride::new(1500.0, 2, intervals);
+    let samples = record(&ride, three(2));
+    let zero_s = samples[0].time_s()[0];
+    let before = align(&bench(&samples), Options::default());
+    for by_s in [7.0, -3600.0, 0.4] {
+        let mut moved = samples.clone();
+        moved[2] = shifted(&samples[2], by_s);
+        let mut sources = bench(&moved);
+        for source in &mut sources {
+            source.clock.zero_s = zero_s;
+        }
+        let after = align(&sources, Options::default());
+        assert_eq!(after.streams[1], before.streams[1]);
+        // The recorder is by_s later, so its offset is by_s less (but for the rate over by_s).
+        let rate = 1.0 + before.streams[2].skew_ppm * 1e-6;
+        let change = after.streams[2].offset_s - before.streams[2].offset_s;
+        assert!((change + rate * by_s).abs() < 1e-3, "{by_s}: {change}");
+        assert_eq!(after.streams[2].skew_ppm, before.streams[2].skew_ppm);
+    }
+}
+
+fn shifted(samples: &Samples, by_s: f64) -> Samples {
+    let mut out = Samples::new(samples.time_s().iter().map(|t| t + by_s).collect()).unwrap();
+    for channel in samples.channels() {
+        out.set_column(channel, samples.column(channel).unwrap().to_vec());
+    }
+    out
+}
+
+#[test]
+fn clocks_half_a_day_apart_a_pause_and_other_ends_are_no_obstacle() {
+    let ride = Ride::new(3000.0, 3, intervals);
+    let recorders = [
+        Recorder {
+            lag_s: 1.0,
+            ..PLAIN
+        },
+        Recorder {
+            offset_s: -43_200.0 + 3.3,
+            from_s: 400.0,
+            seed: 1,
+            ..PLAIN
+        },
+        Recorder {
+            offset_s: 39_999.5,
+            to_s: 2500.0,
+            pause: Some((1200.0, 1600.0)),
+            seed: 2,
+            ..PLAIN
+        },
+    ];
+    let samples = record(&ride, recorders);
+    let found = align(&bench(&samples), Options::default());
+    for index in [1, 2] {
+        let stream = &found.streams[index];
+        let error = error_s(&recorders, &samples, stream, index, 1800.0);
+        assert!(stream.confident && error.abs() < 0.3, "{error} {stream:?}");
+    }
+}
+
+#[test]
+fn cadence_comes_next_and_says_so() {
+    let ride = Ride::new(2400.0, 4, intervals);
+    let mut recorders = three(4);
+    recorders.iter_mut().for_each(|r| r.heart = false);
+    let samples = record(&ride, recorders);
+    let found = align(&bench(&samples), Options::default());
+    for index in [1, 2] {
+        let stream = &found.streams[index];
+        assert_eq!(stream.matched_on, MatchedOn::Cadence);
+        let error = error_s(&recorders, &samples, stream, index, 1200.0);
+        assert!(stream.confident && error.abs() < 0.3, "{error} {stream:?}");
+    }
+}
+
+#[test]
+fn power_alone_never_makes_the_source_under_test_certain() {
+    let ride = Ride::new(2400.0, 5, intervals);
+    let mut recorders = three(5);
+    recorders.iter_mut().for_each(|r| {
+        r.heart = false;
+        r.cadence = false;
+    });
+    recorders[0].lag_s = 2.5;
+    let samples = record(&ride, recorders);
+    let found = align(&bench(&samples), Options::default());
+    for index in [1, 2] {
+        let stream = &found.streams[index];
+        assert_eq!(stream.matched_on, MatchedOn::Power);
+        assert!(!stream.confident);
+        assert!(stream.reason.contains("cannot be told apart"), "{stream:?}");
+    }
+    // The references with each other are right all the same.
+    let between = error_s(&recorders, &samples, &found.streams[1], 1, 1200.0)
+        - error_s(&recorders, &samples, &found.streams[2], 2, 1200.0);
+    assert!(between.abs() < 0.3, "{between}");
+    assert!(found.response_lags.iter().all(|lag| !lag.separable));
+    assert_eq!(found.response_lags[0].note, "not separable from the clock");
+}
+
+#[test]
+fn streams_of_one_recording_are_never_moved_apart() {
+    let ride = Ride::new(1500.0, 6, intervals);
+    let samples = record(&ride, three(6));
+    let mut sources = bench(&samples).to_vec();
+    sources.push(Source {
+        label: "crank again",
+        recording: 2,
+        ..sources[2]
+    });
+    sources.push(Source {
+        label: "trainer again",
+        recording: 0,
+        ..sources[0]
+    });
+    let found = align(&sources, Options::default());
+    assert_eq!(found.streams[3].offset_s, found.streams[2].offset_s);
+    assert_eq!(found.streams[3].skew_ppm, found.streams[2].skew_ppm);
+    assert_eq!(found.streams[4].offset_s, 0.0);
+    assert!(found.streams[4].confident);
+}
+
+#[test]
+fn a_clock_set_by_hand_is_kept_unless_asked() {
+    let ride = Ride::new(1500.0, 7, intervals);
+    let samples = record(&ride, three(7));
+    let mut sources = bench(&samples);
+    sources[1].clock.offset_s = 123.0;
+    sources[1].given = true;
+    let kept = align(&sources, Options::default());
+    assert_eq!(kept.streams[1].offset_s, 123.0);
+    assert_eq!(kept.streams[1].matched_on, MatchedOn::Given);
+    let again = align(
+        &sources,
+        Options {
+            again: true,
+            ..Options::default()
+        },
+    );
+    assert_eq!(again.streams[1].matched_on, MatchedOn::HeartRate);
+    assert!((again.streams[1].offset_s - 123.0).abs() > 1.0);
+}
+
+#[test]
+fn bad_input_leaves_the_clock_alone_and_says_why() {
+    let ride = Ride::new(900.0, 8, intervals);
+    let samples = record(&ride, three(8));
+    let zero_s = samples[0].time_s()[0];
+    let check = |other: &Samples, expected: &str| {
+        let mut sources = [
+            source(
+                "trainer",
+                0,
+                Role::UnderTest,
+                Site::Trainer,
+                &samples[0],
+                zero_s,
+            ),
+            source("pedals", 1, Role::Reference, Site::Pedal, other, zero_s),
+        ];
+        sources[1].clock.offset_s = 4.5;
+        let found = align(&sources, Options::default());
+        let stream = &found.streams[1];
+        assert_eq!((stream.offset_s, stream.skew_ppm), (4.5, 0.0), "{stream:?}");
+        assert!(!stream.confident && !stream.estimated);
+        assert_eq!(stream.matched_on, MatchedOn::Clock);
+        assert!(stream.reason.contains(expected), "{}", stream.reason);
+        assert!(
+            stream.reason.contains("left as it was"),
+            "{}",
+            stream.reason
+        );
+    };
+    check(&Samples::default(), "no samples");
+    let times: Vec<f64> = samples[1].time_s().to_vec();
+    let with = |times: &[f64], value: &dyn Fn(usize) -> f64| {
+        let mut out = Samples::new(times.to_vec()).unwrap();
+        out.set_column(Channel::Power, (0..times.len()).map(value).collect());
+        out
+    };
+    check(&with(&times, &|_| 200.0), "does not vary");
+    check(&with(&times, &|_| f64::NAN), "no channel in common");
+    check(&with(&times[..2], &|i| i as f64), "no channel in common");
+    check(&with(&times[..40], &|i| (i * i % 17) as f64), "too short");
+    check(
+        &with(&times, &|i| ((i * 7919 + i * i) % 101) as f64),
+        "nothing in common",
+    );
+    // One stream only: it defines session time.
+    let alone = align(&bench(&samples)[..1], Options::default());
+    assert!(alone.streams[0].confident && alone.streams[0].offset_s == 0.0);
+    assert_eq!(align(&[], Options::default()), Alignment::default());
+}
+
+#[test]
+fn equal_repeats_with_nothing_else_to_go_by_are_not_certain() {
+    // Two meters whose noise hides the rider, on bare repeats, one recorder started later and
+    // stopped earlier by a repeat each.
+    let mut ride = Ride::new(2400.0, 9, |_| 200.0);
+    for (i, watts) in ride.power_w.iter_mut().enumerate() {
+        *watts = if (i as f64 * FINE_S / 120.0) as i64 % 2 == 0 {
+            300.0
+        } else {
+            150.0
+        };
+    }
+    let mut recorders = three(9);
+    recorders.iter_mut().for_each(|r| {
+        r.heart = false;
+        r.cadence = false;
+        r.lag_s = 0.0;
+    });
+    recorders[1].from_s = 475.0;
+    recorders[1].to_s = 1925.0;
+    let samples = record(&ride, recorders);
+    let zero_s = samples[0].time_s()[0];
+    let sources = [
+        source("hub", 0, Role::Reference, Site::Hub, &samples[0], zero_s),
+        source(
+            "pedals",
+            1,
+            Role::Reference,
+            Site::Pedal,
+            &samples[1],
+            zero_s,
+        ),
+    ];
+    let found = align(&sources, Options::default());
+    let stream = &found.streams[1];
+    assert!(!stream.confident, "{stream:?}");
+    assert!(stream.reason.contains("nearly as well"), "{stream:?}");
+    // The recorders' clocks break the tie.
+    let error = error_s(&recorders, &samples, stream, 1, 1200.0);
+    assert!(error.abs() < 10.0, "{error} {stream:?}");
 }

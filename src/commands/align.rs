@@ -1,0 +1,262 @@
+//! `truing align`: the clock of every stream, with what is known of its error.
+
+use std::path::PathBuf;
+
+use clap::ValueEnum;
+
+use super::{Exit, Failure, Format, Output, open_session};
+use crate::recording::Channel;
+use crate::session::{OpenedSession, store};
+use crate::timeline::align::{Alignment, Options, ResponseLag, StreamClock, align_session};
+
+/// Estimate every stream's offset and skew against session time, with confidence.
+///
+/// Heart rate is believed first where both recorders heard one strap, then cadence, then power.
+/// Where only power is left for the source under test, its own delay and its clock cannot be told
+/// apart, and the result says so. Clocks set by hand are kept unless --again is given. Nothing is
+/// saved without --write.
+#[derive(Debug, clap::Args)]
+pub struct Arguments {
+    /// The session folder.
+    session: PathBuf,
+    /// Match on this channel only.
+    #[arg(long, value_name = "CHANNEL")]
+    on: Option<On>,
+    /// Save what was estimated, also where it is not certain.
+    #[arg(long)]
+    write: bool,
+    /// Only this stream (and those in the same recording, which share its clock).
+    #[arg(long, value_name = "LABEL")]
+    only: Option<String>,
+    /// Estimate clocks that were set by hand too.
+    #[arg(long)]
+    again: bool,
+    /// How the result is printed.
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+/// A channel to match on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum On {
+    /// One strap heard by two recorders.
+    HeartRate,
+    /// Cadence.
+    Cadence,
+    /// Power.
+    Power,
+}
+
+impl From<On> for Channel {
+    fn from(on: On) -> Self {
+        match on {
+            On::HeartRate => Channel::HeartRate,
+            On::Cadence => Channel::Cadence,
+            On::Power => Channel::Power,
+        }
+    }
+}
+
+/// Estimates, prints and, if asked, saves.
+///
+/// # Errors
+/// [`Failure`] where the session cannot be used or saved, or has no stream of the label asked for.
+pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
+    let opened = open_session(&arguments.session, output)?;
+    let wanted = wanted_streams(&opened, arguments.only.as_deref())?;
+    let options = Options {
+        on: arguments.on.map(Channel::from),
+        again: arguments.again,
+    };
+    let found = align_session(&opened, options);
+    print(&shown(&found, &wanted), arguments.format, output)?;
+    if arguments.write {
+        save(&opened, &found, &wanted, output)?;
+    }
+    Ok(Exit::Done)
+}
+
+/// Which streams are meant: all, or those that share a clock with the one named.
+fn wanted_streams(opened: &OpenedSession, only: Option<&str>) -> Result<Vec<bool>, Failure> {
+    let streams = &opened.session.streams;
+    let Some(label) = only else {
+        return Ok(vec![true; streams.len()]);
+    };
+    let Some(named) = opened.session.stream_index(label) else {
+        let known: Vec<&str> = streams.iter().map(|s| s.label.as_str()).collect();
+        return Err(Failure::CouldNot(format!(
+            "no stream is called “{label}”; there are {}",
+            known.join(", ")
+        )));
+    };
+    Ok((0..streams.len())
+        .map(|index| index == named || opened.share_a_clock(named, index))
+        .collect())
+}
+
+fn shown(found: &Alignment, wanted: &[bool]) -> Alignment {
+    let is_wanted = |label: &str| {
+        found
+            .streams
+            .iter()
+            .zip(wanted)
+            .any(|(stream, wanted)| *wanted && stream.label == label)
+    };
+    let mut shown = found.clone();
+    shown.streams.retain(|stream| is_wanted(&stream.label));
+    shown
+        .response_lags
+        .retain(|lag| is_wanted(&lag.label) || is_wanted(&lag.reference));
+    shown
+}
+
+fn save(
+    opened: &OpenedSession,
+    found: &Alignment,
+    wanted: &[bool],
+    output: &mut Output,
+) -> Result<(), Failure> {
+    let stored = store::load(&opened.folder).map_err(Failure::because)?;
+    if stored.session != opened.session {
+        return Err(Failure::CouldNot(format!(
+            "{}: somebody else changed the session meanwhile; nothing was written. Run it again",
+            opened.folder.display()
+        )));
+    }
+    let mut session = stored.session.clone();
+    let changed = found.apply(&mut session, |index| wanted.get(index) == Some(&true));
+    if changed.is_empty() {
+        output.message("truing: no clock changed; nothing was written");
+        return Ok(());
+    }
+    store::save(&opened.folder, &session, Some(&stored.fingerprint)).map_err(Failure::because)?;
+    output.message(&format!(
+        "truing: saved the clock of {}",
+        changed.join(", ")
+    ));
+    for stream in &found.streams {
+        if changed.contains(&stream.label) && !stream.confident {
+            output.message(&format!(
+                "truing: “{}” is not certain: {}; check it in the workbench",
+                stream.label, stream.reason
+            ));
+        }
+    }
+    Ok(())
+}
+
+const HEADS: [&str; 8] = [
+    "label",
+    "offset_s",
+    "offset_ci95_s",
+    "skew_ppm",
+    "matched_on",
+    "peak_correlation",
+    "confident",
+    "reason",
+];
+
+fn row(stream: &StreamClock) -> [String; 8] {
+    [
+        stream.label.clone(),
+        format!("{:.3}", stream.offset_s),
+        stream.offset_ci95_s.map_or(String::new(), |[low, high]| {
+            format!("{low:.3} to {high:.3}")
+        }),
+        format!("{:.1}", stream.skew_ppm),
+        stream.matched_on.word().to_owned(),
+        stream
+            .peak_correlation
+            .map_or(String::new(), |r| format!("{r:.3}")),
+        (if stream.confident { "yes" } else { "no" }).to_owned(),
+        stream.reason.clone(),
+    ]
+}
+
+fn print(found: &Alignment, format: Format, output: &mut Output) -> Result<(), Failure> {
+    let rows: Vec<[String; 8]> = found.streams.iter().map(row).collect();
+    match format {
+        Format::Json => return output.json(found),
+        Format::Csv => return output.result(&csv(found)?),
+        Format::Markdown => {
+            let line = |cells: &[String]| format!("| {} |\n", cells.join(" | "));
+            let mut text = line(&HEADS.map(str::to_owned));
+            text += &line(&HEADS.map(|_| "---".to_owned()));
+            for row in &rows {
+                text += &line(&row.clone().map(|cell| cell.replace('|', "\\|")));
+            }
+            output.result(&text)?;
+        }
+        Format::Text => {
+            for (row, stream) in rows.iter().zip(&found.streams) {
+                let [label, offset, interval, skew, matched_on, r, _, reason] = row;
+                let mut text = format!("{label}: {offset} s, {skew} ppm");
+                if !interval.is_empty() {
+                    text += &format!(" (95 %: {interval} s)");
+                }
+                text += &format!("\n  matched on {matched_on}");
+                if !r.is_empty() {
+                    text += &format!(", r {r}");
+                }
+                let word = if stream.confident {
+                    ""
+                } else {
+                    "NOT CERTAIN: "
+                };
+                output.result(&format!("{text}\n  {word}{reason}"))?;
+            }
+        }
+    }
+    for lag in &found.response_lags {
+        output.result(&lag_line(lag))?;
+    }
+    Ok(())
+}
+
+fn lag_line(lag: &ResponseLag) -> String {
+    let delay = match (lag.delay_s, lag.delay_ci95_s) {
+        (Some(delay), Some([low, high])) => {
+            format!("{delay:.2} s (95 %: {low:.2} to {high:.2} s)")
+        }
+        (Some(delay), None) => format!("{delay:.2} s"),
+        (None, _) => "not found".to_owned(),
+    };
+    format!(
+        "Power of {} after {}: {delay}; {}",
+        lag.label, lag.reference, lag.note
+    )
+}
+
+/// One row a stream; the interval in two columns.
+fn csv(found: &Alignment) -> Result<String, Failure> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let heads = [
+        "label",
+        "offset_s",
+        "offset_ci95_low_s",
+        "offset_ci95_high_s",
+        "skew_ppm",
+        "matched_on",
+        "peak_correlation",
+        "confident",
+        "reason",
+    ];
+    writer.write_record(heads).map_err(Failure::because)?;
+    for stream in &found.streams {
+        let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+        let record = [
+            stream.label.clone(),
+            stream.offset_s.to_string(),
+            number(stream.offset_ci95_s.map(|ci| ci[0])),
+            number(stream.offset_ci95_s.map(|ci| ci[1])),
+            stream.skew_ppm.to_string(),
+            stream.matched_on.word().to_owned(),
+            number(stream.peak_correlation),
+            stream.confident.to_string(),
+            stream.reason.clone(),
+        ];
+        writer.write_record(record).map_err(Failure::because)?;
+    }
+    let bytes = writer.into_inner().map_err(Failure::because)?;
+    String::from_utf8(bytes).map_err(Failure::because)
+}
