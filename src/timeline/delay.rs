@@ -502,10 +502,10 @@ mod tests {
     fn lengths_are_even_fast_and_close() {
         for n in [1, 2, 3, 17, 1000, 43_201, 44_400] {
             let len = fast_length(n);
-            assert!(len >= n && len % 2 == 0 && len <= n.next_power_of_two().max(2));
+            assert!(len >= n && len.is_multiple_of(2) && len <= n.next_power_of_two().max(2));
             let mut rest = len;
             for factor in [2, 3, 5] {
-                while rest % factor == 0 {
+                while rest.is_multiple_of(factor) {
                     rest /= factor;
                 }
             }
