@@ -5,9 +5,17 @@
 //! here knows of offsets or sessions.
 
 mod channel;
+mod delimited;
 mod error;
+mod fit;
 mod model;
+mod moment;
+mod names;
 mod read;
+mod rows;
+mod sampling;
+mod tcx;
+mod words;
 
 pub use channel::{Channel, PerChannel};
 pub use error::RecordingError;
@@ -15,4 +23,4 @@ pub use model::{
     Damage, Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint,
     TimeBase,
 };
-pub use read::{ColumnMap, ReadOptions, clean_text, read};
+pub use read::{ColumnMap, MAX_FILE_BYTES, ReadOptions, clean_text, read, read_all};

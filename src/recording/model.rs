@@ -1,6 +1,7 @@
 //! The shape every reader returns.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use serde::Serialize;
 
@@ -82,10 +83,12 @@ pub enum Sampling {
 
 /// Rows of samples: strictly increasing times, and per channel a column of the same length with
 /// `NaN` where the value is missing.
+///
+/// Columns are shared, not copied, between clones and between the streams of one recording.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Samples {
-    time_s: Vec<f64>,
-    columns: PerChannel<Vec<f64>>,
+    time_s: Arc<Vec<f64>>,
+    columns: PerChannel<Arc<Vec<f64>>>,
 }
 
 impl Samples {
@@ -93,6 +96,11 @@ impl Samples {
     ///
     /// Returns `None` unless the times are finite and strictly increasing.
     pub fn new(time_s: Vec<f64>) -> Option<Self> {
+        Self::shared(Arc::new(time_s))
+    }
+
+    /// As [`Samples::new`], for times that several streams share.
+    pub(super) fn shared(time_s: Arc<Vec<f64>>) -> Option<Self> {
         let finite = time_s.iter().all(|t| t.is_finite());
         let increasing = time_s.windows(2).all(|pair| pair[0] < pair[1]);
         (finite && increasing).then(|| Self {
@@ -113,8 +121,16 @@ impl Samples {
                 *value = f64::NAN;
             }
         }
-        self.columns.set(channel, values);
+        self.columns.set(channel, Arc::new(values));
         true
+    }
+
+    /// As [`Samples::set_column`], for a column that several streams share and that holds no
+    /// infinite value.
+    pub(super) fn share_column(&mut self, channel: Channel, values: &Arc<Vec<f64>>) {
+        if values.len() == self.time_s.len() {
+            self.columns.set(channel, Arc::clone(values));
+        }
     }
 
     /// Time of each row on the recorder's clock, s.
@@ -124,7 +140,7 @@ impl Samples {
 
     /// The column of `channel`, if the stream carries it. `NaN` is missing.
     pub fn column(&self, channel: Channel) -> Option<&[f64]> {
-        self.columns.get(channel).map(Vec::as_slice)
+        self.columns.get(channel).map(|column| column.as_slice())
     }
 
     /// The channels present.

@@ -1,0 +1,192 @@
+//! What the columns hold, by their heads.
+
+use crate::recording::names::{Meaning, Quantity, meaning, words};
+use crate::recording::{Channel, ReadOptions, clean_text};
+
+/// What a row offers as a head.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Head {
+    pub(super) names: Vec<String>,
+    pub(super) has_time: bool,
+    pub(super) has_power: bool,
+    /// Cells whose meaning is known.
+    pub(super) recognised: usize,
+}
+
+impl Head {
+    /// How near the row comes to a head.
+    pub(super) fn promise(&self) -> (usize, usize) {
+        (self.recognised, self.names.len())
+    }
+}
+
+/// What the time column's head says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct TimeHead {
+    /// Lower is better where several columns are times.
+    pub(super) rank: u8,
+    /// Seconds a unit, where told.
+    pub(super) unit_s: Option<f64>,
+}
+
+/// One used column.
+#[derive(Clone, Debug)]
+pub(super) struct Column {
+    /// Place in the row.
+    pub(super) index: usize,
+    /// Head, cleaned.
+    pub(super) name: String,
+    pub(super) role: Role,
+}
+
+/// What a column is used for.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Role {
+    /// A channel or a target.
+    Measured(Meaning),
+    /// Lap numbers.
+    Lap,
+}
+
+/// Heads of a row, and what is recognised in them.
+pub(super) fn looks_like_head(cells: &[Vec<u8>], options: &ReadOptions) -> Head {
+    let names = clean(cells);
+    // A row with numbers in it is data, unless the heads are told by the tester.
+    let numbers = names
+        .iter()
+        .filter(|name| name.parse::<f64>().is_ok())
+        .count();
+    let mut head = Head::default();
+    if numbers == 0 && names.len() > 1 {
+        for name in &names {
+            let time = is_told(name, options.columns.time.as_deref()) || time_head(name).is_some();
+            let meaning = meaning(name, None);
+            let power =
+                is_told(name, column_told(options)) || meaning.as_ref().is_some_and(is_power);
+            head.has_time |= time;
+            head.has_power |= power;
+            head.recognised += usize::from(time || power || meaning.is_some());
+        }
+    }
+    head.names = names;
+    head
+}
+
+fn clean(cells: &[Vec<u8>]) -> Vec<String> {
+    cells
+        .iter()
+        .map(|cell| clean_text(&String::from_utf8_lossy(cell)).trim().to_owned())
+        .collect()
+}
+
+/// Whether `name` is the one told.
+pub(super) fn is_told(name: &str, told: Option<&str>) -> bool {
+    told.is_some_and(|told| told.trim().to_lowercase() == name.to_lowercase())
+}
+
+/// The power column told by the tester: what stands before the device in `column:device`, unless
+/// a column has the whole name.
+pub(super) fn column_told(options: &ReadOptions) -> Option<&str> {
+    options.columns.power.as_deref()
+}
+
+/// Whether a meaning is power.
+pub(super) fn is_power(meaning: &Meaning) -> bool {
+    meaning.quantity == Quantity::Channel(Channel::Power)
+}
+
+/// Whether a head is that of a time column.
+pub(super) fn time_head(name: &str) -> Option<TimeHead> {
+    let words = words(name);
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let (unit_s, rest) = match words.as_slice() {
+        [rest @ .., unit] if !rest.is_empty() => match time_unit(unit) {
+            Some(unit_s) => (Some(unit_s), rest),
+            None => (None, words.as_slice()),
+        },
+        _ => (None, words.as_slice()),
+    };
+    let rank = match rest {
+        ["timestamp" | "datetime"] | ["date", "time"] | ["time", "stamp"] => 0,
+        ["utc"]
+        | ["time", "utc"]
+        | ["utc", "time"]
+        | ["unix"]
+        | ["unix", "time"]
+        | ["epoch"]
+        | ["unix", "timestamp"]
+        | ["epoch", "time"]
+        | ["timestamp", "utc"] => 0,
+        ["time"] | ["local", "time"] | ["clock"] => 1,
+        ["date"] => 2,
+        ["elapsed"]
+        | ["elapsed", "time"]
+        | ["time", "elapsed"]
+        | ["t"]
+        | ["ride", "time"]
+        | ["relative", "time"] => 3,
+        [unit] => {
+            return match (*unit, time_unit(unit)) {
+                // A lone "m" or "h" is more likely something else.
+                ("m" | "h", _) | (_, None) => None,
+                (_, unit_s) => Some(TimeHead { rank: 4, unit_s }),
+            };
+        }
+        _ => return None,
+    };
+    Some(TimeHead { rank, unit_s })
+}
+
+/// Seconds a unit.
+pub(super) fn time_unit(unit: &str) -> Option<f64> {
+    match unit.to_lowercase().as_str() {
+        "s" | "sec" | "secs" | "second" | "seconds" => Some(1.0),
+        "ms" | "msec" | "millis" | "millisecond" | "milliseconds" => Some(1e-3),
+        "us" | "µs" | "microseconds" => Some(1e-6),
+        "ns" | "nanoseconds" => Some(1e-9),
+        "min" | "mins" | "minute" | "minutes" => Some(60.0),
+        "h" | "hours" => Some(3600.0),
+        _ => None,
+    }
+}
+
+/// Whether a head is that of a column that names devices.
+pub(super) fn is_device(name: &str) -> bool {
+    matches!(
+        words(name).join(" ").as_str(),
+        "device" | "device name" | "sensor" | "sensor name" | "source" | "meter" | "stream"
+    )
+}
+
+/// Whether a head is that of a column with lap numbers.
+pub(super) fn is_lap(name: &str) -> bool {
+    matches!(
+        words(name).join(" ").as_str(),
+        "lap" | "lap number" | "lap index" | "interval"
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn time_columns_are_known_by_usual_names_and_units() {
+        for (name, unit_s) in [
+            ("time", None),
+            ("Time (s)", Some(1.0)),
+            ("time_ms", Some(1e-3)),
+            ("Timestamp", None),
+            ("secs", Some(1.0)),
+            ("Elapsed [min]", Some(60.0)),
+            ("t", None),
+            ("unix_time", None),
+        ] {
+            let head = time_head(name).unwrap_or_else(|| panic!("{name}"));
+            assert_eq!(head.unit_s, unit_s, "{name}");
+        }
+        for name in ["lap time", "power", "temperature", "m", "set", "delta time"] {
+            assert_eq!(time_head(name), None, "{name}");
+        }
+    }
+}

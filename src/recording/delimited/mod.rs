@@ -1,0 +1,421 @@
+//! Delimited text: comma, semicolon, tab or bar between columns, one row a moment, or one row a
+//! device and moment.
+//!
+//! [`dialect`] finds separator, decimal mark and head, [`head`] what the columns hold, [`time`] how
+//! times are written; [`number`] reads cells; [`streams`] puts together what belongs to one device.
+
+mod dialect;
+mod head;
+mod number;
+mod streams;
+mod time;
+
+use std::path::Path;
+
+use super::rows::Table;
+use super::{
+    Damage, Format, ReadOptions, Recording, RecordingError, TimeBase, clean_text, read as reading,
+};
+use dialect::Dialect;
+use head::{Column, Role, is_device, is_lap, is_told, time_head, time_unit};
+use number::{Cell, cell};
+use time::{TimeFormat, TimeReader};
+
+/// Devices in a file with one row a device and moment; more are not told apart by that column.
+const MAX_DEVICES: usize = 32;
+
+/// Reads delimited text.
+pub(super) fn read(
+    path: &Path,
+    bytes: &[u8],
+    options: &ReadOptions,
+) -> Result<Recording, RecordingError> {
+    let text = bytes.strip_prefix(reading::UTF8_MARK).unwrap_or(bytes);
+    let dialect = dialect::recognise(text, options).map_err(|head| without_columns(path, head))?;
+    let plan = Plan::new(path, &dialect, options)?;
+    let mut rows = Rows::new(&plan, text.len());
+    rows.read(path, text, &dialect, &plan)?;
+    rows.finish(path, bytes, plan, options)
+}
+
+fn without_columns(path: &Path, head: head::Head) -> RecordingError {
+    let (wanted, way_out) = if head.has_time {
+        (
+            "power column",
+            "name it by `channel` in session.toml, or head it “power_w”",
+        )
+    } else if head.has_power {
+        (
+            "time column",
+            "name it by `columns.time` in session.toml, or head it “time_s”",
+        )
+    } else {
+        (
+            "row that heads a time and a power column",
+            "head the columns “time_s” and “power_w”",
+        )
+    };
+    RecordingError::NoColumn {
+        path: path.to_owned(),
+        wanted: wanted.to_owned(),
+        found: head.names,
+        way_out,
+    }
+}
+
+/// Which columns are read, and how.
+#[derive(Debug)]
+struct Plan {
+    time: usize,
+    time_name: String,
+    /// A column with the day, where time and day stand apart.
+    date: Option<usize>,
+    time_format: TimeFormat,
+    device: Option<usize>,
+    /// Used columns; their place is their column in the table.
+    columns: Vec<Column>,
+    remarks: Vec<String>,
+    width: usize,
+    mark: u8,
+}
+
+impl Plan {
+    fn new(path: &Path, dialect: &Dialect, options: &ReadOptions) -> Result<Self, RecordingError> {
+        let heads = &dialect.heads;
+        let no_column = |told: &str| RecordingError::NoColumn {
+            path: path.to_owned(),
+            wanted: format!("column “{}”", clean_text(told)),
+            found: heads.clone(),
+            way_out: "correct the name in session.toml",
+        };
+        let find = |told: &Option<String>| match told {
+            Some(told) => match heads.iter().position(|name| is_told(name, Some(told))) {
+                Some(index) => Ok(Some(index)),
+                None => Err(no_column(told)),
+            },
+            None => Ok(None),
+        };
+        let told_device = find(&options.columns.device)?;
+        let time = match find(&options.columns.time)? {
+            Some(time) => time,
+            None => best_time(heads).ok_or_else(|| {
+                without_columns(
+                    path,
+                    head::Head {
+                        names: heads.clone(),
+                        has_power: true,
+                        ..head::Head::default()
+                    },
+                )
+            })?,
+        };
+        let device = told_device.or_else(|| heads.iter().position(|name| is_device(name)));
+        let columns = columns(dialect, options, &[Some(time), device]);
+        let mut plan = Self {
+            time,
+            time_name: heads.get(time).cloned().unwrap_or_default(),
+            date: None,
+            time_format: TimeFormat::Clock,
+            device,
+            columns,
+            remarks: Vec::new(),
+            width: heads.len(),
+            mark: dialect.decimal_mark,
+        };
+        plan.choose_time_format(path, dialect)?;
+        Ok(plan)
+    }
+
+    fn choose_time_format(&mut self, path: &Path, dialect: &Dialect) -> Result<(), RecordingError> {
+        let column = |index: usize| -> Vec<Vec<u8>> {
+            let cell = |row: &Vec<Vec<u8>>| row.get(index).cloned().unwrap_or_default();
+            dialect.sample.iter().map(cell).collect()
+        };
+        let unit_below = dialect
+            .units
+            .as_ref()
+            .and_then(|units| time_unit(units.get(self.time)?));
+        let unit_s = time_head(&self.time_name)
+            .and_then(|head| head.unit_s)
+            .or(unit_below);
+        let cells = column(self.time);
+        let (format, remark) = time::recognise(&cells, self.mark, unit_s)
+            .map_err(|row| self.bad_time(path, 0, &cells, row))?;
+        self.time_format = format;
+        self.remarks.extend(remark.map(str::to_owned));
+        if format == TimeFormat::Clock {
+            let day = dialect.heads.iter().position(|name| {
+                time_head(name).is_some_and(|head| head.rank == 2) && *name != self.time_name
+            });
+            let is_day = |index: &usize| {
+                let first = column(*index).into_iter().find(|cell| !cell.is_empty());
+                first.is_some_and(|cell| {
+                    let text = format!("{}T00:00:00", String::from_utf8_lossy(&cell).trim());
+                    super::moment::date(&text).is_some()
+                })
+            };
+            if let Some(index) = day.filter(is_day) {
+                self.date = Some(index);
+                self.time_format = TimeFormat::Date;
+            }
+        }
+        Ok(())
+    }
+
+    fn bad_time(&self, path: &Path, line: u64, cells: &[Vec<u8>], row: usize) -> RecordingError {
+        let value = cells.get(row).map(|cell| shown(cell)).unwrap_or_default();
+        RecordingError::BadCell {
+            path: path.to_owned(),
+            line: line.max(row as u64 + 2),
+            column: self.time_name.clone(),
+            value,
+            wanted: "a time",
+            way_out: "write seconds, h:mm:ss or a date as 2026-11-25T07:00:00Z",
+        }
+    }
+
+    /// The first sample cells of the time column tell absolute from elapsed time.
+    fn time_base(&self) -> TimeBase {
+        match self.time_format {
+            TimeFormat::Date | TimeFormat::Count { absolute: true, .. } => TimeBase::Absolute,
+            TimeFormat::Clock | TimeFormat::Count { .. } => TimeBase::Elapsed,
+        }
+    }
+}
+
+/// The time column of the lowest rank, the first of several.
+fn best_time(heads: &[String]) -> Option<usize> {
+    let ranked = heads
+        .iter()
+        .enumerate()
+        .filter_map(|(index, name)| Some((time_head(name)?.rank, index)));
+    ranked.min().map(|(_, index)| index)
+}
+
+/// The columns with a meaning, except those in `taken`.
+fn columns(dialect: &Dialect, options: &ReadOptions, taken: &[Option<usize>]) -> Vec<Column> {
+    let told = streams::told_column(dialect, options);
+    let mut columns = Vec::new();
+    for (index, name) in dialect.heads.iter().enumerate() {
+        if taken.contains(&Some(index)) {
+            continue;
+        }
+        let unit = dialect.units.as_ref().and_then(|units| units.get(index));
+        let role = match super::names::meaning(name, unit.map(String::as_str)) {
+            _ if told == Some(index) => Role::Measured(streams::as_power(name, unit)),
+            Some(meaning) => Role::Measured(meaning),
+            None if is_lap(name) => Role::Lap,
+            None => continue,
+        };
+        columns.push(Column {
+            index,
+            name: name.clone(),
+            role,
+        });
+    }
+    columns
+}
+
+/// The rows of one device, or of all.
+struct Group {
+    name: Vec<u8>,
+    table: Table,
+}
+
+/// Rows under way.
+struct Rows {
+    groups: Vec<Group>,
+    file_bytes: usize,
+    damage: Vec<Damage>,
+    short_rows: usize,
+    without_device: usize,
+    without_zone: bool,
+}
+
+impl Rows {
+    fn new(plan: &Plan, file_bytes: usize) -> Self {
+        let mut rows = Self {
+            groups: Vec::new(),
+            file_bytes,
+            damage: Vec::new(),
+            short_rows: 0,
+            without_device: 0,
+            without_zone: false,
+        };
+        if plan.device.is_none() {
+            rows.open_group(Vec::new(), plan);
+        }
+        rows
+    }
+
+    fn open_group(&mut self, name: Vec<u8>, plan: &Plan) -> usize {
+        let table = Table::new(plan.columns.len(), self.file_bytes);
+        self.groups.push(Group { name, table });
+        self.groups.len() - 1
+    }
+
+    fn read(
+        &mut self,
+        path: &Path,
+        text: &[u8],
+        dialect: &Dialect,
+        plan: &Plan,
+    ) -> Result<(), RecordingError> {
+        let mut reader = dialect::reader(text, dialect.separator);
+        let mut record = csv::ByteRecord::new();
+        let broken = |error: csv::Error| RecordingError::Io {
+            path: path.to_owned(),
+            source: std::io::Error::other(error),
+        };
+        for _ in 0..=dialect.head_row + usize::from(dialect.units.is_some()) {
+            reader.read_byte_record(&mut record).map_err(broken)?;
+        }
+        let mut times = TimeReader::new(plan.time_format, plan.mark);
+        let mut day_and_time = Vec::new();
+        let mut group = 0;
+        let mut last_was_short = None;
+        while reader.read_byte_record(&mut record).map_err(broken)? {
+            let line = || record.position().map_or(0, csv::Position::line);
+            if record.len() < plan.width {
+                self.short_rows += 1;
+                last_was_short = Some(line());
+            } else {
+                last_was_short = None;
+            }
+            let mut time = record.get(plan.time).unwrap_or_default();
+            if let Some(day) = plan.date {
+                day_and_time.clear();
+                day_and_time.extend(record.get(day).unwrap_or_default());
+                day_and_time.push(b'T');
+                day_and_time.extend(time);
+                time = &day_and_time;
+            }
+            let Some(time_s) = times.read(time) else {
+                return Err(plan.bad_time(path, line(), &[time.to_vec()], 0));
+            };
+            if let Some(device) = plan.device {
+                let name = record.get(device).unwrap_or_default();
+                if self.groups.get(group).is_none_or(|g| g.name != name) {
+                    match self.find_group(name, plan) {
+                        Some(found) => group = found,
+                        None => {
+                            self.without_device += 1;
+                            continue;
+                        }
+                    }
+                }
+            }
+            let Some(Group { table, .. }) = self.groups.get_mut(group) else {
+                continue;
+            };
+            table.push(time_s);
+            for (place, column) in plan.columns.iter().enumerate() {
+                let text = record.get(column.index).unwrap_or_default();
+                match cell(text, plan.mark) {
+                    Cell::Number(number) => table.put(place, number),
+                    Cell::Missing => {}
+                    Cell::Text => return Err(bad_number(path, line(), column, text)),
+                }
+            }
+            if let Some((rows, columns)) = table.too_sparse() {
+                return Err(RecordingError::TooSparse {
+                    path: path.to_owned(),
+                    rows,
+                    columns,
+                });
+            }
+        }
+        if let (Some(line), false) = (last_was_short, text.ends_with(b"\n")) {
+            self.short_rows -= 1;
+            self.damage.push(Damage {
+                at: line,
+                message: format!(
+                    "the file is cut off in line {}: its last row lacks columns, later rows may \
+                     be missing",
+                    super::words::grouped(line)
+                ),
+            });
+        }
+        self.without_zone = times.without_zone;
+        Ok(())
+    }
+
+    fn find_group(&mut self, name: &[u8], plan: &Plan) -> Option<usize> {
+        if let Some(found) = self.groups.iter().position(|group| group.name == name) {
+            return Some(found);
+        }
+        if number::is_missing(name.trim_ascii()) || self.groups.len() >= MAX_DEVICES {
+            return None;
+        }
+        Some(self.open_group(name.to_vec(), plan))
+    }
+
+    fn finish(
+        self,
+        path: &Path,
+        bytes: &[u8],
+        plan: Plan,
+        options: &ReadOptions,
+    ) -> Result<Recording, RecordingError> {
+        let rows: usize = self.groups.iter().map(|g| g.table.time_s.len()).sum();
+        if rows == 0 {
+            return Err(RecordingError::NoSamples {
+                path: path.to_owned(),
+                what: "a head without rows".to_owned(),
+                messages: 0,
+            });
+        }
+        let mut remarks = plan.remarks.clone();
+        if self.without_zone {
+            remarks.push("dates without a zone are taken as UTC".to_owned());
+        }
+        if self.short_rows > 0 {
+            remarks.push(format!(
+                "{} with fewer cells than the head: what lacks is missing",
+                super::words::plural(self.short_rows, "row")
+            ));
+        }
+        if self.without_device > 0 {
+            remarks.push(format!(
+                "{} without a device, or with one too many, left out",
+                super::words::plural(self.without_device, "row")
+            ));
+        }
+        let time_base = plan.time_base();
+        let found = streams::assemble(path, self.groups, &plan, options, &mut remarks)?;
+        Ok(Recording {
+            path: path.to_owned(),
+            format: Format::Delimited,
+            sha256: reading::sha256_hex(bytes),
+            time_base,
+            streams: found.streams,
+            laps: found.laps,
+            events: Vec::new(),
+            set_points: found.set_points,
+            device: None,
+            damage: self.damage,
+            remarks,
+        })
+    }
+}
+
+fn bad_number(path: &Path, line: u64, column: &Column, text: &[u8]) -> RecordingError {
+    RecordingError::BadCell {
+        path: path.to_owned(),
+        line,
+        column: column.name.clone(),
+        value: shown(text),
+        wanted: "a number",
+        way_out: "correct the cell, or leave it empty where the value is missing",
+    }
+}
+
+/// A cell for a message: cleaned and not too long.
+fn shown(cell: &[u8]) -> String {
+    const LONGEST: usize = 40;
+    let text = clean_text(&String::from_utf8_lossy(cell));
+    match text.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}…", &text[..end]),
+        None => text,
+    }
+}

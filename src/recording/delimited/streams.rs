@@ -1,0 +1,348 @@
+//! Which columns belong to which stream of delimited text.
+//!
+//! One stream a power column, or one a device where rows name their device. A column belongs to
+//! the power column that shares its telling words ("hub power", "hub cadence"). Without telling
+//! words, heart rate and speed are given to all; cadence, temperature and balance to the first
+//! stream only: shared, a comparison of cadence would find perfect agreement of a series with
+//! itself.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use super::dialect::Dialect;
+use super::head::{Role, is_power, is_told};
+use super::{Group, Plan};
+use crate::recording::names::{Meaning, Quantity, meaning};
+use crate::recording::rows::{Ordered, put_in_order};
+use crate::recording::{
+    Channel, Lap, ReadOptions, RecordedStream, RecordingError, Samples, SetPoint, clean_text,
+    read as reading, sampling,
+};
+
+/// A telling share of missing power: beyond it, rows without a value of the stream are dropped
+/// from it, since they are another device's.
+const OTHERS_ROWS: f64 = 0.2;
+
+/// What was found in the rows.
+pub(super) struct Found {
+    pub(super) streams: Vec<RecordedStream>,
+    pub(super) laps: Vec<Lap>,
+    pub(super) set_points: Vec<SetPoint>,
+}
+
+/// The place of the column told as power, by its whole name or by what stands before `:device`.
+pub(super) fn told_column(dialect: &Dialect, options: &ReadOptions) -> Option<usize> {
+    let told = options.columns.power.as_deref()?;
+    let find = |name: &str| dialect.heads.iter().position(|h| is_told(h, Some(name)));
+    find(told).or_else(|| find(told.rsplit_once(':')?.0))
+}
+
+/// A column as power, whatever its name.
+pub(super) fn as_power(name: &str, unit: Option<&String>) -> Meaning {
+    meaning(name, unit.map(String::as_str))
+        .filter(is_power)
+        .unwrap_or(Meaning {
+            quantity: Quantity::Channel(Channel::Power),
+            factor: 1.0,
+            shift: 0.0,
+            has_unit: false,
+            rest: name.to_lowercase(),
+        })
+}
+
+/// The streams, laps and set points in the groups.
+pub(super) fn assemble(
+    path: &Path,
+    groups: Vec<Group>,
+    plan: &Plan,
+    options: &ReadOptions,
+    remarks: &mut Vec<String>,
+) -> Result<Found, RecordingError> {
+    let mut found = Found {
+        streams: Vec::new(),
+        laps: Vec::new(),
+        set_points: Vec::new(),
+    };
+    let several_devices = groups.len() > 1;
+    for group in groups {
+        let device = clean_text(&String::from_utf8_lossy(&group.name))
+            .trim()
+            .to_owned();
+        let mut ordered = put_in_order(group.table);
+        for remark in ordered.remarks.drain(..) {
+            remarks.push(if several_devices {
+                format!("{device}: {remark}")
+            } else {
+                remark
+            });
+        }
+        convert(&mut ordered, plan, remarks);
+        if found.laps.is_empty() {
+            found.laps = laps(&ordered, plan);
+        }
+        if found.set_points.is_empty() {
+            found.set_points = set_points(&ordered, plan);
+        }
+        let device = (!device.is_empty()).then_some(device);
+        streams(
+            path,
+            &ordered,
+            plan,
+            device.as_deref(),
+            several_devices,
+            &mut found.streams,
+        );
+    }
+    number_labels(&mut found.streams);
+    select(path, &mut found.streams, options)?;
+    for stream in &mut found.streams {
+        stream.sampling = sampling::recognise(&stream.samples);
+        sampling::remark(&stream.label, stream.sampling, remarks);
+    }
+    Ok(found)
+}
+
+/// Keeps the stream asked for.
+fn select(
+    path: &Path,
+    streams: &mut Vec<RecordedStream>,
+    options: &ReadOptions,
+) -> Result<(), RecordingError> {
+    let Some(told) = options.columns.power.as_deref() else {
+        return Ok(());
+    };
+    let names: Vec<String> = streams
+        .iter()
+        .filter_map(|s| s.power_field.clone())
+        .collect();
+    let whole = |name: &str| is_told(name, Some(told));
+    let column = |name: &str| {
+        name.split_once(':')
+            .is_some_and(|(c, _)| is_told(c, Some(told)))
+    };
+    let keep: &dyn Fn(&str) -> bool = if names.iter().any(|name| whole(name)) {
+        &whole
+    } else {
+        &column
+    };
+    streams.retain(|stream| stream.power_field.as_deref().is_some_and(keep));
+    if streams.is_empty() {
+        return Err(RecordingError::NoColumn {
+            path: path.to_owned(),
+            wanted: format!("power column “{}”", clean_text(told)),
+            found: names,
+            way_out: "correct `channel` in session.toml",
+        });
+    }
+    Ok(())
+}
+
+/// Brings every column into our units.
+fn convert(ordered: &mut Ordered, plan: &Plan, remarks: &mut Vec<String>) {
+    for (place, column) in plan.columns.iter().enumerate() {
+        let Role::Measured(meaning) = &column.role else {
+            continue;
+        };
+        let Some(values) = ordered.columns.get_mut(place).and_then(Option::as_mut) else {
+            continue;
+        };
+        let (mut factor, shift) = (meaning.factor, meaning.shift);
+        if meaning.quantity == Quantity::Channel(Channel::Speed)
+            && !meaning.has_unit
+            && looks_like_km_h(values)
+        {
+            factor = 1.0 / 3.6;
+            let remark = format!(
+                "column “{}” has no unit: its size speaks for km/h",
+                column.name
+            );
+            if !remarks.contains(&remark) {
+                remarks.push(remark);
+            }
+        }
+        if factor != 1.0 || shift != 0.0 {
+            for value in Arc::make_mut(values) {
+                *value = *value * factor + shift;
+            }
+        }
+    }
+}
+
+/// Bicycles go at 15 to 60 km/h, which is 4 to 17 m/s.
+fn looks_like_km_h(values: &[f64]) -> bool {
+    const LIMIT: f64 = 15.0;
+    let mut moving: Vec<f64> = values.iter().copied().filter(|v| *v > 1.0).collect();
+    let middle = moving.len() / 2;
+    !moving.is_empty() && *moving.select_nth_unstable_by(middle, f64::total_cmp).1 > LIMIT
+}
+
+fn streams(
+    path: &Path,
+    ordered: &Ordered,
+    plan: &Plan,
+    device: Option<&str>,
+    several_devices: bool,
+    streams: &mut Vec<RecordedStream>,
+) {
+    let measured = |wanted: Channel| {
+        plan.columns
+            .iter()
+            .enumerate()
+            .filter_map(move |(place, column)| {
+                let Role::Measured(meaning) = &column.role else {
+                    return None;
+                };
+                let filled = ordered.columns.get(place)?.as_ref()?;
+                (meaning.quantity == Quantity::Channel(wanted)).then_some((column, meaning, filled))
+            })
+    };
+    let powers: Vec<_> = measured(Channel::Power).collect();
+    let single = powers.len() == 1;
+    for (place, (column, power_meaning, power)) in powers.iter().enumerate() {
+        let rest = power_meaning.rest.as_str();
+        let Some(mut samples) = Samples::shared(ordered.time_s.clone()) else {
+            continue;
+        };
+        samples.share_column(Channel::Power, power);
+        let mut own = vec![*power];
+        for channel in Channel::ALL.into_iter().skip(1) {
+            let mut candidates = measured(channel);
+            let same = candidates.find(|(_, meaning, _)| meaning.rest == rest && !rest.is_empty());
+            let shared = matches!(channel, Channel::HeartRate | Channel::Speed);
+            let plain = || {
+                let mut candidates = measured(channel);
+                candidates.find(|(_, meaning, _)| single || meaning.rest.is_empty())
+            };
+            let is_own = same.is_some() || single;
+            let chosen = same.or_else(|| (single || shared || place == 0).then(plain).flatten());
+            if let Some((_, _, values)) = chosen {
+                samples.share_column(channel, values);
+                if is_own {
+                    own.push(values);
+                }
+            }
+        }
+        if !single {
+            samples = without_others_rows(samples, &own);
+        }
+        let label = match device {
+            Some(device) if single => device.to_owned(),
+            Some(device) => format!("{device} {rest}").trim().to_owned(),
+            None if !rest.is_empty() => rest.to_owned(),
+            None if single => reading::stem(path),
+            None => column.name.clone(),
+        };
+        let power_field = match device {
+            Some(device) if several_devices => format!("{}:{device}", column.name),
+            _ => column.name.clone(),
+        };
+        streams.push(RecordedStream {
+            label,
+            power_field: Some(power_field),
+            sampling: Default::default(),
+            samples,
+        });
+    }
+}
+
+/// In files that write each device's values in rows of their own, the rows of this stream.
+fn without_others_rows(samples: Samples, own: &[&Arc<Vec<f64>>]) -> Samples {
+    let rows = samples.len();
+    let holds = |row: usize| own.iter().any(|c| c.get(row).is_some_and(|v| !v.is_nan()));
+    let kept: Vec<usize> = (0..rows).filter(|row| holds(*row)).collect();
+    if (rows - kept.len()) as f64 <= OTHERS_ROWS * rows as f64 {
+        return samples;
+    }
+    let pick = |values: &[f64]| -> Vec<f64> {
+        kept.iter()
+            .filter_map(|row| values.get(*row).copied())
+            .collect()
+    };
+    let Some(mut thinned) = Samples::new(pick(samples.time_s())) else {
+        return samples;
+    };
+    for channel in samples.channels() {
+        if let Some(column) = samples.column(channel) {
+            thinned.set_column(channel, pick(column));
+        }
+    }
+    thinned
+}
+
+/// Gives repeated labels a number.
+fn number_labels(streams: &mut [RecordedStream]) {
+    for place in 1..streams.len() {
+        let (before, rest) = streams.split_at_mut(place);
+        let Some(stream) = rest.first_mut() else {
+            continue;
+        };
+        let plain = stream.label.clone();
+        let mut count = 1;
+        while before.iter().any(|other| other.label == stream.label) {
+            count += 1;
+            stream.label = format!("{plain} {count}");
+        }
+    }
+}
+
+/// Runs of the same value in `values`, as ranges of rows; missing values end a run.
+fn constant_runs(values: &[f64]) -> Vec<(usize, usize, f64)> {
+    let mut runs: Vec<(usize, usize, f64)> = Vec::new();
+    for (row, value) in values.iter().enumerate() {
+        match runs.last_mut() {
+            Some((_, end, before)) if *end == row && before == value => *end = row + 1,
+            _ if value.is_nan() => {}
+            _ => runs.push((row, row + 1, *value)),
+        }
+    }
+    runs
+}
+
+/// Each run holds until the next row.
+fn spans(ordered: &Ordered, values: &[f64]) -> Vec<(f64, f64, f64)> {
+    let time_s = &ordered.time_s;
+    let Some(last) = time_s.last() else {
+        return Vec::new();
+    };
+    constant_runs(values)
+        .into_iter()
+        .filter_map(|(from, to, value)| {
+            let from_s = *time_s.get(from)?;
+            let to_s = *time_s.get(to).unwrap_or(last);
+            (from_s < to_s).then_some((from_s, to_s, value))
+        })
+        .collect()
+}
+
+fn laps(ordered: &Ordered, plan: &Plan) -> Vec<Lap> {
+    let place = plan
+        .columns
+        .iter()
+        .position(|column| column.role == Role::Lap);
+    let values = place.and_then(|place| ordered.columns.get(place)?.as_ref());
+    let Some(values) = values else {
+        return Vec::new();
+    };
+    spans(ordered, values)
+        .into_iter()
+        .map(|(from_s, to_s, _)| Lap { from_s, to_s })
+        .collect()
+}
+
+fn set_points(ordered: &Ordered, plan: &Plan) -> Vec<SetPoint> {
+    let place = plan.columns.iter().position(
+        |column| matches!(&column.role, Role::Measured(m) if m.quantity == Quantity::TargetPower),
+    );
+    let values = place.and_then(|place| ordered.columns.get(place)?.as_ref());
+    let Some(values) = values else {
+        return Vec::new();
+    };
+    spans(ordered, values)
+        .into_iter()
+        .map(|(from_s, to_s, watts)| SetPoint {
+            from_s,
+            to_s,
+            watts,
+        })
+        .collect()
+}

@@ -1,0 +1,301 @@
+//! Times in cells.
+
+use super::number::{Cell, cell, is_missing};
+use crate::recording::moment::date;
+
+/// How the time column is written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum TimeFormat {
+    /// A number; times this many seconds.
+    Count {
+        /// Seconds a unit.
+        unit_s: f64,
+        /// Whether it counts from 1970.
+        absolute: bool,
+    },
+    /// `h:mm:ss` or `m:ss`, with decimals or without.
+    Clock,
+    /// Date and time as in ISO 8601, or with the day first and points (`25.11.2026 07:00:00`).
+    Date,
+}
+
+/// Reads cells of one time column.
+pub(super) struct TimeReader {
+    format: TimeFormat,
+    mark: u8,
+    /// The part before the seconds of the last date read, and what it stands for, s.
+    before_seconds: Vec<u8>,
+    base_s: f64,
+    after_seconds: Vec<u8>,
+    /// Whether a date without zone was met.
+    pub(super) without_zone: bool,
+    last_clock_s: Option<f64>,
+    days: f64,
+}
+
+/// A time in a cell, s; `None` where the cell is no time. `Some(NaN)` where it is empty.
+impl TimeReader {
+    pub(super) fn new(format: TimeFormat, mark: u8) -> Self {
+        Self {
+            format,
+            mark,
+            before_seconds: Vec::new(),
+            base_s: 0.0,
+            after_seconds: Vec::new(),
+            without_zone: false,
+            last_clock_s: None,
+            days: 0.0,
+        }
+    }
+
+    /// The time in `text`, s: `NaN` where it is missing, `None` where it is no time.
+    pub(super) fn read(&mut self, text: &[u8]) -> Option<f64> {
+        match self.format {
+            TimeFormat::Count { unit_s, .. } => match cell(text, self.mark) {
+                Cell::Number(number) => Some(scaled(number, unit_s)),
+                Cell::Missing => Some(f64::NAN),
+                Cell::Text => None,
+            },
+            TimeFormat::Clock => {
+                let text = text.trim_ascii();
+                if is_missing(text) {
+                    return Some(f64::NAN);
+                }
+                self.clock(clock(text)?)
+            }
+            TimeFormat::Date => {
+                let text = text.trim_ascii();
+                if is_missing(text) {
+                    return Some(f64::NAN);
+                }
+                self.date(text)
+            }
+        }
+    }
+
+    /// A clock that falls by more than half a day has passed midnight.
+    fn clock(&mut self, seconds: f64) -> Option<f64> {
+        const DAY_S: f64 = 86_400.0;
+        if let Some(last) = self.last_clock_s
+            && seconds < last - DAY_S / 2.0
+        {
+            self.days += 1.0;
+        }
+        self.last_clock_s = Some(seconds);
+        Some(seconds + self.days * DAY_S)
+    }
+
+    /// Rows of one minute differ only in their seconds: the rest is read once.
+    fn date(&mut self, text: &[u8]) -> Option<f64> {
+        const SECONDS_AT: usize = 17;
+        let (head, tail) = text.split_at_checked(SECONDS_AT).unwrap_or((text, &[]));
+        let length = tail
+            .iter()
+            .take_while(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+            .count();
+        let (seconds, zone) = tail.split_at(length);
+        if !self.before_seconds.is_empty()
+            && head == self.before_seconds
+            && zone == self.after_seconds
+            && let Some(seconds) = decimal_seconds(seconds)
+        {
+            return Some(self.base_s + seconds);
+        }
+        let (whole, has_zone) = date(std::str::from_utf8(text).ok()?)?;
+        self.without_zone |= !has_zone;
+        if let Some(seconds) = decimal_seconds(seconds)
+            && seconds < 60.0
+        {
+            self.before_seconds = head.to_vec();
+            self.after_seconds = zone.to_vec();
+            // Whole minutes are whole numbers: no rounding is carried along.
+            self.base_s = (whole - seconds).round();
+        }
+        Some(whole)
+    }
+}
+
+/// Milliseconds and the like are divided, not multiplied by an inexact 0.001.
+fn scaled(number: f64, unit_s: f64) -> f64 {
+    if unit_s < 1.0 {
+        number / (1.0 / unit_s).round()
+    } else {
+        number * unit_s
+    }
+}
+
+fn decimal_seconds(text: &[u8]) -> Option<f64> {
+    let mark = if text.contains(&b',') { b',' } else { b'.' };
+    match cell(text, mark) {
+        Cell::Number(seconds) if seconds >= 0.0 => Some(seconds),
+        _ => None,
+    }
+}
+
+/// Seconds of `h:mm:ss` or `m:ss`.
+fn clock(text: &[u8]) -> Option<f64> {
+    let (negative, text) = match text.strip_prefix(b"-") {
+        Some(rest) => (true, rest),
+        None => (false, text),
+    };
+    let mut parts = text.split(|b| *b == b':').rev();
+    let mut total = decimal_seconds(parts.next()?)?;
+    let mut unit_s = 60.0;
+    let mut count = 1;
+    for part in parts {
+        if part.is_empty() || !part.iter().all(u8::is_ascii_digit) {
+            return None;
+        }
+        total += unit_s * decimal_seconds(part)?;
+        unit_s *= 60.0;
+        count += 1;
+    }
+    (2..=3)
+        .contains(&count)
+        .then_some(if negative { -total } else { total })
+}
+
+/// The format of a column from its first cells that hold something, and what had to be assumed.
+///
+/// `unit_s` is what the head says. A bare number is read by its size: above 10^8 it counts from
+/// 1970 (1973 on), in seconds, milliseconds, microseconds or nanoseconds.
+pub(super) fn recognise(
+    cells: &[Vec<u8>],
+    mark: u8,
+    unit_s: Option<f64>,
+) -> Result<(TimeFormat, Option<&'static str>), usize> {
+    let filled: Vec<(usize, &[u8])> = cells
+        .iter()
+        .enumerate()
+        .map(|(row, cell)| (row, cell.trim_ascii()))
+        .filter(|(_, cell)| !is_missing(cell))
+        .collect();
+    let Some((row, first)) = filled.first() else {
+        return Err(0);
+    };
+    if clock(first).is_some() && first.contains(&b':') {
+        return Ok((TimeFormat::Clock, None));
+    }
+    if let Cell::Number(number) = cell(first, mark) {
+        let numbers: Vec<f64> = filled
+            .iter()
+            .filter_map(|(_, text)| match cell(text, mark) {
+                Cell::Number(number) => Some(number),
+                _ => None,
+            })
+            .collect();
+        return Ok(count(number, &numbers, unit_s));
+    }
+    let is_date = std::str::from_utf8(first).is_ok_and(|text| date(text).is_some());
+    if is_date {
+        Ok((TimeFormat::Date, None))
+    } else {
+        Err(*row)
+    }
+}
+
+fn count(first: f64, numbers: &[f64], unit_s: Option<f64>) -> (TimeFormat, Option<&'static str>) {
+    for (from, unit_s) in [(1e17, 1e-9), (1e14, 1e-6), (1e11, 1e-3), (1e8, 1.0)] {
+        if first >= from {
+            let absolute = true;
+            return (TimeFormat::Count { unit_s, absolute }, None);
+        }
+    }
+    let absolute = false;
+    if let Some(unit_s) = unit_s {
+        return (TimeFormat::Count { unit_s, absolute }, None);
+    }
+    let mut steps: Vec<f64> = numbers.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    steps.retain(|step| *step > 0.0);
+    steps.sort_by(f64::total_cmp);
+    let median = steps.get(steps.len() / 2).copied().unwrap_or(1.0);
+    let whole = numbers.iter().all(|number| number.fract() == 0.0);
+    if whole && median >= 50.0 {
+        let unit_s = 1e-3;
+        let remark = "the time column has no unit: steps of 50 and more are taken as milliseconds";
+        return (TimeFormat::Count { unit_s, absolute }, Some(remark));
+    }
+    (
+        TimeFormat::Count {
+            unit_s: 1.0,
+            absolute,
+        },
+        None,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(format: TimeFormat, text: &str) -> Option<f64> {
+        TimeReader::new(format, b'.').read(text.as_bytes())
+    }
+
+    /// 1 700 000 000 s after 1970 is 2023-11-14T22:13:20Z.
+    #[test]
+    fn dates_in_several_spellings_are_the_same_moment() {
+        for text in [
+            "2023-11-14T22:13:20Z",
+            "2023-11-14T23:13:20+01:00",
+            "2023-11-14 22:13:20",
+            "2023-11-14 22:13:20Z",
+            "2023-11-14 22:13:20 UTC",
+            "2023/11/14 22:13:20",
+            "14.11.2023 22:13:20",
+            "2023-11-14T22:13:20.000Z",
+            "2023-11-14T22:13:20,000Z",
+        ] {
+            assert_eq!(read(TimeFormat::Date, text), Some(1.7e9), "{text}");
+        }
+        assert_eq!(read(TimeFormat::Date, "14/11/2023 22:13:20"), None);
+        assert_eq!(read(TimeFormat::Date, "yesterday"), None);
+        assert!(read(TimeFormat::Date, "").unwrap().is_nan());
+    }
+
+    #[test]
+    fn the_shortcut_for_rows_of_a_minute_reads_the_same() {
+        let mut reader = TimeReader::new(TimeFormat::Date, b'.');
+        for half in 0..400_u32 {
+            let t = f64::from(half) * 0.5;
+            let text = format!(
+                "2023-11-14T22:{:02}:{:04.1}+00:00",
+                13 + (t as u32) / 60,
+                t % 60.0
+            );
+            assert_eq!(
+                reader.read(text.as_bytes()),
+                Some(1.7e9 - 20.0 + t),
+                "{text}"
+            );
+        }
+    }
+
+    #[test]
+    fn clocks_count_hours_and_pass_midnight() {
+        assert_eq!(read(TimeFormat::Clock, "1:02:03.5"), Some(3723.5));
+        assert_eq!(read(TimeFormat::Clock, "02:03"), Some(123.0));
+        assert_eq!(read(TimeFormat::Clock, "1:2:3:4"), None);
+        let mut reader = TimeReader::new(TimeFormat::Clock, b'.');
+        assert_eq!(reader.read(b"23:59:59"), Some(86_399.0));
+        assert_eq!(reader.read(b"0:00:00"), Some(86_400.0));
+    }
+
+    #[test]
+    fn bare_numbers_are_read_by_their_size() {
+        let recognised = |cells: &[&str], unit| {
+            let cells: Vec<Vec<u8>> = cells.iter().map(|c| c.as_bytes().to_vec()).collect();
+            recognise(&cells, b'.', unit).unwrap().0
+        };
+        let count = |unit_s, absolute| TimeFormat::Count { unit_s, absolute };
+        assert_eq!(recognised(&["0", "1", "2"], None), count(1.0, false));
+        assert_eq!(recognised(&["0", "1000", "2000"], None), count(1e-3, false));
+        assert_eq!(
+            recognised(&["0", "5", "10"], Some(1e-3)),
+            count(1e-3, false)
+        );
+        assert_eq!(recognised(&["1700000000"], None), count(1.0, true));
+        assert_eq!(recognised(&["1700000000123"], None), count(1e-3, true));
+        assert_eq!(recognised(&["", "0:00:01"], None), TimeFormat::Clock);
+    }
+}

@@ -1,0 +1,372 @@
+//! The `record` messages: one row a moment.
+
+use std::sync::Arc;
+
+use super::decode::{Decoder, Pick, number};
+use super::developer::{Description, Descriptions};
+use super::framing::Layout;
+use super::{FIRST_ABSOLUTE, FIT_EPOCH_S};
+use crate::recording::names::{Meaning, Quantity};
+use crate::recording::rows::{Ordered, Table, put_in_order};
+use crate::recording::{Channel, TimeBase};
+use fitparser::Value;
+
+/// Columns of the standard's own fields, first in the table.
+const STANDARD: [Channel; 6] = Channel::ALL;
+/// Column of accumulated power, W s.
+const ACCUMULATED: usize = STANDARD.len();
+/// First column of developer fields.
+const DEVELOPER: usize = ACCUMULATED + 1;
+/// Developer fields are handed to the decoder under numbers from here on; the standard's fields
+/// read here all have lower ones.
+const DEVELOPER_NUMBERS: u8 = 128;
+/// The fields of `record` read here (FIT profile, message 20).
+const WANTED: [u8; 11] = [3, 4, 6, 7, 8, 13, 29, 30, 52, 53, 73];
+/// Developer columns kept; a file with more is not what a recorder writes.
+const MAX_DEVELOPER: usize = 64;
+
+/// A developer field that fills a column.
+#[derive(Clone, Debug)]
+pub(super) struct DeveloperColumn {
+    pub(super) developer: u8,
+    pub(super) name: String,
+    pub(super) meaning: Option<Meaning>,
+}
+
+/// How to convert what comes under one developer number.
+#[derive(Clone, Copy)]
+struct Conversion {
+    column: usize,
+    factor: f64,
+    shift: f64,
+}
+
+/// Rows and columns under way.
+#[derive(Default)]
+pub(super) struct Records {
+    table: Table,
+    developer: Vec<DeveloperColumn>,
+    conversions: [Vec<Conversion>; 16],
+    /// A field that the caller wants as power, whatever it is.
+    told: Option<String>,
+    unused: Vec<String>,
+    since_power_up: usize,
+    one_sided: usize,
+}
+
+/// The rows in time order and what their columns are.
+pub(super) struct Parts {
+    pub(super) ordered: Ordered,
+    pub(super) developer: Vec<DeveloperColumn>,
+    /// Whether power was computed from accumulated power.
+    pub(super) from_accumulated: bool,
+}
+
+impl Parts {
+    /// A standard column.
+    pub(super) fn standard(&self, channel: Channel) -> Option<&Arc<Vec<f64>>> {
+        self.ordered.columns.get(channel.index())?.as_ref()
+    }
+
+    /// The column of `self.developer[index]`.
+    pub(super) fn developer_column(&self, index: usize) -> Option<&Arc<Vec<f64>>> {
+        self.ordered.columns.get(DEVELOPER + index)?.as_ref()
+    }
+}
+
+impl Records {
+    /// No rows yet, of a file of `file_bytes`; `told` names the field that is to be power.
+    pub(super) fn new(file_bytes: usize, told: Option<&str>) -> Self {
+        Self {
+            table: Table::new(DEVELOPER, file_bytes),
+            developer: Vec::new(),
+            conversions: Default::default(),
+            told: told.map(str::to_owned),
+            unused: Vec::new(),
+            since_power_up: 0,
+            one_sided: 0,
+        }
+    }
+
+    /// Rows and columns, once they outgrow what the file's size allows.
+    pub(super) fn too_sparse(&self) -> Option<(usize, usize)> {
+        self.table.too_sparse()
+    }
+
+    /// The fields to decode of records that follow `layout`.
+    pub(super) fn picks<'a>(
+        &mut self,
+        local: usize,
+        layout: &'a Layout,
+        descriptions: &Descriptions,
+    ) -> Vec<Pick<'a>> {
+        let mut picks = Vec::new();
+        self.conversions[local].clear();
+        for slot in &layout.slots {
+            let Some(developer) = slot.developer else {
+                if WANTED.contains(&slot.number) {
+                    picks.push(Pick {
+                        slot,
+                        base: slot.base,
+                        number: slot.number,
+                    });
+                }
+                continue;
+            };
+            let Some(description) = descriptions.get(developer, slot.number) else {
+                continue;
+            };
+            let place = self.conversions[local].len();
+            if place < MAX_DEVELOPER
+                && let Some(conversion) = self.conversion(description)
+            {
+                picks.push(Pick {
+                    slot,
+                    base: description.base,
+                    number: DEVELOPER_NUMBERS + place as u8,
+                });
+                self.conversions[local].push(conversion);
+            }
+        }
+        picks
+    }
+
+    fn conversion(&mut self, description: &Description) -> Option<Conversion> {
+        let name = &description.name;
+        let told = self
+            .told
+            .as_ref()
+            .is_some_and(|told| told.eq_ignore_ascii_case(name));
+        if description.meaning.is_none() && !told {
+            if self.unused.len() < 20 && !self.unused.contains(name) {
+                self.unused.push(name.clone());
+            }
+            return None;
+        }
+        let known = self
+            .developer
+            .iter()
+            .position(|c| c.developer == description.developer && c.name == *name);
+        let index = match known {
+            Some(index) => index,
+            None if self.developer.len() < MAX_DEVELOPER => {
+                self.developer.push(DeveloperColumn {
+                    developer: description.developer,
+                    name: name.clone(),
+                    meaning: description.meaning.clone(),
+                });
+                self.table.add_column();
+                self.developer.len() - 1
+            }
+            None => return None,
+        };
+        let (factor, shift) = description
+            .meaning
+            .as_ref()
+            .map_or((1.0, 0.0), |meaning| (meaning.factor, meaning.shift));
+        Some(Conversion {
+            column: DEVELOPER + index,
+            factor: factor / description.scale,
+            shift: shift - description.offset * factor,
+        })
+    }
+
+    /// Takes one record.
+    pub(super) fn take(
+        &mut self,
+        decoder: &mut Decoder,
+        local: usize,
+        payload: &[u8],
+        time: Option<u32>,
+    ) {
+        self.since_power_up += usize::from(time.is_some_and(|time| time < FIRST_ABSOLUTE));
+        self.table.push(time.map_or(f64::NAN, f64::from));
+        if !decoder.wants(local) {
+            return;
+        }
+        let mut row = Row::default();
+        for (field, value) in decoder.decode(local, payload) {
+            if field >= DEVELOPER_NUMBERS {
+                let place = usize::from(field - DEVELOPER_NUMBERS);
+                if let Some(to) = self.conversions[local].get(place)
+                    && let Some(value) = number(&value)
+                {
+                    self.table.put(to.column, value * to.factor + to.shift);
+                }
+            } else {
+                row.take(field, &value);
+            }
+        }
+        self.one_sided += usize::from(row.unknown_side);
+        for (channel, value) in row.channels() {
+            if let Some(value) = value {
+                self.table.put(channel.index(), value);
+            }
+        }
+        if let Some(value) = row.accumulated {
+            self.table.put(ACCUMULATED, value);
+        }
+    }
+
+    /// The rows in time order. Times become seconds since 1970, or since power-up where most
+    /// stamps count from there.
+    pub(super) fn finish(mut self, remarks: &mut Vec<String>) -> (TimeBase, Parts) {
+        let base = if self.since_power_up * 2 > self.table.time_s.len() {
+            remarks.push(
+                "the recorder had no date: times count from when it was switched on".to_owned(),
+            );
+            TimeBase::Elapsed
+        } else {
+            for time in &mut self.table.time_s {
+                *time += FIT_EPOCH_S;
+            }
+            TimeBase::Absolute
+        };
+        if self.one_sided > 0 {
+            remarks.push(format!(
+                "{} give a balance without telling the side: left out",
+                crate::recording::words::plural(self.one_sided, "record")
+            ));
+        }
+        if !self.unused.is_empty() {
+            remarks.push(format!(
+                "developer fields not used: {}",
+                self.unused.join(", ")
+            ));
+        }
+        let mut ordered = put_in_order(self.table);
+        remarks.append(&mut ordered.remarks);
+        let power = Channel::Power.index();
+        let mut from_accumulated = false;
+        if ordered.columns[power].is_none()
+            && let Some(accumulated) = ordered.columns[ACCUMULATED].take()
+        {
+            ordered.columns[power] = Some(Arc::new(rate(&ordered.time_s, &accumulated)));
+            from_accumulated = true;
+            remarks.push("power computed from accumulated power".to_owned());
+        }
+        let parts = Parts {
+            ordered,
+            developer: self.developer,
+            from_accumulated,
+        };
+        (base, parts)
+    }
+}
+
+/// The mean rate of a 32-bit counter since the previous row that has one; missing after more than
+/// a minute, since a mean over that long is no sample.
+fn rate(time_s: &[f64], counter: &[f64]) -> Vec<f64> {
+    const LONGEST_S: f64 = 60.0;
+    const TURN: f64 = 4_294_967_296.0;
+    let mut before: Option<(f64, f64)> = None;
+    time_s
+        .iter()
+        .zip(counter)
+        .map(|(t, count)| {
+            if count.is_nan() {
+                return f64::NAN;
+            }
+            let rate = match before {
+                Some((t0, c0)) if t - t0 <= LONGEST_S => {
+                    let gain = if *count < c0 {
+                        count - c0 + TURN
+                    } else {
+                        count - c0
+                    };
+                    gain / (t - t0)
+                }
+                _ => f64::NAN,
+            };
+            before = Some((*t, *count));
+            rate
+        })
+        .collect()
+}
+
+/// The standard fields of one record. Scales as in the FIT profile, message 20.
+#[derive(Default)]
+struct Row {
+    power: Option<f64>,
+    accumulated: Option<f64>,
+    cadence: Option<f64>,
+    cadence_fraction: Option<f64>,
+    cadence_fine: Option<f64>,
+    speed: Option<f64>,
+    speed_enhanced: Option<f64>,
+    speed_compressed: Option<f64>,
+    heart_rate: Option<f64>,
+    temperature: Option<f64>,
+    balance: Option<f64>,
+    unknown_side: bool,
+}
+
+impl Row {
+    fn take(&mut self, field: u8, value: &Value) {
+        if field == 8 {
+            self.speed_compressed = compressed_speed(value);
+            return;
+        }
+        let Some(n) = number(value) else { return };
+        match field {
+            3 => self.heart_rate = Some(n),
+            4 => self.cadence = Some(n),
+            6 => self.speed = Some(n / 1000.0),
+            7 => self.power = Some(n),
+            13 => self.temperature = Some(n),
+            29 => self.accumulated = Some(n),
+            30 => self.take_balance(n as u8),
+            52 => self.cadence_fine = Some(n / 256.0),
+            53 => self.cadence_fraction = Some(n / 128.0),
+            73 => self.speed_enhanced = Some(n / 1000.0),
+            _ => {}
+        }
+    }
+
+    /// The highest bit says that the share is the right leg's; else the side is unknown.
+    fn take_balance(&mut self, raw: u8) {
+        let share = f64::from(raw & 0x7F);
+        if raw & 0x80 != 0 && share <= 100.0 {
+            self.balance = Some(100.0 - share);
+        } else {
+            self.unknown_side = true;
+        }
+    }
+
+    fn channels(&self) -> [(Channel, Option<f64>); 6] {
+        let cadence = self
+            .cadence
+            .map(|whole| whole + self.cadence_fraction.unwrap_or(0.0));
+        [
+            (Channel::Power, self.power),
+            (Channel::Cadence, self.cadence_fine.or(cadence)),
+            (
+                Channel::Speed,
+                self.speed_enhanced.or(self.speed).or(self.speed_compressed),
+            ),
+            (Channel::HeartRate, self.heart_rate),
+            (Channel::Temperature, self.temperature),
+            (Channel::Balance, self.balance),
+        ]
+    }
+}
+
+/// Speed from `compressed_speed_distance`: the lower 12 of 24 bits, 1/100 m/s.
+fn compressed_speed(value: &Value) -> Option<f64> {
+    let Value::Array(bytes) = value else {
+        return None;
+    };
+    let [Value::Byte(low), Value::Byte(high), _] = bytes.as_slice() else {
+        return None;
+    };
+    let raw = u16::from(*low) | u16::from(high & 0x0F) << 8;
+    (raw != 0x0FFF).then(|| f64::from(raw) / 100.0)
+}
+
+/// Whether a developer column carries `channel`.
+pub(super) fn carries(column: &DeveloperColumn, channel: Channel) -> bool {
+    column
+        .meaning
+        .as_ref()
+        .is_some_and(|meaning| meaning.quantity == Quantity::Channel(channel))
+}

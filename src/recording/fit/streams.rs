@@ -1,0 +1,195 @@
+//! Which columns belong to which stream.
+//!
+//! One stream a power source. The standard's own fields belong together; the fields of one
+//! developer belong to that developer's power. Where several sources share a recording, heart rate
+//! (the rider's) and speed (the bike's) are given to all of them; cadence, temperature and balance
+//! are what one device measures, and stay with theirs: shared, a comparison of cadence would find
+//! perfect agreement of a series with itself.
+
+use std::path::Path;
+
+use super::records::{DeveloperColumn, Parts, carries};
+use crate::recording::{Channel, ReadOptions, RecordedStream, RecordingError, Samples};
+
+/// Name of the standard's own power field.
+const POWER: &str = "power";
+/// Name of the standard's accumulated power field.
+const ACCUMULATED_POWER: &str = "accumulated_power";
+/// What every stream of a recording may share.
+const SHARED: [Channel; 2] = [Channel::HeartRate, Channel::Speed];
+
+/// Where a stream's power comes from.
+enum Source {
+    Standard,
+    Developer(usize),
+    /// No power in the file.
+    Without,
+}
+
+/// The streams of a recording; only the one asked for where the options name a power field.
+pub(super) fn assemble(
+    path: &Path,
+    parts: Parts,
+    label: &str,
+    options: &ReadOptions,
+    remarks: &mut Vec<String>,
+) -> Result<Vec<RecordedStream>, RecordingError> {
+    let names = field_names(&parts);
+    let told = options.columns.power.as_deref();
+    let sources = sources(path, &parts, &names, told)?;
+    let main = sources.first().map_or(0, |_| 0);
+    let several = sources.len() > 1;
+    let mut streams = Vec::with_capacity(sources.len());
+    for (place, source) in sources.iter().enumerate() {
+        let Some(mut samples) = Samples::shared(parts.ordered.time_s.clone()) else {
+            continue;
+        };
+        let (label, power_field) = match source {
+            Source::Standard => (label.to_owned(), Some(standard_name(&parts).to_owned())),
+            Source::Developer(index) => {
+                let name = names.get(*index).cloned().unwrap_or_default();
+                let label = if several {
+                    name.clone()
+                } else {
+                    label.to_owned()
+                };
+                (label, Some(name))
+            }
+            Source::Without => (label.to_owned(), None),
+        };
+        for channel in Channel::ALL {
+            if let Some(column) = column(&parts, source, channel, place == main) {
+                samples.share_column(channel, column);
+            }
+        }
+        let sampling = crate::recording::sampling::recognise(&samples);
+        crate::recording::sampling::remark(&label, sampling, remarks);
+        streams.push(RecordedStream {
+            label,
+            power_field,
+            sampling,
+            samples,
+        });
+    }
+    Ok(streams)
+}
+
+fn standard_name(parts: &Parts) -> &'static str {
+    if parts.from_accumulated {
+        ACCUMULATED_POWER
+    } else {
+        POWER
+    }
+}
+
+/// The names of the developer fields as `channel` in `session.toml` tells them: a name that occurs
+/// before gets a number.
+fn field_names(parts: &Parts) -> Vec<String> {
+    let mut taken = vec![POWER.to_owned(), ACCUMULATED_POWER.to_owned()];
+    let mut names = Vec::with_capacity(parts.developer.len());
+    for column in &parts.developer {
+        let mut name = column.name.clone();
+        let mut count = 1;
+        while taken.iter().any(|other| other.eq_ignore_ascii_case(&name)) {
+            count += 1;
+            name = format!("{} {count}", column.name);
+        }
+        taken.push(name.clone());
+        names.push(name);
+    }
+    names
+}
+
+fn sources(
+    path: &Path,
+    parts: &Parts,
+    names: &[String],
+    told: Option<&str>,
+) -> Result<Vec<Source>, RecordingError> {
+    let standard = parts.standard(Channel::Power).is_some();
+    if let Some(told) = told {
+        if standard && told.eq_ignore_ascii_case(standard_name(parts)) {
+            return Ok(vec![Source::Standard]);
+        }
+        let index = names
+            .iter()
+            .position(|name| name.eq_ignore_ascii_case(told))
+            .filter(|index| parts.developer_column(*index).is_some());
+        return match index {
+            Some(index) => Ok(vec![Source::Developer(index)]),
+            None => Err(RecordingError::NoColumn {
+                path: path.to_owned(),
+                wanted: format!("field “{}” for power", crate::recording::clean_text(told)),
+                found: power_names(parts, names, standard),
+                way_out: "correct `channel` in session.toml",
+            }),
+        };
+    }
+    let mut sources = Vec::new();
+    if standard {
+        sources.push(Source::Standard);
+    }
+    for (index, column) in parts.developer.iter().enumerate() {
+        if carries(column, Channel::Power) && parts.developer_column(index).is_some() {
+            sources.push(Source::Developer(index));
+        }
+    }
+    if sources.is_empty() {
+        sources.push(Source::Without);
+    }
+    Ok(sources)
+}
+
+fn power_names(parts: &Parts, names: &[String], standard: bool) -> Vec<String> {
+    let mut found = Vec::new();
+    if standard {
+        found.push(standard_name(parts).to_owned());
+    }
+    found.extend(names.iter().cloned());
+    found
+}
+
+/// The column of `channel` for a stream.
+fn column<'a>(
+    parts: &'a Parts,
+    source: &Source,
+    channel: Channel,
+    main: bool,
+) -> Option<&'a std::sync::Arc<Vec<f64>>> {
+    let developers = |wanted: &dyn Fn(&DeveloperColumn) -> bool| {
+        parts
+            .developer
+            .iter()
+            .enumerate()
+            .filter(|(_, column)| wanted(column))
+            .find_map(|(index, _)| parts.developer_column(index))
+    };
+    match (source, channel) {
+        (Source::Developer(index), Channel::Power) => parts.developer_column(*index),
+        (Source::Developer(index), _) => {
+            let developer = parts.developer.get(*index)?.developer;
+            let own = developers(&|c| c.developer == developer && carries(c, channel));
+            // A stream that is alone, or the first of a file without standard power, is also the
+            // one the standard's fields belong to.
+            let standard = (main || SHARED.contains(&channel))
+                .then(|| parts.standard(channel))
+                .flatten();
+            own.or(standard)
+        }
+        (Source::Standard | Source::Without, _) => {
+            let standard = parts.standard(channel);
+            if channel == Channel::Power {
+                return standard;
+            }
+            // A developer without power of its own adds to what the recorder measured.
+            let adds = |c: &DeveloperColumn| {
+                let has_power = parts
+                    .developer
+                    .iter()
+                    .any(|other| other.developer == c.developer && carries(other, Channel::Power));
+                !has_power && carries(c, channel)
+            };
+            standard.or_else(|| developers(&adds))
+        }
+    }
+}

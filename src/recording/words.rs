@@ -1,0 +1,54 @@
+//! Counts, spans and moments as words, for messages.
+
+/// `n` in groups of three digits: `148 021`.
+pub(crate) fn grouped(n: u64) -> String {
+    let digits = n.to_string();
+    let mut text = String::with_capacity(digits.len() + digits.len() / 3);
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place) % 3 == 0 {
+            text.push(' ');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+/// A count with its noun: `1 record`, `4 812 records`.
+pub(crate) fn plural(n: usize, noun: &str) -> String {
+    let ending = if n == 1 { "" } else { "s" };
+    format!("{} {noun}{ending}", grouped(n as u64))
+}
+
+/// A span in the unit that reads best: `40 s`, `3 min`, `2.5 h`, `12 days`.
+pub(crate) fn span(seconds: f64) -> String {
+    let seconds = seconds.abs();
+    if seconds < 10.0 && seconds.fract() > 0.05 {
+        format!("{seconds:.1} s")
+    } else if seconds < 90.0 {
+        format!("{seconds:.0} s")
+    } else if seconds < 5400.0 {
+        format!("{:.0} min", seconds / 60.0)
+    } else if seconds < 172_800.0 {
+        format!("{:.1} h", seconds / 3600.0)
+    } else {
+        format!("{} days", grouped((seconds / 86_400.0).round() as u64))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_and_spans_read_well() {
+        assert_eq!(grouped(7), "7");
+        assert_eq!(grouped(148_021), "148 021");
+        assert_eq!(plural(1, "record"), "1 record");
+        assert_eq!(plural(4812, "record"), "4 812 records");
+        assert_eq!(span(0.25), "0.2 s");
+        assert_eq!(span(40.0), "40 s");
+        assert_eq!(span(180.0), "3 min");
+        assert_eq!(span(9000.0), "2.5 h");
+        assert_eq!(span(31_536_000.0 * 4.0), "1 460 days");
+    }
+}

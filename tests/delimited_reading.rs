@@ -1,0 +1,321 @@
+//! Delimited text: the same ride in many dialects reads identically, and what cannot be read is
+//! told with row and column.
+
+use truing::recording::{Channel, ReadOptions, Recording, RecordingError, TimeBase, read};
+
+fn read_text(text: &str) -> Result<Recording, RecordingError> {
+    read_with(text.as_bytes(), &ReadOptions::default())
+}
+
+fn read_with(bytes: &[u8], options: &ReadOptions) -> Result<Recording, RecordingError> {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("bench.csv");
+    std::fs::write(&path, bytes).unwrap();
+    read(&path, options)
+}
+
+fn column(recording: &Recording, stream: usize, channel: Channel) -> Vec<f64> {
+    recording.streams[stream]
+        .samples
+        .column(channel)
+        .unwrap_or_else(|| panic!("no {channel:?}"))
+        .to_vec()
+}
+
+/// Half a second apart, one value of each kind missing.
+const RIDE: [(f64, Option<f64>, Option<f64>, Option<f64>); 4] = [
+    (0.0, Some(201.5), Some(80.0), Some(36.0)),
+    (0.5, None, Some(80.5), Some(36.9)),
+    (1.0, Some(0.0), None, Some(37.8)),
+    (1.5, Some(199.25), Some(81.0), None),
+];
+
+fn dialect(
+    head: &str,
+    separator: &str,
+    mark: &str,
+    missing: &str,
+    ending: &str,
+    time: impl Fn(f64) -> String,
+) -> String {
+    let number =
+        |value: Option<f64>| value.map_or(missing.to_owned(), |v| v.to_string().replace('.', mark));
+    let mut text = format!("{head}{ending}");
+    for (t, power, cadence, speed) in RIDE {
+        let cells = [time(t), number(power), number(cadence), number(speed)];
+        text.push_str(&cells.join(separator));
+        text.push_str(ending);
+    }
+    text
+}
+
+#[test]
+fn the_same_ride_in_many_dialects_reads_identically() {
+    let plain = |t: f64| t.to_string();
+    let comma = |t: f64| t.to_string().replace('.', ",");
+    let ms = |t: f64| format!("{:.0}", t * 1000.0);
+    let clock = |t: f64| format!("0:00:{t:04.1}");
+    let quoted = |t: f64| format!("\"{}\"", t.to_string().replace('.', ","));
+    let dialects = [
+        dialect(
+            "time_s,power_w,cadence_rpm,speed_kmh",
+            ",",
+            ".",
+            "",
+            "\n",
+            plain,
+        ),
+        dialect(
+            "time_s,power_w,cadence_rpm,speed_kmh",
+            ",",
+            ".",
+            "NA",
+            "\r\n",
+            plain,
+        ),
+        dialect(
+            "Time (s);Power (W);Cadence (rpm);Speed (km/h)",
+            ";",
+            ",",
+            "--",
+            "\r\n",
+            comma,
+        ),
+        dialect(
+            "secs\twatts\tcad\tspeed [km/h]",
+            "\t",
+            ".",
+            "nan",
+            "\n",
+            plain,
+        ),
+        dialect("t|pwr|rpm|kph", "|", ".", "null", "\n", plain),
+        dialect("Time [ms],Watts,Cadence,kph", ",", ".", "", "\n", ms),
+        dialect(
+            "\u{feff}time,power,cadence,\"speed, km/h\"",
+            ",",
+            ".",
+            "",
+            "\n",
+            clock,
+        ),
+        dialect(
+            "# bench of the co-operative\n# second ride\nelapsed_s,Power,Cadence,speed_km_h",
+            ",",
+            ".",
+            "N/A",
+            "\n",
+            plain,
+        ),
+        dialect(
+            "title;bench\n\nTime;Power;Cadence;Speed\n(s);(W);(rpm);(km/h)",
+            ";",
+            ",",
+            "-",
+            "\n",
+            comma,
+        ),
+        dialect(
+            "\"time\",\"power\",\"cadence\",\"speed km/h\"",
+            ",",
+            ".",
+            "\"\"",
+            "\n",
+            clock,
+        ),
+        dialect("time;power;cadence;speed km/h", ";", ".", "", "", |t| {
+            format!("\n{t}")
+        })
+        .replace("h\n", "h\n"),
+        dialect(
+            "time_s,power_w,cadence_rpm,speed_kmh",
+            ",",
+            ".",
+            "",
+            "\n",
+            quoted,
+        )
+        .replace("201.5,", "\"201,5\",")
+        .replace("199.25,", "\"199,25\",")
+        .replace("80.5,", "\"80,5\",")
+        .replace("36.9", "\"36,9\"")
+        .replace("37.8", "\"37,8\""),
+    ];
+    for text in dialects {
+        let recording = read_text(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
+        assert_eq!(recording.time_base, TimeBase::Elapsed, "{text}");
+        assert_eq!(recording.streams.len(), 1, "{text}");
+        assert_eq!(
+            recording.streams[0].samples.time_s(),
+            [0.0, 0.5, 1.0, 1.5],
+            "{text}"
+        );
+        for (channel, values) in [
+            (Channel::Power, RIDE.map(|row| row.1)),
+            (Channel::Cadence, RIDE.map(|row| row.2)),
+            (
+                Channel::Speed,
+                RIDE.map(|row| row.3.map(|v| v * (1.0 / 3.6))),
+            ),
+        ] {
+            let read: Vec<Option<f64>> = column(&recording, 0, channel)
+                .into_iter()
+                .map(|v| (!v.is_nan()).then_some(v))
+                .collect();
+            assert_eq!(read, values, "{channel:?}\n{text}");
+        }
+    }
+}
+
+#[test]
+fn absolute_times() {
+    for text in [
+        "timestamp,power\n2023-11-14T22:13:20Z,100\n2023-11-14T22:13:21Z,101\n",
+        "timestamp,power\n1700000000,100\n1700000001,101\n",
+        "unix_time,power\n1700000000000,100\n1700000001000,101\n",
+        "date;time;power\n2023-11-14;22:13:20;100\n2023-11-14;22:13:21;101\n",
+        "datetime,power\n2023-11-14T23:13:20+01:00,100\n2023-11-14T23:13:21+01:00,101\n",
+    ] {
+        let recording = read_text(text).unwrap_or_else(|error| panic!("{error}\n{text}"));
+        assert_eq!(recording.time_base, TimeBase::Absolute, "{text}");
+        assert_eq!(
+            recording.streams[0].samples.time_s(),
+            [1.7e9, 1.7e9 + 1.0],
+            "{text}"
+        );
+    }
+}
+
+#[test]
+fn several_power_columns_are_several_streams() {
+    let text = "time_s,trainer_power_w,hub_power_w,hub_cadence_rpm,cadence,heart_rate\n\
+                0,200,190,81,80,120\n1,201,191,82,79,121\n";
+    let recording = read_text(text).unwrap();
+    let labels: Vec<&str> = recording.streams.iter().map(|s| s.label.as_str()).collect();
+    assert_eq!(labels, ["trainer", "hub"]);
+    assert_eq!(
+        recording.streams[1].power_field.as_deref(),
+        Some("hub_power_w")
+    );
+    assert_eq!(column(&recording, 1, Channel::Power), [190.0, 191.0]);
+    assert_eq!(column(&recording, 1, Channel::Cadence), [81.0, 82.0]);
+    assert_eq!(column(&recording, 0, Channel::Cadence), [80.0, 79.0]);
+    assert_eq!(column(&recording, 1, Channel::HeartRate), [120.0, 121.0]);
+
+    let mut options = ReadOptions::default();
+    options.columns.power = Some("Hub_Power_W".to_owned());
+    let recording = read_with(text.as_bytes(), &options).unwrap();
+    assert_eq!(recording.streams.len(), 1);
+    assert_eq!(column(&recording, 0, Channel::Power), [190.0, 191.0]);
+}
+
+#[test]
+fn rows_of_several_devices_are_several_streams() {
+    let text = "time,device,power,cadence\n0,left bench,100,80\n0.1,hub,95,81\n\
+                1,left bench,101,80\n1.1,hub,96,82\n";
+    let recording = read_text(text).unwrap();
+    assert_eq!(recording.streams.len(), 2);
+    assert_eq!(recording.streams[1].label, "hub");
+    assert_eq!(
+        recording.streams[1].power_field.as_deref(),
+        Some("power:hub")
+    );
+    assert_eq!(recording.streams[1].samples.time_s(), [0.1, 1.1]);
+    assert_eq!(column(&recording, 1, Channel::Cadence), [81.0, 82.0]);
+
+    let mut options = ReadOptions::default();
+    options.columns.power = Some("power:hub".to_owned());
+    let recording = read_with(text.as_bytes(), &options).unwrap();
+    assert_eq!(recording.streams.len(), 1);
+    assert_eq!(column(&recording, 0, Channel::Power), [95.0, 96.0]);
+}
+
+#[test]
+fn columns_can_be_told() {
+    let mut options = ReadOptions::default();
+    options.columns.time = Some("moment".to_owned());
+    options.columns.power = Some("p2".to_owned());
+    let recording = read_with(b"moment,p1,p2\n0,1,10\n1,2,20\n", &options).unwrap();
+    assert_eq!(column(&recording, 0, Channel::Power), [10.0, 20.0]);
+}
+
+#[test]
+fn target_power_and_laps_are_read() {
+    let text = "time,power,target_power,lap\n0,98,100,1\n1,99,100,1\n2,150,200,2\n3,199,200,2\n";
+    let recording = read_text(text).unwrap();
+    assert_eq!(recording.streams.len(), 1);
+    let set_points: Vec<(f64, f64, f64)> = recording
+        .set_points
+        .iter()
+        .map(|s| (s.from_s, s.to_s, s.watts))
+        .collect();
+    assert_eq!(set_points, [(0.0, 2.0, 100.0), (2.0, 3.0, 200.0)]);
+    assert_eq!(recording.laps.len(), 2);
+}
+
+#[test]
+fn text_in_a_number_column_is_an_error_with_row_and_column() {
+    let error = read_text("time,power\n0,100\n1,12O\n")
+        .unwrap_err()
+        .to_string();
+    assert!(
+        error.contains("line 3, column “power”: “12O” is not a number"),
+        "{error}"
+    );
+    let error = read_text("time,power\n0,100\nnoon,120\n")
+        .unwrap_err()
+        .to_string();
+    assert!(
+        error.contains("line 3, column “time”: “noon” is not a time"),
+        "{error}"
+    );
+}
+
+#[test]
+fn columns_that_lack_are_named_with_the_way_out() {
+    let error = read_text("time,torque\n0,100\n").unwrap_err().to_string();
+    assert!(
+        error.contains("no power column found among “time”, “torque”"),
+        "{error}"
+    );
+    assert!(error.contains("`channel` in session.toml"), "{error}");
+    let error = read_text("power,cadence\n100,80\n")
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("no time column found among"), "{error}");
+    let error = read_text("just some words\nand more\n")
+        .unwrap_err()
+        .to_string();
+    assert!(
+        error.contains("no row that heads a time and a power column"),
+        "{error}"
+    );
+}
+
+#[test]
+fn a_last_row_cut_off_is_damage() {
+    let recording = read_text("time,power,cadence\n0,100,80\n1,1").unwrap();
+    assert_eq!(recording.damage.len(), 1);
+    assert_eq!(recording.damage[0].at, 3);
+    let mut options = ReadOptions::default();
+    options.strict = true;
+    let error = read_with(b"time,power,cadence\n0,100,80\n1,1", &options)
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("cut off in line 3"), "{error}");
+}
+
+#[test]
+fn fast_and_slow_rates_keep_their_times() {
+    for rate in [0.1, 1.0, 4.0, 200.0] {
+        let mut text = "time_s,power_w\n".to_owned();
+        for i in 0..1000 {
+            text.push_str(&format!("{},{}\n", f64::from(i) / rate, i));
+        }
+        let recording = read_text(&text).unwrap();
+        let samples = &recording.streams[0].samples;
+        assert_eq!(samples.len(), 1000);
+        assert_eq!(samples.time_s()[999], 999.0 / rate);
+        assert!(recording.remarks.is_empty(), "{:?}", recording.remarks);
+    }
+}
