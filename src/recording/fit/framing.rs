@@ -380,10 +380,11 @@ impl<'a> Walk<'a> {
 
     fn note_time(&mut self, time: Option<u32>) {
         let Some(time) = time else { return };
-        if let Some(fault) = self.faults.last_mut() {
-            if fault.time_after.is_none() && fault.records_before + 1 == self.records {
-                fault.time_after = Some(time);
-            }
+        if let Some(fault) = self.faults.last_mut()
+            && fault.time_after.is_none()
+            && fault.records_before + 1 == self.records
+        {
+            fault.time_after = Some(time);
         }
         self.record_time = Some(time);
         self.section_time.get_or_insert(time);

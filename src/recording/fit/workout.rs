@@ -91,9 +91,9 @@ impl Workout {
         if !self.steps.values().any(aimed) {
             return Vec::new();
         }
-        let mut ridden = self.from_laps(laps);
+        let mut ridden = self.ridden_by_laps(laps);
         if ridden.is_empty() {
-            ridden = self.from_events(last, shift);
+            ridden = self.ridden_by_events(last, shift);
         }
         if ridden.is_empty() {
             let start = events
@@ -142,13 +142,13 @@ impl Workout {
         set_points
     }
 
-    fn from_laps(&self, laps: &[(Lap, Option<u16>)]) -> Vec<(f64, f64, u16)> {
+    fn ridden_by_laps(&self, laps: &[(Lap, Option<u16>)]) -> Vec<(f64, f64, u16)> {
         laps.iter()
             .filter_map(|(lap, step)| Some((lap.from_s, lap.to_s, (*step)?)))
             .collect()
     }
 
-    fn from_events(&self, last: f64, shift: f64) -> Vec<(f64, f64, u16)> {
+    fn ridden_by_events(&self, last: f64, shift: f64) -> Vec<(f64, f64, u16)> {
         let ends = self
             .began
             .iter()
