@@ -312,10 +312,14 @@ pub struct Family {
 /// Figures of a steady block.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Steady {
-    /// Mean power under test − set point, W.
+    /// Mean power under test − set point, W: how the device reports.
     pub set_point_error_w: Option<f64>,
-    /// Share of seconds within ±5 W of the set point, %.
+    /// Mean power of the references − set point, W: what was delivered.
+    pub delivered_error_w: Option<f64>,
+    /// Share of seconds under test within ±5 W of the set point, %.
     pub within_5w_percent: Option<f64>,
+    /// The same of the references, %.
+    pub delivered_within_5w_percent: Option<f64>,
     /// Slope of the difference to the references, W/min.
     pub drift_w_per_min: Option<f64>,
     /// Its 95 % confidence limits, W/min.
@@ -346,12 +350,28 @@ pub struct Sprint {
     pub delay_s: Option<f64>,
     /// Time constant of its first-order lag, s.
     pub time_constant_s: Option<f64>,
+    /// 95 % limits of the time constant in the linearised model, s.
+    pub time_constant_ci95_s: Option<Interval>,
     /// Its gain.
     pub gain: Option<f64>,
     /// Its ceiling, W, where one was found.
     pub ceiling_w: Option<f64>,
+    /// Root mean square residual of the fit, W.
+    pub fit_rms_w: Option<f64>,
+    /// Best second of the references − best second under test, W.
+    pub shortfall_w: Option<f64>,
+    /// Share of the shortfall that the lag explains, %.
+    pub lag_share_percent: Option<f64>,
+    /// Share that the gain explains, %.
+    pub gain_share_percent: Option<f64>,
+    /// Share that the ceiling explains, %.
+    pub ceiling_share_percent: Option<f64>,
+    /// Share that the model leaves, %.
+    pub unexplained_share_percent: Option<f64>,
     /// What explains the missing peak.
     pub explained: Option<Explained>,
+    /// Why the fit's figures are withheld, in a sentence; empty where they are not.
+    pub note: String,
 }
 
 /// Best means of one stream in a sprint.
@@ -409,6 +429,14 @@ pub struct Step {
     pub overshoot_percent: Option<f64>,
     /// Error at the end of the step against the references, W.
     pub final_error_w: Option<f64>,
+    /// Half-width of the band that settling is told for, W.
+    pub settling_band_w: f64,
+    /// 10–90 % transition of the references, s.
+    pub reference_rise_10_90_s: Option<f64>,
+    /// Time for the references to stay within the band, s.
+    pub reference_settling_s: Option<f64>,
+    /// Overshoot of the references, % of the step.
+    pub reference_overshoot_percent: Option<f64>,
 }
 
 /// Figures of a gear-change segment.
@@ -425,8 +453,12 @@ pub struct GearShift {
     pub at_s: f64,
     /// Bias before, %.
     pub bias_before_percent: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub bias_before_ci95_percent: Option<Interval>,
     /// Bias after, %.
     pub bias_after_percent: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub bias_after_ci95_percent: Option<Interval>,
     /// After − before, percentage points.
     pub shift_percent: Option<f64>,
     /// Its 95 % confidence limits.
@@ -435,6 +467,10 @@ pub struct GearShift {
     pub peak_deviation_w: Option<f64>,
     /// Time until the difference is back inside its usual band, s.
     pub recovery_s: Option<f64>,
+    /// Median wheel speed before, m/s.
+    pub speed_before_mps: Option<f64>,
+    /// Median wheel speed after, m/s.
+    pub speed_after_mps: Option<f64>,
 }
 
 /// Figures of a coast.
@@ -446,6 +482,8 @@ pub struct Coast {
     pub phantom_max_w: Option<f64>,
     /// Time from the last pedalling to zero, s.
     pub time_to_zero_s: Option<f64>,
+    /// How long nobody pedalled, s.
+    pub coasted_s: f64,
 }
 
 /// Figures of a heat soak.
@@ -461,6 +499,8 @@ pub struct HeatSoak {
     pub end_bias_percent: Option<f64>,
     /// Slope of the bias against temperature, percentage points a degree.
     pub per_degree_percent: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub per_degree_ci95_percent: Option<Interval>,
 }
 
 /// Cadence of a source under test against a reference.
@@ -596,4 +636,15 @@ pub struct AcrossSessions {
     pub reproducibility_ci95: Option<Interval>,
     /// What to make of it, in a sentence.
     pub note: String,
+}
+
+/// Mean-maximal power of one stream over one duration.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct MeanMax {
+    /// Duration, s.
+    pub duration_s: f64,
+    /// Highest mean over that duration, W.
+    pub mean_w: f64,
+    /// Where it begins, session time, s.
+    pub from_s: f64,
 }

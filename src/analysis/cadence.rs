@@ -1,0 +1,125 @@
+//! Cadence of a source under test against a reference.
+//!
+//! Equal mean cadence proves little: a source that invents or smooths its cadence can hit the mean
+//! and be wrong every second. So besides the mean difference stand its standard deviation (n − 1)
+//! and the share of spikes.
+//!
+//! A spike is a second whose cadence, after the median difference is taken off, lies more than
+//! 5 rpm outside everything that the reference showed within 3 s before and after it: lag of a
+//! revolution or two is forgiven, an invented value is not. The two constants are ours: a
+//! revolution takes 0.5 to 1.5 s, and cadence is commonly reported to 1 rpm.
+
+use super::figures::CadenceAgreement;
+use super::stats::{Sample, both_present, finite};
+
+/// How far a spike lies outside the reference's own range, rpm.
+const SPIKE_RPM: f64 = 5.0;
+/// How far in time that range is looked up, s.
+const REACH_S: f64 = 3.0;
+
+/// Compares two cadence columns over the same rows, spaced `step_s`; NaN is missing.
+///
+/// `None` where the two share no row. One shared row gives a bias without a spread.
+pub fn compare(
+    under_test: (&str, &[f64]),
+    reference: (&str, &[f64]),
+    step_s: f64,
+) -> Option<CadenceAgreement> {
+    let (tested, known) = both_present(under_test.1, reference.1);
+    let differences: Vec<f64> = tested.iter().zip(&known).map(|(a, b)| a - b).collect();
+    let n = differences.len();
+    if n == 0 {
+        return None;
+    }
+    let sample = Sample::present(differences.iter().copied());
+    let median = sample.as_ref().map_or(differences[0], Sample::median);
+    Some(CadenceAgreement {
+        under_test: under_test.0.to_owned(),
+        reference: reference.0.to_owned(),
+        bias_rpm: finite(differences.iter().sum::<f64>() / n as f64),
+        sd_diff_rpm: sample.as_ref().map(Sample::sd),
+        spike_percent: finite(
+            100.0 * spikes(under_test.1, reference.1, median, step_s) as f64 / n as f64,
+        ),
+    })
+}
+
+/// How many shared seconds are spikes.
+fn spikes(under_test: &[f64], reference: &[f64], median: f64, step_s: f64) -> usize {
+    let reach = (REACH_S / step_s).round() as usize;
+    under_test
+        .iter()
+        .zip(reference)
+        .enumerate()
+        .filter(|(_, (tested, known))| tested.is_finite() && known.is_finite())
+        .filter(|(row, (tested, _))| {
+            let until = (row + reach + 1).min(reference.len());
+            let near = reference[row.saturating_sub(reach)..until]
+                .iter()
+                .filter(|v| v.is_finite());
+            let (low, high) = near.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| {
+                (low.min(v), high.max(v))
+            });
+            let level = *tested - median;
+            level < low - SPIKE_RPM || level > high + SPIKE_RPM
+        })
+        .count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn compare_columns(tested: &[f64], known: &[f64]) -> Option<CadenceAgreement> {
+        compare(("trainer", tested), ("pedals", known), 1.0)
+    }
+
+    #[test]
+    fn the_mean_agrees_while_every_second_is_wrong() {
+        let known = vec![90.0; 100];
+        let tested: Vec<f64> = (0..100)
+            .map(|i| if i % 2 == 0 { 80.0 } else { 100.0 })
+            .collect();
+        let found = compare_columns(&tested, &known).unwrap();
+        assert_eq!(found.bias_rpm, Some(0.0));
+        assert!((found.sd_diff_rpm.unwrap() - 10.0504).abs() < 1e-3);
+        assert_eq!(found.spike_percent, Some(100.0));
+    }
+
+    #[test]
+    fn spikes_are_counted_and_lag_is_forgiven() {
+        let known: Vec<f64> = (0..200)
+            .map(|i| if i < 100 { 70.0 } else { 95.0 })
+            .collect();
+        let mut late: Vec<f64> = (0..200)
+            .map(|i| if i < 102 { 71.0 } else { 96.0 })
+            .collect();
+        assert_eq!(
+            compare_columns(&late, &known).unwrap().spike_percent,
+            Some(0.0)
+        );
+        late[50] = 140.0;
+        late[150] = 0.0;
+        assert_eq!(
+            compare_columns(&late, &known).unwrap().spike_percent,
+            Some(1.0)
+        );
+    }
+
+    #[test]
+    fn a_constant_difference_is_bias_alone() {
+        let found = compare_columns(&[92.0; 5], &[90.0; 5]).unwrap();
+        assert_eq!(found.bias_rpm, Some(2.0));
+        assert_eq!(found.sd_diff_rpm, Some(0.0));
+        assert_eq!(found.spike_percent, Some(0.0));
+    }
+
+    #[test]
+    fn one_shared_second_has_no_spread_and_none_gives_nothing() {
+        let nan = f64::NAN;
+        let found = compare_columns(&[nan, 91.0, nan], &[90.0, 90.0, nan]).unwrap();
+        assert_eq!((found.bias_rpm, found.sd_diff_rpm), (Some(1.0), None));
+        assert_eq!(compare_columns(&[nan, nan], &[90.0, 90.0]), None);
+        assert_eq!(compare_columns(&[], &[]), None);
+    }
+}

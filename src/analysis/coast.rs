@@ -1,0 +1,160 @@
+//! Power that a source reports while nobody pedals.
+//!
+//! A row counts as "nobody pedals" where the references report at most 10 W; where they report
+//! nothing, where a known cadence is zero. The mean and the highest value of the source over those
+//! rows are its phantom power: the truth is zero. The time to zero runs from the start of the
+//! longest such stretch to the first row from which the source stays at or below 1 W for 3 s (or
+//! to the stretch's end). The thresholds are ours, stated here: 10 W is well under any pedalling
+//! and above the zero error of a usual meter.
+
+use super::figures::Coast;
+use super::stats::finite;
+
+/// References at or below this report that nobody pedals, W.
+const IDLE_W: f64 = 10.0;
+/// The source counts as at zero up to this, W.
+const ZERO_W: f64 = 1.0;
+/// For so long it has to stay there, s.
+const STAYS_S: f64 = 3.0;
+
+/// The figures of a coast. Columns cover the same rows, spaced `step_s`; `consensus` is the
+/// references' power, `cadence` one that was measured at the pedals or crank.
+///
+/// Every figure is `None` where nobody is seen to stop pedalling while the source reports.
+pub fn figures(
+    under_test: &[f64],
+    consensus: &[f64],
+    cadence: Option<&[f64]>,
+    step_s: f64,
+) -> Coast {
+    let idle: Vec<bool> = (0..under_test.len())
+        .map(|row| nobody_pedals(value(consensus, row), cadence.map(|c| value(c, row))))
+        .collect();
+    let phantom: Vec<f64> = under_test
+        .iter()
+        .zip(&idle)
+        .filter(|(power, idle)| **idle && power.is_finite())
+        .map(|(power, _)| *power)
+        .collect();
+    let seconds = idle.iter().filter(|idle| **idle).count() as f64 * step_s;
+    Coast {
+        phantom_mean_w: finite(phantom.iter().sum::<f64>() / phantom.len() as f64),
+        phantom_max_w: phantom.iter().copied().reduce(f64::max),
+        time_to_zero_s: time_to_zero_s(under_test, &idle, step_s),
+        coasted_s: seconds,
+    }
+}
+
+fn value(column: &[f64], row: usize) -> f64 {
+    column.get(row).copied().unwrap_or(f64::NAN)
+}
+
+fn nobody_pedals(consensus_w: f64, cadence_rpm: Option<f64>) -> bool {
+    if consensus_w.is_finite() {
+        consensus_w <= IDLE_W
+    } else {
+        cadence_rpm.is_some_and(|cadence| cadence <= 0.0)
+    }
+}
+
+/// Time to zero in the longest idle stretch; `None` where the source never settles there or
+/// where missing values hide the moment.
+fn time_to_zero_s(under_test: &[f64], idle: &[bool], step_s: f64) -> Option<f64> {
+    let (from, to) = longest_run(idle)?;
+    let stays = (STAYS_S / step_s).round() as usize;
+    let at_zero = |row: usize| value(under_test, row) <= ZERO_W;
+    let settled = (from..to).find(|&row| (row..(row + stays).min(to)).all(at_zero))?;
+    let seen = (from..settled).all(|row| value(under_test, row).is_finite());
+    seen.then_some((settled - from) as f64 * step_s)
+}
+
+/// The longest run of `true`, as rows from and to (exclusive); the first of equal ones.
+fn longest_run(flags: &[bool]) -> Option<(usize, usize)> {
+    let mut best: Option<(usize, usize)> = None;
+    let mut start = None;
+    for row in 0..=flags.len() {
+        match (flags.get(row).copied().unwrap_or(false), start) {
+            (true, None) => start = Some(row),
+            (false, Some(from)) => {
+                if best.is_none_or(|(a, b)| row - from > b - a) {
+                    best = Some((from, row));
+                }
+                start = None;
+            }
+            _ => {}
+        }
+    }
+    best
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rolls down from 120 W by 30 W a second while the references stand at zero from row 5.
+    fn ride() -> (Vec<f64>, Vec<f64>) {
+        let references = [vec![200.0; 5], vec![0.0; 15]].concat();
+        let mut tested = vec![200.0; 5];
+        tested.extend((0..15).map(|i| (120.0 - 30.0 * f64::from(i)).max(0.0)));
+        (tested, references)
+    }
+
+    #[test]
+    fn phantom_power_and_its_end() {
+        let (tested, references) = ride();
+        let found = figures(&tested, &references, None, 1.0);
+        assert_eq!(found.phantom_mean_w, Some(300.0 / 15.0));
+        assert_eq!(found.phantom_max_w, Some(120.0));
+        assert_eq!(found.time_to_zero_s, Some(4.0));
+        assert_eq!(found.coasted_s, 15.0);
+    }
+
+    #[test]
+    fn cadence_tells_where_the_references_are_silent() {
+        let (tested, _) = ride();
+        let silent = vec![f64::NAN; 20];
+        let cadence = [vec![90.0; 5], vec![0.0; 15]].concat();
+        let found = figures(&tested, &silent, Some(&cadence), 1.0);
+        assert_eq!(found.phantom_max_w, Some(120.0));
+        let unknown = figures(&tested, &silent, None, 1.0);
+        assert_eq!(
+            (unknown.phantom_mean_w, unknown.time_to_zero_s),
+            (None, None)
+        );
+        assert_eq!(unknown.coasted_s, 0.0);
+    }
+
+    #[test]
+    fn a_source_that_never_reaches_zero_has_no_time_to_zero() {
+        let found = figures(&[40.0; 30], &[0.0; 30], None, 1.0);
+        assert_eq!(
+            (found.phantom_mean_w, found.time_to_zero_s),
+            (Some(40.0), None)
+        );
+    }
+
+    #[test]
+    fn a_gap_in_the_source_hides_the_moment() {
+        let (mut tested, references) = ride();
+        tested[7] = f64::NAN;
+        let found = figures(&tested, &references, None, 1.0);
+        assert_eq!(found.time_to_zero_s, None);
+        let nothing = figures(&[f64::NAN; 20], &references, None, 1.0);
+        assert_eq!(
+            (nothing.phantom_mean_w, nothing.phantom_max_w),
+            (None, None)
+        );
+    }
+
+    #[test]
+    fn nobody_stops_pedalling_and_empty_windows_give_nothing() {
+        let riding = figures(&[200.0; 10], &[200.0; 10], None, 1.0);
+        assert_eq!((riding.phantom_mean_w, riding.coasted_s), (None, 0.0));
+        assert_eq!(figures(&[], &[], None, 1.0).time_to_zero_s, None);
+        let one = figures(&[0.0], &[0.0], None, 1.0);
+        assert_eq!(
+            (one.phantom_mean_w, one.time_to_zero_s),
+            (Some(0.0), Some(0.0))
+        );
+    }
+}

@@ -1,0 +1,291 @@
+//! Dropouts of a stream: gap, freeze, zero.
+//!
+//! - **Gap**: samples are missing for at least two of the stream's own intervals (and two rows),
+//!   between its first and its last sample, while another stream reports. A pause that silences
+//!   everybody is no dropout.
+//! - **Freeze**: the stream repeats one value while the others move. Only seconds in which the
+//!   others' mean moves by 3 W or more count, since at a steady power an honest meter repeats
+//!   itself too. How often a stream repeats itself while the others move is its own habit (rounding,
+//!   smoothing, a slow radio), so the limit comes from its own ride: a freeze repeats more than
+//!   twice as long as 99 % of its runs, plus two, and at least four such seconds.
+//! - **Zero**: the stream reports 0 W for at least 2 s while every other stream present has been
+//!   well above (more than 30 W and a quarter of the median pedalling power) for 3 s or more, so
+//!   that a late start is not taken for a dropout.
+//!
+//! The constants are ours; common practice without a source.
+
+use super::figures::{Dropout, DropoutKind};
+use super::stats::median_of;
+use crate::timeline::Grid;
+
+/// The others move when their mean changes by this much from row to row, W.
+const MOVE_W: f64 = 3.0;
+/// Least number of repeats in a freeze while the others move.
+const LEAST_REPEATS: usize = 4;
+/// The others are well above zero from here, W.
+const WELL_ABOVE_W: f64 = 30.0;
+/// For so long they have to be, s.
+const ABOVE_FOR_S: f64 = 3.0;
+/// Shortest zero, s.
+const SHORTEST_ZERO_S: f64 = 2.0;
+
+/// The dropouts of `power` over the rows of `grid`, in time order. `others` are the power columns
+/// of the other streams; `interval_s` is the stream's own median interval.
+///
+/// Without other streams only gaps can be told.
+pub fn find(power: &[f64], others: &[&[f64]], grid: Grid, interval_s: Option<f64>) -> Vec<Dropout> {
+    let others = Others::of(others, power.len());
+    let rows = |range: std::ops::Range<usize>, kind| Dropout {
+        from_s: grid.start_s + range.start as f64 * grid.step_s,
+        to_s: grid.start_s + range.end as f64 * grid.step_s,
+        kind,
+    };
+    let interval_rows = (interval_s.unwrap_or(0.0) / grid.step_s).max(1.0);
+    let mut found: Vec<Dropout> = gaps(power, &others, 2.0 * interval_rows)
+        .into_iter()
+        .map(|range| rows(range, DropoutKind::Gap))
+        .collect();
+    found.extend(
+        freezes(power, &others)
+            .into_iter()
+            .map(|range| rows(range, DropoutKind::Freeze)),
+    );
+    found.extend(
+        zeros(power, &others, grid.step_s)
+            .into_iter()
+            .map(|range| rows(range, DropoutKind::Zero)),
+    );
+    found.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    found
+}
+
+type Rows = std::ops::Range<usize>;
+
+/// What the other streams report, row by row; NaN where none does.
+struct Others {
+    any: bool,
+    mean: Vec<f64>,
+    least: Vec<f64>,
+}
+
+impl Others {
+    fn of(columns: &[&[f64]], rows: usize) -> Self {
+        let mut others = Self {
+            any: !columns.is_empty(),
+            mean: vec![f64::NAN; rows],
+            least: vec![f64::NAN; rows],
+        };
+        for row in 0..rows {
+            let present = columns
+                .iter()
+                .filter_map(|column| column.get(row).copied())
+                .filter(|v| v.is_finite());
+            let (mut sum, mut count) = (0.0, 0.0);
+            for value in present {
+                sum += value;
+                count += 1.0;
+                others.least[row] = others.least[row].min(value);
+            }
+            others.mean[row] = sum / count;
+        }
+        others
+    }
+
+    fn moves(&self, row: usize) -> bool {
+        row > 0 && (self.mean[row] - self.mean[row - 1]).abs() >= MOVE_W
+    }
+}
+
+/// Maximal runs of rows that satisfy `belongs`.
+fn runs(rows: usize, belongs: impl Fn(usize) -> bool) -> Vec<Rows> {
+    let mut out: Vec<Rows> = Vec::new();
+    for row in (0..rows).filter(|&row| belongs(row)) {
+        match out.last_mut() {
+            Some(last) if last.end == row => last.end = row + 1,
+            _ => out.push(row..row + 1),
+        }
+    }
+    out
+}
+
+fn gaps(power: &[f64], others: &Others, least_rows: f64) -> Vec<Rows> {
+    runs(power.len(), |row| !power[row].is_finite())
+        .into_iter()
+        .filter(|gap| gap.start > 0 && gap.end < power.len())
+        .filter(|gap| gap.len() as f64 >= least_rows.max(2.0))
+        .filter(|gap| {
+            let heard = gap.clone().filter(|&row| others.mean[row].is_finite());
+            !others.any || 2 * heard.count() >= gap.len()
+        })
+        .collect()
+}
+
+fn freezes(power: &[f64], others: &Others) -> Vec<Rows> {
+    let repeats = runs(power.len(), |row| {
+        row > 0 && power[row] == power[row - 1] && power[row] > 0.0
+    });
+    let moving = |run: &Rows| run.clone().filter(|&row| others.moves(row)).count();
+    // Seconds in which the value changes while the others move are runs without a repeat.
+    let changes = (1..power.len())
+        .filter(|&row| power[row].is_finite() && power[row - 1].is_finite())
+        .filter(|&row| power[row] != power[row - 1] && others.moves(row))
+        .count();
+    let lengths: Vec<usize> = repeats.iter().map(moving).collect();
+    let usual = usual_longest(&lengths, changes);
+    let limit = (2 * usual + 2).max(LEAST_REPEATS);
+    repeats
+        .into_iter()
+        .zip(lengths)
+        .filter(|(_, length)| *length >= limit)
+        .map(|(run, _)| run)
+        .collect()
+}
+
+/// The length that 99 % of the runs do not exceed, the four longest set aside, since they may be
+/// the freezes sought. `changes` counts the runs of length zero.
+fn usual_longest(lengths: &[usize], changes: usize) -> usize {
+    let mut sorted = lengths.to_vec();
+    sorted.sort_unstable_by(|a, b| b.cmp(a));
+    let total = lengths.len().max(changes);
+    let aside = (total / 100).max(4);
+    sorted.get(aside).copied().unwrap_or(0)
+}
+
+fn zeros(power: &[f64], others: &Others, step_s: f64) -> Vec<Rows> {
+    let pedalling = others.mean.iter().copied().filter(|w| *w > WELL_ABOVE_W);
+    let Some(usual) = median_of(pedalling.collect()) else {
+        return Vec::new();
+    };
+    let limit = WELL_ABOVE_W.max(0.25 * usual);
+    let lead = (ABOVE_FOR_S / step_s).round() as usize;
+    let above_for_long = |row: usize| {
+        others.least[row.saturating_sub(lead)..=row]
+            .iter()
+            .all(|w| *w > limit)
+    };
+    runs(power.len(), |row| power[row] == 0.0 && above_for_long(row))
+        .into_iter()
+        .filter(|run| run.len() as f64 * step_s >= SHORTEST_ZERO_S)
+        .collect()
+}
+
+/// Share of the rows of a window that a stream lacks, %; `None` for an empty window.
+pub fn missing_percent(power: &[f64]) -> Option<f64> {
+    let present = power.iter().filter(|v| v.is_finite()).count();
+    (!power.is_empty()).then(|| 100.0 * (power.len() - present) as f64 / power.len() as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grid(len: usize) -> Grid {
+        Grid {
+            start_s: 10.0,
+            step_s: 1.0,
+            len,
+        }
+    }
+
+    /// A reference that moves by some 10 W each second about 220 W, and a source 2 % above it.
+    fn ride(rows: usize) -> (Vec<f64>, Vec<f64>) {
+        let reference: Vec<f64> = (0..rows)
+            .map(|i| 220.0 + ((i * 37) % 41) as f64 - 20.0)
+            .collect();
+        let tested = reference.iter().map(|w| (w * 1.02).round()).collect();
+        (tested, reference)
+    }
+
+    fn kinds(found: &[Dropout]) -> Vec<(f64, f64, DropoutKind)> {
+        found.iter().map(|d| (d.from_s, d.to_s, d.kind)).collect()
+    }
+
+    #[test]
+    fn each_kind_is_found_where_it_is() {
+        let (mut tested, reference) = ride(600);
+        tested[100..106].fill(f64::NAN);
+        let held = tested[199];
+        tested[200..208].fill(held);
+        tested[300..305].fill(0.0);
+        let found = find(&tested, &[&reference], grid(600), Some(1.0));
+        assert_eq!(
+            kinds(&found),
+            vec![
+                (110.0, 116.0, DropoutKind::Gap),
+                (210.0, 218.0, DropoutKind::Freeze),
+                (310.0, 315.0, DropoutKind::Zero),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_single_missing_second_and_the_ends_are_no_gap() {
+        let (mut tested, reference) = ride(100);
+        tested[..5].fill(f64::NAN);
+        tested[95..].fill(f64::NAN);
+        tested[50] = f64::NAN;
+        assert_eq!(find(&tested, &[&reference], grid(100), Some(1.0)), vec![]);
+    }
+
+    #[test]
+    fn a_slow_recorder_has_no_gaps_at_its_own_interval() {
+        let tested: Vec<f64> = (0..100)
+            .map(|i| {
+                if i % 4 == 0 {
+                    200.0 + f64::from(i)
+                } else {
+                    f64::NAN
+                }
+            })
+            .collect();
+        let (_, reference) = ride(100);
+        assert_eq!(find(&tested, &[&reference], grid(100), Some(4.0)), vec![]);
+    }
+
+    #[test]
+    fn a_pause_that_silences_everybody_is_no_dropout() {
+        let (mut tested, mut reference) = ride(100);
+        tested[40..60].fill(f64::NAN);
+        reference[40..60].fill(f64::NAN);
+        assert_eq!(find(&tested, &[&reference], grid(100), Some(1.0)), vec![]);
+        assert_eq!(find(&tested, &[], grid(100), Some(1.0)).len(), 1);
+    }
+
+    #[test]
+    fn repeating_at_a_steady_power_is_honest() {
+        let tested = vec![200.0; 300];
+        let reference: Vec<f64> = (0..300).map(|i| 199.0 + f64::from(i % 3)).collect();
+        assert_eq!(find(&tested, &[&reference], grid(300), Some(1.0)), vec![]);
+    }
+
+    #[test]
+    fn a_source_that_always_holds_its_value_for_two_seconds_is_not_frozen() {
+        let (tested, reference) = ride(600);
+        let mut held: Vec<f64> = (0..600).map(|i| tested[i - i % 2]).collect();
+        assert_eq!(find(&held, &[&reference], grid(600), Some(1.0)), vec![]);
+        let value = held[299];
+        held[300..312].fill(value);
+        let found = find(&held, &[&reference], grid(600), Some(1.0));
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].kind, DropoutKind::Freeze);
+    }
+
+    #[test]
+    fn a_late_start_and_a_coast_are_no_zero() {
+        let (mut tested, mut reference) = ride(200);
+        reference[50..80].fill(0.0);
+        tested[50..83].fill(0.0);
+        assert_eq!(find(&tested, &[&reference], grid(200), Some(1.0)), vec![]);
+    }
+
+    #[test]
+    fn nothing_to_look_at_gives_nothing() {
+        assert_eq!(find(&[], &[], grid(0), None), vec![]);
+        assert_eq!(find(&[0.0], &[&[200.0]], grid(1), None), vec![]);
+        assert_eq!(find(&[f64::NAN; 9], &[&[200.0; 9]], grid(9), None), vec![]);
+        let silent = [f64::NAN; 9];
+        assert_eq!(find(&[0.0; 9], &[&silent], grid(9), Some(1.0)), vec![]);
+        assert_eq!(missing_percent(&[]), None);
+        assert_eq!(missing_percent(&[1.0, f64::NAN]), Some(50.0));
+    }
+}

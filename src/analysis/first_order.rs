@@ -1,0 +1,140 @@
+//! The response of a first-order lag with dead time to a sampled signal.
+//!
+//! Between its samples the input is taken as straight. For `τ ẏ = u(t − d) − y` the output is then
+//! known exactly: over a piece with slope `s` that ends at `u₁`, at a time `h` after its start,
+//! `y(h) = u₁ − τ s + (y₀ − u₀ + τ s) e^(−h/τ)` with `u₁ = u₀ + s h` (elementary solution of the
+//! linear equation). Dead times need not fall on the grid. Averaging both signals over a second, as
+//! recorders may do, changes nothing: averaging and lag commute.
+
+/// A lag and a dead time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lag {
+    /// Dead time, s; negative where the output comes first.
+    pub delay_s: f64,
+    /// Time constant, s; zero for none.
+    pub time_constant_s: f64,
+}
+
+/// The lagged signal without dead time, at the samples of `input` (all present), in its steady
+/// state at the first one.
+fn states(input: &[f64], step_s: f64, time_constant_s: f64) -> Vec<f64> {
+    let mut out = Vec::with_capacity(input.len());
+    let mut state = input.first().copied().unwrap_or(0.0);
+    for (row, &value) in input.iter().enumerate() {
+        if row > 0 {
+            state = after(
+                state,
+                input[row - 1],
+                value,
+                step_s,
+                step_s,
+                time_constant_s,
+            );
+        }
+        out.push(state);
+    }
+    out
+}
+
+/// The state a time `h` into a piece that runs from `from` to `to` in `step_s`.
+fn after(state: f64, from: f64, to: f64, step_s: f64, h: f64, time_constant_s: f64) -> f64 {
+    let slope = (to - from) / step_s;
+    let input = from + slope * h;
+    if time_constant_s <= 0.0 {
+        return input;
+    }
+    let lead = time_constant_s * slope;
+    input - lead + (state - from + lead) * (-h / time_constant_s).exp()
+}
+
+/// The response to `input` (all present, rows spaced `step_s`), row by row; NaN where the dead
+/// time reaches outside the input.
+pub fn response(input: &[f64], step_s: f64, lag: Lag) -> Vec<f64> {
+    let states = states(input, step_s, lag.time_constant_s);
+    let last = input.len().saturating_sub(1);
+    (0..input.len())
+        .map(|row| {
+            let at = row as f64 - lag.delay_s / step_s;
+            if at < 0.0 || at > last as f64 {
+                return f64::NAN;
+            }
+            let from = at.floor() as usize;
+            if from == last {
+                return states[last];
+            }
+            let h = (at - from as f64) * step_s;
+            after(
+                states[from],
+                input[from],
+                input[from + 1],
+                step_s,
+                h,
+                lag.time_constant_s,
+            )
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn lag(delay_s: f64, time_constant_s: f64) -> Lag {
+        Lag {
+            delay_s,
+            time_constant_s,
+        }
+    }
+
+    /// A step reaches 63.212 % after one time constant (analytic).
+    #[test]
+    fn a_step_reaches_its_analytic_values() {
+        let step_s = 0.001;
+        let mut input = vec![0.0; 10];
+        input.extend(vec![1.0; 12_000]);
+        let out = response(&input, step_s, lag(0.0, 2.0));
+        // The step itself takes one row, half of it late.
+        let at = |t: f64| out[9 + (t / step_s) as usize];
+        for (t, expected) in [(2.0, 0.632121), (4.0, 0.864665), (8.0, 0.981684)] {
+            assert!((at(t) - expected).abs() < 3e-4, "{t}: {}", at(t));
+        }
+    }
+
+    /// On a straight rise the response runs parallel, late by dead time plus time constant.
+    #[test]
+    fn a_ramp_is_late_by_dead_time_plus_time_constant() {
+        let input: Vec<f64> = (0..100).map(f64::from).collect();
+        let out = response(&input, 1.0, lag(1.4, 3.0));
+        assert!((out[90] - (90.0 - 4.4)).abs() < 1e-9);
+        assert!(out[0].is_nan() && out[1].is_nan() && out[2].is_finite());
+    }
+
+    /// Peak of the response to a half-sine of length T, τ = 0.2 T: 0.862235 of the input's
+    /// (`methods` §12, recomputed there by numerical integration).
+    #[test]
+    fn a_half_sine_loses_its_published_share() {
+        let step_s = 0.005;
+        let input: Vec<f64> = (0..=4000)
+            .map(|i| {
+                (std::f64::consts::PI * f64::from(i) * step_s / 10.0)
+                    .sin()
+                    .max(0.0)
+            })
+            .map(|u| if u < 1e-12 { 0.0 } else { u })
+            .collect();
+        let peak = response(&input[..2001], step_s, lag(0.0, 2.0))
+            .into_iter()
+            .fold(0.0, f64::max);
+        assert!((peak - 0.862235).abs() < 1e-5, "{peak}");
+    }
+
+    #[test]
+    fn no_lag_returns_the_input_and_an_early_output_runs_ahead() {
+        let input = [1.0, 5.0, 2.0, 8.0];
+        assert_eq!(response(&input, 1.0, lag(0.0, 0.0)), input);
+        let early = response(&input, 1.0, lag(-1.0, 0.0));
+        assert_eq!(early[..3], [5.0, 2.0, 8.0]);
+        assert!(early[3].is_nan());
+        assert!(response(&[], 1.0, lag(0.0, 1.0)).is_empty());
+    }
+}

@@ -1,0 +1,109 @@
+//! Drift of the bias while a source warms up.
+//!
+//! The bias of each block of time, `100 · Σ(under test − reference) / Σ reference`, is fitted by a
+//! straight line against time (percentage points in 10 min) and, where the source reports its
+//! temperature, against temperature (percentage points a degree), each with 95 % limits that allow
+//! for serial correlation ([`super::contrast`]). A warm-up that levels off is no straight line: the
+//! bias over the first and over the last stretch (a sixth of the window, at most 2 min) stands
+//! beside the slope. Time and temperature rise together, so the data cannot say which of the two
+//! the bias follows.
+
+use super::figures::HeatSoak;
+use super::trend::{BiasBlocks, BiasUnit};
+
+/// Longest stretch over which the bias at either end is averaged, s.
+const END_S: f64 = 120.0;
+
+/// The figures of a heat soak. Columns cover the same rows, spaced `step_s`.
+pub fn figures(
+    under_test: &[f64],
+    reference: &[f64],
+    temperature_c: Option<&[f64]>,
+    step_s: f64,
+) -> HeatSoak {
+    let rows = under_test.len().min(reference.len());
+    let blocks = BiasBlocks::new(under_test, reference, step_s, BiasUnit::Percent);
+    let per_10min = blocks.slope_against(|row| row as f64 * step_s / 600.0);
+    let per_degree = temperature_c.and_then(|column| {
+        blocks.slope_against(|row| column.get(row).copied().unwrap_or(f64::NAN))
+    });
+    let end = ((END_S / step_s) as usize).min(rows / 6).max(1).min(rows);
+    let bias = |from: usize, to: usize| bias_percent(&under_test[from..to], &reference[from..to]);
+    HeatSoak {
+        drift_percent_per_10min: per_10min.map(|slope| slope.estimate),
+        drift_ci95_percent_per_10min: per_10min.map(|slope| slope.ci95),
+        start_bias_percent: bias(0, end),
+        end_bias_percent: bias(rows - end, rows),
+        per_degree_percent: per_degree.map(|slope| slope.estimate),
+        per_degree_ci95_percent: per_degree.map(|slope| slope.ci95),
+    }
+}
+
+/// Bias over the rows that both columns have, % of the reference's mean; `None` where that is not
+/// above zero.
+pub(super) fn bias_percent(under_test: &[f64], reference: &[f64]) -> Option<f64> {
+    let (tested, known) = under_test
+        .iter()
+        .zip(reference)
+        .filter(|(a, b)| a.is_finite() && b.is_finite())
+        .fold((0.0, 0.0), |(tested, known), (a, b)| {
+            (tested + a, known + b)
+        });
+    (known > 0.0).then(|| 100.0 * (tested - known) / known)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 20 min at 250 W during which the bias rises from 0 to 2 % while the source warms by 10 °C.
+    fn soak() -> (Vec<f64>, Vec<f64>, Vec<f64>) {
+        let rows = 1200;
+        let share = |i: usize| i as f64 / rows as f64;
+        let wobble = |i: usize| [0.0, 2.0, -1.0, -2.0, 1.0][i % 5];
+        let reference: Vec<f64> = (0..rows).map(|i| 250.0 + 4.0 * wobble(i)).collect();
+        let tested = (0..rows)
+            .map(|i| reference[i] * (1.0 + 0.02 * share(i)) + wobble(i + 2))
+            .collect();
+        let temperature = (0..rows).map(|i| 20.0 + 10.0 * share(i)).collect();
+        (tested, reference, temperature)
+    }
+
+    #[test]
+    fn drift_against_time_and_temperature() {
+        let (tested, reference, temperature) = soak();
+        let found = figures(&tested, &reference, Some(&temperature), 1.0);
+        assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.005);
+        assert!((found.per_degree_percent.unwrap() - 0.2).abs() < 0.001);
+        assert!((found.start_bias_percent.unwrap() - 0.1).abs() < 0.01);
+        assert!((found.end_bias_percent.unwrap() - 1.9).abs() < 0.01);
+        let [low, high] = found.drift_ci95_percent_per_10min.unwrap();
+        assert!(low < 1.0 && 1.0 < high && high - low < 0.1);
+    }
+
+    #[test]
+    fn missing_minutes_do_not_move_the_slope() {
+        let (mut tested, reference, _) = soak();
+        tested[300..600].fill(f64::NAN);
+        let found = figures(&tested, &reference, None, 1.0);
+        assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.01);
+        assert_eq!(found.per_degree_percent, None);
+    }
+
+    #[test]
+    fn what_cannot_be_told_is_none() {
+        let nothing = figures(&[f64::NAN; 600], &[200.0; 600], None, 1.0);
+        assert_eq!(nothing.drift_percent_per_10min, None);
+        assert_eq!(nothing.start_bias_percent, None);
+        let one = figures(&[202.0], &[200.0], Some(&[20.0]), 1.0);
+        assert_eq!(one.drift_percent_per_10min, None);
+        assert!((one.start_bias_percent.unwrap() - 1.0).abs() < 1e-12);
+        let empty = figures(&[], &[], None, 1.0);
+        assert_eq!(empty.end_bias_percent, None);
+        let idle = figures(&[3.0; 600], &[0.0; 600], None, 1.0);
+        assert_eq!(idle.end_bias_percent, None);
+        let constant = figures(&[202.0; 600], &[200.0; 600], Some(&[20.0; 600]), 1.0);
+        assert!(constant.drift_percent_per_10min.unwrap().abs() < 1e-9);
+        assert_eq!(constant.per_degree_percent, None);
+    }
+}

@@ -1,0 +1,265 @@
+//! Figures of a ramp: the response to each step, and the lag on straight rises.
+//!
+//! Steps are found in the references ([`super::change_points`]), never in the source under test, and
+//! measured on both ([`super::step`]): a rider who takes 3 s to find the new power is not blamed on
+//! the device. Dead time is the time between the references' and the source's 10 % crossing;
+//! settling counts from the references' 50 % crossing, which is also when the step is said to be, and is
+//! told for the wider of the two bands.
+//!
+//! The lag on straight rises is the horizontal distance: the shift `L` for which
+//! `source(t) = a + g · reference(t − L)` leaves the least squares, over the rise and 20 s on either
+//! side. Both are averaged over 15 s first, since the distance sought is that of the slow rise, not
+//! of the strokes on top of it; for a first-order lag it is dead time plus time constant. Offset and
+//! gain are free, so that a biased source is not called late. The lag is told where its standard
+//! error is at most 1 s; of several rises the median is told.
+
+use std::ops::Range;
+
+use super::change_points::{Piece, pieces, wander_w};
+use super::figures::{Ramp, Step};
+use super::first_order::{Lag, response};
+use super::stats::{Line, both_present, finite, median_of};
+use super::step::{self, Place};
+use crate::timeline::Grid;
+
+/// Least step, W.
+const LEAST_STEP_W: f64 = 15.0;
+/// Least step, multiples of the references' wander.
+const LEAST_STEP_WANDERS: f64 = 3.0;
+/// A piece shorter than this is the transition between plateaus, s.
+const TRANSITION_S: f64 = 12.0;
+/// A piece is a rise from this change of level on, W, and over at least …
+const LEAST_RISE_W: f64 = 30.0;
+/// … this long, s.
+const LEAST_RISE_S: f64 = 30.0;
+/// Seconds on either side of a rise that go into its lag.
+const RISE_MARGIN_S: f64 = 20.0;
+/// Averaging before the lag of a rise is sought, s.
+const RISE_MEAN_S: f64 = 15.0;
+/// Largest standard error of a lag that is told, s.
+const LARGEST_SE_S: f64 = 1.0;
+
+/// The figures of a ramp. Columns cover the rows of `grid`; `reference` is the consensus or the
+/// chosen reference.
+pub fn figures(under_test: &[f64], reference: &[f64], grid: Grid) -> Ramp {
+    let found = pieces(reference, grid.step_s);
+    let least_w = LEAST_STEP_W.max(LEAST_STEP_WANDERS * wander_w(reference, grid.step_s));
+    let steps = places(&found, least_w, grid.step_s)
+        .iter()
+        .filter_map(|place| measured(under_test, reference, place, grid))
+        .collect();
+    let lags = found
+        .iter()
+        .filter(|piece| is_rise(piece, grid.step_s))
+        .filter_map(|piece| rise_lag_s(under_test, reference, &piece.rows, grid.step_s));
+    Ramp {
+        steps,
+        lag_s: median_of(lags.collect()),
+    }
+}
+
+/// Whether a piece is a straight rise or fall long enough to tell a lag.
+pub fn is_rise(piece: &Piece, step_s: f64) -> bool {
+    piece.rise_w().abs() >= LEAST_RISE_W && piece.rows.len() as f64 * step_s >= LEAST_RISE_S
+}
+
+/// The steps between neighbouring plateaus: pieces of at least 12 s, with at most one shorter piece
+/// between them, whose facing ends differ by `least_w` or more.
+pub fn places(found: &[Piece], least_w: f64, step_s: f64) -> Vec<Place> {
+    let long = |piece: &&Piece| piece.rows.len() as f64 * step_s >= TRANSITION_S;
+    let plateaus: Vec<&Piece> = found.iter().filter(long).collect();
+    plateaus
+        .windows(2)
+        .filter(|pair| {
+            let between = pair[1].rows.start - pair[0].rows.end;
+            (between as f64) * step_s < TRANSITION_S
+                && (pair[1].first_w - pair[0].last_w).abs() >= least_w
+        })
+        .map(|pair| Place {
+            from: pair[0].rows.start,
+            at: pair[0].rows.end,
+            to: pair[1].rows.end,
+        })
+        .collect()
+}
+
+fn measured(under_test: &[f64], reference: &[f64], place: &Place, grid: Grid) -> Option<Step> {
+    let step_s = grid.step_s;
+    let known = step::measure(reference, place, step_s)?;
+    let tested = step::measure(under_test, place, step_s);
+    let at_s = known.at_50_s.unwrap_or(place.at as f64 * step_s);
+    let band_w = tested
+        .map_or(0.0, |tested| tested.band_w())
+        .max(known.band_w());
+    let settling = |column: &[f64], level_w: f64| {
+        step::settling_s(column, place, level_w, band_w, at_s, step_s)
+    };
+    Some(Step {
+        at_s: grid.start_s + at_s,
+        from_w: known.before_w,
+        to_w: known.after_w,
+        dead_time_s: tested.and_then(|tested| Some(tested.at_10_s? - known.at_10_s?)),
+        rise_10_90_s: tested.and_then(|tested| tested.rise_10_90_s()),
+        settling_s: tested.and_then(|tested| settling(under_test, tested.after_w)),
+        overshoot_percent: tested.and_then(|tested| tested.overshoot_percent),
+        final_error_w: tested.map(|tested| tested.after_w - known.after_w),
+        settling_band_w: band_w,
+        reference_rise_10_90_s: known.rise_10_90_s(),
+        reference_settling_s: settling(reference, known.after_w),
+        reference_overshoot_percent: known.overshoot_percent,
+    })
+}
+
+/// Horizontal distance on a rise, s; `None` where it cannot be told to 1 s.
+fn rise_lag_s(
+    under_test: &[f64],
+    reference: &[f64],
+    rise: &Range<usize>,
+    step_s: f64,
+) -> Option<f64> {
+    let margin = (RISE_MARGIN_S / step_s).round() as usize;
+    let end = (rise.end + margin)
+        .min(under_test.len())
+        .min(reference.len());
+    let rows = rise.start.saturating_sub(margin)..end;
+    let width = (RISE_MEAN_S / step_s).round().max(1.0);
+    let tested = moving_mean(under_test.get(rows.clone())?, width as usize);
+    let known = moving_mean(reference.get(rows)?, width as usize);
+    let cost = |lag_s: f64| -> Option<(f64, usize)> {
+        let shift = Lag {
+            delay_s: lag_s,
+            time_constant_s: 0.0,
+        };
+        let (x, y) = both_present(&response(&known, step_s, shift), &tested);
+        let line = Line::fit(&x, &y)?;
+        Some((line.residual_sd?.powi(2), x.len()))
+    };
+    const FINE_S: f64 = 0.25;
+    let at = |k: i32| f64::from(k) * FINE_S;
+    let (best, (least, n)) = (-12..=60)
+        .filter_map(|k| Some((k, cost(at(k))?)))
+        .min_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+    let (before, after) = (cost(at(best - 1))?.0, cost(at(best + 1))?.0);
+    let curvature = before - 2.0 * least + after;
+    if curvature <= 0.0 || best == -12 || best == 60 {
+        return None;
+    }
+    let shift = 0.5 * (before - after) / curvature;
+    // Mean square as a parabola of the lag: its curvature is that of the log-likelihood. Averaging
+    // leaves one independent value in `width`.
+    let second = curvature / (FINE_S * FINE_S);
+    let se = (2.0 * least * width / (n as f64 * second)).sqrt();
+    (se <= LARGEST_SE_S)
+        .then(|| finite((f64::from(best) + shift) * FINE_S))
+        .flatten()
+}
+
+/// Means over `width` neighbouring rows, one for each place where all of them are present; NaN
+/// elsewhere.
+fn moving_mean(column: &[f64], width: usize) -> Vec<f64> {
+    let means = column.windows(width);
+    means
+        .map(|rows| rows.iter().sum::<f64>() / width as f64)
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grid(len: usize) -> Grid {
+        Grid {
+            start_s: 1000.0,
+            step_s: 1.0,
+            len,
+        }
+    }
+
+    fn noise(i: usize) -> f64 {
+        ((i * 7919 + 13) % 7) as f64 - 3.0
+    }
+
+    fn late(reference: &[f64], delay_s: f64, time_constant_s: f64) -> Vec<f64> {
+        let lag = Lag {
+            delay_s,
+            time_constant_s,
+        };
+        response(reference, 1.0, lag)
+    }
+
+    fn staircase() -> Vec<f64> {
+        [120.0, 170.0, 220.0, 150.0]
+            .into_iter()
+            .flat_map(|level| (0..60).map(move |_| level))
+            .enumerate()
+            .map(|(i, level)| level + noise(i))
+            .collect()
+    }
+
+    #[test]
+    fn each_step_of_a_staircase_is_measured_on_both() {
+        let reference = staircase();
+        let tested = late(&reference, 1.0, 2.0);
+        let found = figures(&tested, &reference, grid(240));
+        assert_eq!(found.steps.len(), 3, "{found:?}");
+        for (step, at) in found.steps.iter().zip([1059.5, 1119.5, 1179.5]) {
+            assert!((step.at_s - at).abs() < 0.6, "{step:?}");
+            assert!((step.dead_time_s.unwrap() - 1.0).abs() < 0.7, "{step:?}");
+            assert!((step.rise_10_90_s.unwrap() - 4.4).abs() < 1.2, "{step:?}");
+            assert!(step.reference_rise_10_90_s.unwrap() < 1.2);
+            assert!(step.final_error_w.unwrap().abs() < 3.0);
+            assert!(step.settling_s.unwrap() > step.reference_settling_s.unwrap());
+        }
+        assert!((found.steps[0].to_w - 170.0).abs() < 2.0);
+    }
+
+    #[test]
+    fn a_slow_rider_is_not_blamed_on_the_device() {
+        let reference = late(&staircase(), 0.0, 3.0);
+        let found = figures(&reference, &reference, grid(240));
+        assert_eq!(found.steps.len(), 3, "{found:?}");
+        for step in &found.steps {
+            assert_eq!(step.dead_time_s, Some(0.0));
+            assert_eq!(step.rise_10_90_s, step.reference_rise_10_90_s);
+            assert!(step.reference_rise_10_90_s.unwrap() > 4.0);
+        }
+    }
+
+    #[test]
+    fn the_lag_on_a_straight_rise_ignores_bias() {
+        let mut reference = vec![150.0; 40];
+        reference.extend((0..120).map(|i| 150.0 + f64::from(i)));
+        reference.extend(vec![270.0; 40]);
+        for (i, value) in reference.iter_mut().enumerate() {
+            *value += noise(i);
+        }
+        let tested: Vec<f64> = late(&reference, 1.0, 2.0)
+            .into_iter()
+            .map(|w| 1.04 * w + 5.0)
+            .collect();
+        let lag = figures(&tested, &reference, grid(200)).lag_s.unwrap();
+        assert!((lag - 3.0).abs() < 0.3, "{lag}");
+    }
+
+    #[test]
+    fn a_source_that_misses_the_step_still_tells_the_references() {
+        let reference = staircase();
+        let found = figures(&[f64::NAN; 240], &reference, grid(240));
+        assert_eq!(found.steps.len(), 3);
+        assert_eq!(found.steps[0].rise_10_90_s, None);
+        assert!(found.steps[0].reference_rise_10_90_s.is_some());
+        assert_eq!(found.lag_s, None);
+    }
+
+    #[test]
+    fn no_step_no_sample_no_reference() {
+        let flat = figures(&[200.0; 90], &[200.0; 90], grid(90));
+        assert_eq!((flat.steps.len(), flat.lag_s), (0, None));
+        assert_eq!(figures(&[], &[], grid(0)).steps, vec![]);
+        assert_eq!(figures(&[200.0], &[200.0], grid(1)).steps, vec![]);
+        assert_eq!(
+            figures(&[200.0; 90], &[f64::NAN; 90], grid(90)).steps,
+            vec![]
+        );
+    }
+}

@@ -1,0 +1,326 @@
+//! Figures of a sprint: best means of every stream, the peak ratio, and why the peak is short.
+//!
+//! The response model and its fit stand in [`super::sprint_fit`]. It is fitted over the segment with
+//! 5 s before and after, and 20 s more before that to settle the lag, as far as the references report
+//! without a gap. Where the clock of the source was matched on power, its offset has already taken
+//! up part of the lag: the dead time then says nothing by itself, the time constant still does.
+//!
+//! "Cannot separate" is said, and the fit's figures withheld, where fewer than ten seconds can be
+//! fitted, where the references' best means over 3 s differ by more than 5 %, where the effort does
+//! not rise by half above its start, or where the standard error of the time constant exceeds 1 s.
+
+use std::ops::Range;
+
+use super::figures::{Explained, Sprint, SprintPeak};
+use super::mean_max::best_mean;
+use super::sprint_fit::{self, Fit, Shares};
+
+/// Seconds fitted before and after the segment.
+const MARGIN_S: f64 = 5.0;
+/// Seconds before those that settle the lag.
+const SETTLE_S: f64 = 20.0;
+/// Largest relative difference of the references' best 3 s.
+const REFERENCES_AGREE: f64 = 0.05;
+/// Least share of the shortfall that names a single cause, %.
+const MAIN_CAUSE_PERCENT: f64 = 70.0;
+/// Seconds a fit needs.
+const LEAST_SECONDS: usize = 10;
+/// Largest standard error of the time constant, s.
+const LARGEST_SE_S: f64 = 1.0;
+
+/// A labelled power column over the whole ride.
+#[derive(Clone, Copy, Debug)]
+pub struct Labelled<'a> {
+    /// The stream's label.
+    pub label: &'a str,
+    /// Its power, W; NaN is missing.
+    pub power: &'a [f64],
+}
+
+/// The figures of a sprint over `rows` of columns that cover the whole ride. `basis` is what the
+/// source is held against: the consensus or a chosen reference. `context` streams get peaks only.
+pub fn figures(
+    under_test: Labelled<'_>,
+    references: &[Labelled<'_>],
+    context: &[Labelled<'_>],
+    basis: &[f64],
+    rows: Range<usize>,
+    step_s: f64,
+) -> Sprint {
+    let end = rows.end.min(under_test.power.len()).min(basis.len());
+    let rows = rows.start.min(end)..end;
+    let peaks = std::iter::once(&under_test)
+        .chain(references)
+        .chain(context)
+        .map(|stream| peak(stream, rows.clone(), step_s))
+        .collect();
+    let best = |column: &[f64], seconds: f64| best_of(column, rows.clone(), seconds, step_s);
+    let source_peak = best(under_test.power, 1.0);
+    let basis_peak = best(basis, 1.0);
+    let fitted = separate(under_test.power, references, basis, rows.clone(), step_s);
+    let (fit, note) = match fitted {
+        Ok(fit) => (Some(fit), String::new()),
+        Err(why) => (
+            None,
+            format!("cannot separate lag, gain and ceiling: {why}"),
+        ),
+    };
+    let shares = fit.as_ref().zip(source_peak).and_then(|(fit, peak)| {
+        sprint_fit::shares(&fit.found, fit.input(basis), fit.rows.clone(), peak, step_s)
+    });
+    let fit = fit.as_ref().map(|fit| fit.found);
+    Sprint {
+        peaks,
+        peak_ratio: source_peak
+            .zip(basis_peak)
+            .filter(|(_, basis)| *basis > 0.0)
+            .map(|(source, basis)| source / basis),
+        delay_s: fit.map(|fit| fit.lag.delay_s),
+        time_constant_s: fit.map(|fit| fit.lag.time_constant_s),
+        time_constant_ci95_s: fit.and_then(|fit| fit.time_constant_ci95_s),
+        gain: fit.map(|fit| fit.gain),
+        ceiling_w: fit.and_then(|fit| fit.ceiling_w),
+        fit_rms_w: fit.map(|fit| fit.rms_w),
+        shortfall_w: source_peak
+            .zip(basis_peak)
+            .map(|(source, basis)| basis - source),
+        lag_share_percent: shares.map(|shares| shares.lag),
+        gain_share_percent: shares.map(|shares| shares.gain),
+        ceiling_share_percent: shares.map(|shares| shares.ceiling),
+        unexplained_share_percent: shares.map(|shares| shares.unexplained),
+        explained: shares.and_then(|shares| cause(&shares)),
+        note,
+    }
+}
+
+/// The one cause that makes up most of the shortfall, else `Mixed`; `None` where the model leaves
+/// most of it unexplained.
+fn cause(shares: &Shares) -> Option<Explained> {
+    [
+        (shares.lag, Explained::Lag),
+        (shares.gain, Explained::Gain),
+        (shares.ceiling, Explained::Ceiling),
+    ]
+    .into_iter()
+    .find(|(share, _)| *share >= MAIN_CAUSE_PERCENT)
+    .map(|(_, cause)| cause)
+    .or_else(|| (shares.unexplained.abs() < 50.0).then_some(Explained::Mixed))
+}
+
+fn peak(stream: &Labelled<'_>, rows: Range<usize>, step_s: f64) -> SprintPeak {
+    let best = |seconds| best_of(stream.power, rows.clone(), seconds, step_s);
+    SprintPeak {
+        label: stream.label.to_owned(),
+        best_1s_w: best(1.0),
+        best_3s_w: best(3.0),
+        best_5s_w: best(5.0),
+    }
+}
+
+fn best_of(column: &[f64], rows: Range<usize>, seconds: f64, step_s: f64) -> Option<f64> {
+    let end = rows.end.min(column.len());
+    let inside = column.get(rows.start.min(end)..end)?;
+    let count = (seconds / step_s).round().max(1.0) as usize;
+    best_mean(inside, count).map(|(mean, _)| mean)
+}
+
+/// A fit with the rows of the basis that it used.
+#[derive(Clone, Debug)]
+struct Separated {
+    found: Fit,
+    /// Rows of the ride given to the fit.
+    input: Range<usize>,
+    /// Rows fitted, counted from the input's first.
+    rows: Range<usize>,
+}
+
+impl Separated {
+    fn input<'a>(&self, basis: &'a [f64]) -> &'a [f64] {
+        basis.get(self.input.clone()).unwrap_or(&[])
+    }
+}
+
+fn separate(
+    under_test: &[f64],
+    references: &[Labelled<'_>],
+    basis: &[f64],
+    rows: Range<usize>,
+    step_s: f64,
+) -> Result<Separated, &'static str> {
+    if rows.is_empty() {
+        return Err("the window holds no second");
+    }
+    if !references_agree(references, rows.clone(), step_s) {
+        return Err("the references' peaks differ by more than 5 %");
+    }
+    let in_rows = |seconds: f64| (seconds / step_s).round() as usize;
+    let margin = in_rows(MARGIN_S);
+    let until = (rows.end + margin).min(basis.len()).min(under_test.len());
+    let from = rows.start.saturating_sub(margin);
+    let (input, fitted) = whole(basis, from, until, in_rows(SETTLE_S), &rows)
+        .ok_or("the references lack seconds of the effort")?;
+    let (basis_in, tested_in) = (&basis[input.clone()], &under_test[input.clone()]);
+    let seconds = tested_in[fitted.clone()].iter().filter(|v| v.is_finite());
+    if seconds.count() < LEAST_SECONDS {
+        return Err("fewer than 10 s can be fitted");
+    }
+    let inside = || basis_in[fitted.clone()].iter().copied();
+    let high = inside().fold(0.0, f64::max);
+    let low = inside().fold(f64::INFINITY, f64::min);
+    if high < 1.5 * low.max(0.0) || high <= 0.0 {
+        return Err("the effort does not rise by half above its start");
+    }
+    let found = sprint_fit::fit(basis_in, tested_in, fitted.clone(), step_s)
+        .ok_or("no response fits the data")?;
+    match found.time_constant_se_s {
+        Some(se) if se <= LARGEST_SE_S => Ok(Separated {
+            found,
+            input,
+            rows: fitted,
+        }),
+        _ => Err("dead time and lag trade against each other here"),
+    }
+}
+
+/// The rows around `from..until` over which the basis is whole, with up to `settle` rows before
+/// them; `None` where it lacks any of the segment itself. The second range counts from the first.
+fn whole(
+    basis: &[f64],
+    from: usize,
+    until: usize,
+    settle: usize,
+    segment: &Range<usize>,
+) -> Option<(Range<usize>, Range<usize>)> {
+    let present = |row: usize| basis.get(row).is_some_and(|v| v.is_finite());
+    if !segment.clone().all(present) {
+        return None;
+    }
+    let earliest = from.saturating_sub(settle);
+    let first = (earliest..segment.start)
+        .rev()
+        .take_while(|&row| present(row))
+        .last()
+        .unwrap_or(segment.start);
+    let last = (segment.end..until)
+        .take_while(|&row| present(row))
+        .last()
+        .map_or(segment.end, |row| row + 1);
+    Some((first..last, from.max(first) - first..last - first))
+}
+
+fn references_agree(references: &[Labelled<'_>], rows: Range<usize>, step_s: f64) -> bool {
+    let bests = references
+        .iter()
+        .filter_map(|reference| best_of(reference.power, rows.clone(), 3.0, step_s));
+    let (low, high) = bests.fold((f64::INFINITY, 0.0_f64), |(low, high), best| {
+        (low.min(best), high.max(best))
+    });
+    high <= 0.0 || low >= (1.0 - REFERENCES_AGREE) * high
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::first_order::{Lag, response};
+
+    fn effort() -> Vec<f64> {
+        let mut out = vec![200.0; 40];
+        out.extend((0..12).map(|i| {
+            let x = f64::from(i) / 12.0;
+            400.0
+                + 600.0 * (std::f64::consts::PI * (0.25 + 0.6 * x)).sin()
+                + f64::from(i % 3) * 25.0
+        }));
+        out.extend(vec![120.0; 30]);
+        out
+    }
+
+    fn blunted() -> Vec<f64> {
+        let lag = Lag {
+            delay_s: 0.6,
+            time_constant_s: 1.8,
+        };
+        let out = response(&effort(), 1.0, lag);
+        out.into_iter().map(|w| 1.01 * w).collect()
+    }
+
+    fn of(tested: &[f64], basis: &[f64], rows: Range<usize>) -> Sprint {
+        let named = |label, power| Labelled { label, power };
+        figures(
+            named("trainer", tested),
+            &[named("pedals", basis)],
+            &[],
+            basis,
+            rows,
+            1.0,
+        )
+    }
+
+    #[test]
+    fn a_blunted_peak_is_blamed_on_the_lag() {
+        let found = of(&blunted(), &effort(), 38..56);
+        assert!(
+            (found.time_constant_s.unwrap() - 1.8).abs() < 0.05,
+            "{found:?}"
+        );
+        assert!((found.delay_s.unwrap() - 0.6).abs() < 0.05);
+        assert!((found.gain.unwrap() - 1.01).abs() < 0.01);
+        assert_eq!(found.ceiling_w, None);
+        assert_eq!(found.explained, Some(Explained::Lag));
+        assert!(found.peak_ratio.unwrap() < 0.99);
+        assert_eq!(found.peaks.len(), 2);
+        assert!(found.note.is_empty());
+    }
+
+    #[test]
+    fn a_full_peak_needs_no_cause() {
+        let found = of(&effort(), &effort(), 38..56);
+        assert_eq!(found.peak_ratio, Some(1.0));
+        assert_eq!((found.explained, found.lag_share_percent), (None, None));
+    }
+
+    #[test]
+    fn what_cannot_be_separated_is_said() {
+        let disagreeing: Vec<f64> = effort().iter().map(|w| w * 1.1).collect();
+        let named = |label, power| Labelled { label, power };
+        let (tested, basis) = (blunted(), effort());
+        let references = [
+            named("pedals", &basis[..]),
+            named("crank", &disagreeing[..]),
+        ];
+        let found = figures(
+            named("trainer", &tested),
+            &references,
+            &[],
+            &basis,
+            38..56,
+            1.0,
+        );
+        assert_eq!(found.time_constant_s, None);
+        assert!(found.note.contains("references' peaks"), "{}", found.note);
+        assert!(found.peak_ratio.is_some());
+
+        let steady = of(&[200.0; 60], &[200.0; 60], 20..40);
+        assert!(steady.note.contains("does not rise"), "{}", steady.note);
+
+        let mut gappy = effort();
+        gappy[45] = f64::NAN;
+        let found = of(&blunted(), &gappy, 38..56);
+        assert!(found.note.contains("lack seconds"), "{}", found.note);
+
+        let silent = of(&[f64::NAN; 82], &effort(), 38..56);
+        assert!(silent.note.contains("fewer than 10 s"), "{}", silent.note);
+        assert_eq!((silent.peak_ratio, silent.shortfall_w), (None, None));
+    }
+
+    #[test]
+    fn windows_outside_and_of_one_second() {
+        let outside = of(&blunted(), &effort(), 500..520);
+        assert!(outside.note.contains("no second"), "{}", outside.note);
+        assert_eq!(outside.peaks[0].best_1s_w, None);
+        let one = of(&effort(), &effort(), 45..46);
+        assert_eq!((one.peak_ratio, one.peaks[0].best_3s_w), (Some(1.0), None));
+        let empty = of(&[], &[], 0..0);
+        assert_eq!(empty.peak_ratio, None);
+    }
+}

@@ -1,0 +1,113 @@
+//! Figures of a steady block.
+//!
+//! - Set-point error: mean power under test − set point, which tells how the device reports; and
+//!   mean power of the references − set point, which tells what was delivered. A trainer that reads
+//!   wrong holds the first at zero and the second at its own error.
+//! - Share within ±5 W of the set point, of the seconds reported (by the device and by the
+//!   references).
+//! - Drift: slope of the difference under test − references, W/min, over block means, with 95 %
+//!   limits that allow for serial correlation ([`super::contrast`]).
+
+use super::figures::{Steady, UncorroboratedStretch};
+use super::trend::{BiasBlocks, BiasUnit, mean};
+
+/// Half-width of the band about the set point, W.
+const BAND_W: f64 = 5.0;
+
+/// The figures of a steady block. Columns cover the same rows, spaced `step_s`; `uncorroborated`
+/// are the excursions found in it ([`super::excursions::find`]).
+pub fn figures(
+    under_test: &[f64],
+    consensus: &[f64],
+    set_point_w: Option<f64>,
+    step_s: f64,
+    uncorroborated: Vec<UncorroboratedStretch>,
+) -> Steady {
+    let drift = BiasBlocks::new(under_test, consensus, step_s, BiasUnit::Watts)
+        .slope_against(|row| row as f64 * step_s / 60.0);
+    let error = |column: &[f64]| Some(mean(present(column))? - set_point_w?);
+    Steady {
+        set_point_error_w: error(under_test),
+        delivered_error_w: error(consensus),
+        within_5w_percent: within_percent(under_test, set_point_w),
+        delivered_within_5w_percent: within_percent(consensus, set_point_w),
+        drift_w_per_min: drift.map(|slope| slope.estimate),
+        drift_ci95_w_per_min: drift.map(|slope| slope.ci95),
+        uncorroborated,
+    }
+}
+
+fn present(column: &[f64]) -> impl Iterator<Item = f64> {
+    column.iter().copied().filter(|v| v.is_finite())
+}
+
+fn within_percent(column: &[f64], set_point_w: Option<f64>) -> Option<f64> {
+    let set_point_w = set_point_w?;
+    let inside = |power: f64| f64::from(u8::from((power - set_point_w).abs() <= BAND_W));
+    Some(100.0 * mean(present(column).map(inside))?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_trainer_that_reads_high_holds_its_own_wrong_number() {
+        let tested: Vec<f64> = (0..300).map(|i| 250.0 + f64::from(i % 3) - 1.0).collect();
+        let delivered: Vec<f64> = tested.iter().map(|w| w - 8.0).collect();
+        let found = figures(&tested, &delivered, Some(250.0), 1.0, Vec::new());
+        assert!(found.set_point_error_w.unwrap().abs() < 1e-9);
+        assert!((found.delivered_error_w.unwrap() + 8.0).abs() < 1e-9);
+        assert_eq!(found.within_5w_percent, Some(100.0));
+        assert_eq!(found.delivered_within_5w_percent, Some(0.0));
+        assert!(found.drift_w_per_min.unwrap().abs() < 1e-9);
+    }
+
+    #[test]
+    fn drift_is_told_in_watts_a_minute() {
+        let reference: Vec<f64> = (0..300).map(|i| 200.0 + f64::from((i * 7) % 11)).collect();
+        let tested: Vec<f64> = (0..300)
+            .map(|i| reference[i] + 0.5 * i as f64 / 60.0 + ((i * 5) % 7) as f64 - 3.0)
+            .collect();
+        let found = figures(&tested, &reference, None, 1.0, Vec::new());
+        assert!((found.drift_w_per_min.unwrap() - 0.5).abs() < 0.05);
+        let [low, high] = found.drift_ci95_w_per_min.unwrap();
+        assert!(low < 0.5 && 0.5 < high);
+        assert_eq!(
+            (found.set_point_error_w, found.within_5w_percent),
+            (None, None)
+        );
+    }
+
+    #[test]
+    fn short_missing_and_constant_blocks() {
+        let one = figures(&[252.0], &[250.0], Some(250.0), 1.0, Vec::new());
+        assert_eq!(
+            (one.set_point_error_w, one.drift_w_per_min),
+            (Some(2.0), None)
+        );
+        let gone = figures(&[f64::NAN; 90], &[250.0; 90], Some(250.0), 1.0, Vec::new());
+        assert_eq!(
+            (gone.set_point_error_w, gone.within_5w_percent),
+            (None, None)
+        );
+        assert_eq!(
+            (gone.delivered_error_w, gone.drift_w_per_min),
+            (Some(0.0), None)
+        );
+        let empty = figures(&[], &[], Some(250.0), 1.0, Vec::new());
+        assert_eq!(empty.set_point_error_w, None);
+        let flat = figures(&[250.0; 90], &[250.0; 90], Some(250.0), 1.0, Vec::new());
+        assert_eq!(flat.drift_ci95_w_per_min, Some([0.0, 0.0]));
+    }
+
+    #[test]
+    fn references_missing_for_half_the_block_still_allow_a_drift() {
+        let mut reference = vec![200.0; 300];
+        reference[150..].fill(f64::NAN);
+        let tested: Vec<f64> = (0..300).map(|i| 200.0 + f64::from(i % 4)).collect();
+        let found = figures(&tested, &reference, Some(200.0), 1.0, Vec::new());
+        assert!(found.drift_w_per_min.is_some());
+        assert_eq!(found.delivered_error_w, Some(0.0));
+    }
+}

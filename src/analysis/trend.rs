@@ -1,0 +1,107 @@
+//! Slopes and levels of the bias over a window, with intervals from [`super::contrast`].
+
+use super::contrast::{Block, Contrast, Fitted, block_rows, filled_blocks};
+
+/// What a block of rows is worth.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BiasUnit {
+    /// Mean difference, W.
+    Watts,
+    /// Sum of differences over sum of references, %.
+    Percent,
+}
+
+/// The bias of a source against a reference, in blocks that share their place in time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BiasBlocks {
+    /// The blocks: place, rows, bias.
+    blocks: Vec<(usize, std::ops::Range<usize>, f64)>,
+}
+
+impl BiasBlocks {
+    /// Cuts the rows in blocks of [`block_rows`] and keeps those that are at least half filled.
+    /// A percent block whose references sum to nothing is left out.
+    pub fn new(under_test: &[f64], reference: &[f64], step_s: f64, unit: BiasUnit) -> Self {
+        let rows = under_test.len().min(reference.len());
+        let shared = |row: usize| under_test[row].is_finite() && reference[row].is_finite();
+        let blocks = filled_blocks(rows, block_rows(rows, step_s), shared)
+            .into_iter()
+            .filter_map(|(place, range)| {
+                let rows = range.clone().filter(|&row| shared(row));
+                let bias = match unit {
+                    BiasUnit::Watts => mean(rows.map(|row| under_test[row] - reference[row]))?,
+                    BiasUnit::Percent => {
+                        let (tested, known) = rows.fold((0.0, 0.0), |(a, b), row| {
+                            (a + under_test[row], b + reference[row])
+                        });
+                        100.0 * (tested - known) / (known > 0.0).then_some(known)?
+                    }
+                };
+                Some((place, range, bias))
+            })
+            .collect();
+        Self { blocks }
+    }
+
+    /// Slope of the bias against a covariate that `at` gives for a row (NaN: unknown). Blocks in
+    /// which it is unknown are left out; `None` where too few remain or the covariate never moves.
+    pub fn slope_against(&self, at: impl Fn(usize) -> f64) -> Option<Contrast> {
+        let rows: Vec<(usize, f64, f64)> = self
+            .blocks
+            .iter()
+            .filter_map(|(place, range, bias)| {
+                let x = mean(range.clone().map(&at).filter(|x| x.is_finite()))?;
+                Some((*place, x, *bias))
+            })
+            .collect();
+        let centre = mean(rows.iter().map(|row| row.1))?;
+        let blocks: Vec<Block> = rows
+            .into_iter()
+            .map(|(place, x, value)| Block {
+                place,
+                value,
+                design: vec![1.0, x - centre],
+            })
+            .collect();
+        Fitted::new(blocks, 2)?.contrast(&[0.0, 1.0])
+    }
+}
+
+/// Mean of the values; `None` where there are none.
+pub(super) fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (sum, count) = values.fold((0.0, 0_usize), |(sum, count), v| (sum + v, count + 1));
+    (count > 0).then(|| sum / count as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_percent_drift_is_found_whatever_the_power_does() {
+        let reference: Vec<f64> = (0..600).map(|i| 200.0 + 50.0 * f64::from(i % 7)).collect();
+        let tested: Vec<f64> = reference
+            .iter()
+            .enumerate()
+            .map(|(i, r)| r * (1.0 + 0.01 * i as f64 / 600.0))
+            .collect();
+        let blocks = BiasBlocks::new(&tested, &reference, 1.0, BiasUnit::Percent);
+        let slope = blocks.slope_against(|row| row as f64 / 600.0).unwrap();
+        assert!((slope.estimate - 1.0).abs() < 0.01, "{slope:?}");
+    }
+
+    #[test]
+    fn a_covariate_that_stands_still_or_is_unknown_has_no_slope() {
+        let blocks = BiasBlocks::new(&[201.0; 300], &[200.0; 300], 1.0, BiasUnit::Watts);
+        assert_eq!(blocks.slope_against(|_| 21.0), None);
+        assert_eq!(blocks.slope_against(|_| f64::NAN), None);
+        let slope = blocks.slope_against(|row| row as f64).unwrap();
+        assert!(slope.estimate.abs() < 1e-12);
+    }
+
+    #[test]
+    fn references_at_zero_leave_no_percent() {
+        let blocks = BiasBlocks::new(&[5.0; 300], &[0.0; 300], 1.0, BiasUnit::Percent);
+        assert_eq!(blocks.slope_against(|row| row as f64), None);
+    }
+}
