@@ -21,6 +21,18 @@
 //!
 //! Missing samples are `NaN` inside columns, everywhere: never zero, never bridged.
 
+// Input decides nothing about panics, and only `commands` speaks to the outside.
+#![cfg_attr(
+    not(test),
+    warn(
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        clippy::print_stdout,
+        clippy::print_stderr
+    )
+)]
+
 pub mod analysis;
 pub mod commands;
 pub mod export;

@@ -9,6 +9,8 @@ mod completions;
 mod man;
 mod new;
 mod output;
+mod plan;
+mod rehearse;
 mod relink;
 mod session_arg;
 
@@ -38,6 +40,8 @@ pub struct Arguments {
 enum Command {
     New(new::Arguments),
     Align(align::Arguments),
+    Plan(plan::Arguments),
+    Rehearse(rehearse::Arguments),
     Relink(relink::Arguments),
     Completions(completions::Arguments),
     Man(man::Arguments),
@@ -112,6 +116,8 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
     match arguments.command {
         Some(Command::New(arguments)) => new::run(&arguments, output),
         Some(Command::Align(arguments)) => align::run(&arguments, output),
+        Some(Command::Plan(arguments)) => plan::run(&arguments, output),
+        Some(Command::Rehearse(arguments)) => rehearse::run(&arguments, output),
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),
         Some(Command::Completions(arguments)) => completions::run(&arguments, output),
         Some(Command::Man(arguments)) => man::run(&arguments, output),

@@ -83,6 +83,9 @@ pub enum RehearseError {
         /// The system's reason.
         source: std::io::Error,
     },
+    /// The session file could not be written.
+    #[error(transparent)]
+    Session(#[from] crate::session::SessionError),
     /// The folder has something in it already.
     #[error("{path} exists and is not empty; name another folder")]
     Occupied {

@@ -17,7 +17,16 @@ pub struct FaultKind {
     pub unit: &'static str,
     /// The value where none is given.
     pub usual: f64,
-    put: fn(&mut Device, f64, &Plan),
+    put: Put,
+}
+
+/// Where a fault goes.
+#[derive(Debug)]
+enum Put {
+    /// Into one device.
+    Device(fn(&mut Device, f64, &Plan)),
+    /// Into the bench as a whole.
+    Bench(fn(&mut Scenario, f64)),
 }
 
 /// A fault asked for: which, how large, in which device.
@@ -37,55 +46,55 @@ macro_rules! faults {
 /// Every fault, in the order of help.
 pub const FAULTS: &[FaultKind] = faults! {
     "gain", "%", 3.0, "the scale is off",
-        |d, v, _| d.gain_percent = v;
+        Put::Device(|d, v, _| d.gain_percent = v);
     "zero", "W", 3.0, "the zero is off while pedalling",
-        |d, v, _| d.zero_w = v;
+        Put::Device(|d, v, _| d.zero_w = v);
     "gear", "%", 1.0, "the scale changes for each unit of gear ratio",
-        |d, v, _| d.gear_percent = v;
+        Put::Device(|d, v, _| d.gear_percent = v);
     "heat", "%", -2.0, "the scale has changed by this much once fully warm",
-        |d, v, _| d.heat_percent = v;
+        Put::Device(|d, v, _| d.heat_percent = v);
     "dead-time", "s", 1.0, "the reading is late",
-        |d, v, _| d.dead_time_s = v;
+        Put::Device(|d, v, _| d.dead_time_s = v);
     "lag", "s", 2.0, "the reading is blunted by a first-order lag",
-        |d, v, _| d.time_constant_s = v;
+        Put::Device(|d, v, _| d.time_constant_s = v);
     "ceiling", "W", 600.0, "no higher power is reported",
-        |d, v, _| d.ceiling_w = Some(v);
+        Put::Device(|d, v, _| d.ceiling_w = Some(v));
     "average", "s", 3.0, "each sample is an average over this time",
-        |d, v, _| d.average_s = v;
+        Put::Device(|d, v, _| d.average_s = v);
     "noise", "W", 6.0, "independent noise",
-        |d, v, _| d.noise_w = v;
+        Put::Device(|d, v, _| d.noise_w = v);
     "slow-noise", "W", 3.0, "slow noise",
-        |d, v, _| d.slow_w = v;
+        Put::Device(|d, v, _| d.slow_w = v);
     "phantom", "W", 40.0, "power is reported after the rider stops pedalling",
-        |d, v, _| d.phantom_w = v;
+        Put::Device(|d, v, _| d.phantom_w = v);
     "surge", "W", 90.0, "a surge of 6 s that nobody produced",
-        |d, v, plan| d.surges.push(Surge { at_s: in_block(plan, 0.3), duration_s: 6.0, watts: v });
+        Put::Device(|d, v, plan| d.surges.push(Surge { at_s: in_block(plan, 0.3), duration_s: 6.0, watts: v }));
     "gap", "s", 8.0, "samples are missing for a while",
-        |d, v, plan| drop_out(d, plan, 0.45, v, DropoutKind::Gap);
+        Put::Device(|d, v, plan| drop_out(d, plan, 0.45, v, DropoutKind::Gap));
     "freeze", "s", 12.0, "the reading stands still for a while",
-        |d, v, plan| drop_out(d, plan, 0.6, v, DropoutKind::Freeze);
+        Put::Device(|d, v, plan| drop_out(d, plan, 0.6, v, DropoutKind::Freeze));
     "zeros", "s", 6.0, "zero is reported for a while",
-        |d, v, plan| drop_out(d, plan, 0.75, v, DropoutKind::Zero);
+        Put::Device(|d, v, plan| drop_out(d, plan, 0.75, v, DropoutKind::Zero));
     "spiky-cadence", "%", 8.0, "this share of seconds has a spike in cadence",
-        |d, v, _| d.cadence_spike_percent = v;
+        Put::Device(|d, v, _| d.cadence_spike_percent = v);
     "no-cadence", "", 1.0, "no cadence is reported",
-        |d, _, _| d.cadence = false;
+        Put::Device(|d, _, _| d.cadence = false);
     "clock", "s", 30.0, "the recorder's clock is ahead",
-        |d, v, _| d.recorder.clock_offset_s = v;
+        Put::Device(|d, v, _| d.recorder.clock_offset_s = v);
     "skew", "ppm", 60.0, "the recorder's clock runs fast",
-        |d, v, _| d.recorder.clock_skew_ppm = v;
+        Put::Device(|d, v, _| d.recorder.clock_skew_ppm = v);
     "late-start", "s", 45.0, "the recorder is started late",
-        |d, v, _| d.recorder.start_s = v;
+        Put::Device(|d, v, _| d.recorder.start_s = v);
     "early-stop", "s", 45.0, "the recorder is stopped early",
-        |d, v, _| d.recorder.stop_early_s = v;
+        Put::Device(|d, v, _| d.recorder.stop_early_s = v);
     "pause", "s", 40.0, "the recorder is paused in the middle",
-        |d, v, plan| d.recorder.pauses.push(Pause { at_s: plan.duration_s() / 2.0, duration_s: v });
+        Put::Device(|d, v, plan| d.recorder.pauses.push(Pause { at_s: plan.duration_s() / 2.0, duration_s: v }));
     "no-strap", "", 1.0, "the recorder hears no heart rate",
-        |d, _, _| d.recorder.strap = Strap::None;
+        Put::Device(|d, _, _| d.recorder.strap = Strap::None);
     "own-strap", "", 1.0, "the recorder hears another heart-rate strap than the others",
-        |d, _, _| d.recorder.strap = Strap::Own;
+        Put::Device(|d, _, _| d.recorder.strap = Strap::Own);
     "hold", "W", 4.0, "the set point is not held: more is demanded of the rider",
-        |_, _, _| ();
+        Put::Bench(|s, v| s.hold_error_w = v);
 };
 
 impl std::str::FromStr for Fault {
@@ -134,20 +143,28 @@ impl Fault {
     /// # Errors
     /// [`RehearseError::Fault`] where the scenario has no such device.
     pub fn put_into(&self, scenario: &mut Scenario, plan: &Plan) -> Result<(), RehearseError> {
-        if self.kind.name == "hold" {
-            scenario.hold_error_w = self.value;
-            return Ok(());
-        }
+        let wrong = |reason: String| RehearseError::Fault {
+            fault: self.kind.name.to_owned(),
+            reason,
+        };
+        let put = match (&self.kind.put, &self.device) {
+            (Put::Device(put), _) => put,
+            (Put::Bench(put), None) => {
+                put(scenario, self.value);
+                return Ok(());
+            }
+            (Put::Bench(_), Some(_)) => {
+                return Err(wrong("belongs to no device; leave the @ out".to_owned()));
+            }
+        };
         let labels: Vec<_> = scenario.devices.iter().map(|d| d.label.clone()).collect();
         let device = scenario.devices.iter_mut().find(|d| match &self.device {
             Some(label) => d.label == *label,
             None => d.role == Role::UnderTest,
         });
-        let device = device.ok_or_else(|| RehearseError::Fault {
-            fault: self.kind.name.to_owned(),
-            reason: format!("no such device; there are {}", labels.join(", ")),
-        })?;
-        (self.kind.put)(device, self.value, plan);
+        let device = device
+            .ok_or_else(|| wrong(format!("no such device; there are {}", labels.join(", "))))?;
+        put(device, self.value, plan);
         Ok(())
     }
 }

@@ -22,7 +22,7 @@
 //! ```
 //!
 //! For studies over many seeds: [`random_scenario`] draws realistic devices with random faults,
-//! [`Rehearsal::session`] gives the session as the tester would have it (clocks known or not,
+//! [`Rehearsal::opened`] gives the session as the tester would have it open (clocks known or not,
 //! tagged or not), [`Rehearsal::recording`] the recordings as a reader returns them, and
 //! [`Rehearsal::pair_truth`] the true bias, scale and drift for any window.
 //!
@@ -42,6 +42,7 @@ mod random;
 mod rehearsal;
 mod rider;
 mod scenario;
+mod sheet;
 mod truth;
 
 pub use error::RehearseError;
@@ -55,6 +56,5 @@ pub use scenario::{
     Device, Drivetrain, FULL_WARMTH_C, LevelError, Pause, PlannedDropout, REFERENCE_RATIO,
     Recorder, Rider, Scenario, Strap, Surge,
 };
-pub use truth::{
-    CONSENSUS, DeviceTruth, PairTruth, SegmentTruth, ShiftTruth, StreamTruth, SurgeTruth, Truth,
-};
+pub use sheet::{CAUTIONS, sheet};
+pub use truth::{DeviceTruth, PairTruth, SegmentTruth, ShiftTruth, StreamTruth, SurgeTruth, Truth};

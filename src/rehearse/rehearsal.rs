@@ -1,6 +1,7 @@
 //! A whole rehearsal in memory: every device's recording and the truth behind it.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use rand_chacha::ChaCha8Rng;
 
@@ -14,7 +15,7 @@ use super::truth::{self, Truth};
 use crate::recording::{
     Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint, TimeBase,
 };
-use crate::session::{Kind, Role, Segment, Session, Stream};
+use crate::session::{Kind, MatchedOn, OpenedSession, Role, Segment, Session, Source, Stream};
 use crate::timeline::Clock;
 
 /// How many seconds a tester leaves out at the start of a block at one set point, while power settles
@@ -281,21 +282,16 @@ impl Rehearsal {
             .iter()
             .zip(&self.streams)
             .map(|(device, stream)| {
-                let known = options.clocks_known.then_some(stream.clock);
-                Stream {
-                    label: device.label.clone(),
-                    file: file_name(device),
-                    channel: None,
-                    role: device.role,
-                    site: Some(device.site),
-                    claim_percent: Some(device.claim_percent),
-                    claim_watts: None,
-                    offset_s: known.map_or(0.0, |clock| rounded(clock.offset_s, 3)),
-                    skew_ppm: known.map_or(0.0, |clock| rounded(clock.skew_ppm, 3)),
-                    sha256: None,
-                    matched_on: None,
-                    columns: Default::default(),
+                let mut entry = Stream::new(&device.label, file_name(device));
+                entry.role = device.role;
+                entry.site = Some(device.site);
+                entry.claim_percent = Some(device.claim_percent);
+                if options.clocks_known {
+                    entry.offset_s = rounded(stream.clock.offset_s, 4);
+                    entry.skew_ppm = rounded(stream.clock.skew_ppm, 3);
+                    entry.matched_on = Some(MatchedOn::Given);
                 }
+                entry
             })
             .collect();
         let mut session = Session {
@@ -318,6 +314,20 @@ impl Rehearsal {
             session.claim.percent = device.claim_percent;
         }
         session
+    }
+
+    /// The session as it would be open after [`write_session`](super::write_session), without
+    /// touching the disk.
+    pub fn opened(&self, options: SessionOptions) -> OpenedSession {
+        let recordings = (0..self.streams.len()).filter_map(|index| self.recording(index));
+        OpenedSession {
+            folder: PathBuf::new(),
+            session: self.session(options),
+            sources: recordings
+                .map(|recording| Source::new(Arc::new(recording), 0))
+                .collect(),
+            problems: Vec::new(),
+        }
     }
 
     /// The segments that a careful tester would tag, in session time.

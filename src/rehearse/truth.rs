@@ -8,6 +8,7 @@ use super::rehearsal::{Rehearsal, RehearsedStream, rounded, tagged_window};
 use super::rider::Ride;
 use super::scenario::{Device, Scenario};
 use crate::analysis::figures::Dropout;
+use crate::session::store::CONSENSUS;
 use crate::session::{Kind, Role, Segment, Site};
 use crate::timeline::Span;
 
@@ -173,9 +174,6 @@ impl SegmentTruth {
         }
     }
 }
-
-/// Label of the mean of all references.
-pub const CONSENSUS: &str = "consensus";
 
 #[allow(clippy::too_many_arguments)]
 pub(super) fn tell(

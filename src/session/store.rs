@@ -86,7 +86,7 @@ impl Fingerprint {
 }
 
 /// Lower-case hexadecimal.
-pub(super) fn hex(bytes: &[u8]) -> String {
+pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
