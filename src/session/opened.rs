@@ -3,11 +3,9 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use rayon::prelude::*;
-
 use super::{Session, SessionError, Stream, store};
 use crate::recording::{
-    ColumnMap, ReadOptions, RecordedStream, Recording, RecordingError, Samples, TimeBase, read,
+    ColumnMap, ReadOptions, RecordedStream, Recording, RecordingError, Samples, TimeBase, read_all,
 };
 
 /// A session and, for each of its streams, where the samples are. Cheap to clone: recordings are
@@ -125,9 +123,13 @@ impl OpenedSession {
     /// Reads the recordings that `session` refers to, relative to `folder`.
     pub fn bind(folder: &Path, session: Session, options: OpenOptions) -> Self {
         let wants = wanted_recordings(&session);
-        let read: Vec<Result<Arc<Recording>, RecordingError>> = wants
-            .par_iter()
-            .map(|want| read(&folder.join(&want.file), &want.options(options.strict)).map(Arc::new))
+        let requests: Vec<(PathBuf, ReadOptions)> = wants
+            .iter()
+            .map(|want| (folder.join(&want.file), want.options(options.strict)))
+            .collect();
+        let read: Vec<Result<Arc<Recording>, RecordingError>> = read_all(&requests)
+            .into_iter()
+            .map(|result| result.map(Arc::new))
             .collect();
         let mut sources = Vec::with_capacity(session.streams.len());
         let mut problems = Vec::new();
