@@ -173,7 +173,8 @@ fn row(stream: &StreamClock) -> [String; 8] {
     ]
 }
 
-fn print(found: &Alignment, format: Format, output: &mut Output) -> Result<(), Failure> {
+/// Prints an alignment.
+pub(super) fn print(found: &Alignment, format: Format, output: &mut Output) -> Result<(), Failure> {
     let rows: Vec<[String; 8]> = found.streams.iter().map(row).collect();
     match format {
         Format::Json => return output.json(found),

@@ -5,12 +5,13 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::{Exit, Failure, Output};
+use super::{Exit, Failure, Format, Output};
 use crate::recording::{ReadOptions, clean_text, read};
 use crate::session::start::{self, Part};
 use crate::session::{OpenedSession, store};
+use crate::timeline::align::{self, align_session};
 
-/// Start a session: find the streams, guess roles, copy the recordings into the folder, save.
+/// Start a session: find the streams, guess roles, align the clocks, save.
 ///
 /// The recordings are copied, so that the folder can be handed to anyone as it is. The source
 /// under test is the trainer, where a name gives one away, else the first stream with power; say
@@ -48,9 +49,19 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let title = arguments.title.clone().unwrap_or_else(|| title_of(folder));
     let mut opened = start::sketch(folder, &title, &parts, arguments.under_test.as_deref())
         .map_err(Failure::CouldNot)?;
+    let clocks = align_session(&opened, align::Options::default());
+    clocks.apply(&mut opened.session, |_| true);
     copy_recordings(folder, &arguments.recordings, &parts)?;
     store::save(folder, &opened.session, None).map_err(Failure::because)?;
-    tell(&mut opened, output)?;
+    tell(&opened, output)?;
+    output.result("Clocks against session time:")?;
+    super::align::print(&clocks, Format::Text, output)?;
+    output.result(
+        "Claims: ±2 % is assumed for the source under test, and none is known for the references. \
+         Set what their makers state (in the workbench, or as [claim] and claim_percent in \
+         session.toml): without it no verdict can be given.",
+    )?;
+    output.result(&format!("Open it with `truing {}`.", folder.display()))?;
     Ok(Exit::Done)
 }
 
@@ -125,7 +136,7 @@ fn same_file(one: &Path, other: &Path) -> bool {
     matches!((one.canonicalize(), other.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }
 
-fn tell(opened: &mut OpenedSession, output: &mut Output) -> Result<(), Failure> {
+fn tell(opened: &OpenedSession, output: &mut Output) -> Result<(), Failure> {
     let folder = opened.folder.display();
     output.result(&format!(
         "{folder}: a session with {} streams",
@@ -147,5 +158,5 @@ fn tell(opened: &mut OpenedSession, output: &mut Output) -> Result<(), Failure> 
             output.message(&format!("truing: {}: {}", stream.file, damage.message));
         }
     }
-    output.result(&format!("Open it with `truing {folder}`."))
+    Ok(())
 }
