@@ -2,15 +2,11 @@
 
 use super::agreement::Comparison;
 use super::conformity::{self, GOOD_SECONDS, LengthNeeded, MIN_SECONDS};
-use super::figures::{Family, Outcome, References, SegmentFigures, Verdict};
+use super::figures::{Outcome, References, Verdict};
 use super::serial::MeanUncertainty;
 use super::stats::finite;
 use super::uncertainty::{Budget, Scale, StatedReference, budget};
 use crate::session::{Allowance, Claim, Kind, Site};
-
-/// Risk of accusing (or acquitting) a block wrongly, one-sided: what remains outside a 95 %
-/// interval on one side.
-const RISK: f64 = 0.025;
 
 /// Share of missing seconds from which a reason says so, %.
 const MISSING_WORTH_SAYING_PERCENT: f64 = 5.0;
@@ -340,100 +336,4 @@ fn untested_sentence(evidence: &Evidence<'_>) -> Option<String> {
     let references = evidence.references?;
     (references.agree.is_none() && evidence.stated.iter().all(|r| r.claim.is_some()))
         .then(|| references.note.clone())
-}
-
-/// What the judged steady blocks (and heat soaks) say together of one source under test. `None`
-/// for fewer than two that could be judged.
-pub fn family(under_test: &str, segments: &[SegmentFigures]) -> Option<Family> {
-    let judged: Vec<(usize, &Verdict, f64)> = segments
-        .iter()
-        .filter(|s| matches!(s.kind, Kind::SteadyBlock | Kind::HeatSoak))
-        .flat_map(|s| {
-            s.verdict
-                .iter()
-                .chain(&s.further_verdicts)
-                .map(|v| (s.id, v))
-        })
-        .filter(|(_, v)| v.under_test == under_test && v.n >= MIN_SECONDS)
-        .filter(|(_, v)| {
-            matches!(
-                v.outcome,
-                Outcome::Conforms | Outcome::DoesNotConform | Outcome::Inconclusive
-            )
-        })
-        .filter_map(|(id, v)| Some((id, v, p_inside(v)?)))
-        .collect();
-    if judged.len() < 2 {
-        return None;
-    }
-    let p: Vec<f64> = judged.iter().map(|(_, _, p)| *p).collect();
-    let fallen = conformity::holm(&p, RISK);
-    let with = |outcome: Outcome| -> Vec<usize> {
-        judged
-            .iter()
-            .filter(|(_, v, _)| v.outcome == outcome)
-            .map(|(id, _, _)| *id)
-            .collect()
-    };
-    let conform = with(Outcome::Conforms);
-    let do_not_conform = with(Outcome::DoesNotConform);
-    let do_not_conform_jointly: Vec<usize> = judged
-        .iter()
-        .zip(&fallen)
-        // A block whose own verdict is withheld accuses nobody in company either.
-        .filter(|((_, v, _), fell)| **fell && v.outcome == Outcome::DoesNotConform)
-        .map(|((id, _, _), _)| *id)
-        .collect();
-    Some(Family {
-        statement: statement(
-            judged.len(),
-            &conform,
-            &do_not_conform,
-            &do_not_conform_jointly,
-        ),
-        under_test: under_test.to_owned(),
-        judged: judged.iter().map(|(id, _, _)| *id).collect(),
-        conform,
-        do_not_conform,
-        do_not_conform_jointly,
-    })
-}
-
-/// p-value of "this block's true bias lies within the limit".
-fn p_inside(verdict: &Verdict) -> Option<f64> {
-    let standard = verdict.expanded_uncertainty_w? / verdict.coverage_factor?;
-    let dof = verdict
-        .effective_degrees_of_freedom
-        .unwrap_or(f64::INFINITY);
-    if standard == 0.0 {
-        let inside = verdict.bias_w?.abs() <= verdict.limit_w?;
-        return Some(f64::from(u8::from(inside)));
-    }
-    conformity::p_values(verdict.bias_w?, standard, dof, verdict.limit_w?).map(|p| p.inside)
-}
-
-fn statement(judged: usize, conform: &[usize], fail: &[usize], jointly: &[usize]) -> String {
-    if conform.len() == judged {
-        return format!(
-            "all {judged} blocks conform; since each had to, no correction for their number is needed"
-        );
-    }
-    if jointly.is_empty() && fail.is_empty() {
-        return format!(
-            "{} of {judged} blocks conform, none is shown not to",
-            conform.len()
-        );
-    }
-    if jointly.is_empty() {
-        return format!(
-            "{} of {judged} blocks do not conform on their own, but with {judged} tries one such \
-             finding may be chance (Holm, joint risk 2.5 %)",
-            fail.len()
-        );
-    }
-    format!(
-        "{} of {judged} blocks do not conform, also when their number is allowed for (Holm, joint \
-         risk 2.5 %)",
-        jointly.len()
-    )
 }

@@ -7,12 +7,15 @@ pub mod agreement;
 #[cfg(test)]
 pub(crate) mod bench;
 pub mod cadence;
+pub mod catalogue;
 pub mod change_points;
 pub mod coast;
 pub mod conformity;
 pub mod contrast;
 pub mod coverage;
 pub mod dropout;
+#[cfg(test)]
+pub(crate) mod example;
 pub mod excursions;
 pub mod figures;
 pub mod first_order;
@@ -21,6 +24,7 @@ pub mod hat;
 pub mod heat_soak;
 pub mod judge;
 pub mod mean_max;
+pub mod overall;
 pub mod ramp;
 pub mod references;
 pub mod segment;

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::agreement::{Moments, compare};
 use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
 use super::segment::{CONSENSUS, figures};
-use super::{coverage, judge, stats};
+use super::{coverage, overall, stats};
 use crate::recording::Channel;
 use crate::session::{Role, Session};
 use crate::timeline::{Aligned, Member};
@@ -21,7 +21,7 @@ pub fn table(session: &Session, aligned: &Aligned) -> Table {
     let families = session
         .with_role(Role::UnderTest)
         .filter_map(|index| session.streams.get(index))
-        .filter_map(|stream| judge::family(&stream.label, &segments))
+        .filter_map(|stream| overall::family(&stream.label, &segments))
         .collect();
     Table {
         session: SessionHead {

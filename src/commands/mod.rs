@@ -6,6 +6,7 @@
 
 mod align;
 mod completions;
+mod explain;
 mod man;
 mod new;
 mod output;
@@ -13,6 +14,7 @@ mod plan;
 mod rehearse;
 mod relink;
 mod session_arg;
+mod verdict;
 
 use std::path::PathBuf;
 
@@ -43,6 +45,8 @@ enum Command {
     Plan(plan::Arguments),
     Rehearse(rehearse::Arguments),
     Relink(relink::Arguments),
+    Verdict(verdict::Arguments),
+    Explain(explain::Arguments),
     Completions(completions::Arguments),
     Man(man::Arguments),
 }
@@ -119,6 +123,8 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Plan(arguments)) => plan::run(&arguments, output),
         Some(Command::Rehearse(arguments)) => rehearse::run(&arguments, output),
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),
+        Some(Command::Verdict(arguments)) => verdict::run(&arguments, output),
+        Some(Command::Explain(arguments)) => explain::run(&arguments, output),
         Some(Command::Completions(arguments)) => completions::run(&arguments, output),
         Some(Command::Man(arguments)) => man::run(&arguments, output),
         None if arguments.paths.is_empty() => {

@@ -1,0 +1,334 @@
+//! The catalogue of figures: what each one is called, its unit, how it is printed, what it means,
+//! how it is computed, where that comes from, and what it does not tell.
+//!
+//! The panel, the heads of tables, the method section of the report and `truing explain` all read
+//! it. An entry's id is the path of the field in the JSON of `truing table`, lists left out:
+//! `segments.agreement.bias_w`.
+
+mod agreement;
+mod judgement;
+mod kinds;
+mod ride;
+mod words;
+
+/// One figure, or one word of the vocabulary.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Entry {
+    /// Path of the field in the JSON of `truing table`; for a word, the word.
+    pub id: &'static str,
+    /// What people call it; short enough for the head of a column.
+    pub label: &'static str,
+    /// Unit; empty for a number without one.
+    pub unit: &'static str,
+    /// Digits after the point when printed.
+    pub decimals: usize,
+    /// What it is.
+    pub definition: &'static str,
+    /// How it is computed; empty where nothing is.
+    pub formula: &'static str,
+    /// Where the formula comes from.
+    pub source: &'static str,
+    /// What it does not tell; empty where there is no trap.
+    pub limits: &'static str,
+}
+
+/// A figure's entry in the order: id, label, unit, decimals, then definition, formula, source and
+/// what it does not tell.
+const fn figure(
+    id: &'static str,
+    label: &'static str,
+    unit: &'static str,
+    decimals: usize,
+    texts: [&'static str; 4],
+) -> Entry {
+    let [definition, formula, source, limits] = texts;
+    Entry {
+        id,
+        label,
+        unit,
+        decimals,
+        definition,
+        formula,
+        source,
+        limits,
+    }
+}
+
+/// A field that is stated, not computed: a label, a time, a sentence.
+const fn fact(
+    id: &'static str,
+    label: &'static str,
+    unit: &'static str,
+    text: &'static str,
+) -> Entry {
+    figure(id, label, unit, 0, [text, "", "as recorded or stated", ""])
+}
+
+/// Every figure, in the order of the JSON.
+pub fn figures() -> impl Iterator<Item = &'static Entry> {
+    ride::ENTRIES
+        .iter()
+        .chain(agreement::ENTRIES)
+        .chain(judgement::ENTRIES)
+        .chain(kinds::ENTRIES)
+}
+
+/// The words of the vocabulary.
+pub fn words() -> impl Iterator<Item = &'static Entry> {
+    words::ENTRIES.iter()
+}
+
+/// The entry with this id; `segments.` may be left out where no field of the ride has the name.
+pub fn entry(id: &str) -> Option<&'static Entry> {
+    let all = || figures().chain(words());
+    all()
+        .find(|e| e.id == id)
+        .or_else(|| all().find(|e| e.id.strip_prefix("segments.") == Some(id)))
+}
+
+/// What a search found.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Found {
+    /// Entries that the term names: one, or several that share a last name.
+    Named(Vec<&'static Entry>),
+    /// None, but these come near.
+    Near(Vec<&'static Entry>),
+}
+
+/// Most near misses worth showing.
+const NEAR_MISSES: usize = 5;
+
+/// Looks a term up: by id, by the last part of an id, by label; whatever the case, and with spaces,
+/// hyphens and underscores alike. Failing that, entries that mention the term or differ from it
+/// by a slip of the fingers.
+pub fn find(term: &str) -> Found {
+    let wanted = plain(term);
+    let all: Vec<&'static Entry> = words().chain(figures()).collect();
+    let named = |is: &dyn Fn(&Entry) -> bool| -> Vec<&'static Entry> {
+        all.iter().copied().filter(|e| is(e)).collect()
+    };
+    let last = |e: &Entry| plain(e.id.rsplit('.').next().unwrap_or(e.id));
+    let attempts: [&dyn Fn(&Entry) -> bool; 4] = [
+        &|e| plain(e.id) == wanted || plain(e.id).strip_prefix("segments.") == Some(&wanted),
+        &|e| last(e) == wanted,
+        &|e| plain(e.label) == wanted,
+        &|e| without_unit(&last(e)) == wanted,
+    ];
+    for attempt in attempts {
+        let hits = named(attempt);
+        if !hits.is_empty() {
+            return Found::Named(hits);
+        }
+    }
+    Found::Near(near(&wanted, &all))
+}
+
+fn near(wanted: &str, all: &[&'static Entry]) -> Vec<&'static Entry> {
+    let mut scored: Vec<(usize, &'static Entry)> = all
+        .iter()
+        .filter_map(|entry| Some((closeness(wanted, entry)?, *entry)))
+        .collect();
+    scored.sort_by_key(|(score, _)| *score);
+    let mut seen: Vec<&str> = Vec::new();
+    scored.retain(|(_, e)| !seen.contains(&e.label) && (seen.push(e.label), true).1);
+    scored
+        .into_iter()
+        .take(NEAR_MISSES)
+        .map(|(_, e)| e)
+        .collect()
+}
+
+/// How far an entry is from what was asked for, smaller being nearer; `None` for nothing alike.
+fn closeness(wanted: &str, entry: &Entry) -> Option<usize> {
+    if wanted.is_empty() {
+        return None;
+    }
+    let last = plain(entry.id.rsplit('.').next().unwrap_or(entry.id));
+    let label = plain(entry.label);
+    let slips = slips(wanted, &last)
+        .min(slips(wanted, &label))
+        .min(slips(wanted, without_unit(&last)));
+    if 3 * slips <= wanted.chars().count() {
+        return Some(slips);
+    }
+    if last.contains(wanted) || label.contains(wanted) {
+        return Some(10);
+    }
+    plain(entry.definition).contains(wanted).then_some(20)
+}
+
+/// Lower case, every run of spaces, hyphens and underscores one space.
+fn plain(text: &str) -> String {
+    let spaced = text.to_lowercase().replace(['-', '_', '‑', '–'], " ");
+    spaced.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// A field's name without the unit at its end.
+fn without_unit(name: &str) -> &str {
+    name.rsplit_once(' ')
+        .filter(|(_, unit)| ["w", "s", "percent", "rpm", "ppm"].contains(unit))
+        .map_or(name, |(name, _)| name)
+}
+
+/// Single-character insertions, deletions and replacements between two words (Levenshtein 1966).
+fn slips(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, from) in a.chars().enumerate() {
+        let mut diagonal = i;
+        let mut left = i + 1;
+        for (j, to) in b.iter().enumerate() {
+            let above = row.get(j + 1).copied().unwrap_or(0);
+            let best = (diagonal + usize::from(from != *to))
+                .min(above + 1)
+                .min(left + 1);
+            if let Some(cell) = row.get_mut(j) {
+                *cell = left;
+            }
+            diagonal = above;
+            left = best;
+        }
+        if let Some(cell) = row.last_mut() {
+            *cell = left;
+        }
+    }
+    row.last().copied().unwrap_or(0)
+}
+
+impl Entry {
+    /// `value` printed with the entry's decimals, without the unit. A minus is a minus sign, a
+    /// zero has no sign.
+    pub fn print(&self, value: f64) -> String {
+        let text = format!("{value:.*}", self.decimals);
+        let zero = text.chars().all(|c| matches!(c, '-' | '0' | '.'));
+        text.strip_prefix('-').map_or_else(
+            || text.clone(),
+            |rest| {
+                if zero {
+                    rest.to_owned()
+                } else {
+                    format!("\u{2212}{rest}")
+                }
+            },
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use serde_json::Value;
+
+    use super::*;
+    use crate::analysis::example::example;
+
+    /// Paths of all fields that hold a value or a list of plain values, lists left out.
+    fn paths(value: &Value, prefix: &str, found: &mut BTreeSet<String>) {
+        match value {
+            Value::Object(fields) => {
+                for (name, field) in fields {
+                    let path = if prefix.is_empty() {
+                        name.clone()
+                    } else {
+                        format!("{prefix}.{name}")
+                    };
+                    paths(field, &path, found);
+                }
+            }
+            Value::Array(items) if items.iter().any(Value::is_object) => {
+                items.iter().for_each(|item| paths(item, prefix, found));
+            }
+            _ => {
+                found.insert(prefix.to_owned());
+            }
+        }
+    }
+
+    #[test]
+    fn every_field_of_the_json_has_an_entry_and_every_entry_a_field() {
+        let mut fields = BTreeSet::new();
+        paths(&serde_json::to_value(example()).unwrap(), "", &mut fields);
+        let entries: BTreeSet<String> = figures().map(|e| e.id.to_owned()).collect();
+        let missing: Vec<_> = fields.difference(&entries).collect();
+        assert!(missing.is_empty(), "fields without an entry: {missing:#?}");
+        let stale: Vec<_> = entries.difference(&fields).collect();
+        assert!(stale.is_empty(), "entries without a field: {stale:#?}");
+    }
+
+    #[test]
+    fn ids_are_unique_and_every_entry_says_something() {
+        let all: Vec<&Entry> = figures().chain(words()).collect();
+        let ids: BTreeSet<&str> = all.iter().map(|e| e.id).collect();
+        assert_eq!(ids.len(), all.len());
+        for entry in all {
+            assert!(
+                !entry.label.is_empty() && !entry.source.is_empty(),
+                "{}",
+                entry.id
+            );
+            assert!(entry.definition.ends_with('.'), "{}", entry.id);
+            assert!(
+                entry.limits.is_empty() || entry.limits.ends_with('.'),
+                "{}",
+                entry.id
+            );
+        }
+    }
+
+    #[test]
+    fn a_term_is_found_by_field_label_and_word() {
+        let ids = |term: &str| match find(term) {
+            Found::Named(entries) => entries.iter().map(|e| e.id).collect::<Vec<_>>(),
+            Found::Near(_) => Vec::new(),
+        };
+        assert!(ids("bias_w").contains(&"segments.agreement.bias_w"));
+        assert_eq!(
+            ids("agreement.bias_ci95_w"),
+            ["segments.agreement.bias_ci95_w"]
+        );
+        assert_eq!(ids("E_n"), ["segments.references.en_number"]);
+        assert_eq!(ids("Steady block"), ["steady-block"]);
+        assert!(ids("peak ratio").contains(&"segments.sprint.peak_ratio"));
+        assert!(ids("time_constant").contains(&"segments.sprint.time_constant_s"));
+    }
+
+    #[test]
+    fn a_slip_suggests_and_nonsense_does_not() {
+        let Found::Near(near) = find("concordence") else {
+            panic!("not a term");
+        };
+        assert_eq!(near[0].label, "concordance");
+        assert_eq!(find("xyzzyxyzzy"), Found::Near(Vec::new()));
+        assert_eq!(find(""), Found::Near(Vec::new()));
+    }
+
+    #[test]
+    fn slips_count_single_changes() {
+        assert_eq!(
+            (
+                slips("drift", "drift"),
+                slips("drft", "drift"),
+                slips("", "abc")
+            ),
+            (0, 1, 3)
+        );
+        assert_eq!(slips("kitten", "sitting"), 3);
+    }
+
+    #[test]
+    fn an_entry_is_found_with_or_without_its_root() {
+        let bias = entry("agreement.bias_w").unwrap();
+        assert_eq!(bias.id, "segments.agreement.bias_w");
+        assert_eq!(entry("streams.offset_s").unwrap().unit, "s");
+        assert_eq!(entry("nothing"), None);
+    }
+
+    #[test]
+    fn printing_has_a_real_minus_and_no_negative_zero() {
+        let bias = entry("segments.agreement.bias_w").unwrap();
+        assert_eq!(bias.print(-3.14), "−3.1");
+        assert_eq!(bias.print(-0.01), "0.0");
+        assert_eq!(bias.print(12.0), "12.0");
+    }
+}

@@ -1,0 +1,327 @@
+//! `truing verdict`: the claim against the evidence.
+
+use std::fmt::Write as _;
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+use super::{Exit, Failure, Format, Output, open_session};
+use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
+use crate::analysis::{catalogue, overall, table};
+use crate::session::{Claim, Role, Session};
+use crate::timeline::Aligned;
+
+/// Judge the claim of the source under test by the tagged segments.
+///
+/// The answer comes first, then each segment with its reasons and its uncertainty budget. A claim
+/// is tested on steady blocks, heat soaks and open segments of 60 s or more.
+#[derive(Debug, clap::Args)]
+pub struct Arguments {
+    /// The session folder.
+    session: PathBuf,
+    /// Exit with code 3 where any segment does not conform.
+    #[arg(long)]
+    strict: bool,
+    /// How the result is printed.
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+/// What this verdict is not (design: cautions shown to users).
+const CAUTION: &str = "This is evidence from one ride on one unit. It is no calibration certificate, which takes an accredited laboratory.";
+
+/// The JSON of this subcommand.
+#[derive(Debug, Serialize)]
+struct Judged<'a> {
+    answers: Vec<String>,
+    segments: Vec<JudgedSegment<'a>>,
+    families: &'a [Family],
+    caution: &'static str,
+}
+
+/// One segment of it.
+#[derive(Debug, Serialize)]
+struct JudgedSegment<'a> {
+    id: usize,
+    kind: crate::session::Kind,
+    from_s: f64,
+    to_s: f64,
+    verdicts: Vec<&'a Verdict>,
+}
+
+/// Computes, prints, and says by the exit code what `--strict` asks for.
+///
+/// # Errors
+/// [`Failure`] where the session cannot be used or stdout cannot be written.
+pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
+    let opened = open_session(&arguments.session, output)?;
+    let aligned = Aligned::new(&opened);
+    let figures = table::table(&opened.session, &aligned);
+    let answers = answers(&opened.session, &figures);
+    if figures.segments.is_empty() {
+        output.message(
+            "truing: no segment is tagged yet: tag some in the workbench, or take what `truing suggest --write` proposes",
+        );
+    }
+    match arguments.format {
+        Format::Text => output.result(&text(&answers, &figures))?,
+        Format::Markdown => output.result(&markdown(&answers, &figures))?,
+        Format::Csv => output.result(&csv(&figures)?)?,
+        Format::Json => output.json(&Judged {
+            answers,
+            segments: figures.segments.iter().map(judged_segment).collect(),
+            families: &figures.families,
+            caution: CAUTION,
+        })?,
+    }
+    let fails = |s: &SegmentFigures| verdicts(s).any(|v| v.outcome == Outcome::DoesNotConform);
+    if arguments.strict && figures.segments.iter().any(fails) {
+        return Ok(Exit::DoesNotConform);
+    }
+    Ok(Exit::Done)
+}
+
+fn verdicts(segment: &SegmentFigures) -> impl Iterator<Item = &Verdict> {
+    segment.verdict.iter().chain(&segment.further_verdicts)
+}
+
+fn judged_segment(segment: &SegmentFigures) -> JudgedSegment<'_> {
+    JudgedSegment {
+        id: segment.id,
+        kind: segment.kind,
+        from_s: segment.from_s,
+        to_s: segment.to_s,
+        verdicts: verdicts(segment).collect(),
+    }
+}
+
+/// One sentence a source under test; one that says what is missing where there is none.
+fn answers(session: &Session, figures: &Table) -> Vec<String> {
+    let answer = |index: usize| {
+        let stream = session.streams.get(index)?;
+        let claim: Claim = session.claim_of(index).unwrap_or_default();
+        Some(overall::answer(&stream.label, claim, &figures.segments))
+    };
+    let answers: Vec<String> = session
+        .with_role(Role::UnderTest)
+        .filter_map(answer)
+        .collect();
+    if answers.is_empty() {
+        return vec![
+            "Nothing is under test: give one stream role = \"under-test\" in session.toml".to_owned(),
+        ];
+    }
+    answers
+}
+
+/// The word of the JSON.
+fn word(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Conforms => "conforms",
+        Outcome::DoesNotConform => "does-not-conform",
+        Outcome::Inconclusive => "inconclusive",
+        Outcome::ReferencesDisagree => "references-disagree",
+        Outcome::NotApplicable => "not-applicable",
+    }
+}
+
+/// Seconds as h:mm:ss.
+fn clock(seconds: f64) -> String {
+    let total = seconds.round() as i64;
+    let (sign, total) = (if total < 0 { "−" } else { "" }, total.unsigned_abs());
+    format!(
+        "{sign}{}:{:02}:{:02}",
+        total / 3600,
+        total / 60 % 60,
+        total % 60
+    )
+}
+
+/// A figure as the catalogue prints it, with its unit; a dash where there is none.
+fn printed(field: &str, value: Option<f64>) -> String {
+    let entry = catalogue::entry(&format!("segments.verdict.{field}"));
+    match (value, entry) {
+        (Some(value), Some(entry)) if entry.unit.is_empty() => entry.print(value),
+        (Some(value), Some(entry)) => format!("{} {}", entry.print(value), entry.unit),
+        _ => "–".to_owned(),
+    }
+}
+
+/// Bias, uncertainty and limit: in % where there is a percentage, else in W.
+fn in_its_unit(verdict: &Verdict) -> [String; 3] {
+    if verdict.bias_percent.is_some() {
+        [
+            printed("bias_percent", verdict.bias_percent),
+            printed("expanded_uncertainty_percent", verdict.expanded_uncertainty_percent),
+            printed("limit_percent", verdict.limit_percent),
+        ]
+    } else {
+        [
+            printed("bias_w", verdict.bias_w),
+            printed("expanded_uncertainty_w", verdict.expanded_uncertainty_w),
+            printed("limit_w", verdict.limit_w),
+        ]
+    }
+}
+
+fn text(answers: &[String], figures: &Table) -> String {
+    let mut text = String::new();
+    for answer in answers {
+        let _ = writeln!(text, "{answer}.");
+    }
+    for family in &figures.families {
+        let _ = writeln!(text, "{}: {}.", family.under_test, family.statement);
+    }
+    for segment in &figures.segments {
+        for verdict in verdicts(segment) {
+            text.push('\n');
+            text.push_str(&segment_text(segment, verdict));
+        }
+    }
+    let _ = writeln!(text, "\n{CAUTION}");
+    text
+}
+
+fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
+    let mut text = format!(
+        "{}  {}  {}–{}  {}: {}\n",
+        segment.id,
+        segment.kind,
+        clock(segment.from_s),
+        clock(segment.to_s),
+        verdict.under_test,
+        word(verdict.outcome),
+    );
+    for reason in &verdict.reasons {
+        let _ = writeln!(text, "   {reason}");
+    }
+    if verdict.conformance_probability.is_some() {
+        let probability = printed("conformance_probability", verdict.conformance_probability);
+        let _ = writeln!(
+            text,
+            "   against {}, {} s; probability inside {probability}",
+            verdict.reference, verdict.n
+        );
+    }
+    for line in &verdict.budget {
+        let standard = match line.standard_uncertainty_percent {
+            Some(_) => printed(
+                "budget.standard_uncertainty_percent",
+                line.standard_uncertainty_percent,
+            ),
+            None => printed("budget.standard_uncertainty_w", line.standard_uncertainty_w),
+        };
+        let dof = line.degrees_of_freedom.map_or(String::new(), |_| {
+            let printed = printed("budget.degrees_of_freedom", line.degrees_of_freedom);
+            format!(", {printed} degrees of freedom")
+        });
+        let _ = writeln!(
+            text,
+            "   u {standard:>9}  {} ({}{dof})",
+            line.source, line.distribution
+        );
+    }
+    text
+}
+
+fn markdown(answers: &[String], figures: &Table) -> String {
+    let mut text = String::new();
+    let families = figures
+        .families
+        .iter()
+        .map(|family| format!("{}: {}", family.under_test, family.statement));
+    for line in answers.iter().cloned().chain(families) {
+        let _ = writeln!(text, "{}.\n", cell(&line));
+    }
+    text.push_str(
+        "| segment | kind | from | to | source | verdict | bias | U | limit | probability inside | reasons |\n",
+    );
+    text.push_str("| ---: | --- | ---: | ---: | --- | --- | ---: | ---: | ---: | ---: | --- |\n");
+    for segment in &figures.segments {
+        for verdict in verdicts(segment) {
+            let [bias, uncertainty, limit] = in_its_unit(verdict);
+            let _ = writeln!(
+                text,
+                "| {} | {} | {} | {} | {} | {} | {bias} | {uncertainty} | {limit} | {} | {} |",
+                segment.id,
+                segment.kind,
+                clock(segment.from_s),
+                clock(segment.to_s),
+                cell(&verdict.under_test),
+                word(verdict.outcome),
+                printed("conformance_probability", verdict.conformance_probability),
+                cell(&verdict.reasons.join("; ")),
+            );
+        }
+    }
+    let _ = writeln!(text, "\n{CAUTION}");
+    text
+}
+
+/// Text that cannot break out of a table cell.
+fn cell(text: &str) -> String {
+    text.replace('|', "\\|").replace(['\n', '\r'], " ")
+}
+
+/// One row a segment and source under test.
+fn csv(figures: &Table) -> Result<String, Failure> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer
+        .write_record([
+            "id",
+            "kind",
+            "from_s",
+            "to_s",
+            "under_test",
+            "reference",
+            "n",
+            "outcome",
+            "bias_percent",
+            "expanded_uncertainty_percent",
+            "limit_percent",
+            "conformance_probability",
+            "bias_w",
+            "expanded_uncertainty_w",
+            "limit_w",
+            "coverage_factor",
+            "reasons",
+        ])
+        .map_err(Failure::because)?;
+    let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+    for segment in &figures.segments {
+        for verdict in verdicts(segment) {
+            writer
+                .write_record([
+                    segment.id.to_string(),
+                    segment.kind.to_string(),
+                    segment.from_s.to_string(),
+                    segment.to_s.to_string(),
+                    harmless(&verdict.under_test),
+                    harmless(&verdict.reference),
+                    verdict.n.to_string(),
+                    word(verdict.outcome).to_owned(),
+                    number(verdict.bias_percent),
+                    number(verdict.expanded_uncertainty_percent),
+                    number(verdict.limit_percent),
+                    number(verdict.conformance_probability),
+                    number(verdict.bias_w),
+                    number(verdict.expanded_uncertainty_w),
+                    number(verdict.limit_w),
+                    number(verdict.coverage_factor),
+                    harmless(&verdict.reasons.join("; ")),
+                ])
+                .map_err(Failure::because)?;
+        }
+    }
+    let bytes = writer.into_inner().map_err(Failure::because)?;
+    String::from_utf8(bytes).map_err(Failure::because)
+}
+
+/// Text that a spreadsheet will not run as a formula.
+fn harmless(text: &str) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+        format!("'{text}")
+    } else {
+        text.to_owned()
+    }
+}
