@@ -108,7 +108,9 @@ fn segment() -> SegmentFigures {
 fn steady() -> Steady {
     Steady {
         set_point_error_w: Some(1.0),
+        delivered_error_w: Some(2.0),
         within_5w_percent: Some(80.0),
+        delivered_within_5w_percent: Some(60.0),
         drift_w_per_min: Some(0.1),
         drift_ci95_w_per_min: Some([-0.1, 0.3]),
         uncorroborated: vec![UncorroboratedStretch {
@@ -132,7 +134,15 @@ fn sprint() -> Sprint {
         time_constant_s: Some(1.5),
         gain: Some(1.0),
         ceiling_w: Some(1000.0),
+        time_constant_ci95_s: Some([1.2, 1.8]),
+        fit_rms_w: Some(9.0),
+        shortfall_w: Some(80.0),
+        lag_share_percent: Some(90.0),
+        gain_share_percent: Some(5.0),
+        ceiling_share_percent: Some(0.0),
+        unexplained_share_percent: Some(5.0),
         explained: Some(Explained::Lag),
+        note: "cannot separate".into(),
     }
 }
 
@@ -147,6 +157,10 @@ fn ramp() -> Ramp {
             settling_s: Some(5.0),
             overshoot_percent: Some(4.0),
             final_error_w: Some(1.0),
+            settling_band_w: 5.0,
+            reference_rise_10_90_s: Some(1.0),
+            reference_settling_s: Some(3.0),
+            reference_overshoot_percent: Some(2.0),
         }],
         lag_s: Some(1.2),
     }
@@ -162,6 +176,10 @@ fn gear_change() -> GearChange {
             shift_ci95_percent: Some([0.4, 1.6]),
             peak_deviation_w: Some(-25.0),
             recovery_s: Some(4.0),
+            bias_before_ci95_percent: Some([0.3, 0.7]),
+            bias_after_ci95_percent: Some([1.2, 1.8]),
+            speed_before_mps: Some(9.0),
+            speed_after_mps: Some(10.0),
         }],
     }
 }
@@ -171,6 +189,7 @@ fn coast() -> Coast {
         phantom_mean_w: Some(8.0),
         phantom_max_w: Some(40.0),
         time_to_zero_s: Some(3.0),
+        coasted_s: 40.0,
     }
 }
 
@@ -181,6 +200,7 @@ fn heat_soak() -> HeatSoak {
         start_bias_percent: Some(0.2),
         end_bias_percent: Some(1.6),
         per_degree_percent: Some(0.05),
+        per_degree_ci95_percent: Some([0.03, 0.07]),
     }
 }
 
@@ -207,6 +227,11 @@ pub fn example() -> Table {
                 from_s: 100.0,
                 to_s: 104.0,
                 kind: DropoutKind::Gap,
+            }],
+            mean_max: vec![MeanMax {
+                duration_s: 60.0,
+                mean_w: 320.0,
+                from_s: 500.0,
             }],
         }],
         excursions: vec![Excursion {

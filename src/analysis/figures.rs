@@ -58,6 +58,8 @@ pub struct StreamHead {
     pub median_interval_s: Option<f64>,
     /// Dropouts over the ride.
     pub dropouts: Vec<Dropout>,
+    /// Mean-maximal power from 1 s to the ride's length.
+    pub mean_max: Vec<MeanMax>,
 }
 
 /// A stretch without trustworthy power.

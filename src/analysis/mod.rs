@@ -6,6 +6,7 @@ pub mod across;
 pub mod agreement;
 #[cfg(test)]
 pub(crate) mod bench;
+mod by_kind;
 pub mod cadence;
 pub mod catalogue;
 pub mod change_points;
@@ -27,6 +28,7 @@ pub mod mean_max;
 pub mod overall;
 pub mod ramp;
 pub mod references;
+pub mod ride;
 pub mod segment;
 pub mod serial;
 pub mod sprint;

@@ -52,7 +52,9 @@ pub fn answer(under_test: &str, claim: Claim, segments: &[SegmentFigures]) -> St
         rest.push(format!("{doubtful} cannot tell"));
     }
     if withheld > 0 {
-        rest.push(format!("{withheld} withheld because the references disagree"));
+        rest.push(format!(
+            "{withheld} withheld because the references disagree"
+        ));
     }
     let rest = match rest.is_empty() {
         true => String::new(),
@@ -66,9 +68,15 @@ pub fn answer(under_test: &str, claim: Claim, segments: &[SegmentFigures]) -> St
     if all == 0 {
         format!("{under_test}: no segment can be judged against its claim of {claim}")
     } else if bad > 0 {
-        format!("{under_test} does not conform to its claim of {claim} in {}{rest}", of(bad))
+        format!(
+            "{under_test} does not conform to its claim of {claim} in {}{rest}",
+            of(bad)
+        )
     } else if good > 0 {
-        format!("{under_test} conforms to its claim of {claim} in {}{rest}", of(good))
+        format!(
+            "{under_test} conforms to its claim of {claim} in {}{rest}",
+            of(good)
+        )
     } else {
         format!("{under_test}: cannot tell whether it meets its claim of {claim}{rest}")
     }
@@ -200,7 +208,11 @@ mod tests {
         let marginal = family("trainer", &blocks(&[2.82, 0.1, 0.2, 0.0])).unwrap();
         assert_eq!(marginal.do_not_conform, [1]);
         assert!(marginal.do_not_conform_jointly.is_empty());
-        assert!(marginal.statement.contains("may be chance"), "{}", marginal.statement);
+        assert!(
+            marginal.statement.contains("may be chance"),
+            "{}",
+            marginal.statement
+        );
         let clear = family("trainer", &blocks(&[4.0, 0.1, 0.2, 0.0])).unwrap();
         assert_eq!(clear.do_not_conform_jointly, [1]);
         assert_eq!(clear.conform, [2, 3, 4]);
@@ -225,7 +237,10 @@ mod tests {
             say(&[0.1, 0.2]),
             "trainer conforms to its claim of ±2 % in all 2 segments judged"
         );
-        assert_eq!(say(&[0.1]), "trainer conforms to its claim of ±2 % in the one segment judged");
+        assert_eq!(
+            say(&[0.1]),
+            "trainer conforms to its claim of ±2 % in the one segment judged"
+        );
         assert_eq!(
             say(&[1.9]),
             "trainer: cannot tell whether it meets its claim of ±2 %; 1 cannot tell"

@@ -3,9 +3,12 @@
 use std::ops::Range;
 
 use super::agreement::{Comparison, Moments, compare};
+use super::by_kind;
 use super::figures::{References, SegmentFigures, StreamFigures, Verdict};
 use super::judge::{self, Evidence};
+use super::mean_max::best_mean;
 use super::references::{self, PairMeans};
+use super::ride::{self, RideFindings};
 use super::stats::{Sample, finite};
 use super::uncertainty::StatedReference;
 use crate::recording::Channel;
@@ -63,10 +66,22 @@ pub fn live(session: &Session, aligned: &Aligned, span: Span, kind: Kind) -> Seg
     }
 }
 
-/// All figures of `segment`, which is the one numbered `id` (from 1).
+/// All figures of `segment`, which is the one numbered `id` (from 1). For many segments of one
+/// ride, search the ride once and use [`figures_with`].
 pub fn figures(
     session: &Session,
     aligned: &Aligned,
+    segment: &Segment,
+    id: usize,
+) -> SegmentFigures {
+    figures_with(session, aligned, &ride::findings(aligned), segment, id)
+}
+
+/// All figures of `segment`, given what the whole ride shows.
+pub fn figures_with(
+    session: &Session,
+    aligned: &Aligned,
+    findings: &RideFindings,
     segment: &Segment,
     id: usize,
 ) -> SegmentFigures {
@@ -76,13 +91,21 @@ pub fn figures(
         aligned,
         rows: aligned.grid.rows(span),
     };
-    SegmentFigures {
+    let mut figures = SegmentFigures {
         id,
         set_point_w: segment.set_point_w,
         note: segment.note.clone(),
         noise: window.noise(),
         ..live(session, aligned, span, segment.kind)
-    }
+    };
+    let comparisons = window.comparisons();
+    let basis = aligned
+        .powered(Role::UnderTest)
+        .next()
+        .and_then(|under_test| window.basis(under_test, &comparisons))
+        .map(|(_, member, _)| *member);
+    by_kind::fill(&mut figures, &window, basis, findings);
+    figures
 }
 
 impl<'a> Window<'a> {
@@ -109,7 +132,13 @@ impl<'a> Window<'a> {
         column.get(self.rows.clone())
     }
 
+    /// A member's power over the window, W.
+    pub(super) fn power(&self, member: Member) -> Option<&'a [f64]> {
+        self.aligned.power(member)?.get(self.rows.clone())
+    }
+
     fn streams(&self) -> Vec<StreamFigures> {
+        let best_5s_rows = (5.0 / self.aligned.grid.step_s).round() as usize;
         (0..self.aligned.tracks.len())
             .filter_map(|index| {
                 let power = self.column(index, Channel::Power)?;
@@ -126,7 +155,7 @@ impl<'a> Window<'a> {
                         .copied()
                         .filter(|v| v.is_finite())
                         .reduce(f64::max),
-                    best_5s_w: None,
+                    best_5s_w: best_mean(power, best_5s_rows).map(|(mean, _)| mean),
                     cadence_mean_rpm: self
                         .column(index, Channel::Cadence)
                         .and_then(|c| Sample::present(c.iter().copied()))

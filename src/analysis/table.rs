@@ -4,19 +4,21 @@ use rayon::prelude::*;
 
 use super::agreement::{Moments, compare};
 use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
-use super::segment::{CONSENSUS, figures};
-use super::{coverage, overall, stats};
+use super::ride::{self, RideFindings};
+use super::segment::{CONSENSUS, figures_with};
+use super::{coverage, mean_max, overall, stats};
 use crate::recording::Channel;
 use crate::session::{Role, Session};
 use crate::timeline::{Aligned, Member};
 
 /// Every figure of a session.
 pub fn table(session: &Session, aligned: &Aligned) -> Table {
+    let found = ride::findings(aligned);
     let segments: Vec<SegmentFigures> = session
         .segments
         .par_iter()
         .enumerate()
-        .map(|(place, segment)| figures(session, aligned, segment, place + 1))
+        .map(|(place, segment)| figures_with(session, aligned, &found, segment, place + 1))
         .collect();
     let families = session
         .with_role(Role::UnderTest)
@@ -29,8 +31,8 @@ pub fn table(session: &Session, aligned: &Aligned) -> Table {
             duration_s: aligned.grid.span().duration_s(),
             claim: session.claim,
         },
-        streams: heads(session, aligned),
-        excursions: Vec::new(),
+        streams: heads(session, aligned, &found),
+        excursions: found.excursions_by_label(session),
         segments,
         families,
         levels: levels(session, aligned),
@@ -38,12 +40,13 @@ pub fn table(session: &Session, aligned: &Aligned) -> Table {
     }
 }
 
-fn heads(session: &Session, aligned: &Aligned) -> Vec<StreamHead> {
+fn heads(session: &Session, aligned: &Aligned, found: &RideFindings) -> Vec<StreamHead> {
     session
         .streams
         .iter()
         .zip(&aligned.tracks)
-        .map(|(stream, track)| {
+        .enumerate()
+        .map(|(index, (stream, track))| {
             let samples = track.source().samples();
             StreamHead {
                 label: stream.label.clone(),
@@ -55,7 +58,10 @@ fn heads(session: &Session, aligned: &Aligned) -> Vec<StreamHead> {
                 median_interval_s: samples
                     .and_then(|s| s.median_interval_s())
                     .and_then(stats::finite),
-                dropouts: Vec::new(),
+                dropouts: found.dropouts.get(index).cloned().unwrap_or_default(),
+                mean_max: track
+                    .column(Channel::Power)
+                    .map_or_else(Vec::new, |power| mean_max::curve(power, aligned.grid)),
             }
         })
         .collect()

@@ -25,7 +25,10 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     }
     match catalogue::find(&term) {
         Found::Named(entries) => {
-            let texts: Vec<String> = merged(&entries).iter().map(|group| explained(group)).collect();
+            let texts: Vec<String> = merged(&entries)
+                .iter()
+                .map(|group| explained(group))
+                .collect();
             output.result(&texts.join("\n"))?;
             Ok(Exit::Done)
         }
@@ -68,7 +71,11 @@ fn explained(group: &[&'static Entry]) -> String {
     line("formula", entry.formula);
     line("source", entry.source);
     line("does not tell", entry.limits);
-    let fields: Vec<&str> = group.iter().map(|e| e.id).filter(|id| id.contains('.')).collect();
+    let fields: Vec<&str> = group
+        .iter()
+        .map(|e| e.id)
+        .filter(|id| id.contains('.'))
+        .collect();
     line("in the JSON", &fields.join(", "));
     text
 }
@@ -79,7 +86,12 @@ fn unknown(term: &str, near: &[&'static Entry]) -> String {
     }
     let names: Vec<String> = near
         .iter()
-        .map(|entry| format!("“{}”", entry.id.strip_prefix("segments.").unwrap_or(entry.id)))
+        .map(|entry| {
+            format!(
+                "“{}”",
+                entry.id.strip_prefix("segments.").unwrap_or(entry.id)
+            )
+        })
         .collect();
     format!(
         "no figure or word is called “{term}”; did you mean {}? `truing explain` lists all",

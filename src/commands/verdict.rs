@@ -108,7 +108,8 @@ fn answers(session: &Session, figures: &Table) -> Vec<String> {
         .collect();
     if answers.is_empty() {
         return vec![
-            "Nothing is under test: give one stream role = \"under-test\" in session.toml".to_owned(),
+            "Nothing is under test: give one stream role = \"under-test\" in session.toml"
+                .to_owned(),
         ];
     }
     answers
@@ -152,7 +153,10 @@ fn in_its_unit(verdict: &Verdict) -> [String; 3] {
     if verdict.bias_percent.is_some() {
         [
             printed("bias_percent", verdict.bias_percent),
-            printed("expanded_uncertainty_percent", verdict.expanded_uncertainty_percent),
+            printed(
+                "expanded_uncertainty_percent",
+                verdict.expanded_uncertainty_percent,
+            ),
             printed("limit_percent", verdict.limit_percent),
         ]
     } else {

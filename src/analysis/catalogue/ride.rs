@@ -127,6 +127,42 @@ pub(super) const ENTRIES: &[Entry] = &[
             "A rider who really holds one whole watt for long looks like a freeze; the other streams must move for it to count.",
         ],
     ),
+    figure(
+        "streams.mean_max.duration_s",
+        "duration",
+        "s",
+        0,
+        [
+            "How long the mean is taken over.",
+            "",
+            "common practice, no source",
+            "",
+        ],
+    ),
+    figure(
+        "streams.mean_max.mean_w",
+        "mean-maximal power",
+        "W",
+        0,
+        [
+            "Highest mean over that duration anywhere in the ride.",
+            "max over windows of the mean",
+            "common practice, no source",
+            "A window counts where at least 95 % of its seconds have a value.",
+        ],
+    ),
+    figure(
+        "streams.mean_max.from_s",
+        "from",
+        "s",
+        0,
+        [
+            "Where that window begins, session time.",
+            "",
+            "common practice, no source",
+            "",
+        ],
+    ),
     fact(
         "excursions.label",
         "excursion of",

@@ -1,0 +1,87 @@
+//! What the whole ride shows, whichever way it is cut: dropouts of every stream, excursions of
+//! every source under test.
+
+use super::figures::{Dropout, Excursion, ExcursionKind, UncorroboratedStretch};
+use super::{dropout, excursions};
+use crate::recording::Channel;
+use crate::session::{Role, Session};
+use crate::timeline::{Aligned, Span};
+
+/// Findings over the ride, one entry a stream of the session each.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RideFindings {
+    /// Dropouts; none for a stream without power.
+    pub dropouts: Vec<Vec<Dropout>>,
+    /// Excursions; none for a stream that is not under test.
+    pub excursions: Vec<Vec<UncorroboratedStretch>>,
+}
+
+/// Searches the ride.
+pub fn findings(aligned: &Aligned) -> RideFindings {
+    let columns: Vec<Option<&[f64]>> = aligned
+        .tracks
+        .iter()
+        .map(|t| t.column(Channel::Power))
+        .collect();
+    let references: Vec<&[f64]> = aligned
+        .powered(Role::Reference)
+        .filter_map(|index| columns.get(index).copied().flatten())
+        .collect();
+    let mut found = RideFindings::default();
+    for (index, track) in aligned.tracks.iter().enumerate() {
+        let Some(power) = columns.get(index).copied().flatten() else {
+            found.dropouts.push(Vec::new());
+            found.excursions.push(Vec::new());
+            continue;
+        };
+        let others: Vec<&[f64]> = columns
+            .iter()
+            .enumerate()
+            .filter_map(|(other, column)| column.filter(|_| other != index))
+            .collect();
+        let interval = track.source().samples().and_then(|s| s.median_interval_s());
+        let dropouts = dropout::find(power, &others, aligned.grid, interval);
+        found.excursions.push(if track.role == Role::UnderTest {
+            let except: Vec<Span> = dropouts
+                .iter()
+                .map(|d| Span::new(d.from_s, d.to_s))
+                .collect();
+            excursions::find(power, &references, aligned.grid, &except)
+        } else {
+            Vec::new()
+        });
+        found.dropouts.push(dropouts);
+    }
+    found
+}
+
+impl RideFindings {
+    /// The excursions of a stream that begin inside a stretch.
+    pub fn excursions_in(&self, stream: usize, span: Span) -> Vec<UncorroboratedStretch> {
+        let all = self.excursions.get(stream).map_or(&[][..], Vec::as_slice);
+        all.iter()
+            .copied()
+            .filter(|e| span.contains(e.from_s))
+            .collect()
+    }
+
+    /// All excursions with their streams' labels, in time order.
+    pub fn excursions_by_label(&self, session: &Session) -> Vec<Excursion> {
+        let mut all: Vec<Excursion> = self
+            .excursions
+            .iter()
+            .zip(&session.streams)
+            .flat_map(|(stretches, stream)| {
+                stretches.iter().map(|stretch| Excursion {
+                    label: stream.label.clone(),
+                    from_s: stretch.from_s,
+                    to_s: stretch.to_s,
+                    peak_w: stretch.peak_w,
+                    kind: ExcursionKind::Uncorroborated,
+                })
+            })
+            .collect();
+        all.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+        all
+    }
+}
