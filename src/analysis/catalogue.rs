@@ -327,7 +327,7 @@ mod tests {
     #[test]
     fn printing_has_a_real_minus_and_no_negative_zero() {
         let bias = entry("segments.agreement.bias_w").unwrap();
-        assert_eq!(bias.print(-3.14), "−3.1");
+        assert_eq!(bias.print(-3.12), "−3.1");
         assert_eq!(bias.print(-0.01), "0.0");
         assert_eq!(bias.print(12.0), "12.0");
     }
