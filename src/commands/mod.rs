@@ -14,6 +14,7 @@ mod plan;
 mod rehearse;
 mod relink;
 mod session_arg;
+mod table;
 mod verdict;
 
 use std::path::PathBuf;
@@ -45,6 +46,7 @@ enum Command {
     Plan(plan::Arguments),
     Rehearse(rehearse::Arguments),
     Relink(relink::Arguments),
+    Table(table::Arguments),
     Verdict(verdict::Arguments),
     Explain(explain::Arguments),
     Completions(completions::Arguments),
@@ -123,6 +125,7 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Plan(arguments)) => plan::run(&arguments, output),
         Some(Command::Rehearse(arguments)) => rehearse::run(&arguments, output),
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),
+        Some(Command::Table(arguments)) => table::run(&arguments, output),
         Some(Command::Verdict(arguments)) => verdict::run(&arguments, output),
         Some(Command::Explain(arguments)) => explain::run(&arguments, output),
         Some(Command::Completions(arguments)) => completions::run(&arguments, output),

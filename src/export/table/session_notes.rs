@@ -1,0 +1,129 @@
+//! What a table says of the whole ride, in sentences.
+
+use crate::analysis::figures::{Band, Dropout, Interval, LevelLine, Table};
+use crate::export::cell::{clock_time, human_number, machine_number, word_of};
+
+/// The ride's length and the claim under test.
+pub(crate) fn claim(table: &Table) -> String {
+    let claim = table.session.claim;
+    let percent = (claim.percent > 0.0).then(|| format!("±{} %", machine_number(claim.percent)));
+    let watts = (claim.watts > 0.0).then(|| format!("±{} W", machine_number(claim.watts)));
+    let stated = match (percent, watts) {
+        (Some(percent), Some(watts)) => {
+            format!("claim {percent} of reading or {watts}, the larger")
+        }
+        (Some(percent), None) => format!("claim {percent} of reading"),
+        (None, Some(watts)) => format!("claim {watts}"),
+        (None, None) => "no claim stated".to_owned(),
+    };
+    format!(
+        "Ride of {}, {stated}.",
+        clock_time(table.session.duration_s)
+    )
+}
+
+/// Headings with their sentences, for those that have any.
+pub(crate) fn sections(table: &Table) -> Vec<(&'static str, Vec<String>)> {
+    let all = [
+        ("All blocks together", families(table)),
+        (
+            "Over the whole ride",
+            table.levels.iter().filter_map(level).collect(),
+        ),
+        (
+            "Bias by band",
+            table.bands.iter().filter_map(band).collect(),
+        ),
+        ("Dropouts", dropouts(table)),
+        ("Excursions that no reference shows", excursions(table)),
+    ];
+    all.into_iter()
+        .filter(|(_, notes)| !notes.is_empty())
+        .collect()
+}
+
+fn families(table: &Table) -> Vec<String> {
+    let families = table.families.iter();
+    families
+        .map(|family| format!("{}: {}.", family.under_test, family.statement))
+        .collect()
+}
+
+fn level(line: &LevelLine) -> Option<String> {
+    let (slope, intercept) = (line.slope?, line.intercept_w?);
+    let limits = |interval: Option<Interval>, decimals: u8| {
+        interval.map_or_else(String::new, |[low, high]| {
+            let (low, high) = (
+                human_number(low, decimals, false),
+                human_number(high, decimals, false),
+            );
+            format!(" [{low}, {high}]")
+        })
+    };
+    let sign = if intercept < 0.0 { "-" } else { "+" };
+    Some(format!(
+        "{} = {}{} × {} {sign} {} W{}, errors on both sides, {} s.",
+        line.under_test,
+        human_number(slope, 4, false),
+        limits(line.slope_ci95, 4),
+        line.reference,
+        human_number(intercept.abs(), 2, false),
+        limits(line.intercept_ci95_w, 2),
+        line.n
+    ))
+}
+
+fn band(band: &Band) -> Option<String> {
+    let (channel, bias_w) = (band.channel, band.bias_w?);
+    let percent = band.bias_percent.map_or_else(String::new, |percent| {
+        format!(" ({} %)", human_number(percent, 2, true))
+    });
+    let limits = band.bias_ci95_w.map_or_else(String::new, |[low, high]| {
+        let (low, high) = (human_number(low, 1, true), human_number(high, 1, true));
+        format!(" [{low}, {high}]")
+    });
+    Some(format!(
+        "{} against {}, {} {} to {} {}: {} W{limits}{percent} in {} s.",
+        band.under_test,
+        band.reference,
+        channel.name(),
+        machine_number(band.from),
+        machine_number(band.to),
+        channel.unit(),
+        human_number(bias_w, 1, true),
+        band.n
+    ))
+}
+
+fn dropouts(table: &Table) -> Vec<String> {
+    let listed = |dropout: &Dropout| {
+        format!(
+            "{} at {} for {} s",
+            word_of(&dropout.kind),
+            clock_time(dropout.from_s),
+            human_number(dropout.to_s - dropout.from_s, 0, false)
+        )
+    };
+    let with_any = table.streams.iter().filter(|s| !s.dropouts.is_empty());
+    with_any
+        .map(|stream| {
+            let list: Vec<String> = stream.dropouts.iter().map(listed).collect();
+            format!("{}: {}.", stream.label, list.join(", "))
+        })
+        .collect()
+}
+
+fn excursions(table: &Table) -> Vec<String> {
+    let excursions = table.excursions.iter();
+    excursions
+        .map(|e| {
+            format!(
+                "{} at {} for {} s, up to {} W from the references.",
+                e.label,
+                clock_time(e.from_s),
+                human_number(e.to_s - e.from_s, 0, false),
+                human_number(e.peak_w, 0, true)
+            )
+        })
+        .collect()
+}

@@ -1,0 +1,316 @@
+//! The table for reading: 80 columns, the answer first, then a paragraph a segment.
+
+use super::columns::{COLUMNS, Group};
+use super::rows::{Row, rows_of};
+use super::session_notes;
+use crate::analysis::figures::{Interval, Outcome, SegmentFigures, Table, Verdict};
+use crate::export::cell::{clock_time, human_number, machine_number, one_line, word_of};
+use crate::export::columns_of_text::{Edge, TextTable, wrapped};
+use Edge::{Left, Right};
+
+/// Width of the page, columns.
+const WIDTH: usize = 80;
+
+/// Where a figure does not apply.
+const NOTHING: &str = "—";
+
+/// The whole table.
+pub fn text(table: &Table) -> String {
+    let mut out = wrapped("", &one_line(&table.session.title), WIDTH);
+    out.push_str(&wrapped("", &session_notes::claim(table), WIDTH));
+    out.push_str(&heading("Streams"));
+    out.push_str(&streams(table));
+    out.push_str(&heading("Segments"));
+    out.push_str(&overview(table));
+    for (title, notes) in session_notes::sections(table) {
+        out.push_str(&heading(title));
+        for note in notes {
+            out.push_str(&wrapped("- ", &one_line(&note), WIDTH));
+        }
+    }
+    for segment in &table.segments {
+        out.push_str(&details(table, segment));
+    }
+    out
+}
+
+fn heading(title: &str) -> String {
+    format!("\n{}\n", title.to_uppercase())
+}
+
+fn streams(table: &Table) -> String {
+    let mut out = TextTable::new([
+        ("stream", Left),
+        ("role", Left),
+        ("site", Left),
+        ("offset s", Right),
+        ("skew ppm", Right),
+        ("samples", Right),
+        ("every s", Right),
+        ("dropouts", Right),
+    ]);
+    for stream in &table.streams {
+        out.push(vec![
+            one_line(&stream.label),
+            stream.role.word().to_owned(),
+            stream.site.map_or(NOTHING, |site| site.word()).to_owned(),
+            human_number(stream.offset_s, 2, true),
+            human_number(stream.skew_ppm, 1, true),
+            stream.samples.to_string(),
+            optional(stream.median_interval_s, 2, false),
+            stream.dropouts.len().to_string(),
+        ]);
+    }
+    out.render("", WIDTH)
+}
+
+fn overview(table: &Table) -> String {
+    if table.segments.is_empty() {
+        return wrapped(
+            "",
+            "None tagged yet: `truing suggest` proposes some, the workbench tags them by hand.",
+            WIDTH,
+        );
+    }
+    let mut out = TextTable::new([
+        ("#", Right),
+        ("kind", Left),
+        ("from", Right),
+        ("length s", Right),
+        ("set W", Right),
+        ("bias %", Right),
+        ("± U %", Right),
+        ("verdict", Left),
+    ]);
+    for segment in &table.segments {
+        let verdict = segment.verdict.as_ref();
+        out.push(vec![
+            segment.id.to_string(),
+            segment.kind.word().to_owned(),
+            clock_time(segment.from_s),
+            machine_number(((segment.to_s - segment.from_s) * 10.0).round() / 10.0),
+            optional(segment.set_point_w, 0, false),
+            optional(verdict.and_then(|v| v.bias_percent), 2, true),
+            optional(
+                verdict.and_then(|v| v.expanded_uncertainty_percent),
+                2,
+                false,
+            ),
+            verdict.map_or_else(|| NOTHING.to_owned(), |v| signed_outcome(v.outcome)),
+        ]);
+    }
+    out.render("", WIDTH)
+}
+
+/// The outcome's sign and word.
+pub(crate) fn signed_outcome(outcome: Outcome) -> String {
+    let sign = match outcome {
+        Outcome::Conforms => "✓",
+        Outcome::DoesNotConform => "✗",
+        Outcome::Inconclusive => "?",
+        Outcome::ReferencesDisagree => "≠",
+        Outcome::NotApplicable => "·",
+    };
+    format!("{sign} {}", word_of(&outcome))
+}
+
+fn details(table: &Table, segment: &SegmentFigures) -> String {
+    let set_point = segment.set_point_w.map_or_else(String::new, |w| {
+        format!(", set point {} W", machine_number(w))
+    });
+    let mut out = format!(
+        "\n{} {} FROM {} TO {}{set_point}\n",
+        segment.id,
+        segment.kind.word().to_uppercase(),
+        clock_time(segment.from_s),
+        clock_time(segment.to_s)
+    );
+    if !segment.note.is_empty() {
+        out.push_str(&wrapped("  note: ", &one_line(&segment.note), WIDTH));
+    }
+    for verdict in segment.verdict.iter().chain(&segment.further_verdicts) {
+        out.push_str(&verdict_lines(verdict));
+    }
+    out.push_str(&agreement(segment));
+    out.push_str(&stream_means(segment));
+    let rows = rows_of(table, segment);
+    for group in Group::AFTER_ROW {
+        if matches!(group, Group::Verdict | Group::Agreement | Group::Streams) {
+            continue;
+        }
+        out.push_str(&group_lines(&rows, group));
+    }
+    out
+}
+
+fn verdict_lines(verdict: &Verdict) -> String {
+    let against = if verdict.reference.is_empty() {
+        String::new()
+    } else {
+        format!(" against {}", verdict.reference)
+    };
+    let probability = verdict
+        .conformance_probability
+        .map_or_else(String::new, |p| {
+            format!(
+                ", probability inside the limit {}",
+                human_number(p, 3, false)
+            )
+        });
+    let line = format!(
+        "{} ({}{against}{probability})",
+        signed_outcome(verdict.outcome),
+        verdict.under_test
+    );
+    let mut out = wrapped("  ", &one_line(&line), WIDTH);
+    for reason in &verdict.reasons {
+        out.push_str(&wrapped("    - ", &one_line(reason), WIDTH));
+    }
+    for line in &verdict.budget {
+        let value = line
+            .standard_uncertainty_percent
+            .map(|u| format!("{} %", human_number(u, 3, false)))
+            .or_else(|| {
+                line.standard_uncertainty_w
+                    .map(|u| format!("{} W", human_number(u, 3, false)))
+            });
+        if let Some(value) = value {
+            let text = format!("u {value} from {} ({})", line.source, line.distribution);
+            out.push_str(&wrapped("    + ", &one_line(&text), WIDTH));
+        }
+    }
+    out
+}
+
+fn agreement(segment: &SegmentFigures) -> String {
+    if segment.agreement.is_empty() {
+        return String::new();
+    }
+    let several = segment
+        .agreement
+        .iter()
+        .any(|pair| pair.under_test != segment.agreement[0].under_test);
+    let mut out = TextTable::new([
+        ("against", Left),
+        ("n s", Right),
+        ("bias W", Right),
+        ("95 % CI W", Right),
+        ("bias %", Right),
+        ("SD W", Right),
+        ("95 % limits W", Right),
+    ]);
+    let mut more = TextTable::new([
+        ("against", Left),
+        ("RMSE W", Right),
+        ("concordance", Right),
+        ("r", Right),
+        ("effective n", Right),
+        ("reference mean W", Right),
+    ]);
+    for pair in &segment.agreement {
+        let name = if several {
+            format!("{} / {}", pair.under_test, pair.reference)
+        } else {
+            pair.reference.clone()
+        };
+        let name = one_line(&name);
+        out.push(vec![
+            name.clone(),
+            pair.n.to_string(),
+            optional(pair.bias_w, 2, true),
+            limits(pair.bias_ci95_w, 2),
+            optional(pair.bias_percent, 2, true),
+            optional(pair.sd_diff_w, 2, false),
+            limits(pair.loa95_w, 1),
+        ]);
+        more.push(vec![
+            name,
+            optional(pair.rmse_w, 2, false),
+            optional(pair.ccc, 4, false),
+            optional(pair.pearson_r, 4, false),
+            optional(pair.n_effective, 1, false),
+            optional(pair.reference_mean_w, 1, false),
+        ]);
+    }
+    format!("{}{}", out.render("  ", WIDTH), more.render("  ", WIDTH))
+}
+
+fn stream_means(segment: &SegmentFigures) -> String {
+    if segment.streams.is_empty() {
+        return String::new();
+    }
+    let mut out = TextTable::new([
+        ("stream", Left),
+        ("n s", Right),
+        ("mean W", Right),
+        ("SD W", Right),
+        ("max W", Right),
+        ("best 5 s W", Right),
+        ("cadence rpm", Right),
+    ]);
+    for stream in &segment.streams {
+        out.push(vec![
+            one_line(&stream.label),
+            stream.n.to_string(),
+            optional(stream.mean_w, 1, false),
+            optional(stream.sd_w, 1, false),
+            optional(stream.max_w, 0, false),
+            optional(stream.best_5s_w, 0, false),
+            optional(stream.cadence_mean_rpm, 1, false),
+        ]);
+    }
+    out.render("  ", WIDTH)
+}
+
+/// The figures of a group as a paragraph, one a row of the segment where they are a pair's.
+fn group_lines(rows: &[Row<'_>], group: Group) -> String {
+    let rows = if group.of_pair() {
+        rows
+    } else {
+        rows.get(..1).unwrap_or_default()
+    };
+    let mut out = String::new();
+    for row in rows {
+        let items: Vec<String> = COLUMNS
+            .iter()
+            .filter(|column| column.group == group)
+            .filter_map(|column| {
+                let value = column.human(row)?;
+                let unit = if column.unit.is_empty() { "" } else { " " };
+                Some(format!("{} {value}{unit}{}", column.head, column.unit))
+            })
+            .collect();
+        if items.is_empty() {
+            continue;
+        }
+        let of = row
+            .pair
+            .filter(|_| group.of_pair())
+            .map_or_else(String::new, |pair| {
+                format!(", {} against {}", pair.under_test, pair.reference)
+            });
+        let line = format!("{}{of}: {}.", group.title(), items.join(", "));
+        out.push_str(&wrapped("  ", &one_line(&line), WIDTH));
+    }
+    out
+}
+
+fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {
+    value.map_or_else(
+        || NOTHING.to_owned(),
+        |value| human_number(value, decimals, signed),
+    )
+}
+
+fn limits(interval: Option<Interval>, decimals: u8) -> String {
+    interval.map_or_else(
+        || NOTHING.to_owned(),
+        |[low, high]| {
+            let (low, high) = (
+                human_number(low, decimals, true),
+                human_number(high, decimals, true),
+            );
+            format!("[{low}, {high}]")
+        },
+    )
+}
