@@ -13,6 +13,7 @@ fn stream(label: &str, role: Role, site: Site, dropouts: Vec<Dropout>) -> Stream
         samples: 420,
         median_interval_s: Some(1.0),
         dropouts,
+        mean_max: Vec::new(),
     }
 }
 
