@@ -1,21 +1,15 @@
 //! The figures that only one kind of segment has, for the first source under test, and cadence.
 
 use super::figures::{CadenceAgreement, GearChange, SegmentFigures};
-use super::ride::RideFindings;
-use super::segment::Window;
 use super::sprint::Labelled;
+use super::window::Window;
 use super::{cadence, coast, gear_change, heat_soak, ramp, sprint, steady};
 use crate::recording::{Channel, EventKind};
 use crate::session::{Kind, Role};
 use crate::timeline::{Aligned, Grid, Member, Span};
 
 /// Fills in what `figures.kind` asks for, against `basis` (what the verdict rests on).
-pub(super) fn fill(
-    figures: &mut SegmentFigures,
-    window: &Window<'_>,
-    basis: Option<Member>,
-    findings: &RideFindings,
-) {
+pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Option<Member>) {
     figures.cadence = cadences(window);
     let under_test = window.aligned.powered(Role::UnderTest).next();
     let (Some(under_test), Some(basis)) = (under_test, basis) else {
@@ -28,22 +22,30 @@ pub(super) fn fill(
     let (Some(tested), Some(known)) = columns else {
         return;
     };
+    // What is fitted to the bias must not see false zeros; what asks for the response must.
+    let trusted = (
+        window.trusted_power(Member::Stream(under_test)),
+        window.trusted_power(basis),
+    );
+    let (Some(read), Some(delivered)) = trusted else {
+        return;
+    };
     let step_s = window.aligned.grid.step_s;
     match figures.kind {
         Kind::SteadyBlock => {
             let span = Span::new(figures.from_s, figures.to_s);
             figures.steady = Some(steady::figures(
-                tested,
-                known,
+                &read,
+                &delivered,
                 figures.set_point_w,
                 step_s,
-                findings.excursions_in(under_test, span),
+                window.findings.excursions_in(under_test, span),
             ));
         }
         Kind::Sprint => figures.sprint = sprint_figures(window, under_test, basis),
         Kind::Ramp => figures.ramp = Some(ramp::figures(tested, known, window.grid())),
         Kind::GearChange => {
-            figures.gear_change = Some(gear_changes(window, under_test, tested, known));
+            figures.gear_change = Some(gear_changes(window, under_test, &read, &delivered));
         }
         Kind::Coast => {
             let turning = window.first_column(Role::Reference, Channel::Cadence);
@@ -51,7 +53,7 @@ pub(super) fn fill(
         }
         Kind::HeatSoak => {
             let warmth = window.column(under_test, Channel::Temperature);
-            figures.heat_soak = Some(heat_soak::figures(tested, known, warmth, step_s));
+            figures.heat_soak = Some(heat_soak::figures(&read, &delivered, warmth, step_s));
         }
         Kind::Open => {}
     }

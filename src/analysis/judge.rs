@@ -21,6 +21,8 @@ pub struct Evidence<'a> {
     pub kind: Kind,
     /// Grid seconds in the window, with or without values.
     pub rows: usize,
+    /// Those left out because a stream froze or read a false zero.
+    pub dropout_rows: usize,
     /// Label of the source under test.
     pub under_test: &'a str,
     /// Where it measures.
@@ -218,7 +220,11 @@ fn reasons(
             reasons.extend(length_sentence(n, assessed, budget));
         }
     }
-    reasons.extend(missing_sentence(evidence.rows, n));
+    reasons.extend(dropout_sentence(evidence.dropout_rows));
+    reasons.extend(missing_sentence(
+        evidence.rows - evidence.dropout_rows.min(evidence.rows),
+        n,
+    ));
     reasons.extend(site_sentence(evidence));
     reasons.extend(untested_sentence(evidence));
     reasons
@@ -304,6 +310,14 @@ fn length_sentence(n: usize, assessed: &Assessed, budget: Option<&Budget>) -> Op
             ),
         },
     )
+}
+
+fn dropout_sentence(rows: usize) -> Option<String> {
+    (rows > 0).then(|| {
+        format!(
+            "{rows} s in which a stream froze or read zero while the others did not are left out"
+        )
+    })
 }
 
 fn missing_sentence(rows: usize, n: usize) -> Option<String> {

@@ -41,3 +41,4 @@ pub mod trend;
 pub mod uncertainty;
 #[cfg(test)]
 pub(crate) mod vectors;
+mod window;

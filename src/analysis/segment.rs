@@ -1,42 +1,32 @@
 //! All figures of one window, and the table of a session: where the modules come together.
 
-use std::ops::Range;
-
-use super::agreement::{Comparison, Moments, compare};
 use super::by_kind;
 use super::figures::{References, SegmentFigures, StreamFigures, Verdict};
 use super::judge::{self, Evidence};
 use super::mean_max::best_mean;
-use super::references::{self, PairMeans};
 use super::ride::{self, RideFindings};
 use super::stats::{Sample, finite};
-use super::uncertainty::StatedReference;
+use super::window::{Compared, Window};
 use crate::recording::Channel;
-use crate::session::{Kind, Role, Segment, Session, Site};
+use crate::session::{Kind, Role, Segment, Session};
 use crate::timeline::{Aligned, Member, Span};
-
-/// Label of the references' mean.
-pub const CONSENSUS: &str = "consensus";
-
-/// A window of an aligned ride.
-#[derive(Clone, Debug)]
-pub(super) struct Window<'a> {
-    pub session: &'a Session,
-    pub aligned: &'a Aligned,
-    pub rows: Range<usize>,
-}
 
 /// The figures that are cheap enough to follow a brush: means and best efforts, agreement,
 /// references, verdict. What takes a fit or a resampling is left out.
-pub fn live(session: &Session, aligned: &Aligned, span: Span, kind: Kind) -> SegmentFigures {
-    let window = Window {
-        session,
-        aligned,
-        rows: aligned.grid.rows(span),
-    };
+///
+/// `findings` are those of the whole ride ([`ride::findings`]), searched once after each change of
+/// clocks or roles; without them ([`RideFindings::default`]) frozen and false zero seconds count.
+pub fn live(
+    session: &Session,
+    aligned: &Aligned,
+    findings: &RideFindings,
+    span: Span,
+    kind: Kind,
+) -> SegmentFigures {
+    let window = Window::new(session, aligned, findings, span);
     let comparisons = window.comparisons();
     let references = window.references();
-    let mut verdicts = window.verdicts(kind, &comparisons, references.as_ref());
+    let mut verdicts = verdicts(&window, kind, &comparisons, references.as_ref());
     let verdict = (!verdicts.is_empty()).then(|| verdicts.remove(0));
     SegmentFigures {
         id: 0,
@@ -45,7 +35,7 @@ pub fn live(session: &Session, aligned: &Aligned, span: Span, kind: Kind) -> Seg
         to_s: span.to_s,
         set_point_w: None,
         note: String::new(),
-        streams: window.streams(),
+        streams: streams(&window),
         agreement: comparisons
             .iter()
             .map(|(under_test, member, comparison)| {
@@ -86,17 +76,13 @@ pub fn figures_with(
     id: usize,
 ) -> SegmentFigures {
     let span = Span::new(segment.from_s, segment.to_s);
-    let window = Window {
-        session,
-        aligned,
-        rows: aligned.grid.rows(span),
-    };
+    let window = Window::new(session, aligned, findings, span);
     let mut figures = SegmentFigures {
         id,
         set_point_w: segment.set_point_w,
         note: segment.note.clone(),
         noise: window.noise(),
-        ..live(session, aligned, span, segment.kind)
+        ..live(session, aligned, findings, span, segment.kind)
     };
     let comparisons = window.comparisons();
     let basis = aligned
@@ -104,204 +90,118 @@ pub fn figures_with(
         .next()
         .and_then(|under_test| window.basis(under_test, &comparisons))
         .map(|(_, member, _)| *member);
-    by_kind::fill(&mut figures, &window, basis, findings);
+    by_kind::fill(&mut figures, &window, basis);
     figures
 }
 
-impl<'a> Window<'a> {
-    fn label(&self, index: usize) -> &'a str {
-        let stream = self.session.streams.get(index);
-        stream.map_or("?", |stream| stream.label.as_str())
-    }
-
-    /// What a member is called.
-    pub(super) fn name(&self, member: Member) -> &'a str {
-        match member {
-            Member::Stream(index) => self.label(index),
-            Member::Consensus => CONSENSUS,
-        }
-    }
-
-    fn site(&self, index: usize) -> Option<Site> {
-        self.session.streams.get(index)?.site
-    }
-
-    /// A stream's channel over the window.
-    pub(super) fn column(&self, index: usize, channel: Channel) -> Option<&'a [f64]> {
-        let column = self.aligned.tracks.get(index)?.column(channel)?;
-        column.get(self.rows.clone())
-    }
-
-    /// A member's power over the window, W.
-    pub(super) fn power(&self, member: Member) -> Option<&'a [f64]> {
-        self.aligned.power(member)?.get(self.rows.clone())
-    }
-
-    fn streams(&self) -> Vec<StreamFigures> {
-        let best_5s_rows = (5.0 / self.aligned.grid.step_s).round() as usize;
-        (0..self.aligned.tracks.len())
-            .filter_map(|index| {
-                let power = self.column(index, Channel::Power)?;
-                let sample = Sample::present(power.iter().copied());
-                let n = power.iter().filter(|v| v.is_finite()).count();
-                let mean = power.iter().filter(|v| v.is_finite()).sum::<f64>() / n as f64;
-                Some(StreamFigures {
-                    label: self.label(index).to_owned(),
-                    n,
-                    mean_w: finite(mean),
-                    sd_w: sample.as_ref().and_then(|s| finite(s.sd())),
-                    max_w: power
-                        .iter()
-                        .copied()
-                        .filter(|v| v.is_finite())
-                        .reduce(f64::max),
-                    best_5s_w: best_mean(power, best_5s_rows).map(|(mean, _)| mean),
-                    cadence_mean_rpm: self
-                        .column(index, Channel::Cadence)
-                        .and_then(|c| Sample::present(c.iter().copied()))
-                        .map(|s| s.mean()),
-                })
+/// Every stream that carries power, as recorded.
+fn streams(window: &Window<'_>) -> Vec<StreamFigures> {
+    let best_5s_rows = (5.0 / window.aligned.grid.step_s).round() as usize;
+    (0..window.aligned.tracks.len())
+        .filter_map(|index| {
+            let power = window.column(index, Channel::Power)?;
+            let sample = Sample::present(power.iter().copied());
+            let n = power.iter().filter(|v| v.is_finite()).count();
+            let mean = power.iter().filter(|v| v.is_finite()).sum::<f64>() / n as f64;
+            Some(StreamFigures {
+                label: window.label(index).to_owned(),
+                n,
+                mean_w: finite(mean),
+                sd_w: sample.as_ref().and_then(|s| finite(s.sd())),
+                max_w: power
+                    .iter()
+                    .copied()
+                    .filter(|v| v.is_finite())
+                    .reduce(f64::max),
+                best_5s_w: best_mean(power, best_5s_rows).map(|(mean, _)| mean),
+                cadence_mean_rpm: window
+                    .column(index, Channel::Cadence)
+                    .and_then(|c| Sample::present(c.iter().copied()))
+                    .map(|s| s.mean()),
             })
-            .collect()
-    }
+        })
+        .collect()
+}
 
-    /// Each source under test against each reference and the consensus.
-    fn comparisons(&self) -> Vec<(usize, Member, Comparison)> {
-        let pairs = self.aligned.comparisons();
-        pairs
-            .iter()
-            .map(|pair| {
-                let (x, y) = (Member::Stream(pair.under_test), pair.reference);
-                let compared = compare(self.rows.clone(), |rows| {
-                    let totals = self.aligned.pair_totals(x, y, rows);
-                    totals.map_or_else(Moments::default, Moments::from)
-                });
-                (pair.under_test, pair.reference, compared)
-            })
-            .collect()
-    }
+/// One verdict a source under test, in session order.
+fn verdicts(
+    window: &Window<'_>,
+    kind: Kind,
+    comparisons: &[Compared],
+    references: Option<&References>,
+) -> Vec<Verdict> {
+    window
+        .aligned
+        .powered(Role::UnderTest)
+        .map(|under_test| {
+            let basis = window.basis(under_test, comparisons);
+            let member = basis.map(|(_, member, _)| *member);
+            let behind: Vec<usize> = match member {
+                Some(Member::Stream(index)) => vec![index],
+                Some(Member::Consensus) => window.behind_consensus(),
+                None => Vec::new(),
+            };
+            let stated: Vec<_> = behind.iter().map(|i| window.stated(*i)).collect();
+            let sites: Vec<_> = behind.iter().map(|i| window.site(*i)).collect();
+            let mut verdict = judge::verdict(&Evidence {
+                kind,
+                rows: window.rows.len(),
+                dropout_rows: dropout_rows(window, under_test, member),
+                under_test: window.label(under_test),
+                site: window.site(under_test),
+                reference: member.map_or("", |m| window.name(m)),
+                comparison: basis.map(|(_, _, comparison)| comparison),
+                stated: &stated,
+                sites: &sites,
+                references,
+                claim: window.session.claim_of(under_test).unwrap_or_default(),
+                allowance: window.session.allowance,
+            });
+            verdict.reasons.extend(single_basis(window, member));
+            verdict.reasons.extend(excursion_inside(window, under_test));
+            verdict
+        })
+        .collect()
+}
 
-    fn stated(&self, index: usize) -> StatedReference {
-        StatedReference {
-            label: self.label(index).to_owned(),
-            claim: self.session.claim_of(index),
+/// Says so where one of several references alone is the basis.
+fn single_basis(window: &Window<'_>, member: Option<Member>) -> Option<String> {
+    let several = window.aligned.power(Member::Consensus).is_some();
+    match member {
+        Some(Member::Stream(index)) if several => Some(format!(
+            "for most of this stretch only {} has values, so it alone is the reference",
+            window.label(index)
+        )),
+        _ => None,
+    }
+}
+
+/// Rows left out because a stream froze or read a false zero.
+fn dropout_rows(window: &Window<'_>, under_test: usize, member: Option<Member>) -> usize {
+    let members = std::iter::once(Member::Stream(under_test)).chain(member);
+    let mut out = vec![false; window.rows.len()];
+    for rows in members.flat_map(|member| window.untrusted(member)) {
+        if let Some(part) = out.get_mut(rows) {
+            part.fill(true);
         }
     }
+    out.iter().filter(|row| **row).count()
+}
 
-    /// The references against each other.
-    fn references(&self) -> Option<References> {
-        let indices: Vec<usize> = self.aligned.powered(Role::Reference).collect();
-        let mut pairs = Vec::new();
-        for (first, &a) in indices.iter().enumerate() {
-            for (second, &b) in indices.iter().enumerate().skip(first + 1) {
-                let (x, y) = (Member::Stream(a), Member::Stream(b));
-                let totals = self.aligned.pair_totals(x, y, self.rows.clone());
-                if let Some(totals) = totals.filter(|t| t.n >= 2) {
-                    pairs.push(PairMeans {
-                        first,
-                        second,
-                        first_w: totals.mean_x,
-                        second_w: totals.mean_y,
-                    });
-                }
-            }
-        }
-        let stated: Vec<StatedReference> = indices.iter().map(|i| self.stated(*i)).collect();
-        let sites: Vec<Option<Site>> = indices.iter().map(|i| self.site(*i)).collect();
-        references::references(&stated, &sites, &pairs)
-    }
-
-    /// The comparison a verdict rests on: the consensus, unless it covers less than half of what
-    /// the best single reference covers (another one being missing for most of the window).
-    fn basis<'c>(
-        &self,
-        under_test: usize,
-        comparisons: &'c [(usize, Member, Comparison)],
-    ) -> Option<&'c (usize, Member, Comparison)> {
-        let own = || {
-            comparisons
-                .iter()
-                .filter(|(index, ..)| *index == under_test)
-        };
-        let single = own()
-            .filter(|(_, member, _)| *member != Member::Consensus)
-            .max_by_key(|(_, _, c)| c.moments.n);
-        let consensus = own().find(|(_, member, _)| *member == Member::Consensus);
-        match (consensus, single) {
-            (Some(joint), Some(one)) if 2 * joint.2.moments.n < one.2.moments.n => Some(one),
-            (joint, one) => joint.or(one),
-        }
-    }
-
-    /// One verdict a source under test, in session order.
-    fn verdicts(
-        &self,
-        kind: Kind,
-        comparisons: &[(usize, Member, Comparison)],
-        references: Option<&References>,
-    ) -> Vec<Verdict> {
-        self.aligned
-            .powered(Role::UnderTest)
-            .map(|under_test| {
-                let basis = self.basis(under_test, comparisons);
-                let member = basis.map(|(_, member, _)| *member);
-                let behind: Vec<usize> = match member {
-                    Some(Member::Stream(index)) => vec![index],
-                    Some(Member::Consensus) => self.behind_consensus(),
-                    None => Vec::new(),
-                };
-                let stated: Vec<_> = behind.iter().map(|i| self.stated(*i)).collect();
-                let sites: Vec<_> = behind.iter().map(|i| self.site(*i)).collect();
-                let mut verdict = judge::verdict(&Evidence {
-                    kind,
-                    rows: self.rows.len(),
-                    under_test: self.label(under_test),
-                    site: self.site(under_test),
-                    reference: member.map_or("", |m| self.name(m)),
-                    comparison: basis.map(|(_, _, comparison)| comparison),
-                    stated: &stated,
-                    sites: &sites,
-                    references,
-                    claim: self.session.claim_of(under_test).unwrap_or_default(),
-                    allowance: self.session.allowance,
-                });
-                self.say_single_basis(member, &mut verdict);
-                verdict
-            })
-            .collect()
-    }
-
-    /// The references that have values in this window.
-    fn behind_consensus(&self) -> Vec<usize> {
-        self.aligned
-            .powered(Role::Reference)
-            .filter(|index| {
-                let totals = self
-                    .aligned
-                    .power_totals(Member::Stream(*index), self.rows.clone());
-                totals.is_some_and(|t| t.n > 0)
-            })
-            .collect()
-    }
-
-    fn say_single_basis(&self, member: Option<Member>, verdict: &mut Verdict) {
-        let several = self.aligned.power(Member::Consensus).is_some();
-        if let (Some(Member::Stream(index)), true) = (member, several) {
-            verdict.reasons.push(format!(
-                "for most of this stretch only {} has values, so it alone is the reference",
-                self.label(index)
-            ));
-        }
-    }
-
-    fn noise(&self) -> Option<super::figures::NoisyOne> {
-        let judged = |role: Role| matches!(role, Role::UnderTest | Role::Reference);
-        let (labels, columns): (Vec<&str>, Vec<&[f64]>) = (0..self.aligned.tracks.len())
-            .filter(|i| self.aligned.tracks.get(*i).is_some_and(|t| judged(t.role)))
-            .filter_map(|i| Some((self.label(i), self.column(i, Channel::Power)?)))
-            .unzip();
-        super::hat::noisy_one(&labels, &columns)
-    }
+/// An excursion is no dropout: what the source reported stays in the bias, and is pointed out.
+fn excursion_inside(window: &Window<'_>, under_test: usize) -> Option<String> {
+    let grid = window.aligned.grid;
+    let span = Span::new(grid.time_s(window.rows.start), grid.time_s(window.rows.end));
+    let inside = window.findings.excursions_in(under_test, span);
+    let largest = inside
+        .iter()
+        .max_by(|a, b| a.peak_w.abs().total_cmp(&b.peak_w.abs()))?;
+    let seconds: f64 = inside.iter().map(|e| e.to_s - e.from_s).sum();
+    Some(format!(
+        "{seconds:.0} s in which {} reports what no reference shows (up to {:+.0} W) are in the bias",
+        window.label(under_test),
+        largest.peak_w
+    ))
 }
 
 #[cfg(test)]
@@ -310,6 +210,7 @@ mod tests {
     use crate::analysis::bench::{aligned_of, ridden, segment};
     use crate::analysis::figures::Outcome;
     use crate::analysis::vectors::{assert_close, lcg};
+    use crate::session::store::CONSENSUS;
     use crate::session::{Allowance, Claim};
 
     /// A rider who wanders about 250 W for `seconds`.
@@ -569,7 +470,13 @@ mod tests {
         assert_eq!(alone.outcome, Outcome::NotApplicable);
         assert!(alone.reasons[0].contains("no reference"));
         let (mut session, aligned) = ride(300, 1.0);
-        let sprint = live(&session, &aligned, Span::new(0.0, 20.0), Kind::Sprint);
+        let sprint = live(
+            &session,
+            &aligned,
+            &RideFindings::default(),
+            Span::new(0.0, 20.0),
+            Kind::Sprint,
+        );
         assert_eq!(sprint.verdict.unwrap().outcome, Outcome::NotApplicable);
         session.claim = Claim {
             percent: 0.0,
@@ -598,14 +505,54 @@ mod tests {
         let (session, aligned) = ride(300, 1.01);
         let block = segment(Kind::SteadyBlock, 30.0, 250.0);
         let full = figures(&session, &aligned, &block, 4);
+        let found = ride::findings(&aligned);
         let live = live(
             &session,
             &aligned,
+            &found,
             Span::new(30.0, 250.0),
             Kind::SteadyBlock,
         );
         assert_eq!(live.agreement, full.agreement);
         assert_eq!(live.verdict, full.verdict);
         assert_eq!((full.id, full.noise.unwrap().streams.len()), (4, 3));
+    }
+
+    #[test]
+    fn frozen_and_false_zero_seconds_are_left_out_and_said() {
+        let truth = rider(300);
+        let mut trainer = meter(&truth, 1.0, 0);
+        let whole = trainer.clone();
+        trainer[100..112].fill(0.0);
+        let ride = |trainer: Vec<f64>| {
+            aligned_of(vec![
+                ridden("trainer", Role::UnderTest, None, trainer),
+                ridden(
+                    "pedals",
+                    Role::Reference,
+                    Some(0.5),
+                    meter(&truth, 1.0, 1000),
+                ),
+                ridden("hub", Role::Reference, Some(0.5), meter(&truth, 1.0, 2000)),
+            ])
+        };
+        let (session, aligned) = ride(trainer);
+        let block = segment(Kind::SteadyBlock, 0.0, 300.0);
+        let found = figures(&session, &aligned, &block, 1);
+        let (session, aligned) = ride(whole);
+        let undisturbed = figures(&session, &aligned, &block, 1);
+        let bias = |f: &SegmentFigures| f.agreement[0].bias_w.unwrap();
+        assert_eq!(found.agreement[0].n, 288);
+        assert!((bias(&found) - bias(&undisturbed)).abs() < 0.3);
+        let verdict = found.verdict.unwrap();
+        assert_eq!(verdict.outcome, Outcome::Conforms, "{:?}", verdict.reasons);
+        assert!(
+            verdict
+                .reasons
+                .iter()
+                .any(|r| r.contains("12 s") && r.contains("zero")),
+            "{:?}",
+            verdict.reasons
+        );
     }
 }

@@ -5,9 +5,10 @@ use rayon::prelude::*;
 use super::agreement::{Moments, compare};
 use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
 use super::ride::{self, RideFindings};
-use super::segment::{CONSENSUS, figures_with};
+use super::segment::figures_with;
 use super::{coverage, mean_max, overall, stats};
 use crate::recording::Channel;
+use crate::session::store::CONSENSUS;
 use crate::session::{Role, Session};
 use crate::timeline::{Aligned, Member};
 

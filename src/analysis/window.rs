@@ -1,0 +1,219 @@
+//! One stretch of an aligned ride: its columns, and who is compared with whom in it.
+
+use std::borrow::Cow;
+use std::ops::Range;
+
+use super::agreement::{Comparison, Moments, compare};
+use super::figures::{DropoutKind, NoisyOne, References};
+use super::references::{self, PairMeans};
+use super::ride::RideFindings;
+use super::uncertainty::StatedReference;
+use crate::recording::Channel;
+use crate::session::store::CONSENSUS;
+use crate::session::{Role, Session, Site};
+use crate::timeline::{Aligned, Member, Span};
+
+/// A source under test (its index), what it is compared with, and the comparison.
+pub(super) type Compared = (usize, Member, Comparison);
+
+/// A window of an aligned ride. Seconds in which a stream is frozen or reads zero while others do
+/// not (see [`super::dropout`]) are no readings: they take no part in comparisons.
+#[derive(Clone, Debug)]
+pub(super) struct Window<'a> {
+    pub session: &'a Session,
+    pub aligned: &'a Aligned,
+    pub findings: &'a RideFindings,
+    pub rows: Range<usize>,
+}
+
+impl<'a> Window<'a> {
+    /// The rows of `span`.
+    pub fn new(
+        session: &'a Session,
+        aligned: &'a Aligned,
+        findings: &'a RideFindings,
+        span: Span,
+    ) -> Self {
+        Self {
+            session,
+            aligned,
+            findings,
+            rows: aligned.grid.rows(span),
+        }
+    }
+
+    /// Label of a stream.
+    pub fn label(&self, index: usize) -> &'a str {
+        let stream = self.session.streams.get(index);
+        stream.map_or("?", |stream| stream.label.as_str())
+    }
+
+    /// What a member is called.
+    pub fn name(&self, member: Member) -> &'a str {
+        match member {
+            Member::Stream(index) => self.label(index),
+            Member::Consensus => CONSENSUS,
+        }
+    }
+
+    /// Where a stream measures.
+    pub fn site(&self, index: usize) -> Option<Site> {
+        self.session.streams.get(index)?.site
+    }
+
+    /// A stream's channel over the window.
+    pub fn column(&self, index: usize, channel: Channel) -> Option<&'a [f64]> {
+        let column = self.aligned.tracks.get(index)?.column(channel)?;
+        column.get(self.rows.clone())
+    }
+
+    /// A member's power over the window, W, as recorded.
+    pub fn power(&self, member: Member) -> Option<&'a [f64]> {
+        self.aligned.power(member)?.get(self.rows.clone())
+    }
+
+    /// A member's power over the window, W, without the seconds that are no readings.
+    pub fn trusted_power(&self, member: Member) -> Option<Cow<'a, [f64]>> {
+        let power = self.power(member)?;
+        let untrusted = self.untrusted(member);
+        if untrusted.is_empty() {
+            return Some(Cow::Borrowed(power));
+        }
+        let mut column = power.to_vec();
+        for rows in untrusted {
+            if let Some(part) = column.get_mut(rows) {
+                part.fill(f64::NAN);
+            }
+        }
+        Some(Cow::Owned(column))
+    }
+
+    /// Rows, counted from the window's start, in which a member froze or read a false zero; for
+    /// the consensus, any reference.
+    pub fn untrusted(&self, member: Member) -> Vec<Range<usize>> {
+        let streams: Vec<usize> = match member {
+            Member::Stream(index) => vec![index],
+            Member::Consensus => self.aligned.powered(Role::Reference).collect(),
+        };
+        let dropouts = streams
+            .iter()
+            .filter_map(|index| self.findings.dropouts.get(*index));
+        dropouts
+            .flatten()
+            .filter(|dropout| dropout.kind != DropoutKind::Gap)
+            .filter_map(|dropout| {
+                let rows = self
+                    .aligned
+                    .grid
+                    .rows(Span::new(dropout.from_s, dropout.to_s));
+                let start = rows.start.max(self.rows.start);
+                let end = rows.end.min(self.rows.end);
+                (start < end).then(|| start - self.rows.start..end - self.rows.start)
+            })
+            .collect()
+    }
+
+    /// Each source under test against each reference and the consensus.
+    pub fn comparisons(&self) -> Vec<Compared> {
+        let pairs = self.aligned.comparisons();
+        pairs
+            .iter()
+            .map(|pair| {
+                let (x, y) = (Member::Stream(pair.under_test), pair.reference);
+                (pair.under_test, pair.reference, self.compared(x, y))
+            })
+            .collect()
+    }
+
+    fn compared(&self, x: Member, y: Member) -> Comparison {
+        if self.untrusted(x).is_empty() && self.untrusted(y).is_empty() {
+            return compare(self.rows.clone(), |rows| {
+                let totals = self.aligned.pair_totals(x, y, rows);
+                totals.map_or_else(Moments::default, Moments::from)
+            });
+        }
+        match (self.trusted_power(x), self.trusted_power(y)) {
+            (Some(x), Some(y)) => super::agreement::compare_slices(&x, &y),
+            _ => compare(0..0, |_| Moments::default()),
+        }
+    }
+
+    /// A reference as it enters the budget.
+    pub fn stated(&self, index: usize) -> StatedReference {
+        StatedReference {
+            label: self.label(index).to_owned(),
+            claim: self.session.claim_of(index),
+        }
+    }
+
+    /// The references against each other.
+    pub fn references(&self) -> Option<References> {
+        let indices: Vec<usize> = self.aligned.powered(Role::Reference).collect();
+        let mut pairs = Vec::new();
+        for (first, &a) in indices.iter().enumerate() {
+            for (second, &b) in indices.iter().enumerate().skip(first + 1) {
+                let both = self.compared(Member::Stream(a), Member::Stream(b)).moments;
+                if both.n >= 2 {
+                    pairs.push(PairMeans {
+                        first,
+                        second,
+                        first_w: both.mean_x,
+                        second_w: both.mean_y,
+                    });
+                }
+            }
+        }
+        let stated: Vec<StatedReference> = indices.iter().map(|i| self.stated(*i)).collect();
+        let sites: Vec<Option<Site>> = indices.iter().map(|i| self.site(*i)).collect();
+        references::references(&stated, &sites, &pairs)
+    }
+
+    /// The comparison a verdict rests on: the consensus, unless it covers less than half of what
+    /// the best single reference covers (another one being missing for most of the window).
+    pub fn basis<'c>(
+        &self,
+        under_test: usize,
+        comparisons: &'c [Compared],
+    ) -> Option<&'c Compared> {
+        let own = || {
+            comparisons
+                .iter()
+                .filter(|(index, ..)| *index == under_test)
+        };
+        let single = own()
+            .filter(|(_, member, _)| *member != Member::Consensus)
+            .max_by_key(|(_, _, c)| c.moments.n);
+        let consensus = own().find(|(_, member, _)| *member == Member::Consensus);
+        match (consensus, single) {
+            (Some(joint), Some(one)) if 2 * joint.2.moments.n < one.2.moments.n => Some(one),
+            (joint, one) => joint.or(one),
+        }
+    }
+
+    /// The references that have values in this window.
+    pub fn behind_consensus(&self) -> Vec<usize> {
+        self.aligned
+            .powered(Role::Reference)
+            .filter(|index| {
+                let totals = self
+                    .aligned
+                    .power_totals(Member::Stream(*index), self.rows.clone());
+                totals.is_some_and(|t| t.n > 0)
+            })
+            .collect()
+    }
+
+    /// Which of the judged streams is the noisy one.
+    pub fn noise(&self) -> Option<NoisyOne> {
+        let judged = |index: &usize| {
+            let track = self.aligned.tracks.get(*index);
+            track.is_some_and(|t| matches!(t.role, Role::UnderTest | Role::Reference))
+        };
+        let (labels, columns): (Vec<&str>, Vec<Cow<'_, [f64]>>) = (0..self.aligned.tracks.len())
+            .filter(judged)
+            .filter_map(|i| Some((self.label(i), self.trusted_power(Member::Stream(i))?)))
+            .unzip();
+        let columns: Vec<&[f64]> = columns.iter().map(AsRef::as_ref).collect();
+        super::hat::noisy_one(&labels, &columns)
+    }
+}

@@ -1,0 +1,129 @@
+//! `truing verdict` and `truing explain` with the real binary.
+#![allow(clippy::unwrap_used)]
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use serde_json::Value;
+use truing::rehearse::{Fault, Plan, Scenario, SessionOptions, ride, write_session};
+
+/// A rehearsed, tagged session in `folder` with these faults.
+fn session(folder: &Path, faults: &[&str]) -> PathBuf {
+    let plan = Plan::built_in("repeatability").unwrap();
+    let mut scenario = Scenario::default();
+    for fault in faults {
+        let fault: Fault = fault.parse().unwrap();
+        fault.put_into(&mut scenario, &plan).unwrap();
+    }
+    let rehearsal = ride(&plan, &scenario, 5).unwrap();
+    let options = SessionOptions {
+        clocks_known: true,
+        tagged: true,
+    };
+    let target = folder.join("session");
+    write_session(&rehearsal, &rehearsal.session(options), &target).unwrap();
+    target
+}
+
+fn truing(arguments: &[&str]) -> (String, String, i32) {
+    let output = Command::cargo_bin("truing")
+        .unwrap()
+        .args(arguments)
+        .output()
+        .unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (
+        text(output.stdout),
+        text(output.stderr),
+        output.status.code().unwrap(),
+    )
+}
+
+#[test]
+fn a_source_far_off_does_not_conform_and_strict_says_so_by_its_exit_code() {
+    let folder = tempfile::tempdir().unwrap();
+    let session = session(folder.path(), &["gain=6"]);
+    let named = session.to_str().unwrap();
+    let (text, _, code) = truing(&["verdict", named]);
+    assert_eq!(code, 0);
+    assert!(
+        text.starts_with("trainer does not conform to its claim of ±2 %"),
+        "{text}"
+    );
+    assert!(text.contains("claim of pedals (rectangular)"), "{text}");
+    assert!(text.contains("no calibration certificate"), "{text}");
+    let (strict, _, code) = truing(&["verdict", named, "--strict"]);
+    assert_eq!((code, strict), (3, text));
+}
+
+#[test]
+fn a_true_source_conforms_in_every_format() {
+    let folder = tempfile::tempdir().unwrap();
+    let session = session(folder.path(), &[]);
+    let named = session.to_str().unwrap();
+    let (json, _, code) = truing(&["verdict", named, "--strict", "--format", "json"]);
+    assert_eq!(code, 0);
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert!(
+        json["answers"][0].as_str().unwrap().contains("conforms"),
+        "{json}"
+    );
+    let judged: Vec<&Value> = json["segments"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|s| s["kind"] == "steady-block")
+        .map(|s| &s["verdicts"][0])
+        .collect();
+    assert_eq!(judged.len(), 3);
+    for verdict in &judged {
+        assert_eq!(verdict["outcome"], "conforms", "{verdict}");
+        let number = |key: &str| verdict[key].as_f64().unwrap();
+        let reach = number("bias_percent").abs() + number("expanded_uncertainty_percent");
+        assert!(reach <= number("limit_percent"));
+        assert_eq!(verdict["budget"].as_array().unwrap().len(), 4);
+    }
+    assert_eq!(json["families"][0]["conform"].as_array().unwrap().len(), 3);
+
+    let (csv, _, _) = truing(&["verdict", named, "--format", "csv"]);
+    let mut reader = csv::Reader::from_reader(csv.as_bytes());
+    let outcomes: Vec<String> = reader
+        .records()
+        .map(Result::unwrap)
+        .filter(|row| &row[1] == "steady-block")
+        .map(|row| row[7].to_owned())
+        .collect();
+    assert_eq!(outcomes, ["conforms"; 3]);
+
+    let (markdown, _, _) = truing(&["verdict", named, "--format", "markdown"]);
+    let rows = markdown
+        .lines()
+        .filter(|l| l.starts_with("| ") && l.contains("| conforms |"));
+    assert!(rows.count() >= 3, "{markdown}");
+}
+
+#[test]
+fn explain_tells_formula_source_and_trap_and_suggests_after_a_slip() {
+    let (text, _, code) = truing(&["explain", "ccc"]);
+    assert_eq!(code, 0);
+    for part in [
+        "concordance",
+        "Lin 1989",
+        "does not tell",
+        "segments.agreement.ccc",
+    ] {
+        assert!(text.contains(part), "{part} is not in {text}");
+    }
+    let (_, message, code) = truing(&["explain", "concordence"]);
+    assert_eq!(code, 1);
+    assert!(
+        message.contains("did you mean “agreement.ccc”"),
+        "{message}"
+    );
+    let (all, _, code) = truing(&["explain"]);
+    assert_eq!(code, 0);
+    assert!(
+        all.contains("segments.verdict.outcome") && all.contains("consensus"),
+        "{all}"
+    );
+}
