@@ -11,6 +11,7 @@ mod man;
 mod new;
 mod output;
 mod plan;
+mod probe;
 mod rehearse;
 mod relink;
 mod session_arg;
@@ -42,6 +43,7 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     New(new::Arguments),
+    Probe(probe::Arguments),
     Align(align::Arguments),
     Plan(plan::Arguments),
     Rehearse(rehearse::Arguments),
@@ -121,6 +123,7 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
 fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> {
     match arguments.command {
         Some(Command::New(arguments)) => new::run(&arguments, output),
+        Some(Command::Probe(arguments)) => probe::run(&arguments, output),
         Some(Command::Align(arguments)) => align::run(&arguments, output),
         Some(Command::Plan(arguments)) => plan::run(&arguments, output),
         Some(Command::Rehearse(arguments)) => rehearse::run(&arguments, output),

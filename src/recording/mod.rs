@@ -11,6 +11,7 @@ mod fit;
 mod model;
 mod moment;
 mod names;
+mod probe;
 mod read;
 mod rows;
 mod sampling;
@@ -23,4 +24,5 @@ pub use model::{
     Damage, Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint,
     TimeBase,
 };
+pub use probe::{ChannelProbe, Gaps, Probe, StreamProbe, utc};
 pub use read::{ColumnMap, MAX_FILE_BYTES, ReadOptions, clean_text, read, read_all};

@@ -5,7 +5,7 @@ use super::{Samples, Sampling};
 /// Rows below which no judgement is made.
 const FEWEST: usize = 30;
 /// Steps longer than this are pauses, not sampling, s.
-const PAUSE_S: f64 = 60.0;
+pub(super) const PAUSE_S: f64 = 60.0;
 
 /// Recognises a recorder that writes only when something changed.
 ///

@@ -1,18 +1,358 @@
-//! TCX: Training Center XML with its power extension.
+//! TCX: Training Center XML with its power extension (Activity Extension v2).
+//!
+//! Elements are known by their local names; entities are never expanded, and nesting is bounded.
 
 use std::path::Path;
 
-use super::{ReadOptions, Recording, RecordingError};
+use quick_xml::events::{BytesStart, Event as XmlEvent};
+use quick_xml::reader::Reader;
+
+use super::moment::date;
+use super::rows::{FAR_S, Table, put_in_order};
+use super::words::{grouped, plural};
+use super::{
+    Channel, Damage, Format, Lap, ReadOptions, RecordedStream, Recording, RecordingError, Samples,
+    TimeBase, clean_text, read as reading, sampling,
+};
+
+/// Deepest nesting read; the schema needs about ten.
+const DEEPEST: usize = 64;
+/// Longest text kept of one element, bytes.
+const LONGEST_TEXT: usize = 256;
 
 /// Reads a TCX file.
 pub(super) fn read(
     path: &Path,
-    _bytes: &[u8],
-    _options: &ReadOptions,
+    bytes: &[u8],
+    options: &ReadOptions,
 ) -> Result<Recording, RecordingError> {
-    Err(RecordingError::UnknownFormat {
-        path: path.to_owned(),
-        what: "this is a TCX file, which cannot be read yet",
-        way_out: "export the ride as FIT or CSV",
-    })
+    let mut file = File::new(bytes.len());
+    let mut reader = Reader::from_reader(bytes);
+    loop {
+        let at = reader.buffer_position();
+        let event = match reader.read_event() {
+            Ok(event) => event,
+            Err(error) => {
+                file.damaged(at, bytes, &clean_text(&error.to_string()));
+                break;
+            }
+        };
+        match event {
+            XmlEvent::Eof => {
+                if !file.open.is_empty() {
+                    file.damaged(at, bytes, "the file ends within an element");
+                }
+                break;
+            }
+            XmlEvent::Start(start) => {
+                if file.open.len() >= DEEPEST {
+                    file.damaged(at, bytes, "elements are nested too deeply");
+                    break;
+                }
+                file.enter(&start);
+            }
+            XmlEvent::Empty(start) => {
+                file.enter(&start);
+                file.leave();
+            }
+            XmlEvent::End(_) => file.leave(),
+            XmlEvent::Text(text) => file.text(&text),
+            XmlEvent::GeneralRef(_) => file.spoilt = true,
+            XmlEvent::CData(_)
+            | XmlEvent::Comment(_)
+            | XmlEvent::Decl(_)
+            | XmlEvent::PI(_)
+            | XmlEvent::DocType(_) => {}
+        }
+        if let Some((rows, columns)) = file.table.too_sparse() {
+            return Err(RecordingError::TooSparse {
+                path: path.to_owned(),
+                rows,
+                columns,
+            });
+        }
+    }
+    file.finish(path, bytes, options)
+}
+
+/// What an element is to the reader.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Element {
+    Lap,
+    TotalTime,
+    Point,
+    Time,
+    HeartRate,
+    Value,
+    Cadence,
+    Speed,
+    Watts,
+    Creator,
+    Name,
+    Other,
+}
+
+fn element(start: &BytesStart) -> Element {
+    match start.local_name().as_ref() {
+        "Lap" => Element::Lap,
+        "TotalTimeSeconds" => Element::TotalTime,
+        "Trackpoint" => Element::Point,
+        "Time" => Element::Time,
+        "HeartRateBpm" => Element::HeartRate,
+        "Value" => Element::Value,
+        "Cadence" => Element::Cadence,
+        "Speed" => Element::Speed,
+        "Watts" => Element::Watts,
+        "Creator" => Element::Creator,
+        "Name" => Element::Name,
+        _ => Element::Other,
+    }
+}
+
+/// A track point under way.
+#[derive(Default)]
+struct Point {
+    time_s: Option<f64>,
+    values: [Option<f64>; 4],
+}
+
+const COLUMNS: [Channel; 4] = [
+    Channel::Power,
+    Channel::Cadence,
+    Channel::Speed,
+    Channel::HeartRate,
+];
+
+struct File {
+    open: Vec<Element>,
+    text: String,
+    /// Whether the present text holds an entity or is too long.
+    spoilt: bool,
+    point: Point,
+    table: Table,
+    lap: Option<(f64, Option<f64>)>,
+    laps: Vec<Lap>,
+    device: Option<String>,
+    unreadable: usize,
+    without_zone: bool,
+    damage: Vec<Damage>,
+}
+
+impl File {
+    fn new(file_bytes: usize) -> Self {
+        Self {
+            open: Vec::new(),
+            text: String::new(),
+            spoilt: false,
+            point: Point::default(),
+            table: Table::new(COLUMNS.len(), file_bytes),
+            lap: None,
+            laps: Vec::new(),
+            device: None,
+            unreadable: 0,
+            without_zone: false,
+            damage: Vec::new(),
+        }
+    }
+
+    fn enter(&mut self, start: &BytesStart) {
+        let element = element(start);
+        self.text.clear();
+        self.spoilt = false;
+        match element {
+            Element::Point => self.point = Point::default(),
+            Element::Lap => {
+                let begin = start
+                    .attributes()
+                    .flatten()
+                    .find(|attribute| attribute.key.local_name().as_ref() == "StartTime")
+                    .and_then(|attribute| self.time(&attribute.value));
+                self.lap = begin.map(|begin| (begin, None));
+            }
+            _ => {}
+        }
+        self.open.push(element);
+    }
+
+    fn text(&mut self, text: &str) {
+        if self.text.len() + text.len() > LONGEST_TEXT {
+            self.spoilt = true;
+        } else {
+            self.text.push_str(text);
+        }
+    }
+
+    fn leave(&mut self) {
+        let Some(element) = self.open.pop() else {
+            return;
+        };
+        let within = self.open.last().copied();
+        match (element, within) {
+            (Element::Time, Some(Element::Point)) => {
+                let text = std::mem::take(&mut self.text);
+                self.point.time_s = self.time(&text);
+            }
+            (Element::Value, Some(Element::HeartRate)) => self.value(Channel::HeartRate),
+            (Element::Cadence, Some(Element::Point)) => self.value(Channel::Cadence),
+            (Element::Speed, _) if self.in_point() => self.value(Channel::Speed),
+            (Element::Watts, _) if self.in_point() => self.value(Channel::Power),
+            (Element::TotalTime, Some(Element::Lap)) => {
+                let seconds = self.number();
+                if let Some((_, length)) = &mut self.lap {
+                    *length = seconds;
+                }
+            }
+            (Element::Name, Some(Element::Creator)) => {
+                let name = clean_text(&self.text);
+                self.device = Some(name.trim().to_owned()).filter(|name| !name.is_empty());
+            }
+            (Element::Point, _) => self.end_point(),
+            (Element::Lap, _) => {
+                if let Some((from_s, Some(length))) = self.lap.take() {
+                    let to_s = from_s + length.max(0.0);
+                    self.laps.push(Lap { from_s, to_s });
+                }
+            }
+            _ => {}
+        }
+        self.text.clear();
+        self.spoilt = false;
+    }
+
+    fn in_point(&self) -> bool {
+        self.open.contains(&Element::Point)
+    }
+
+    fn end_point(&mut self) {
+        self.table.push(self.point.time_s.unwrap_or(f64::NAN));
+        for (column, value) in self.point.values.iter().enumerate() {
+            if let Some(value) = value {
+                self.table.put(column, *value);
+            }
+        }
+        self.point = Point::default();
+    }
+
+    fn value(&mut self, channel: Channel) {
+        // A heart rate outside a track point is a lap's average.
+        if !self.in_point() {
+            return;
+        }
+        let number = self.number();
+        let place = COLUMNS.iter().position(|other| *other == channel);
+        if let Some(value) = place.and_then(|place| self.point.values.get_mut(place)) {
+            *value = number;
+        }
+    }
+
+    fn number(&mut self) -> Option<f64> {
+        let text = self.text.trim();
+        let number = text.parse::<f64>().ok().filter(|n| n.is_finite());
+        let number = number.filter(|_| !self.spoilt);
+        self.unreadable += usize::from(number.is_none() && (self.spoilt || !text.is_empty()));
+        number
+    }
+
+    fn time(&mut self, text: &str) -> Option<f64> {
+        let (time_s, has_zone) = date(text)?;
+        self.without_zone |= !has_zone;
+        Some(time_s)
+    }
+
+    fn damaged(&mut self, at: u64, bytes: &[u8], reason: &str) {
+        let before = bytes.get(..at as usize).unwrap_or(bytes);
+        let line = 1 + before.iter().filter(|b| **b == b'\n').count() as u64;
+        self.damage.push(Damage {
+            at: line,
+            message: format!(
+                "{} read; damaged from line {} on ({reason}); what follows is missing",
+                plural(self.table.time_s.len(), "track point"),
+                grouped(line)
+            ),
+        });
+    }
+
+    fn finish(
+        self,
+        path: &Path,
+        bytes: &[u8],
+        options: &ReadOptions,
+    ) -> Result<Recording, RecordingError> {
+        let points = self.table.time_s.len();
+        let mut remarks = Vec::new();
+        if self.unreadable > 0 {
+            remarks.push(format!(
+                "{} not a number: taken as missing",
+                plural(self.unreadable, "value")
+            ));
+        }
+        if self.without_zone {
+            remarks.push("dates without a zone are taken as UTC".to_owned());
+        }
+        let ordered = put_in_order(self.table);
+        remarks.extend(ordered.remarks.iter().cloned());
+        let (Some(first), Some(last)) = (ordered.time_s.first(), ordered.time_s.last()) else {
+            let damage = self.damage.iter().map(|d| format!("; {}", d.message));
+            return Err(RecordingError::NoSamples {
+                path: path.to_owned(),
+                what: format!(
+                    "a TCX file without a timed track point{}",
+                    damage.collect::<String>()
+                ),
+                messages: points,
+            });
+        };
+        let near = |t: f64| (first - FAR_S..=last + FAR_S).contains(&t);
+        let mut laps = self.laps;
+        laps.retain(|lap| near(lap.from_s) && near(lap.to_s));
+        laps.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+        let mut samples = Samples::shared(ordered.time_s.clone()).unwrap_or_default();
+        for (channel, column) in COLUMNS.into_iter().zip(&ordered.columns) {
+            if let Some(column) = column {
+                samples.share_column(channel, column);
+            }
+        }
+        let power_field = samples
+            .column(Channel::Power)
+            .map(|_| POWER_FIELD.to_owned());
+        told(path, options, power_field.as_deref())?;
+        let label = self.device.clone().unwrap_or_else(|| reading::stem(path));
+        let sampling = sampling::recognise(&samples);
+        sampling::remark(&label, sampling, &mut remarks);
+        Ok(Recording {
+            path: path.to_owned(),
+            format: Format::Tcx,
+            sha256: reading::sha256_hex(bytes),
+            time_base: TimeBase::Absolute,
+            streams: vec![RecordedStream {
+                label,
+                power_field,
+                sampling,
+                samples,
+            }],
+            laps,
+            events: Vec::new(),
+            set_points: Vec::new(),
+            device: self.device,
+            damage: self.damage,
+            remarks,
+        })
+    }
+}
+
+/// The extension's element that carries power.
+const POWER_FIELD: &str = "Watts";
+
+/// Refuses a power field that TCX does not have.
+fn told(path: &Path, options: &ReadOptions, field: Option<&str>) -> Result<(), RecordingError> {
+    match (options.columns.power.as_deref(), field) {
+        (None, _) => Ok(()),
+        (Some(told), Some(field)) if told.eq_ignore_ascii_case(field) => Ok(()),
+        (Some(told), field) => Err(RecordingError::NoColumn {
+            path: path.to_owned(),
+            wanted: format!("element “{}” for power", clean_text(told)),
+            found: field.map(str::to_owned).into_iter().collect(),
+            way_out: "correct `channel` in session.toml",
+        }),
+    }
 }

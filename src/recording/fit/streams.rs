@@ -9,7 +9,9 @@
 use std::path::Path;
 
 use super::records::{DeveloperColumn, Parts, carries};
-use crate::recording::{Channel, ReadOptions, RecordedStream, RecordingError, Samples};
+use crate::recording::{
+    Channel, ReadOptions, RecordedStream, RecordingError, Samples, clean_text, sampling,
+};
 
 /// Name of the standard's own power field.
 const POWER: &str = "power";
@@ -19,6 +21,7 @@ const ACCUMULATED_POWER: &str = "accumulated_power";
 const SHARED: [Channel; 2] = [Channel::HeartRate, Channel::Speed];
 
 /// Where a stream's power comes from.
+#[derive(Clone, Copy, PartialEq)]
 enum Source {
     Standard,
     Developer(usize),
@@ -36,11 +39,15 @@ pub(super) fn assemble(
 ) -> Result<Vec<RecordedStream>, RecordingError> {
     let names = field_names(&parts);
     let told = options.columns.power.as_deref();
-    let sources = sources(path, &parts, &names, told)?;
-    let main = sources.first().map_or(0, |_| 0);
+    let asked_for = told.map(|told| source_told(path, &parts, &names, told));
+    let asked_for = asked_for.transpose()?;
+    let sources = sources(&parts, asked_for);
     let several = sources.len() > 1;
     let mut streams = Vec::with_capacity(sources.len());
     for (place, source) in sources.iter().enumerate() {
+        if asked_for.is_some_and(|wanted| wanted != *source) {
+            continue;
+        }
         let Some(mut samples) = Samples::shared(parts.ordered.time_s.clone()) else {
             continue;
         };
@@ -48,22 +55,18 @@ pub(super) fn assemble(
             Source::Standard => (label.to_owned(), Some(standard_name(&parts).to_owned())),
             Source::Developer(index) => {
                 let name = names.get(*index).cloned().unwrap_or_default();
-                let label = if several {
-                    name.clone()
-                } else {
-                    label.to_owned()
-                };
-                (label, Some(name))
+                let label = if several { &name } else { label };
+                (label.to_owned(), Some(name.clone()))
             }
             Source::Without => (label.to_owned(), None),
         };
         for channel in Channel::ALL {
-            if let Some(column) = column(&parts, source, channel, place == main) {
+            if let Some(column) = column(&parts, *source, channel, place == 0) {
                 samples.share_column(channel, column);
             }
         }
-        let sampling = crate::recording::sampling::recognise(&samples);
-        crate::recording::sampling::remark(&label, sampling, remarks);
+        let sampling = sampling::recognise(&samples);
+        sampling::remark(&label, sampling, remarks);
         streams.push(RecordedStream {
             label,
             power_field,
@@ -100,33 +103,34 @@ fn field_names(parts: &Parts) -> Vec<String> {
     names
 }
 
-fn sources(
+/// The source that carries the field called `told`.
+fn source_told(
     path: &Path,
     parts: &Parts,
     names: &[String],
-    told: Option<&str>,
-) -> Result<Vec<Source>, RecordingError> {
+    told: &str,
+) -> Result<Source, RecordingError> {
     let standard = parts.standard(Channel::Power).is_some();
-    if let Some(told) = told {
-        if standard && told.eq_ignore_ascii_case(standard_name(parts)) {
-            return Ok(vec![Source::Standard]);
-        }
-        let index = names
-            .iter()
-            .position(|name| name.eq_ignore_ascii_case(told))
-            .filter(|index| parts.developer_column(*index).is_some());
-        return match index {
-            Some(index) => Ok(vec![Source::Developer(index)]),
-            None => Err(RecordingError::NoColumn {
-                path: path.to_owned(),
-                wanted: format!("field “{}” for power", crate::recording::clean_text(told)),
-                found: power_names(parts, names, standard),
-                way_out: "correct `channel` in session.toml",
-            }),
-        };
+    if standard && told.eq_ignore_ascii_case(standard_name(parts)) {
+        return Ok(Source::Standard);
     }
+    names
+        .iter()
+        .position(|name| name.eq_ignore_ascii_case(told))
+        .filter(|index| parts.developer_column(*index).is_some())
+        .map(Source::Developer)
+        .ok_or_else(|| RecordingError::NoColumn {
+            path: path.to_owned(),
+            wanted: format!("field “{}” for power", clean_text(told)),
+            found: power_names(parts, names, standard),
+            way_out: "correct `channel` in session.toml",
+        })
+}
+
+/// Every source of power, and `asked_for` even where its name does not speak of power.
+fn sources(parts: &Parts, asked_for: Option<Source>) -> Vec<Source> {
     let mut sources = Vec::new();
-    if standard {
+    if parts.standard(Channel::Power).is_some() {
         sources.push(Source::Standard);
     }
     for (index, column) in parts.developer.iter().enumerate() {
@@ -134,10 +138,15 @@ fn sources(
             sources.push(Source::Developer(index));
         }
     }
+    if let Some(asked_for) = asked_for
+        && !sources.contains(&asked_for)
+    {
+        sources.push(asked_for);
+    }
     if sources.is_empty() {
         sources.push(Source::Without);
     }
-    Ok(sources)
+    sources
 }
 
 fn power_names(parts: &Parts, names: &[String], standard: bool) -> Vec<String> {
@@ -152,7 +161,7 @@ fn power_names(parts: &Parts, names: &[String], standard: bool) -> Vec<String> {
 /// The column of `channel` for a stream.
 fn column<'a>(
     parts: &'a Parts,
-    source: &Source,
+    source: Source,
     channel: Channel,
     main: bool,
 ) -> Option<&'a std::sync::Arc<Vec<f64>>> {
@@ -165,9 +174,9 @@ fn column<'a>(
             .find_map(|(index, _)| parts.developer_column(index))
     };
     match (source, channel) {
-        (Source::Developer(index), Channel::Power) => parts.developer_column(*index),
+        (Source::Developer(index), Channel::Power) => parts.developer_column(index),
         (Source::Developer(index), _) => {
-            let developer = parts.developer.get(*index)?.developer;
+            let developer = parts.developer.get(index)?.developer;
             let own = developers(&|c| c.developer == developer && carries(c, channel));
             // A stream that is alone, or the first of a file without standard power, is also the
             // one the standard's fields belong to.
