@@ -105,6 +105,9 @@ fn text(probe: &Probe) -> String {
     }
     let start = probe.streams.iter().find_map(|stream| stream.first_s);
     happenings(&mut text, probe, start.unwrap_or(0.0));
+    if !(probe.damage.is_empty() && probe.remarks.is_empty()) {
+        text.push('\n');
+    }
     for damage in &probe.damage {
         line(&mut text, "DAMAGE", &damage.message);
     }
@@ -181,7 +184,7 @@ fn stream_text(text: &mut String, stream: &StreamProbe) {
     let _ = writeln!(
         text,
         "    {:<18}{:>8}{:>9}{:>9}{:>9}{:>9}{:>7}{:>7}",
-        "channel", "values", "missing", "min", "mean", "max", "zero", "same"
+        "channel", "values", "missing", "min", "mean", "max", "zero", "repeat"
     );
     for channel in &stream.channels {
         channel_text(text, channel);

@@ -219,6 +219,8 @@ impl<'a> Walk<'a> {
                 continue;
             }
             if !trusted && header_at(self.bytes, self.pos) {
+                // The next file of a chain begins where this one should still go on.
+                self.fault(self.pos, FaultKind::Unterminated);
                 self.section = None;
                 continue;
             }

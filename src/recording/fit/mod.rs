@@ -266,6 +266,16 @@ impl Collected {
             .filter(|name| !name.is_empty())
             .unwrap_or_else(|| reading::stem(path));
         let (time_base, parts) = std::mem::take(&mut self.records).finish(&mut self.remarks);
+        if parts.ordered.time_s.is_empty() {
+            return Err(RecordingError::NoSamples {
+                path: path.to_owned(),
+                what: format!(
+                    "{}, none with a time stamp",
+                    super::words::plural(records, "record")
+                ),
+                messages,
+            });
+        }
         let streams = streams::assemble(path, parts, &label, options, &mut self.remarks)?;
         let span = streams
             .iter()
