@@ -7,29 +7,14 @@ mod fit_bytes;
 use std::path::Path;
 
 use fit_bytes::*;
-use truing::recording::{Channel, ReadOptions, Recording, RecordingError, read};
+use truing::recording::{Channel, ReadOptions, Recording, RecordingError, read, read_bytes};
 
-/// Reads `bytes` through one file that is written again and again.
-struct Bench {
-    folder: tempfile::TempDir,
+fn read_ride(bytes: &[u8]) -> Result<Recording, RecordingError> {
+    read_with(bytes, &ReadOptions::default())
 }
 
-impl Bench {
-    fn new() -> Self {
-        Self {
-            folder: tempfile::tempdir().unwrap(),
-        }
-    }
-
-    fn read(&self, bytes: &[u8]) -> Result<Recording, RecordingError> {
-        self.read_with(bytes, &ReadOptions::default())
-    }
-
-    fn read_with(&self, bytes: &[u8], options: &ReadOptions) -> Result<Recording, RecordingError> {
-        let path = self.folder.path().join("ride.fit");
-        std::fs::write(&path, bytes).unwrap();
-        read(&path, options)
-    }
+fn read_with(bytes: &[u8], options: &ReadOptions) -> Result<Recording, RecordingError> {
+    read_bytes(Path::new("ride.fit"), bytes, options)
 }
 
 fn records(recording: &Recording) -> usize {
@@ -43,10 +28,9 @@ fn messages(recording: &Recording) -> Vec<&str> {
 
 /// Never a panic, never fewer records for more bytes, and every cut reports damage.
 fn cut_everywhere(bytes: &[u8], step: usize) {
-    let bench = Bench::new();
     let mut before = 0;
     for length in (0..bytes.len()).step_by(step) {
-        let count = match bench.read(&bytes[..length]) {
+        let count = match read_ride(&bytes[..length]) {
             Ok(recording) => {
                 assert!(
                     !recording.damage.is_empty(),
@@ -62,7 +46,7 @@ fn cut_everywhere(bytes: &[u8], step: usize) {
         );
         before = count;
     }
-    let whole = bench.read(bytes).unwrap();
+    let whole = read_ride(bytes).unwrap();
     assert!(records(&whole) >= before);
     assert!(whole.damage.is_empty(), "{:?}", whole.damage);
 }
@@ -96,7 +80,7 @@ fn a_ride_with_pauses_jumps_and_compressed_stamps_cut_at_every_byte() {
 fn the_message_names_records_byte_and_time_lost() {
     let bytes = ride(600).file();
     let cut = &bytes[..bytes.len() - 3 * 60 * 9 - 5];
-    let recording = Bench::new().read(cut).unwrap();
+    let recording = read_ride(cut).unwrap();
     let message = messages(&recording)[0];
     let stump = cut.len() - (cut.len() - (bytes.len() - 2 - 600 * 9)) % 9;
     let expected = format!(
@@ -117,12 +101,8 @@ fn strict_reading_refuses_with_the_same_words() {
         strict: true,
         ..ReadOptions::default()
     };
-    let bench = Bench::new();
-    assert!(bench.read_with(&bytes, &options).is_ok());
-    let error = bench
-        .read_with(&bytes[..300], &options)
-        .unwrap_err()
-        .to_string();
+    assert!(read_with(&bytes, &options).is_ok());
+    let error = read_with(&bytes[..300], &options).unwrap_err().to_string();
     assert!(error.contains("the file is cut off"), "{error}");
 }
 
@@ -131,7 +111,7 @@ fn a_wrong_check_sum_keeps_the_records_and_is_told() {
     let mut bytes = ride(50).file();
     let last = bytes.len() - 1;
     bytes[last] ^= 0x55;
-    let recording = Bench::new().read(&bytes).unwrap();
+    let recording = read_ride(&bytes).unwrap();
     assert_eq!(records(&recording), 50);
     assert!(messages(&recording)[0].contains("the check sum at byte"));
 }
@@ -142,7 +122,7 @@ fn a_file_never_closed_keeps_its_records() {
     section.raw(&[0, 1, 2]);
     let mut bytes = section.file_claiming(0);
     bytes.truncate(bytes.len() - 2);
-    let recording = Bench::new().read(&bytes).unwrap();
+    let recording = read_ride(&bytes).unwrap();
     assert_eq!(records(&recording), 50);
     assert!(
         messages(&recording)[0].contains("never closed"),
@@ -161,7 +141,7 @@ fn a_tail_of_zeros_or_ones_is_no_record() {
             let mut bytes = section.file_claiming(claim);
             let end = bytes.len() - 2;
             bytes[end..].copy_from_slice(&[filler; 2]);
-            let recording = Bench::new().read(&bytes).unwrap();
+            let recording = read_ride(&bytes).unwrap();
             assert_eq!(records(&recording), 50, "{filler} {claim}");
             assert!(
                 messages(&recording)
@@ -193,7 +173,7 @@ fn garbage_between_records_is_skipped_and_told() {
         let mut bytes = section.file();
         let end = bytes.len() - 2;
         bytes[end] ^= 0x55;
-        let recording = Bench::new().read(&bytes).unwrap();
+        let recording = read_ride(&bytes).unwrap();
         let read = records(&recording);
         assert!(
             (99..=101).contains(&read),
@@ -216,7 +196,7 @@ fn a_missing_definition_loses_only_its_messages() {
         record(&mut section, T0 + i, 200, 80, 120);
     }
     // The check sum holds: the recorder wrote it like that.
-    let recording = Bench::new().read(&section.file()).unwrap();
+    let recording = read_ride(&section.file()).unwrap();
     assert_eq!(records(&recording), 60);
     assert_eq!(recording.damage.len(), 1, "{:?}", recording.damage);
 }
@@ -231,7 +211,7 @@ fn bytes_between_chained_files_are_skipped() {
         record(&mut second, T0 + i, 300, 90, 150);
     }
     bytes.extend(second.file());
-    let recording = Bench::new().read(&bytes).unwrap();
+    let recording = read_ride(&bytes).unwrap();
     assert_eq!(records(&recording), 20);
     assert_eq!(recording.damage.len(), 1);
     assert!(messages(&recording)[0].contains("33 bytes from there on could not be read"));
@@ -247,7 +227,7 @@ fn an_unterminated_file_before_another_is_read_with_it() {
         record(&mut second, T0 + i, 300, 90, 150);
     }
     bytes.extend(second.file());
-    let recording = Bench::new().read(&bytes).unwrap();
+    let recording = read_ride(&bytes).unwrap();
     assert_eq!(records(&recording), 20);
     assert!(
         messages(&recording)[0].contains("never closed"),
@@ -259,13 +239,12 @@ fn an_unterminated_file_before_another_is_read_with_it() {
 /// One wrong byte anywhere: no panic, and at least the damage or the records are there.
 #[test]
 fn a_wrong_byte_anywhere_is_survived_and_told() {
-    let bench = Bench::new();
     let bytes = ride(30).file();
     for at in 0..bytes.len() {
         for flip in [0x01, 0x80, 0xFF] {
             let mut wrong = bytes.clone();
             wrong[at] ^= flip;
-            match bench.read(&wrong) {
+            match read_ride(&wrong) {
                 Ok(recording) => {
                     // Bytes 1 to 3 hold versions, checked by the header's own check sum.
                     assert!(!recording.damage.is_empty(), "byte {at} ^ {flip}");
@@ -347,6 +326,6 @@ fn a_file_that_would_swell_is_refused() {
     section.data(0, &[&T0.to_le_bytes(), &[1, 0, 80, 120, 20, 1, 0]]);
     section.define(1, 20, &[]);
     section.raw(&vec![0xA1; 2_000_000]);
-    let error = Bench::new().read(&section.file()).unwrap_err();
+    let error = read_ride(&section.file()).unwrap_err();
     assert!(matches!(error, RecordingError::TooSparse { .. }), "{error}");
 }

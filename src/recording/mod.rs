@@ -25,4 +25,4 @@ pub use model::{
     TimeBase,
 };
 pub use probe::{ChannelProbe, Gaps, Probe, StreamProbe, utc};
-pub use read::{ColumnMap, MAX_FILE_BYTES, ReadOptions, clean_text, read, read_all};
+pub use read::{ColumnMap, MAX_FILE_BYTES, ReadOptions, clean_text, read, read_all, read_bytes};

@@ -41,8 +41,23 @@ pub const MAX_FILE_BYTES: u64 = 1 << 29;
 /// [`RecordingError`] where the file cannot be read, holds no recording, or (with
 /// [`ReadOptions::strict`]) is damaged.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<Recording, RecordingError> {
-    let bytes = load(path)?;
-    let recording = read_bytes(path, &bytes, options)?;
+    read_bytes(path, &load(path)?, options)
+}
+
+/// As [`read`], for a recording whose `bytes` are in memory; `path` only names it.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_bytes(
+    path: &Path,
+    bytes: &[u8],
+    options: &ReadOptions,
+) -> Result<Recording, RecordingError> {
+    let recording = match sniff(path, bytes)? {
+        Format::Fit => fit::read(path, bytes, options),
+        Format::Delimited => delimited::read(path, bytes, options),
+        Format::Tcx => tcx::read(path, bytes, options),
+    }?;
     if options.strict && !recording.damage.is_empty() {
         let messages: Vec<&str> = recording
             .damage
@@ -64,18 +79,6 @@ pub fn read_all(requests: &[(PathBuf, ReadOptions)]) -> Vec<Result<Recording, Re
         .par_iter()
         .map(|(path, options)| read(path, options))
         .collect()
-}
-
-fn read_bytes(
-    path: &Path,
-    bytes: &[u8],
-    options: &ReadOptions,
-) -> Result<Recording, RecordingError> {
-    match sniff(path, bytes)? {
-        Format::Fit => fit::read(path, bytes, options),
-        Format::Delimited => delimited::read(path, bytes, options),
-        Format::Tcx => tcx::read(path, bytes, options),
-    }
 }
 
 /// The file's bytes, after it was made sure that it is a file of bearable size and of a known

@@ -7,6 +7,7 @@
 //! perfect agreement of a series with itself.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use super::records::{DeveloperColumn, Parts, carries};
 use crate::recording::{
@@ -159,12 +160,7 @@ fn power_names(parts: &Parts, names: &[String], standard: bool) -> Vec<String> {
 }
 
 /// The column of `channel` for a stream.
-fn column<'a>(
-    parts: &'a Parts,
-    source: Source,
-    channel: Channel,
-    main: bool,
-) -> Option<&'a std::sync::Arc<Vec<f64>>> {
+fn column(parts: &Parts, source: Source, channel: Channel, main: bool) -> Option<&Arc<Vec<f64>>> {
     let developers = |wanted: &dyn Fn(&DeveloperColumn) -> bool| {
         parts
             .developer
