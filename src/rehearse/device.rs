@@ -306,3 +306,102 @@ fn drop_out(values: &mut [f64], dropout: &[Option<DropoutKind>]) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::session::{Role, Site};
+
+    /// A ride at 100 W that steps to 300 W at 10 s, 40 s long.
+    fn step_ride() -> Ride {
+        let rows = (40.0 / STEP_S) as usize;
+        let power_w = (0..rows)
+            .map(|row| {
+                if (row as f64) * STEP_S < 10.0 - 1e-9 {
+                    100.0
+                } else {
+                    300.0
+                }
+            })
+            .collect();
+        Ride {
+            power_w,
+            cadence_rpm: vec![90.0; rows],
+            speed_m_s: vec![9.0; rows],
+            heart_bpm: vec![120.0; rows],
+            warmth_c: vec![0.0; rows],
+            ratio: vec![50.0 / 17.0; rows],
+            coasting_s: vec![0.0; rows],
+            shifts: Vec::new(),
+        }
+    }
+
+    fn measured(device: Device) -> (Vec<f64>, Vec<f64>) {
+        let scenario = Scenario {
+            devices: vec![device.clone()],
+            ..Scenario::default()
+        };
+        let measured = measure(&step_ride(), &scenario, 0, &device, 1).unwrap();
+        let clock = TrueClock::of(&device, &scenario);
+        let times = measured.samples.time_s().iter();
+        (times.map(|t| clock.to_true(*t)).collect(), measured.ideal_w)
+    }
+
+    /// Analytic: after dead time and first-order lag the step is 1 − exp(−t/τ), and its mean over
+    /// the second before each stamp follows by integration.
+    #[test]
+    fn a_step_comes_out_late_blunted_and_averaged_as_the_formula_says() {
+        let (dead_s, tau_s) = (0.75, 2.0);
+        let mut device = Device::new("d", Role::UnderTest, Site::Pedal);
+        device.dead_time_s = dead_s;
+        device.time_constant_s = tau_s;
+        let (true_s, ideal_w) = measured(device);
+        // Integral of the step response from its start to x.
+        let integral = |x: f64| {
+            if x > 0.0 {
+                x - tau_s * (1.0 - (-x / tau_s).exp())
+            } else {
+                0.0
+            }
+        };
+        for (at_s, watts) in true_s.iter().zip(&ideal_w) {
+            let x = at_s - 10.0 - dead_s;
+            let expected = 100.0 + 200.0 * (integral(x) - integral(x - 1.0));
+            // One step of 0.05 s of delay is what the discrete chain may add.
+            assert!(
+                (watts - expected).abs() < 200.0 * STEP_S / tau_s,
+                "{at_s}: {watts} {expected}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_ceiling_clips_and_an_average_spreads() {
+        let mut device = Device::new("d", Role::UnderTest, Site::Pedal);
+        device.ceiling_w = Some(250.0);
+        let (_, clipped) = measured(device.clone());
+        assert_eq!(clipped.iter().copied().fold(0.0, f64::max).round(), 250.0);
+        device.ceiling_w = None;
+        device.average_s = 4.0;
+        let (true_s, spread) = measured(device);
+        let at = |second: f64| {
+            spread[true_s
+                .iter()
+                .position(|t| (t - second).abs() < 0.01)
+                .unwrap()]
+        };
+        assert!((at(12.0) - 200.0).abs() < 1e-6);
+        assert!((at(14.0) - 300.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_clock_runs_as_told_and_back() {
+        let mut device = Device::new("d", Role::UnderTest, Site::Pedal);
+        device.recorder.clock_offset_s = 5000.25;
+        device.recorder.clock_skew_ppm = 80.0;
+        let clock = TrueClock::of(&device, &Scenario::default());
+        assert!((clock.to_true(clock.to_recorder(1234.5)) - 1234.5).abs() < 1e-6);
+        let hour = clock.to_recorder(3600.0) - clock.to_recorder(0.0);
+        assert!((hour - 3600.288).abs() < 1e-6);
+    }
+}

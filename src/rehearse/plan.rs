@@ -451,3 +451,123 @@ fn in_range(field: &str, value: Option<f64>, low: f64, high: f64) -> Result<(), 
         _ => Ok(()),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn refused(phase: &str) -> String {
+        let text = format!("title = \"t\"\npurpose = \"p\"\n[[phase]]\n{phase}\n");
+        Plan::from_toml("mine.toml", &text).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn what_cannot_be_ridden_is_refused_with_the_place_and_the_way_out() {
+        for (phase, words) in [
+            (
+                "kind = \"steady-block\"\nduration_s = 60",
+                &["phase 1", "steady-block", "set_point_w"][..],
+            ),
+            (
+                "kind = \"steady-block\"\nduration_s = 0\nset_point_w = 9",
+                &["duration_s", "from 1"],
+            ),
+            ("kind = \"coast\"\nduration_s = nan", &["duration_s"]),
+            (
+                "kind = \"ramp\"\nduration_s = 60\nlevels_w = [100]",
+                &["levels_w"],
+            ),
+            ("kind = \"ramp\"\nduration_s = 60\nfrom_w = 100", &["to_w"]),
+            (
+                "kind = \"open\"\nduration_s = 60\nset_point_w = inf",
+                &["set_point_w"],
+            ),
+            (
+                "kind = \"gear-change\"\nduration_s = 60\nset_point_w = 9\ngears = [\"50/17\"]",
+                &["gears"],
+            ),
+            (
+                "kind = \"coast\"\nduration_s = 60\ngear = \"50-17\"",
+                &["front/rear", "line 6"],
+            ),
+            ("kind = \"coast\"\nduration_s = 60\nrest_s = 9", &["rest_w"]),
+            (
+                "kind = \"coast\"\nduration_s = 60\nwatts = 9",
+                &["line 6", "watts"],
+            ),
+            (
+                "kind = \"tempo\"\nduration_s = 60",
+                &["line 4", "tempo", "steady-block"],
+            ),
+            (
+                "kind = \"coast\"\nduration_s = 80000\nrepeat = 2",
+                &["longer than a day"],
+            ),
+        ] {
+            let message = refused(phase);
+            assert!(message.contains("mine.toml"), "{message}");
+            for word in words {
+                assert!(message.contains(word), "{word:?} is not in: {message}");
+            }
+        }
+        let empty = Plan::from_toml("x", "title = \"t\"\npurpose = \"p\"\nphase = []\n");
+        assert!(empty.unwrap_err().to_string().contains("[[phase]]"));
+    }
+
+    #[test]
+    fn the_legs_follow_each_other_without_gap_and_fill_the_plan() {
+        for name in Plan::names() {
+            let plan = Plan::built_in(name).unwrap();
+            let legs = plan.legs();
+            assert_eq!(legs[0].from_s, 0.0);
+            assert!(legs.windows(2).all(|pair| pair[0].to_s == pair[1].from_s));
+            assert_eq!(legs.last().unwrap().to_s, plan.duration_s());
+        }
+    }
+
+    #[test]
+    fn repetitions_are_told_apart_by_rests_and_the_gear_is_carried_on() {
+        let plan = Plan::built_in("intervals").unwrap();
+        let steady = plan
+            .legs()
+            .iter()
+            .filter(|leg| leg.kind == Kind::SteadyBlock)
+            .count();
+        assert_eq!(steady, 8);
+        let bench = Plan::built_in("full-bench").unwrap().legs();
+        let ladder = bench
+            .iter()
+            .position(|leg| leg.kind == Kind::GearChange)
+            .unwrap();
+        assert_eq!(bench[ladder].gear(0.0).to_string(), "50/21");
+        assert_eq!(bench[ladder].gear(239.9).to_string(), "50/19");
+        assert_eq!(bench[ladder + 1].gear(0.0).to_string(), "50/17");
+    }
+
+    #[test]
+    fn shapes_ask_for_what_they_say() {
+        let leg = |shape| Leg {
+            kind: Kind::Open,
+            from_s: 100.0,
+            to_s: 160.0,
+            shape,
+            cadence_rpm: 90.0,
+            gears: vec![Gear {
+                front: 50,
+                rear: 17,
+            }],
+            note: String::new(),
+        };
+        assert_eq!(leg(Shape::Line(100.0, 160.0)).target_w(30.0), 130.0);
+        assert_eq!(leg(Shape::Steps(vec![1.0, 2.0, 3.0])).target_w(20.0), 2.0);
+        assert_eq!(leg(Shape::Steps(vec![1.0, 2.0, 3.0])).target_w(60.0), 3.0);
+        let sprint = leg(Shape::Sprint {
+            rolling_w: 100.0,
+            peak_w: 900.0,
+            effort_s: 10.0,
+        });
+        assert_eq!(sprint.target_w(24.9), 100.0);
+        assert_eq!(sprint.target_w(26.5), 900.0);
+        assert_eq!(sprint.target_w(35.1), 100.0);
+    }
+}

@@ -11,7 +11,8 @@ use super::noise::{Purpose, generator, normal};
 use super::plan::{Leg, Plan};
 use super::rider::{self, Ride};
 use super::scenario::{Device, Scenario, Strap};
-use super::truth::{self, Truth};
+use super::truth::{SegmentTruth, Truth, View};
+use crate::analysis::figures::DropoutKind;
 use crate::recording::{
     Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint, TimeBase,
 };
@@ -58,7 +59,8 @@ pub struct RehearsedStream {
     pub events: Vec<Event>,
     /// Set points on the recorder's clock.
     pub set_points: Vec<SetPoint>,
-    pub(super) measured: Vec<Option<crate::analysis::figures::DropoutKind>>,
+    /// Dropout in force at each row.
+    pub dropout: Vec<Option<DropoutKind>>,
 }
 
 /// How [`Rehearsal::session`] is written.
@@ -108,16 +110,14 @@ pub fn ride(plan: &Plan, scenario: &Scenario, seed: u64) -> Result<Rehearsal, Re
             rehearsed(measured, session, annotations)
         })
         .collect();
-    let truth = truth::tell(
-        plan,
-        &legs,
+    let view = View {
         scenario,
-        seed,
-        &ride,
-        &streams,
+        ride: &ride,
+        streams: &streams,
         first_clock,
         t0_s,
-    );
+    };
+    let truth = view.tell(plan, &legs, seed);
     Ok(Rehearsal {
         plan: plan.clone(),
         legs,
@@ -147,7 +147,7 @@ fn rehearsed(measured: Measured, clock: Clock, annotations: Annotations) -> Rehe
         samples: measured.samples,
         ideal_w: measured.ideal_w,
         site_w: measured.site_w,
-        measured: measured.dropout,
+        dropout: measured.dropout,
         clock,
         laps: annotations.laps,
         events: annotations.events,
@@ -335,7 +335,7 @@ impl Rehearsal {
         self.truth
             .segments
             .iter()
-            .map(truth::SegmentTruth::segment)
+            .map(SegmentTruth::segment)
             .collect()
     }
 

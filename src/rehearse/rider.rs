@@ -231,3 +231,70 @@ pub(super) fn own_strap(ride: &Ride, seed: u64, device: usize) -> Vec<f64> {
         .map(|bpm| bpm + noise.next(&mut g) + 0.2 * normal(&mut g))
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rehearse::Plan;
+
+    /// Self-check of methods §10: 90 rpm, 50/15, 2.105 m = 10.525 m/s.
+    #[test]
+    fn wheel_speed_follows_cadence_and_gear() {
+        assert!((wheel_speed_m_s(90.0, 50.0 / 15.0, 2.105) - 10.525).abs() < 1e-12);
+        let plan = Plan::built_in("full-bench").unwrap();
+        let ride = ride(&plan.legs(), &Scenario::default(), 4);
+        for (from_s, ratio) in [
+            (250.0, 50.0 / 17.0),
+            (1320.0, 50.0 / 21.0),
+            (1430.0, 50.0 / 14.0),
+        ] {
+            let rows = ride.row(from_s)..ride.row(from_s + 40.0);
+            let n = rows.len() as f64;
+            let speed = ride.speed_m_s[rows.clone()].iter().sum::<f64>() / n;
+            let cadence = ride.cadence_rpm[rows].iter().sum::<f64>() / n;
+            let expected = wheel_speed_m_s(cadence, ratio, 2.105);
+            assert!((speed / expected - 1.0).abs() < 0.01, "{speed} {expected}");
+        }
+    }
+
+    #[test]
+    fn a_coasting_rider_gives_no_power_while_the_wheel_runs_down() {
+        let plan = Plan::built_in("full-bench").unwrap();
+        let ride = ride(&plan.legs(), &Scenario::default(), 4);
+        let coast = ride.row(722.0)..ride.row(739.0);
+        assert!(
+            ride.power_w[coast.clone()]
+                .iter()
+                .all(|watts| *watts == 0.0)
+        );
+        assert!(
+            ride.cadence_rpm[coast.clone()]
+                .iter()
+                .all(|rpm| *rpm == 0.0)
+        );
+        assert!(ride.speed_m_s[coast.clone()].is_sorted_by(|a, b| a > b));
+        assert!(ride.coasting_s[coast].iter().all(|s| *s > 0.0));
+        assert_eq!(ride.coasting_s[ride.row(700.0)], 0.0);
+    }
+
+    #[test]
+    fn power_settles_within_three_to_five_seconds_of_a_step() {
+        let plan = Plan::built_in("full-bench").unwrap();
+        let mut scenario = Scenario::default();
+        scenario.rider.wander_w = 0.0;
+        let ride = ride(&plan.legs(), &scenario, 4);
+        let within = |at_s: f64| (ride.power_w[ride.row(at_s)] - 180.0).abs() < 0.05 * 60.0;
+        assert!(!within(363.0) && within(365.0) && within(500.0));
+    }
+
+    #[test]
+    fn heart_rate_and_warmth_follow_slowly() {
+        let plan = Plan::built_in("heat-soak").unwrap();
+        let ride = ride(&plan.legs(), &Scenario::default(), 4);
+        assert!(ride.warmth_c[0] < 0.1);
+        let warm_c = ride.warmth_c[ride.row(3200.0)];
+        assert!((warm_c - 0.12 * 220.0).abs() < 2.0, "{warm_c}");
+        let bpm = ride.heart_bpm[ride.row(1500.0)];
+        assert!((bpm - (72.0 + 0.38 * 220.0)).abs() < 8.0, "{bpm}");
+    }
+}

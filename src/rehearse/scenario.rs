@@ -486,3 +486,72 @@ impl Scenario {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn power_is_lost_along_the_drivetrain() {
+        let train = Scenario::default().drivetrain;
+        let arrived: Vec<f64> = Site::ALL
+            .iter()
+            .map(|site| train.transmission(*site))
+            .collect();
+        assert!(arrived.is_sorted_by(|a, b| a > b), "{arrived:?}");
+        assert_eq!(arrived[0], 1.0);
+    }
+
+    #[test]
+    fn the_level_error_is_linear_between_knots_and_constant_beyond() {
+        let mut device = Device::new("d", Role::UnderTest, Site::Trainer);
+        assert_eq!(device.level_percent(200.0), 0.0);
+        let knot = |at_w, percent| LevelError { at_w, percent };
+        device.level = vec![knot(100.0, 1.0), knot(200.0, 3.0)];
+        assert_eq!(device.level_percent(50.0), 1.0);
+        assert_eq!(device.level_percent(150.0), 2.0);
+        assert_eq!(device.level_percent(900.0), 3.0);
+        device.gain_percent = 2.0;
+        device.zero_w = -1.0;
+        device.gear_percent = 1.0;
+        device.heat_percent = -3.0;
+        let reading = device.static_reading_w(150.0, REFERENCE_RATIO + 0.5, FULL_WARMTH_C / 3.0);
+        assert!((reading - (150.0 * (1.0 + 0.02 + 0.02 + 0.005 - 0.01) - 1.0)).abs() < 1e-9);
+        assert_eq!(device.static_reading_w(0.0, 3.0, 10.0), 0.0);
+    }
+
+    #[test]
+    fn an_impossible_device_is_refused_by_name() {
+        let refused = |change: fn(&mut Device)| {
+            let mut scenario = Scenario::default();
+            change(&mut scenario.devices[0]);
+            scenario.check().unwrap_err().to_string()
+        };
+        for (change, word) in [
+            (
+                (|d| d.time_constant_s = -1.0) as fn(&mut Device),
+                "time_constant_s",
+            ),
+            (|d| d.gain_percent = f64::NAN, "gain_percent"),
+            (|d| d.recorder.phase_s = 0.5, "phase_s"),
+            (
+                |d| d.recorder.clock_offset_s = f64::INFINITY,
+                "clock_offset_s",
+            ),
+            (|d| d.label = "crank".to_owned(), "label"),
+            (
+                |d| {
+                    d.recorder.pauses.push(Pause {
+                        at_s: 1.0,
+                        duration_s: -3.0,
+                    });
+                },
+                "pauses",
+            ),
+        ] {
+            let message = refused(change);
+            assert!(message.contains(word), "{message}");
+        }
+        assert!(Scenario::default().check().is_ok());
+    }
+}

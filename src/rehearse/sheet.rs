@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::plan::{Leg, Plan, Shape};
+use crate::recording::clean_text;
 
 /// What every sheet and report warns of.
 pub const CAUTIONS: &[&str] = &[
@@ -147,6 +148,45 @@ fn push_wrapped(out: &mut String, mark: &str, text: &str) {
 }
 
 fn push_line(out: &mut String, line: &str) {
-    // Writing to a String cannot fail.
-    let _ = writeln!(out, "{line}");
+    // A plan from a file is not trusted with the terminal. Writing to a String cannot fail.
+    let _ = writeln!(out, "{}", clean_text(line));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_sheet_fits_the_page_and_carries_the_cautions() {
+        for name in Plan::names() {
+            let plan = Plan::built_in(name).unwrap();
+            let sheet = sheet(&plan);
+            let widest = sheet.lines().map(|line| line.chars().count()).max();
+            assert!(widest <= Some(100), "{name}: {widest:?}");
+            assert!(sheet.starts_with(&plan.title));
+            let flat = sheet.split_whitespace().collect::<Vec<_>>().join(" ");
+            for caution in plan
+                .cautions
+                .iter()
+                .map(String::as_str)
+                .chain(CAUTIONS.iter().copied())
+            {
+                assert!(flat.contains(caution), "{name} lacks {caution:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_hostile_plan_does_not_reach_the_terminal() {
+        let text = "title = \"a\\u001b[2Jb\"\npurpose = \"p\"\n[[phase]]\nkind = \"coast\"\nduration_s = 9\n";
+        let plan = Plan::from_toml("x", text).unwrap();
+        assert!(!sheet(&plan).contains('\u{1b}'));
+    }
+
+    #[test]
+    fn times_are_told_in_minutes_and_hours() {
+        assert_eq!(clock(0.4), "0:00");
+        assert_eq!(clock(754.0), "12:34");
+        assert_eq!(clock(3661.0), "1:01:01");
+    }
 }

@@ -175,35 +175,6 @@ impl SegmentTruth {
     }
 }
 
-#[allow(clippy::too_many_arguments)]
-pub(super) fn tell(
-    plan: &Plan,
-    legs: &[Leg],
-    scenario: &Scenario,
-    seed: u64,
-    ride: &Ride,
-    streams: &[RehearsedStream],
-    first_clock: TrueClock,
-    t0_s: f64,
-) -> Truth {
-    let view = View {
-        scenario,
-        ride,
-        streams,
-        first_clock,
-        t0_s,
-    };
-    Truth {
-        plan: plan.name.clone(),
-        seed,
-        zero_true_s: rounded(first_clock.to_true(t0_s), 6),
-        session_rate: first_clock.rate,
-        streams: view.streams(),
-        segments: legs.iter().filter_map(|leg| view.segment(leg)).collect(),
-        scenario: scenario.clone(),
-    }
-}
-
 impl Rehearsal {
     /// The truth of `under_test` against `reference` (a label, or `consensus`) in a window of
     /// session time; `None` where they share no second or a label is unknown.
@@ -227,15 +198,33 @@ impl Rehearsal {
 }
 
 /// Everything that the truth is told from.
-struct View<'a> {
-    scenario: &'a Scenario,
-    ride: &'a Ride,
-    streams: &'a [RehearsedStream],
-    first_clock: TrueClock,
-    t0_s: f64,
+pub(super) struct View<'a> {
+    /// Who rode what.
+    pub scenario: &'a Scenario,
+    /// What happened.
+    pub ride: &'a Ride,
+    /// What was recorded.
+    pub streams: &'a [RehearsedStream],
+    /// The clock that defines session time.
+    pub first_clock: TrueClock,
+    /// Its reading at session time zero, s.
+    pub t0_s: f64,
 }
 
 impl View<'_> {
+    /// The whole truth of a ride after `plan`, unfolded into `legs`.
+    pub fn tell(&self, plan: &Plan, legs: &[Leg], seed: u64) -> Truth {
+        Truth {
+            plan: plan.name.clone(),
+            seed,
+            zero_true_s: rounded(self.to_true(0.0), 6),
+            session_rate: self.first_clock.rate,
+            streams: self.streams(),
+            segments: legs.iter().filter_map(|leg| self.segment(leg)).collect(),
+            scenario: self.scenario.clone(),
+        }
+    }
+
     fn to_session(&self, true_s: f64) -> f64 {
         self.first_clock.to_recorder(true_s) - self.t0_s
     }
@@ -355,7 +344,7 @@ impl View<'_> {
             .filter_map(|row| Some((row, (times.get(row)? - wanted).abs())))
             .min_by(|a, b| a.1.total_cmp(&b.1));
         let (row, distance_s) = nearest?;
-        (distance_s <= 0.5 && stream.measured[row].is_none()).then_some(row)
+        (distance_s <= 0.5 && stream.dropout[row].is_none()).then_some(row)
     }
 
     fn pair(
@@ -475,15 +464,13 @@ fn seconds(window: Span) -> impl Iterator<Item = f64> {
 fn dropouts(stream: &RehearsedStream) -> Vec<Dropout> {
     let times = stream.samples.time_s();
     let mut out: Vec<Dropout> = Vec::new();
-    for (row, kind) in stream.measured.iter().enumerate() {
+    for (row, kind) in stream.dropout.iter().enumerate() {
         let Some(kind) = *kind else { continue };
         let from_s = rounded(stream.clock.to_session(times[row]), 3);
         let next = times.get(row + 1).copied().unwrap_or(times[row] + 1.0);
         let to_s = rounded(stream.clock.to_session(next), 3);
         match out.last_mut() {
-            Some(last)
-                if last.kind == kind && row > 0 && stream.measured[row - 1] == Some(kind) =>
-            {
+            Some(last) if last.kind == kind && row > 0 && stream.dropout[row - 1] == Some(kind) => {
                 last.to_s = to_s;
             }
             _ => out.push(Dropout { from_s, to_s, kind }),
