@@ -245,8 +245,8 @@ mod tests {
         let ride = ride(&plan.legs(), &Scenario::default(), 4);
         for (from_s, ratio) in [
             (250.0, 50.0 / 17.0),
-            (1320.0, 50.0 / 21.0),
-            (1430.0, 50.0 / 14.0),
+            (1290.0, 50.0 / 21.0),
+            (1410.0, 50.0 / 14.0),
         ] {
             let rows = ride.row(from_s)..ride.row(from_s + 40.0);
             let n = rows.len() as f64;

@@ -355,6 +355,27 @@ impl Device {
                 return Err(wrong(field, value, "from 0 to 100000"));
             }
         }
+        let lengths = self.dropouts.iter().map(|d| ("dropouts", d.duration_s));
+        let lengths = lengths
+            .chain(self.surges.iter().map(|s| ("surges", s.duration_s)))
+            .chain(
+                recorder
+                    .pauses
+                    .iter()
+                    .map(|p| ("recorder.pauses", p.duration_s)),
+            );
+        for (field, value) in lengths {
+            if !(value > 0.0 && value <= 1e5) {
+                return Err(wrong(field, value, "longer than 0 s"));
+            }
+        }
+        let surge = self
+            .surges
+            .iter()
+            .find(|s| s.watts.is_nan() || s.watts.abs() > 1e4);
+        if let Some(surge) = surge {
+            return Err(wrong("surges", surge.watts, "from -10000 to 10000 W"));
+        }
         let bounded = [
             (
                 "claim_percent",
