@@ -1,0 +1,400 @@
+//! Everything the workbench knows, as plain data. [`super::update`] alone changes it; drawing only
+//! reads it.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use crate::recording::Channel;
+use crate::session::history::History;
+use crate::session::journal::Leftover;
+use crate::session::{OpenedSession, Role, Session};
+use crate::timeline::{Aligned, Member, Span};
+
+use super::action::{Landmarks, Place};
+use super::figures::{SegmentLine, WindowFigures};
+use super::keymap::Keymap;
+use super::theme::{Look, letters};
+
+/// The full-screen views. To add one: a variant here, an entry in the action table with a key in
+/// [`Place::ViewMenu`], a file in `draw/` and an arm in `draw::view`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum View {
+    /// The traces on one time line, with the figures for the window.
+    Ride,
+}
+
+impl View {
+    /// Name for the title bar and the help screen.
+    pub const fn title(self) -> &'static str {
+        match self {
+            View::Ride => "ride view",
+        }
+    }
+}
+
+/// A lane of the ride view.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lane {
+    /// A channel of every stream.
+    Channel(Channel),
+    /// Under test − reference, with the claim as a band.
+    Difference,
+}
+
+impl Lane {
+    /// All lanes, in the order in which they are drawn.
+    pub const ALL: [Lane; 7] = [
+        Lane::Channel(Channel::Power),
+        Lane::Difference,
+        Lane::Channel(Channel::Cadence),
+        Lane::Channel(Channel::Speed),
+        Lane::Channel(Channel::HeartRate),
+        Lane::Channel(Channel::Temperature),
+        Lane::Channel(Channel::Balance),
+    ];
+
+    /// Name for messages.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Lane::Channel(channel) => channel.name(),
+            Lane::Difference => "difference",
+        }
+    }
+}
+
+/// One edge of the window.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Edge {
+    /// The earlier one.
+    Start,
+    /// The later one.
+    End,
+}
+
+/// What follows the cursor.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Held {
+    /// Nothing.
+    Nothing,
+    /// The edge that is not at `anchor_s`.
+    Edge {
+        /// The edge that stays, s.
+        anchor_s: f64,
+    },
+    /// The whole window, which starts this long before the cursor.
+    Whole {
+        /// Cursor − start, s.
+        lead_s: f64,
+    },
+}
+
+/// Text being typed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Prompt {
+    /// What for.
+    pub purpose: Purpose,
+    /// So far.
+    pub text: String,
+    /// Caret, counted in characters.
+    pub caret: usize,
+    /// Why it was not accepted.
+    pub refused: Option<String>,
+    /// Which line of the list below is picked, where there is one.
+    pub pick: usize,
+}
+
+/// What a text is typed for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    /// A time to go to.
+    Time,
+    /// The set point of a segment.
+    SetPoint,
+    /// The note of a segment.
+    Note,
+    /// The file to export the table to.
+    Export,
+    /// The folder to save a new session in.
+    SaveAs,
+    /// Part of an action's name or description.
+    Find,
+}
+
+/// What the keys are for at the moment.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Mode {
+    /// The view.
+    View,
+    /// Shifting the clock of the stream in hand.
+    Clock,
+    /// A box of choices.
+    Menu(Place),
+    /// A line of text.
+    Prompt(Prompt),
+    /// The keys of the place the help was asked in, scrolled by so many lines.
+    Help(usize),
+    /// The messages so far, scrolled by so many lines.
+    Log(usize),
+}
+
+/// A message.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Message {
+    /// What.
+    pub text: String,
+    /// Whether something is wrong.
+    pub warns: bool,
+}
+
+/// The brushed window and what follows the cursor.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Brush {
+    /// The window, if there is one.
+    pub window: Option<Span>,
+    /// What follows the cursor.
+    pub held: Held,
+}
+
+/// The vertical scale of one lane.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scale {
+    /// Lowest value shown.
+    pub low: f64,
+    /// Highest value shown.
+    pub high: f64,
+}
+
+/// The whole.
+#[derive(Clone, Debug)]
+pub struct State {
+    /// The session with its recordings.
+    pub opened: OpenedSession,
+    /// The ride on one time line.
+    pub aligned: Arc<Aligned>,
+    /// The session as it was last saved or loaded.
+    pub saved: Session,
+    /// Undo and redo.
+    pub history: History<Session>,
+    /// Whether the session has a folder of its own; otherwise saving asks for one.
+    pub has_folder: bool,
+    /// Why edits are refused, where they are.
+    pub read_only: Option<String>,
+    /// What an earlier run left unsaved.
+    pub leftover: Option<Leftover>,
+    /// Columns and rows of the screen.
+    pub size: (u16, u16),
+    /// The view.
+    pub view: View,
+    /// What the keys are for.
+    pub mode: Mode,
+    /// The stretch of time shown.
+    pub shown: Span,
+    /// Stretches shown before, the last one last.
+    pub shown_before: Vec<Span>,
+    /// Stretches to go forward to again.
+    pub shown_after: Vec<Span>,
+    /// The cursor, session time, s.
+    pub cursor_s: f64,
+    /// The window.
+    pub brush: Brush,
+    /// The selected segment.
+    pub selected: Option<usize>,
+    /// The stream in hand.
+    pub stream: usize,
+    /// Which streams are hidden.
+    pub hidden: Vec<bool>,
+    /// What the source under test is compared with; `None`: what verdicts rest on.
+    pub reference: Option<Member>,
+    /// Lanes shown, as [`Lane::ALL`].
+    pub lanes: [bool; Lane::ALL.len()],
+    /// Difference in % of the reference.
+    pub percent: bool,
+    /// Scales held, as [`Lane::ALL`]; `None` fits them to what is shown.
+    pub held_scales: Option<[Option<Scale>; Lane::ALL.len()]>,
+    /// The picture is smoothed over this many seconds; 1 is raw.
+    pub smooth_s: u32,
+    /// What the landmark keys stop at.
+    pub landmarks: Landmarks,
+    /// The message shown, and how many actions ago it came.
+    pub message: Option<(Message, u32)>,
+    /// All messages.
+    pub log: Vec<Message>,
+    /// Keys.
+    pub keymap: Keymap,
+    /// Colours and glyphs.
+    pub look: Look,
+    /// Whether the mouse is ours.
+    pub mouse: bool,
+    /// Where a drag of the mouse began, session time, s.
+    pub drag_from_s: Option<f64>,
+    /// The last table exported to.
+    pub exported: Option<PathBuf>,
+    /// Whether the session is being saved to quit.
+    pub quits_when_saved: bool,
+    /// Figures of the window, or of what is shown; kept in step by `update`.
+    pub figures: WindowFigures,
+    /// A line for each segment; kept in step by `update`.
+    pub lines: Vec<SegmentLine>,
+    /// One letter a stream.
+    pub letters: Vec<char>,
+}
+
+impl State {
+    /// The workbench over a session just opened, on a screen of `size`.
+    pub fn new(mut opened: OpenedSession, look: Look, keymap: Keymap, size: (u16, u16)) -> Self {
+        note_hashes(&mut opened);
+        let aligned = Arc::new(Aligned::new(&opened));
+        let shown = whole_ride(&aligned);
+        let streams = opened.session.streams.len();
+        let mut lanes = [false; Lane::ALL.len()];
+        lanes[..3].fill(true);
+        let letters = letters(&opened.session.streams);
+        let mut state = Self {
+            saved: opened.session.clone(),
+            figures: WindowFigures::default(),
+            lines: Vec::new(),
+            aligned,
+            opened,
+            history: History::default(),
+            has_folder: true,
+            read_only: None,
+            leftover: None,
+            size,
+            view: View::Ride,
+            mode: Mode::View,
+            shown,
+            shown_before: Vec::new(),
+            shown_after: Vec::new(),
+            cursor_s: shown.from_s,
+            brush: Brush {
+                window: None,
+                held: Held::Nothing,
+            },
+            selected: None,
+            stream: 0,
+            hidden: vec![false; streams],
+            reference: None,
+            lanes,
+            percent: false,
+            held_scales: None,
+            smooth_s: 1,
+            landmarks: Landmarks::Edges,
+            message: None,
+            log: Vec::new(),
+            keymap,
+            look,
+            mouse: true,
+            drag_from_s: None,
+            exported: None,
+            quits_when_saved: false,
+            letters,
+        };
+        state.stream = state.under_test().unwrap_or(0);
+        state.refresh_lines();
+        state.refresh_figures();
+        state
+    }
+
+    /// The session.
+    pub fn session(&self) -> &Session {
+        &self.opened.session
+    }
+
+    /// Whether something would be lost by quitting now.
+    pub fn unsaved(&self) -> bool {
+        self.opened.session != self.saved
+    }
+
+    /// The whole ride; never empty.
+    pub fn ride(&self) -> Span {
+        whole_ride(&self.aligned)
+    }
+
+    /// Whether times need hours.
+    pub fn long(&self) -> bool {
+        self.ride().to_s >= 3600.0
+    }
+
+    /// The source under test that is compared: the one in hand, else the first.
+    pub fn under_test(&self) -> Option<usize> {
+        let mut powered = self.aligned.powered(Role::UnderTest);
+        let in_hand = self.aligned.powered(Role::UnderTest).find(|i| *i == self.stream);
+        in_hand.or_else(|| powered.next())
+    }
+
+    /// What it is compared with.
+    pub fn basis(&self) -> Option<Member> {
+        self.reference
+            .filter(|member| self.aligned.references().contains(member))
+            .or_else(|| self.aligned.basis())
+    }
+
+    /// Name of a member for the screen.
+    pub fn member_name(&self, member: Member) -> &str {
+        match member {
+            Member::Stream(index) => self
+                .session()
+                .streams
+                .get(index)
+                .map_or("", |stream| stream.label.as_str()),
+            Member::Consensus => crate::session::store::CONSENSUS,
+        }
+    }
+
+    /// Where keys are looked up, in turn.
+    pub fn places(&self) -> Vec<Place> {
+        match &self.mode {
+            Mode::View => vec![Place::In(self.view), Place::Any],
+            Mode::Clock => vec![Place::Clock],
+            Mode::Menu(place) => vec![*place],
+            Mode::Prompt(_) => vec![Place::Prompt],
+            Mode::Help(_) | Mode::Log(_) => vec![Place::List],
+        }
+    }
+
+    /// The stretch the figures are for: the window, else what is shown.
+    pub fn figures_span(&self) -> Span {
+        self.brush
+            .window
+            .filter(|window| window.duration_s() > 0.0)
+            .unwrap_or(self.shown)
+    }
+
+    pub(super) fn refresh_figures(&mut self) {
+        self.figures = WindowFigures::of(
+            &self.aligned,
+            self.session(),
+            self.figures_span(),
+            self.under_test(),
+            self.basis(),
+        );
+    }
+
+    pub(super) fn refresh_lines(&mut self) {
+        let (under_test, basis) = (self.under_test(), self.basis());
+        self.lines = self
+            .session()
+            .segments
+            .iter()
+            .map(|segment| SegmentLine::of(&self.aligned, self.session(), segment, under_test, basis))
+            .collect();
+    }
+}
+
+/// The hashes of recordings seen for the first time are noted at once: they are saved with the
+/// session, and are no edit of the tester's.
+fn note_hashes(opened: &mut OpenedSession) {
+    for (stream, source) in opened.session.streams.iter_mut().zip(&opened.sources) {
+        if let (None, Some(recording)) = (&stream.sha256, source.recording()) {
+            stream.sha256 = Some(recording.sha256.clone());
+        }
+    }
+}
+
+fn whole_ride(aligned: &Aligned) -> Span {
+    let span = aligned.grid.span();
+    Span {
+        from_s: span.from_s,
+        to_s: span.to_s.max(span.from_s + 1.0),
+    }
+}

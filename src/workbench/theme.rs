@@ -1,0 +1,247 @@
+//! Colours and glyphs: how many colours there are, on which ground, and whether only ASCII may be
+//! shown. Meaning never rests on hue alone: see the letters, signs and reverse video in `draw`.
+
+use ratatui::style::{Color, Modifier, Style};
+
+use crate::session::{Role, Stream};
+
+/// How many colours the terminal shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Depth {
+    /// None: reverse video, bold and underline only.
+    None,
+    /// The sixteen named ones.
+    Sixteen,
+    /// The palette of 256.
+    TwoHundredFiftySix,
+    /// Any.
+    True,
+}
+
+/// What the screen's own background is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ground {
+    /// Dark.
+    Dark,
+    /// Light.
+    Light,
+}
+
+/// The whole look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Look {
+    /// Colours.
+    pub depth: Depth,
+    /// Background.
+    pub ground: Ground,
+    /// Nothing outside ASCII is drawn.
+    pub ascii: bool,
+}
+
+/// A colour of the set of Okabe & Ito (Color Universal Design, 2008), chosen so that people with
+/// any colour vision tell them apart; with its nearest neighbours in smaller palettes.
+#[derive(Clone, Copy)]
+struct Ink {
+    rgb: (u8, u8, u8),
+    indexed: u8,
+    named: Color,
+}
+
+const ORANGE: Ink = Ink { rgb: (0xE6, 0x9F, 0x00), indexed: 214, named: Color::Yellow };
+const SKY: Ink = Ink { rgb: (0x56, 0xB4, 0xE9), indexed: 74, named: Color::Cyan };
+const GREEN: Ink = Ink { rgb: (0x00, 0x9E, 0x73), indexed: 36, named: Color::Green };
+const YELLOW: Ink = Ink { rgb: (0xF0, 0xE4, 0x42), indexed: 227, named: Color::LightYellow };
+const BLUE: Ink = Ink { rgb: (0x00, 0x72, 0xB2), indexed: 25, named: Color::Blue };
+const VERMILION: Ink = Ink { rgb: (0xD5, 0x5E, 0x00), indexed: 166, named: Color::Red };
+const PURPLE: Ink = Ink { rgb: (0xCC, 0x79, 0xA7), indexed: 175, named: Color::Magenta };
+
+impl Look {
+    /// The look for the environment variables that `get` knows: `NO_COLOR`, `COLORTERM`, `TERM`,
+    /// and the locale's character set.
+    pub fn from_environment(get: impl Fn(&str) -> Option<String>) -> Self {
+        let set = |name: &str| get(name).filter(|value| !value.is_empty());
+        let term = set("TERM").unwrap_or_default();
+        let depth = if set("NO_COLOR").is_some() || term == "dumb" {
+            Depth::None
+        } else if set("COLORTERM").is_some_and(|c| c == "truecolor" || c == "24bit") {
+            Depth::True
+        } else if term.contains("256color") {
+            Depth::TwoHundredFiftySix
+        } else {
+            Depth::Sixteen
+        };
+        let locale = ["LC_ALL", "LC_CTYPE", "LANG"].iter().find_map(|name| set(name));
+        let unicode = locale.is_none_or(|locale| {
+            let locale = locale.to_ascii_lowercase();
+            locale.contains("utf-8") || locale.contains("utf8")
+        });
+        Self {
+            depth,
+            ground: Ground::Dark,
+            ascii: !unicode || term == "dumb",
+        }
+    }
+
+    fn ink(self, ink: Ink) -> Style {
+        match self.depth {
+            Depth::None => Style::new(),
+            Depth::Sixteen => Style::new().fg(ink.named),
+            Depth::TwoHundredFiftySix => Style::new().fg(Color::Indexed(ink.indexed)),
+            Depth::True => Style::new().fg(Color::Rgb(ink.rgb.0, ink.rgb.1, ink.rgb.2)),
+        }
+    }
+
+    /// Style of each stream, in session order: sources under test warm, references cool, context
+    /// grey.
+    pub fn streams(self, streams: &[Stream]) -> Vec<Style> {
+        let (under_test, references) = match self.ground {
+            Ground::Dark => ([ORANGE, YELLOW], [SKY, GREEN, PURPLE, BLUE]),
+            Ground::Light => ([VERMILION, ORANGE], [BLUE, GREEN, PURPLE, SKY]),
+        };
+        let (mut tests, mut refs) = (under_test.iter().cycle(), references.iter().cycle());
+        streams
+            .iter()
+            .map(|stream| {
+                let ink = match stream.role {
+                    Role::UnderTest => tests.next(),
+                    Role::Reference => refs.next(),
+                    Role::Context => None,
+                };
+                ink.map_or(self.faint(), |ink| self.ink(*ink))
+            })
+            .collect()
+    }
+
+    /// What stands back: grids, labels of axes.
+    pub fn faint(self) -> Style {
+        match (self.depth, self.ground) {
+            (Depth::None, _) => Style::new().add_modifier(Modifier::DIM),
+            (Depth::Sixteen, _) => Style::new().fg(Color::DarkGray),
+            (_, Ground::Dark) => Style::new().fg(Color::Indexed(245)),
+            (_, Ground::Light) => Style::new().fg(Color::Indexed(242)),
+        }
+    }
+
+    /// The difference under test − reference.
+    pub fn difference(self) -> Style {
+        match self.ground {
+            Ground::Dark => self.ink(ORANGE),
+            Ground::Light => self.ink(VERMILION),
+        }
+    }
+
+    /// The one accent: what is selected or in hand.
+    pub fn selected(self) -> Style {
+        Style::new().add_modifier(Modifier::REVERSED)
+    }
+
+    /// Heads and keys.
+    pub fn strong(self) -> Style {
+        Style::new().add_modifier(Modifier::BOLD)
+    }
+
+    /// What does not hold: outside a claim, a warning. A sign or word always stands beside it.
+    pub fn warning(self) -> Style {
+        let ink = match self.ground {
+            Ground::Dark => ORANGE,
+            Ground::Light => VERMILION,
+        };
+        self.ink(ink).add_modifier(Modifier::BOLD)
+    }
+
+    /// Background of the claim's band and of the window in the lanes; colourless where the
+    /// palette has no quiet tone.
+    pub fn tint(self) -> Style {
+        match (self.depth, self.ground) {
+            (Depth::None | Depth::Sixteen, _) => Style::new(),
+            (_, Ground::Dark) => Style::new().bg(Color::Indexed(236)),
+            (_, Ground::Light) => Style::new().bg(Color::Indexed(254)),
+        }
+    }
+
+    /// `unicode` or, where only ASCII may be shown, `ascii`.
+    pub fn glyph(self, unicode: char, ascii: char) -> char {
+        if self.ascii { ascii } else { unicode }
+    }
+
+    /// The mark of a cut text.
+    pub fn cut(self) -> char {
+        self.glyph('…', '~')
+    }
+
+    /// Text for the screen: in ASCII mode every other character is replaced.
+    pub fn text(self, text: &str) -> String {
+        if !self.ascii {
+            return text.to_owned();
+        }
+        let mut out = String::with_capacity(text.len());
+        for c in text.chars() {
+            match c {
+                '\u{20}'..='\u{7e}' => out.push(c),
+                '−' | '–' | '—' => out.push('-'),
+                '±' => out.push_str("+-"),
+                '…' => out.push('~'),
+                '·' => out.push('-'),
+                '°' => out.push_str("deg "),
+                '“' | '”' => out.push('"'),
+                '’' => out.push('\''),
+                _ => out.push('?'),
+            }
+        }
+        out
+    }
+}
+
+/// One letter a stream, from its label where possible, so that traces and columns can be told
+/// apart without colour.
+pub fn letters(streams: &[Stream]) -> Vec<char> {
+    let mut taken: Vec<char> = Vec::with_capacity(streams.len());
+    for stream in streams {
+        let own = stream.label.chars().filter(char::is_ascii_alphanumeric);
+        let free = own
+            .map(|c| c.to_ascii_uppercase())
+            .chain('A'..='Z')
+            .chain('0'..='9')
+            .find(|letter| !taken.contains(letter));
+        taken.push(free.unwrap_or('*'));
+    }
+    taken
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn look(vars: &[(&str, &str)]) -> Look {
+        Look::from_environment(|name| {
+            vars.iter()
+                .find(|(key, _)| *key == name)
+                .map(|(_, value)| (*value).to_owned())
+        })
+    }
+
+    #[test]
+    fn the_environment_decides_colours_and_glyphs() {
+        assert_eq!(look(&[("TERM", "xterm")]).depth, Depth::Sixteen);
+        assert_eq!(look(&[("TERM", "xterm-256color")]).depth, Depth::TwoHundredFiftySix);
+        let full = [("TERM", "xterm-256color"), ("COLORTERM", "truecolor")];
+        assert_eq!(look(&full).depth, Depth::True);
+        let none = [("COLORTERM", "truecolor"), ("NO_COLOR", "1")];
+        assert_eq!(look(&none).depth, Depth::None);
+        assert_eq!(look(&[("COLORTERM", "truecolor"), ("NO_COLOR", "")]).depth, Depth::True);
+        assert!(look(&[("LANG", "C")]).ascii);
+        assert!(!look(&[("LANG", "C"), ("LC_ALL", "C.UTF-8")]).ascii);
+    }
+
+    #[test]
+    fn every_stream_has_its_own_letter() {
+        let streams = ["trainer", "trainer 2", "TT", "日本"].map(|label| Stream::new(label, "f"));
+        assert_eq!(letters(&streams), ['T', 'R', 'A', 'B']);
+    }
+
+    #[test]
+    fn ascii_mode_lets_nothing_else_through() {
+        let look = Look { depth: Depth::None, ground: Ground::Dark, ascii: true };
+        assert_eq!(look.text("±2 % – “é”"), "+-2 % - \"?\"");
+    }
+}
