@@ -148,12 +148,8 @@ pub enum Command {
 pub enum Landmarks {
     /// Edges of segments.
     Edges,
-    /// Steep changes of power.
-    Changes,
     /// Dropouts.
     Dropouts,
-    /// Excursions of the source under test.
-    Excursions,
     /// The highest seconds.
     Peaks,
 }
@@ -163,9 +159,7 @@ impl Landmarks {
     pub const fn name(self) -> &'static str {
         match self {
             Landmarks::Edges => "segment edges",
-            Landmarks::Changes => "changes of power",
             Landmarks::Dropouts => "dropouts",
-            Landmarks::Excursions => "excursions",
             Landmarks::Peaks => "peaks",
         }
     }
@@ -397,9 +391,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::ViewMenu, Command::Go(View::Ride), &["r"], "view-ride", "ride", "ride: the traces on one time line"),
     entry(Place::ViewMenu, Command::Close, &["esc"], "view-close", "leave", "stay in this view"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Edges), &["e"], "landmark-edges", "edges", "edges of segments"),
-    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Changes), &["c"], "landmark-changes", "changes", "steep changes of power"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Dropouts), &["d"], "landmark-dropouts", "dropouts", "dropouts of any stream"),
-    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Excursions), &["x"], "landmark-excursions", "excursions", "excursions: where no reference shows what the source under test shows"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Peaks), &["p"], "landmark-peaks", "peaks", "peaks: the highest efforts of the ride"),
     entry(Place::LandmarkMenu, Command::Close, &["esc"], "landmark-close", "leave", "leave it as it is"),
     entry(Place::QuitQuestion, Command::SaveAndQuit, &["s"], "quit-save", "save and quit", "save and quit"),

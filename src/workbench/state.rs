@@ -4,14 +4,16 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use crate::analysis::agreement::PERCENT_FROM_W;
+use crate::analysis::figures::{Agreement, SegmentFigures};
+use crate::analysis::segment;
 use crate::recording::Channel;
 use crate::session::history::History;
 use crate::session::journal::Leftover;
-use crate::session::{OpenedSession, Role, Session};
-use crate::timeline::{Aligned, Member, Span};
+use crate::session::{Kind, OpenedSession, Role, Session};
+use crate::timeline::{Aligned, Grid, Member, Span, Track};
 
 use super::action::{Landmarks, Place};
-use super::figures::{SegmentLine, WindowFigures};
 use super::keymap::Keymap;
 use super::theme::{Look, letters};
 
@@ -232,9 +234,11 @@ pub struct State {
     /// Whether the session is being saved to quit.
     pub quits_when_saved: bool,
     /// Figures of the window, or of what is shown; kept in step by `update`.
-    pub figures: WindowFigures,
-    /// A line for each segment; kept in step by `update`.
-    pub lines: Vec<SegmentLine>,
+    pub figures: SegmentFigures,
+    /// The same of each segment; kept in step by `update`.
+    pub lines: Vec<SegmentFigures>,
+    /// Stretches of each stream without power; kept in step by `update`.
+    pub dropouts: Vec<Vec<Span>>,
     /// One letter a stream.
     pub letters: Vec<char>,
 }
@@ -251,8 +255,9 @@ impl State {
         let letters = letters(&opened.session.streams);
         let mut state = Self {
             saved: opened.session.clone(),
-            figures: WindowFigures::default(),
+            figures: segment::live(&opened.session, &aligned, shown, Kind::Open),
             lines: Vec::new(),
+            dropouts: Vec::new(),
             aligned,
             opened,
             history: History::default(),
@@ -290,8 +295,8 @@ impl State {
             letters,
         };
         state.stream = state.under_test().unwrap_or(0);
+        state.refresh_dropouts();
         state.refresh_lines();
-        state.refresh_figures();
         state
     }
 
@@ -360,25 +365,76 @@ impl State {
             .unwrap_or(self.shown)
     }
 
+    /// What a window is taken for: the selected segment's kind while it is that segment.
+    pub fn figures_kind(&self) -> Kind {
+        let selected = self.selected.and_then(|i| self.session().segments.get(i));
+        let window = self.brush.window;
+        selected
+            .filter(|segment| window == Some(Span::new(segment.from_s, segment.to_s)))
+            .map_or(Kind::Open, |segment| segment.kind)
+    }
+
+    /// The comparison in view, of the figures of a window or a segment.
+    pub fn compared<'a>(&self, figures: &'a SegmentFigures) -> Option<&'a Agreement> {
+        let under_test = self.member_name(Member::Stream(self.under_test()?));
+        let reference = self.member_name(self.basis()?);
+        figures
+            .agreement
+            .iter()
+            .find(|a| a.under_test == under_test && a.reference == reference)
+    }
+
+    /// The claim of the source under test at a comparison's mean of the reference, % and W.
+    pub fn limit(&self, agreement: &Agreement) -> Option<(f64, f64)> {
+        let claim = self.session().claim_of(self.under_test()?)?;
+        let mean_w = agreement.reference_mean_w?;
+        let limit_w = claim.limit_w(mean_w);
+        (mean_w >= PERCENT_FROM_W).then(|| (limit_w / mean_w * 100.0, limit_w))
+    }
+
     pub(super) fn refresh_figures(&mut self) {
-        self.figures = WindowFigures::of(
-            &self.aligned,
+        self.figures = segment::live(
             self.session(),
+            &self.aligned,
             self.figures_span(),
-            self.under_test(),
-            self.basis(),
+            self.figures_kind(),
         );
     }
 
     pub(super) fn refresh_lines(&mut self) {
-        let (under_test, basis) = (self.under_test(), self.basis());
         self.lines = self
             .session()
             .segments
             .iter()
-            .map(|segment| SegmentLine::of(&self.aligned, self.session(), segment, under_test, basis))
+            .map(|segment| {
+                let span = Span::new(segment.from_s, segment.to_s);
+                segment::live(self.session(), &self.aligned, span, segment.kind)
+            })
             .collect();
     }
+
+    pub(super) fn refresh_dropouts(&mut self) {
+        self.dropouts = self.aligned.tracks.iter().map(|t| gaps(t, self.aligned.grid)).collect();
+    }
+}
+
+/// Stretches between a stream's first and last sample without power.
+fn gaps(track: &Track, grid: Grid) -> Vec<Span> {
+    let (Some(column), Some(span)) = (track.column(Channel::Power), track.span()) else {
+        return Vec::new();
+    };
+    let mut gaps: Vec<Span> = Vec::new();
+    for row in grid.rows(span) {
+        if column.get(row).is_none_or(|v| v.is_finite()) {
+            continue;
+        }
+        let here = grid.time_s(row);
+        match gaps.last_mut().filter(|gap| gap.to_s == here) {
+            Some(gap) => gap.to_s += grid.step_s,
+            None => gaps.push(Span::new(here, here + grid.step_s)),
+        }
+    }
+    gaps
 }
 
 /// The hashes of recordings seen for the first time are noted at once: they are saved with the

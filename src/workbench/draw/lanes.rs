@@ -1,0 +1,342 @@
+//! The lanes on one time axis, the cursor across them and the values under it.
+
+use ratatui::layout::Rect;
+use ratatui::style::{Modifier, Style};
+
+use super::super::layout::{GUTTER, Layout};
+use super::super::state::{Lane, Mode, Scale, State};
+use super::super::text;
+use super::dots::{DOWN, Dots, Vertical};
+use super::picture::{self, Series};
+use super::{Pen, Text};
+use crate::recording::Channel;
+use crate::timeline::Span;
+
+/// Cells between two letters on a trace.
+const LETTERS_APART: usize = 24;
+
+pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
+    readout(state, layout.readout, pen);
+    for (lane, area) in &layout.lanes {
+        draw_lane(state, *lane, *area, pen);
+    }
+    tags(state, layout.tags, pen);
+    axis(state, layout.axis, pen);
+    cursor(state, layout, pen);
+}
+
+fn draw_lane(state: &State, lane: Lane, area: Rect, pen: &mut Pen<'_>) {
+    let plot = Layout::plot(area);
+    if plot.width == 0 || plot.height == 0 {
+        return;
+    }
+    let scale = picture::scale(state, lane, plot);
+    gutter(state, lane, scale, area, pen);
+    let vertical = Vertical {
+        low: scale.low,
+        high: scale.high,
+    };
+    let mut dots = Dots::new(plot);
+    let series = picture::series(state, lane);
+    for (owner, series) in series.iter().enumerate() {
+        let columns = dots.width();
+        dots.trace(vertical, owner as u8, |x| {
+            picture::extent(state, *series, picture::dot_span(state.shown, x, columns))
+        });
+    }
+    ground(state, plot, pen);
+    if lane == Lane::Difference {
+        band(state, plot, vertical, &dots, pen);
+    }
+    let inks = state.look.streams(&state.session().streams);
+    let styles: Vec<Style> = series
+        .iter()
+        .map(|series| match series {
+            Series::Stream(index, _) => inks.get(*index).copied().unwrap_or_default(),
+            Series::Difference => state.look.difference(),
+        })
+        .collect();
+    dots.paint(plot, pen.buffer, state.look, &styles);
+    let several = series.len() > 1;
+    for (owner, series) in series.iter().enumerate() {
+        mark_cuts(state, *series, plot, scale, pen);
+        // A single trace needs no letter.
+        if let (Series::Stream(index, _), true) = (series, several) {
+            let style = styles.get(owner).copied().unwrap_or_default();
+            letters(state, *series, *index, plot, vertical, style, pen);
+        }
+    }
+}
+
+/// Vertical lines at the marks of the time axis, and the tint of the window.
+fn ground(state: &State, plot: Rect, pen: &mut Pen<'_>) {
+    let faint = state.look.faint();
+    for t_s in picture::time_marks(state.shown, plot.width, 10) {
+        if let Some(x) = picture::column_of(plot, state.shown, t_s) {
+            for y in plot.top()..plot.bottom() {
+                pen.dot(x, y, state.look.glyph('┊', '.'), faint);
+            }
+        }
+    }
+    if let Some(window) = state.brush.window {
+        if let Some((left, right)) = columns_of(plot, state.shown, window) {
+            let tint = Rect { x: left, width: right - left + 1, ..plot };
+            pen.style(tint, state.look.tint());
+        }
+        for t_s in [window.from_s, window.to_s] {
+            if let Some(x) = picture::column_of(plot, state.shown, t_s) {
+                for y in plot.top()..plot.bottom() {
+                    pen.dot(x, y, state.look.glyph('│', '|'), state.look.strong());
+                }
+            }
+        }
+    }
+}
+
+/// First and last cell of a plot that `span` covers.
+pub fn columns_of(plot: Rect, shown: Span, span: Span) -> Option<(u16, u16)> {
+    let seen = shown.overlap(span)?;
+    let left = picture::column_of(plot, shown, seen.from_s)?;
+    let cell_s = shown.duration_s() / f64::from(plot.width.max(1));
+    let right = picture::column_of(plot, shown, (seen.to_s - 0.01 * cell_s).max(seen.from_s))?;
+    Some((left, right.max(left)))
+}
+
+/// The claim's band: its limits as a dashed line in the cells that hold no dot, and zero.
+fn band(state: &State, plot: Rect, vertical: Vertical, dots: &Dots, pen: &mut Pen<'_>) {
+    let columns = usize::from(plot.width);
+    let height = usize::from(plot.height) * DOWN;
+    let faint = state.look.faint();
+    let mut put = |column: usize, value: f64, c: char| {
+        let row = vertical.row(value, height) / DOWN;
+        if dots.is_empty_at(column as u16, row as u16) {
+            pen.dot(plot.x + column as u16, plot.y + row as u16, c, faint);
+        }
+    };
+    for column in 0..columns {
+        put(column, 0.0, state.look.glyph('─', '-'));
+        let limit = picture::limit(state, picture::dot_span(state.shown, column, columns));
+        if let Some(limit) = limit {
+            for value in [limit, -limit] {
+                put(column, value, state.look.glyph('╌', '='));
+            }
+        }
+    }
+}
+
+/// Marks where a trace leaves its scale.
+fn mark_cuts(state: &State, series: Series, plot: Rect, scale: Scale, pen: &mut Pen<'_>) {
+    let columns = usize::from(plot.width);
+    for column in 0..columns {
+        let span = picture::dot_span(state.shown, column, columns);
+        let Some(extent) = picture::extent(state, series, span) else {
+            continue;
+        };
+        let x = plot.x + column as u16;
+        if extent.max > scale.high {
+            pen.dot(x, plot.y, state.look.glyph('▲', '^'), state.look.warning());
+        }
+        if extent.min < scale.low {
+            let y = plot.bottom() - 1;
+            pen.dot(x, y, state.look.glyph('▼', 'v'), state.look.warning());
+        }
+    }
+}
+
+/// The stream's letter on its trace every so often, so that traces are told apart without colour.
+fn letters(
+    state: &State,
+    series: Series,
+    index: usize,
+    plot: Rect,
+    vertical: Vertical,
+    style: Style,
+    pen: &mut Pen<'_>,
+) {
+    let columns = usize::from(plot.width);
+    let count = state.aligned.tracks.len().max(1);
+    let first = LETTERS_APART * (index + 1) / (count + 1);
+    for column in (first..columns).step_by(LETTERS_APART) {
+        let span = picture::dot_span(state.shown, column, columns);
+        let Some(extent) = picture::extent(state, series, span) else {
+            continue;
+        };
+        let middle = 0.5 * (extent.min + extent.max);
+        let row = vertical.row(middle, usize::from(plot.height) * DOWN) / DOWN;
+        let letter = state.letters.get(index).copied().unwrap_or('*');
+        let style = style.add_modifier(Modifier::BOLD);
+        pen.dot(plot.x + column as u16, plot.y + row as u16, letter, style);
+    }
+}
+
+fn gutter(state: &State, lane: Lane, scale: Scale, area: Rect, pen: &mut Pen<'_>) {
+    let faint = state.look.faint();
+    let width = GUTTER.min(area.width).saturating_sub(1);
+    let unit = match lane {
+        Lane::Channel(channel) => channel.unit(),
+        Lane::Difference if state.percent => "%",
+        Lane::Difference => "W",
+    };
+    let signed = lane == Lane::Difference;
+    let number = |value: f64| {
+        let decimals = usize::from(scale.high - scale.low < 4.0);
+        let number = if signed {
+            text::signed(Some(value), 0, decimals)
+        } else {
+            text::plain(Some(value), 0, decimals)
+        };
+        format!("{number} {unit}")
+    };
+    let mut right = |y: u16, label: &str| {
+        let label = text::fit(label, usize::from(width), state.look.cut());
+        let pad = usize::from(width).saturating_sub(label.chars().count()) as u16;
+        pen.write(area.x + pad, y, width, &label, faint);
+    };
+    right(area.y, &number(scale.high));
+    if area.height >= 2 {
+        right(area.bottom() - 1, &number(scale.low));
+    }
+    if area.height >= 3 {
+        let name = match lane {
+            Lane::Difference => "differ.",
+            Lane::Channel(Channel::HeartRate) => "heart",
+            Lane::Channel(Channel::Temperature) => "temp.",
+            Lane::Channel(channel) => channel.name(),
+        };
+        right(area.y + area.height / 2, name);
+    }
+    let x = area.x + width;
+    for y in area.top()..area.bottom() {
+        let (top, line) = (state.look.glyph('┬', '+'), state.look.glyph('│', '|'));
+        pen.dot(x, y, if y == area.y { top } else { line }, faint);
+    }
+}
+
+/// Names of the segments over the axis.
+fn tags(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    let plot = Layout::plot(area);
+    if plot.width == 0 || plot.height == 0 {
+        return;
+    }
+    let faint = state.look.faint();
+    pen.write(area.x, area.y, GUTTER - 1, "  tags", faint);
+    for (index, segment) in state.session().segments.iter().enumerate() {
+        let span = Span::new(segment.from_s, segment.to_s);
+        let Some((left, right)) = columns_of(plot, state.shown, span) else {
+            continue;
+        };
+        let width = right - left + 1;
+        let name = text::field(
+            &format!("{} {}", index + 1, segment.kind),
+            usize::from(width),
+            state.look.cut(),
+        );
+        let style = Style::new().add_modifier(Modifier::UNDERLINED);
+        let style = if state.selected == Some(index) {
+            state.look.selected()
+        } else {
+            style
+        };
+        pen.write(left, plot.y, width, &name, style);
+    }
+}
+
+fn axis(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    let plot = Layout::plot(area);
+    if plot.width == 0 || plot.height == 0 {
+        return;
+    }
+    let faint = state.look.faint();
+    let unit = if state.long() { "h:mm:ss" } else { "  m:ss" };
+    pen.write(area.x, area.y, GUTTER - 1, unit, faint);
+    for t_s in picture::time_marks(state.shown, plot.width, 10) {
+        if let Some(x) = picture::column_of(plot, state.shown, t_s) {
+            let label = text::time(t_s, state.long());
+            // A label that would be cut is left out.
+            if x + label.len() as u16 <= plot.right() {
+                pen.write(x, plot.y, plot.right() - x, &label, Style::new());
+            }
+        }
+    }
+    let window = state.brush.window.and_then(|w| columns_of(plot, state.shown, w));
+    if let Some((left, right)) = window {
+        let covered = Rect { x: left, width: right - left + 1, ..plot };
+        pen.style(covered, state.look.selected());
+    }
+}
+
+/// The cursor: a line where there is nothing, reverse video where there is something.
+fn cursor(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
+    let rows = layout.lanes.iter().map(|(_, area)| Layout::plot(*area));
+    for plot in rows {
+        let Some(x) = picture::column_of(plot, state.shown, state.cursor_s) else {
+            continue;
+        };
+        for y in plot.top()..plot.bottom() {
+            let symbol = pen.buffer.cell((x, y)).map(|cell| cell.symbol().to_owned());
+            let empty = matches!(symbol.as_deref(), None | Some(" " | "┊" | "│" | "─" | "╌" | "." | "-" | "=" | "|"));
+            if empty {
+                pen.dot(x, y, state.look.glyph('┃', '!'), state.look.strong());
+            } else {
+                pen.style(Rect::new(x, y, 1, 1), state.look.selected());
+            }
+        }
+    }
+    let plot = Layout::plot(layout.axis);
+    if let Some(x) = picture::column_of(plot, state.shown, state.cursor_s) {
+        for y in plot.top()..plot.bottom() {
+            pen.dot(x, y, state.look.glyph('▲', '^'), state.look.strong());
+        }
+    }
+}
+
+/// Raw values of every stream at the cursor.
+fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    if area.height == 0 {
+        return;
+    }
+    let row = state.aligned.grid.nearest_row(state.cursor_s);
+    let inks = state.look.streams(&state.session().streams);
+    let clock = if state.long() { 8 } else { 6 };
+    let mut line = Text::default()
+        .with(format!("{} ", state.look.glyph('▲', '^')), state.look.strong())
+        .with(format!("{:<clock$} ", text::time(state.cursor_s, state.long())), state.look.strong());
+    let at = |index: usize, channel: Channel| picture::value(state, Series::Stream(index, channel), row);
+    for (index, letter) in state.letters.iter().enumerate() {
+        let carries = |channel| state.aligned.tracks.get(index).is_some_and(|t| t.column(channel).is_some());
+        if !carries(Channel::Power) {
+            continue;
+        }
+        let ink = inks.get(index).copied().unwrap_or_default();
+        line = line
+            .with(format!(" {letter}"), ink.add_modifier(Modifier::BOLD))
+            .with(format!("{} W", text::plain(at(index, Channel::Power), 5, 0)), Style::new());
+        if carries(Channel::Cadence) {
+            let rpm = text::plain(at(index, Channel::Cadence), 4, 0);
+            line = line.with(format!("{rpm} rpm"), Style::new());
+        }
+    }
+    if let (Some(under_test), Some(basis)) = (state.under_test(), state.basis()) {
+        let difference = state
+            .aligned
+            .comparison(under_test, basis)
+            .and_then(|c| c.difference_w().get(row).copied())
+            .filter(|d| d.is_finite());
+        let letter = state.letters.get(under_test).copied().unwrap_or('*');
+        line = line
+            .with(format!("  {letter}-ref"), state.look.difference())
+            .with(format!("{} W", text::signed(difference, 7, 1)), Style::new());
+    }
+    if state.mode == Mode::Clock {
+        line = Text::default().with(super::frame::clock_line(state), state.look.strong());
+    }
+    pen.line(area.x, area.y, area.width, &line);
+    // The picture never passes for raw when it is not.
+    if state.smooth_s > 1 {
+        let note = format!(" picture smoothed {} s ", state.smooth_s);
+        let width = note.chars().count() as u16;
+        if area.width > width {
+            pen.write(area.right() - width, area.y, width, &note, state.look.selected());
+        }
+    }
+}

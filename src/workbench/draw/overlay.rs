@@ -1,0 +1,216 @@
+//! Menus, lines of text being typed, and lists, over whatever view is open.
+
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::super::action::{Entry, Place, TABLE};
+use super::super::state::{Mode, Prompt, Purpose, State};
+use super::super::update::prompt::found;
+use super::{Pen, Text};
+
+pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    match &state.mode {
+        Mode::View | Mode::Clock => {}
+        Mode::Menu(place) => boxed(place.title(), &menu_lines(state, *place), area, pen),
+        Mode::Prompt(prompt) => typing(state, prompt, area, pen),
+        Mode::Help(first) => list("keys", &help_lines(state), *first, area, pen),
+        Mode::Log(first) => list("messages, the latest first", &log_lines(state), *first, area, pen),
+    }
+}
+
+fn keys_text(state: &State, entry: &Entry) -> String {
+    let keys = state.keymap.keys_of(entry).iter();
+    keys.map(|key| key.label(state.look.ascii)).collect::<Vec<_>>().join(" ")
+}
+
+fn menu_lines(state: &State, place: Place) -> Vec<Text> {
+    let mut lines = about(state, place);
+    for entry in TABLE.iter().filter(|entry| entry.place == place) {
+        lines.push(
+            Text::default()
+                .with(format!("{:>4}  ", keys_text(state, entry)), state.look.strong())
+                .with(entry.doc, Style::new()),
+        );
+    }
+    lines
+}
+
+/// What a question is about.
+fn about(state: &State, place: Place) -> Vec<Text> {
+    let line = |text: String| Text::default().with(text, Style::new());
+    match place {
+        Place::RestoreQuestion => {
+            let Some(leftover) = &state.leftover else {
+                return Vec::new();
+            };
+            let count = leftover.edits.len();
+            let mut lines = vec![line(format!(
+                "An earlier run ended without saving {count} edit{}:",
+                if count == 1 { "" } else { "s" }
+            ))];
+            let last = leftover.edits.iter().rev().take(5);
+            lines.extend(last.map(|edit| line(format!("  {}", edit.name))));
+            if count > 5 {
+                lines.push(line(format!("  and {} before", count - 5)));
+            }
+            lines.push(Text::default());
+            lines
+        }
+        Place::OverwriteQuestion => vec![
+            line("Since this session was opened, its file was changed.".to_owned()),
+            Text::default(),
+        ],
+        _ => Vec::new(),
+    }
+}
+
+/// A box in the middle of the screen.
+fn boxed(title: &str, lines: &[Text], area: Rect, pen: &mut Pen<'_>) {
+    let widest = lines
+        .iter()
+        .map(|line| line.plain().chars().count())
+        .chain([title.chars().count() + 2])
+        .max()
+        .unwrap_or(0) as u16;
+    let width = (widest + 4).min(area.width);
+    let height = (lines.len() as u16 + 2).min(area.height);
+    let place = Rect {
+        x: area.x + (area.width - width) / 2,
+        y: area.y + (area.height - height) / 2,
+        width,
+        height,
+    };
+    border(title, place, pen);
+    for (row, line) in lines.iter().enumerate() {
+        let y = place.y + 1 + row as u16;
+        if y + 1 < place.bottom() {
+            pen.line(place.x + 2, y, place.width.saturating_sub(4), line);
+        }
+    }
+}
+
+fn border(title: &str, place: Rect, pen: &mut Pen<'_>) {
+    pen.clear(place);
+    if place.width < 2 || place.height < 2 {
+        return;
+    }
+    let look = pen.look;
+    let (right, bottom) = (place.right() - 1, place.bottom() - 1);
+    for x in place.left()..=right {
+        for y in [place.top(), bottom] {
+            pen.dot(x, y, look.glyph('─', '-'), Style::new());
+        }
+    }
+    for y in place.top()..=bottom {
+        for x in [place.left(), right] {
+            pen.dot(x, y, look.glyph('│', '|'), Style::new());
+        }
+    }
+    let corners = [
+        (place.left(), place.top(), '┌'),
+        (right, place.top(), '┐'),
+        (place.left(), bottom, '└'),
+        (right, bottom, '┘'),
+    ];
+    for (x, y, corner) in corners {
+        pen.dot(x, y, look.glyph(corner, '+'), Style::new());
+    }
+    let title = format!(" {title} ");
+    pen.write(place.x + 2, place.y, place.width.saturating_sub(4), &title, look.strong());
+}
+
+fn question(purpose: Purpose) -> &'static str {
+    match purpose {
+        Purpose::Time => "go to (90, 1:30, 1:02:03, +10, -10)",
+        Purpose::SetPoint => "set point of the segment, W (empty: none)",
+        Purpose::Note => "note to the segment",
+        Purpose::Export => "export the segment table to (.csv .json .md .txt)",
+        Purpose::SaveAs => "save as a new session in the folder",
+        Purpose::Find => "find an action: type words, pick with up and down",
+    }
+}
+
+fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
+    let wide = usize::from(area.width.saturating_sub(8)).clamp(10, 70);
+    let mut lines = vec![field(state, prompt, wide)];
+    if let Some(refused) = &prompt.refused {
+        lines.push(Text::default().with(format!("! {refused}"), state.look.warning()));
+    }
+    if prompt.purpose == Purpose::Find {
+        let rows = usize::from(area.height.saturating_sub(8)).clamp(1, 12);
+        let entries = found(&prompt.text);
+        let first = prompt.pick.saturating_sub(rows - 1);
+        for (index, entry) in entries.iter().enumerate().skip(first).take(rows) {
+            let style = if index == prompt.pick { state.look.selected() } else { Style::new() };
+            let text = format!("{:>12}  {}", keys_text(state, entry), entry.doc);
+            let text = super::super::text::field(&text, wide, state.look.cut());
+            lines.push(Text::default().with(text, style));
+        }
+    }
+    boxed(question(prompt.purpose), &lines, area, pen);
+}
+
+/// The line being typed, scrolled so that the caret is in it, the caret in reverse video.
+fn field(state: &State, prompt: &Prompt, wide: usize) -> Text {
+    let chars: Vec<char> = prompt.text.chars().collect();
+    let caret = prompt.caret.min(chars.len());
+    let first = (caret + 1).saturating_sub(wide.saturating_sub(1));
+    let before: String = chars[first.min(caret)..caret].iter().collect();
+    let at = chars.get(caret).copied().unwrap_or(' ');
+    let room = wide.saturating_sub(before.chars().count() + 1);
+    let after: String = chars.iter().skip(caret + 1).take(room).collect();
+    let pad = " ".repeat(room.saturating_sub(after.chars().count()));
+    Text::default()
+        .with(before, state.look.strong())
+        .with(at.to_string(), state.look.selected())
+        .with(format!("{after}{pad}"), state.look.strong())
+}
+
+fn help_lines(state: &State) -> Vec<Text> {
+    let mut lines = Vec::new();
+    for place in Place::ALL {
+        lines.push(Text::default().with(place.title(), state.look.strong()));
+        for entry in TABLE.iter().filter(|entry| entry.place == *place) {
+            lines.push(
+                Text::default()
+                    .with(format!("{:>16}  ", keys_text(state, entry)), state.look.strong())
+                    .with(entry.doc, Style::new()),
+            );
+        }
+        lines.push(Text::default());
+    }
+    lines
+}
+
+fn log_lines(state: &State) -> Vec<Text> {
+    let messages = state.log.iter().rev();
+    messages
+        .map(|message| {
+            let (sign, style) = if message.warns {
+                ("! ", state.look.warning())
+            } else {
+                ("  ", Style::new())
+            };
+            Text::default().with(format!("{sign}{}", message.text), style)
+        })
+        .collect()
+}
+
+/// A list over the whole screen but for the lines below it.
+fn list(title: &str, lines: &[Text], first: usize, area: Rect, pen: &mut Pen<'_>) {
+    let place = Rect {
+        height: area.height.saturating_sub(if area.height >= 24 { 3 } else { 1 }),
+        ..area
+    };
+    border(title, place, pen);
+    let rows = usize::from(place.height.saturating_sub(2));
+    let first = first.min(lines.len().saturating_sub(rows));
+    for (row, line) in lines.iter().skip(first).take(rows).enumerate() {
+        pen.line(place.x + 2, place.y + 1 + row as u16, place.width.saturating_sub(4), line);
+    }
+    if lines.len() > rows && place.width > 30 && place.height > 1 {
+        let text = format!(" {}-{} of {} ", first + 1, (first + rows).min(lines.len()), lines.len());
+        let x = place.right().saturating_sub(text.len() as u16 + 2);
+        pen.write(x, place.bottom() - 1, text.len() as u16, &text, Style::new());
+    }
+}

@@ -1,0 +1,79 @@
+//! The list of segments.
+
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::super::state::State;
+use super::super::text::{self, signed};
+use super::panel::{outcome_mark, outcome_word};
+use super::{Pen, Text};
+use crate::analysis::figures::Outcome;
+
+/// The first segment shown in `area` (whose first row is the head): the selected one stays in it.
+pub fn first_row(state: &State, area: Rect) -> usize {
+    let rows = usize::from(area.height.saturating_sub(1)).max(1);
+    let count = state.session().segments.len();
+    let cursor = state.session().segments.iter().rposition(|s| s.from_s <= state.cursor_s);
+    let wanted = state.selected.or(cursor).unwrap_or(0);
+    wanted.saturating_sub(rows / 2).min(count.saturating_sub(rows))
+}
+
+pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    if area.height == 0 {
+        return;
+    }
+    head(state, area, pen);
+    let first = first_row(state, area);
+    let rows = usize::from(area.height - 1);
+    for (row, index) in (first..state.session().segments.len()).take(rows).enumerate() {
+        let y = area.y + 1 + row as u16;
+        pen.line(area.x, y, area.width, &line(state, index));
+        if state.selected == Some(index) {
+            pen.style(Rect::new(area.x, y, area.width, 1), state.look.selected());
+        }
+    }
+    if state.session().segments.is_empty() && area.height > 1 {
+        let text = "  none yet: brush a window and tag it";
+        pen.write(area.x, area.y + 1, area.width, text, state.look.faint());
+    }
+}
+
+fn head(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    let columns = " nr kind         from     to       length  set pt  bias W  bias %  verdict";
+    let head = text::field(columns, usize::from(area.width), ' ');
+    let style = state.look.faint().add_modifier(ratatui::style::Modifier::UNDERLINED);
+    pen.write(area.x, area.y, area.width, &head, style);
+    if area.width > 100 {
+        pen.write(area.x + 93, area.y, area.width - 93, "note", style);
+    }
+}
+
+fn line(state: &State, index: usize) -> Text {
+    let Some(segment) = state.session().segments.get(index) else {
+        return Text::default();
+    };
+    let long = state.long();
+    let figures = state.lines.get(index);
+    let agreement = figures.and_then(|figures| state.compared(figures));
+    let outcome = figures
+        .and_then(|figures| figures.verdict.as_ref())
+        .map_or(Outcome::NotApplicable, |verdict| verdict.outcome);
+    let (mark, style) = outcome_mark(state.look, outcome);
+    let set_point = segment.set_point_w.map_or_else(|| "-".to_owned(), |w| format!("{w:.0} W"));
+    Text::default()
+        .with(
+            format!(
+                "{:>3} {:<12} {:<8} {:<8} {:>6}  {set_point:>6} {} {}  ",
+                index + 1,
+                segment.kind.word(),
+                text::time(segment.from_s, long),
+                text::time(segment.to_s, long),
+                text::duration(segment.duration_s()),
+                signed(agreement.and_then(|a| a.bias_w), 7, 1),
+                signed(agreement.and_then(|a| a.bias_percent), 7, 2),
+            ),
+            Style::new(),
+        )
+        .with(format!("{mark} {:<17} ", outcome_word(outcome)), style)
+        .with(segment.note.clone(), Style::new())
+}

@@ -1,0 +1,149 @@
+//! Doing what `update` asks for: the disk and the clipboard. Each effect comes back as a report.
+
+use std::path::{Path, PathBuf};
+
+use super::state::State;
+use super::update::{Effect, Report};
+use crate::session::journal::Journal;
+use crate::session::store::{self, Fingerprint};
+use crate::session::{SessionError, start};
+
+/// What the effects need beyond the state.
+#[derive(Debug)]
+pub struct Desk {
+    /// The session's folder.
+    pub folder: PathBuf,
+    /// The journal, or why there is none.
+    pub journal: Result<Journal, String>,
+    /// Of the session file as it was last read or written by us.
+    pub fingerprint: Option<Fingerprint>,
+    /// For a session without a folder: its recordings and their names in the folder to come.
+    pub recordings: Vec<(PathBuf, String)>,
+    /// Whether the change on the disk has been told.
+    pub told_of_change: bool,
+}
+
+impl Desk {
+    /// Performs an effect that concerns neither the screen nor the process.
+    pub fn perform(&mut self, effect: &Effect, state: &State) -> Option<Report> {
+        match effect {
+            Effect::Journal { name, done } => Some(self.journal(name, done, state)),
+            Effect::Save { over } => Some(self.save(*over, state)),
+            Effect::SaveAs(folder) => Some(self.save_as(folder, state)),
+            Effect::Export(path) => Some(export(path, state)),
+            Effect::Copy(text) => Some(copy(text)),
+            Effect::Reload => Some(self.reload()),
+            Effect::ForgetJournal => self.forget(),
+            Effect::CaptureMouse(_) | Effect::Redraw | Effect::Suspend | Effect::Quit => None,
+        }
+    }
+
+    fn journal(&mut self, name: &str, done: &str, state: &State) -> Report {
+        let done = done.to_owned();
+        let written = match &mut self.journal {
+            Ok(journal) => journal.record(name, state.session()).map_err(|e| e.to_string()),
+            Err(why) => Err(why.clone()),
+        };
+        match written {
+            Ok(()) => Report::Journalled { done },
+            Err(why) => Report::NotJournalled { done, why },
+        }
+    }
+
+    fn forget(&mut self) -> Option<Report> {
+        let journal = self.journal.as_mut().ok()?;
+        journal.clear().err().map(|error| Report::Failed(error.to_string()))
+    }
+
+    fn save(&mut self, over: bool, state: &State) -> Report {
+        let expected = if over { None } else { self.fingerprint.as_ref() };
+        match store::save(&self.folder, state.session(), expected) {
+            Ok(fingerprint) => {
+                self.fingerprint = Some(fingerprint);
+                self.told_of_change = false;
+                self.forget();
+                Report::Saved {
+                    file: self.folder.join(store::FILE_NAME),
+                }
+            }
+            Err(SessionError::ChangedOutside { .. }) => Report::ChangedOutside,
+            Err(error) => Report::Failed(error.to_string()),
+        }
+    }
+
+    fn save_as(&mut self, folder: &Path, state: &State) -> Report {
+        if store::file_of(folder).exists() {
+            return Report::Failed(format!(
+                "{}: there is a session already; choose another folder",
+                folder.display()
+            ));
+        }
+        if let Err(why) = start::copy_recordings(folder, &self.recordings) {
+            return Report::Failed(why);
+        }
+        folder.clone_into(&mut self.folder);
+        let report = self.save(true, state);
+        if matches!(report, Report::Saved { .. }) {
+            self.follow_to(folder);
+        }
+        report
+    }
+
+    /// From now on edits are journalled under the session's own folder.
+    fn follow_to(&mut self, folder: &Path) {
+        use crate::session::journal::data_directory;
+        self.journal = data_directory()
+            .and_then(|directory| Journal::open(&directory, folder))
+            .map(|(journal, _)| journal)
+            .map_err(|error| error.to_string());
+    }
+
+    fn reload(&mut self) -> Report {
+        match store::load(&self.folder) {
+            Ok(stored) => {
+                self.fingerprint = Some(stored.fingerprint);
+                self.told_of_change = false;
+                Report::Reloaded(Box::new(stored.session))
+            }
+            Err(error) => Report::Failed(error.to_string()),
+        }
+    }
+
+    /// Whether somebody else changed the session file since it was last read or written by us;
+    /// told once a change.
+    pub fn notice_change(&mut self) -> Option<Report> {
+        let known = self.fingerprint.as_ref()?;
+        if self.told_of_change {
+            return None;
+        }
+        let now = store::load(&self.folder).ok()?;
+        if now.fingerprint == *known {
+            return None;
+        }
+        self.told_of_change = true;
+        Some(Report::Failed(
+            "session.toml was changed by somebody else: reload it, or save to be asked".to_owned(),
+        ))
+    }
+}
+
+fn export(path: &Path, state: &State) -> Report {
+    let table = crate::analysis::table::table(state.session(), &state.aligned);
+    let written = crate::export::table::bytes_for(path, &table)
+        .and_then(|bytes| store::write_atomically(path, &bytes).map_err(|e| e.to_string()));
+    match written {
+        Ok(()) => Report::Done(format!("exported the segment table to {}", path.display())),
+        Err(why) => Report::Failed(format!("{}: not exported ({why})", path.display())),
+    }
+}
+
+fn copy(text: &str) -> Report {
+    let copied = crossterm::execute!(
+        std::io::stdout(),
+        crossterm::clipboard::CopyToClipboard::to_clipboard_from(text)
+    );
+    match copied {
+        Ok(()) => Report::Done("the figures are on the clipboard, if the terminal allows".to_owned()),
+        Err(error) => Report::Failed(format!("not copied ({error})")),
+    }
+}

@@ -1,0 +1,156 @@
+//! The loop: events become actions, `update` changes the state, effects are performed and report
+//! back, and only then the screen is drawn.
+
+use std::collections::VecDeque;
+use std::io;
+use std::time::{Duration, Instant};
+
+use crossterm::event::{
+    self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, MouseButton, MouseEventKind,
+};
+
+use super::draw;
+use super::effects::Desk;
+use super::keymap::{Code, Key};
+use super::state::State;
+use super::terminal::{Screen, Signals, TerminalError};
+use super::update::{Action, Deed, Effect, Mouse, update};
+
+/// How long to wait for a key before signals are looked at.
+const PATIENCE: Duration = Duration::from_millis(100);
+
+/// How often the session file is looked at.
+const LOOKS_EVERY: Duration = Duration::from_secs(2);
+
+/// Most events taken before the screen is drawn.
+const MOST_EVENTS: usize = 64;
+
+/// Runs the workbench until it is left.
+///
+/// # Errors
+/// [`TerminalError`]; the terminal is then as it was.
+pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
+    let signals = Signals::listen()?;
+    let mut screen = Screen::take()?;
+    let mut looked = Instant::now();
+    loop {
+        let (columns, rows) = screen.size()?;
+        update(state, Action::Resize(columns, rows));
+        screen.draw(|frame| {
+            let area = frame.area();
+            draw::draw(state, area, frame.buffer_mut());
+        })?;
+        let mut actions = VecDeque::new();
+        while actions.is_empty() {
+            if signals.ended() {
+                return Ok(());
+            }
+            if signals.stopped() {
+                screen.suspend()?;
+                break;
+            }
+            actions.extend(events(PATIENCE)?);
+            if looked.elapsed() >= LOOKS_EVERY {
+                looked = Instant::now();
+                actions.extend(desk.notice_change().map(Action::Report));
+            }
+        }
+        if !settle(state, desk, &mut screen, actions)? {
+            return Ok(());
+        }
+    }
+}
+
+/// Takes actions, and the reports of their effects, until there are none left; `false` to leave.
+fn settle(
+    state: &mut State,
+    desk: &mut Desk,
+    screen: &mut Screen,
+    mut actions: VecDeque<Action>,
+) -> io::Result<bool> {
+    while let Some(action) = actions.pop_front() {
+        for effect in update(state, action) {
+            match effect {
+                Effect::Quit => return Ok(false),
+                Effect::Suspend => screen.suspend()?,
+                Effect::Redraw => screen.forget()?,
+                Effect::CaptureMouse(capture) => screen.capture_mouse(capture)?,
+                other => {
+                    // A report concerns the edit just made: it is heard before the next action.
+                    let report = desk.perform(&other, state).map(Action::Report);
+                    if let Some(report) = report {
+                        actions.push_front(report);
+                    }
+                }
+            }
+        }
+    }
+    Ok(true)
+}
+
+/// The actions of the events that are there, waiting for the first one.
+fn events(patience: Duration) -> io::Result<Vec<Action>> {
+    let mut actions = Vec::new();
+    let mut wait = patience;
+    while actions.len() < MOST_EVENTS && event::poll(wait)? {
+        actions.extend(action_of(event::read()?));
+        wait = Duration::ZERO;
+    }
+    Ok(actions)
+}
+
+fn action_of(event: Event) -> Option<Action> {
+    match event {
+        Event::Key(key) if key.kind != KeyEventKind::Release => key_of(key).map(Action::Key),
+        Event::Paste(text) => Some(Action::Paste(text)),
+        Event::Resize(columns, rows) => Some(Action::Resize(columns, rows)),
+        Event::Mouse(mouse) => {
+            let deed = match mouse.kind {
+                MouseEventKind::Down(MouseButton::Left) => Deed::Press,
+                MouseEventKind::Drag(MouseButton::Left) => Deed::Drag,
+                MouseEventKind::Up(MouseButton::Left) => Deed::Release,
+                MouseEventKind::ScrollUp => Deed::WheelUp,
+                MouseEventKind::ScrollDown => Deed::WheelDown,
+                _ => return None,
+            };
+            Some(Action::Mouse(Mouse {
+                deed,
+                column: mouse.column,
+                row: mouse.row,
+            }))
+        }
+        _ => None,
+    }
+}
+
+/// A key press in this program's terms: shift belongs to the character where there is one.
+fn key_of(event: KeyEvent) -> Option<Key> {
+    let shift = event.modifiers.contains(KeyModifiers::SHIFT);
+    let ctrl = event.modifiers.contains(KeyModifiers::CONTROL);
+    let alt = event.modifiers.contains(KeyModifiers::ALT);
+    let name = match event.code {
+        KeyCode::Char(c) => {
+            let upper = shift && c.is_ascii_lowercase();
+            let c = if upper { c.to_ascii_uppercase() } else { c };
+            return Some(Key { code: Code::Char(c), ctrl, alt, shift: false });
+        }
+        KeyCode::F(n) => return Some(Key { code: Code::F(n), ctrl, alt, shift }),
+        KeyCode::Left => "left",
+        KeyCode::Right => "right",
+        KeyCode::Up => "up",
+        KeyCode::Down => "down",
+        KeyCode::Home => "home",
+        KeyCode::End => "end",
+        KeyCode::PageUp => "pageup",
+        KeyCode::PageDown => "pagedown",
+        KeyCode::Enter => "enter",
+        KeyCode::Esc => "esc",
+        KeyCode::Tab | KeyCode::BackTab => "tab",
+        KeyCode::Backspace => "backspace",
+        KeyCode::Delete => "delete",
+        KeyCode::Insert => "insert",
+        _ => return None,
+    };
+    let shift = shift || event.code == KeyCode::BackTab;
+    Key::named(name).map(|key| Key { ctrl, alt, shift, ..key })
+}

@@ -1,0 +1,334 @@
+//! Edits of the session: each has a name, can be undone, and is journalled before it is shown as
+//! done.
+
+use std::sync::Arc;
+
+use super::super::action::{Command, Place};
+use super::super::state::{Held, Mode, State};
+use super::super::text;
+use super::motion::{bring_span_into_view, no_window};
+use super::{Effect, key_of, say, warn};
+use crate::session::{Kind, Segment, Session, Stream};
+use crate::timeline::Span;
+
+pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
+    match command {
+        Command::AskTag => match state.brush.window {
+            Some(window) if window.duration_s() > 0.0 => {
+                state.brush.held = Held::Nothing;
+                state.mode = Mode::Menu(Place::TagMenu);
+            }
+            Some(_) => warn(state, "the window is empty: move the cursor to give it a length"),
+            None => no_window(state),
+        },
+        Command::Tag(kind) => tag(state, kind, effects),
+        Command::AskKind => {
+            if selected(state).is_some() {
+                state.mode = Mode::Menu(Place::KindMenu);
+            }
+        }
+        Command::Retag(kind) => {
+            state.mode = Mode::View;
+            change_selected(state, &format!("change kind to {kind}"), effects, |s| s.kind = kind);
+        }
+        Command::MoveSegment => match state.brush.window {
+            Some(window) if window.duration_s() > 0.0 => {
+                let name = named(state, "move");
+                change_selected(state, &name, effects, |s| {
+                    (s.from_s, s.to_s) = (window.from_s, window.to_s);
+                });
+            }
+            _ => no_window(state),
+        },
+        Command::Split => split(state, effects),
+        Command::Merge => merge(state, effects),
+        Command::Delete => {
+            if let Some(index) = selected(state) {
+                let name = named(state, "delete");
+                edit(state, &name, effects, |session| {
+                    session.segments.remove(index);
+                });
+                state.selected = None;
+            }
+        }
+        Command::SelectSegment(forward) => select(state, forward),
+        Command::Undo => step_back(state, effects),
+        Command::Redo => step_forward(state, effects),
+        Command::Restore => restore(state, effects),
+        _ => {}
+    }
+}
+
+/// The selected segment, or a message that there is none.
+pub(super) fn selected(state: &mut State) -> Option<usize> {
+    let found = state
+        .selected
+        .filter(|index| *index < state.session().segments.len());
+    if found.is_none() {
+        let keys = (
+            key_of(state, Command::SelectSegment(false)),
+            key_of(state, Command::SelectSegment(true)),
+        );
+        let text = if state.session().segments.is_empty() {
+            "there is no segment yet".to_owned()
+        } else {
+            format!("no segment is selected; {} and {} select one", keys.0, keys.1)
+        };
+        warn(state, text);
+    }
+    found
+}
+
+/// `verb` and what the selected segment is, as in "delete sprint".
+fn named(state: &State, verb: &str) -> String {
+    let segment = state.selected.and_then(|i| state.session().segments.get(i));
+    segment.map_or_else(|| verb.to_owned(), |s| format!("{verb} {}", s.kind))
+}
+
+/// Edits the session under a name; refused where the session is read-only.
+pub(super) fn edit(
+    state: &mut State,
+    name: &str,
+    effects: &mut Vec<Effect>,
+    change: impl FnOnce(&mut Session),
+) -> bool {
+    if let Some(why) = state.read_only.clone() {
+        warn(state, format!("nothing can be changed: {why}"));
+        return false;
+    }
+    let before = state.session().clone();
+    change(&mut state.opened.session);
+    if *state.session() == before {
+        return false;
+    }
+    let streams = before.streams.clone();
+    state.history.record(name, before);
+    settle(state, &streams);
+    effects.push(Effect::Journal {
+        name: name.to_owned(),
+        done: name.to_owned(),
+    });
+    true
+}
+
+/// Brings what is derived from the session in step with it.
+pub(super) fn settle(state: &mut State, streams_before: &[Stream]) {
+    let on_the_line = |s: &Stream| (s.role, s.offset_s, s.skew_ppm);
+    let same = state.session().streams.iter().map(on_the_line)
+        .eq(streams_before.iter().map(on_the_line));
+    if !same {
+        state.aligned = Arc::new(state.aligned.rebuilt(&state.opened));
+        let ride = state.ride();
+        state.cursor_s = state.cursor_s.clamp(ride.from_s, ride.to_s);
+        super::motion::show(state, state.shown);
+        state.refresh_dropouts();
+    }
+    let segments = state.session().segments.len();
+    state.selected = state.selected.filter(|index| *index < segments);
+    state.refresh_lines();
+}
+
+/// Edits the selected segment; it stays selected wherever it is sorted to.
+pub(super) fn change_selected(
+    state: &mut State,
+    name: &str,
+    effects: &mut Vec<Effect>,
+    change: impl FnOnce(&mut Segment),
+) {
+    let Some(index) = selected(state) else {
+        return;
+    };
+    let mut segment = state.session().segments[index].clone();
+    change(&mut segment);
+    put(state, name, effects, Some(index), segment);
+}
+
+/// Puts `segment` among the segments, in the place of the one at `instead_of`, and selects it.
+fn put(
+    state: &mut State,
+    name: &str,
+    effects: &mut Vec<Effect>,
+    instead_of: Option<usize>,
+    segment: Segment,
+) {
+    let wanted = segment.clone();
+    let changed = edit(state, name, effects, |session| {
+        match instead_of {
+            Some(index) => session.segments[index] = segment,
+            None => session.segments.push(segment),
+        }
+        session.sort_segments();
+    });
+    if changed {
+        state.selected = state.session().segments.iter().rposition(|s| *s == wanted);
+    }
+}
+
+fn tag(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
+    state.mode = Mode::View;
+    let Some(window) = state.brush.window.filter(|w| w.duration_s() > 0.0) else {
+        no_window(state);
+        return;
+    };
+    let segment = Segment {
+        kind,
+        from_s: window.from_s,
+        to_s: window.to_s,
+        set_point_w: None,
+        note: String::new(),
+    };
+    let long = state.long();
+    let name = format!(
+        "tag {kind} {}-{}",
+        text::time(window.from_s, long),
+        text::time(window.to_s, long)
+    );
+    put(state, &name, effects, None, segment);
+}
+
+fn split(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(index) = selected(state) else {
+        return;
+    };
+    let here_s = state.cursor_s;
+    let segment = state.session().segments[index].clone();
+    if !(segment.from_s < here_s && here_s < segment.to_s) {
+        warn(state, "the cursor is not inside the selected segment");
+        return;
+    }
+    let name = named(state, "split");
+    edit(state, &name, effects, |session| {
+        session.segments[index].to_s = here_s;
+        session.segments.push(Segment {
+            from_s: here_s,
+            ..segment
+        });
+        session.sort_segments();
+    });
+    choose(state, index);
+}
+
+fn merge(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(index) = selected(state) else {
+        return;
+    };
+    let Some(next) = state.session().segments.get(index + 1).cloned() else {
+        warn(state, "there is no segment after this one to merge with");
+        return;
+    };
+    let name = named(state, "merge");
+    edit(state, &name, effects, |session| {
+        session.segments.remove(index + 1);
+        let segment = &mut session.segments[index];
+        segment.to_s = segment.to_s.max(next.to_s);
+        if segment.note.is_empty() {
+            segment.note = next.note;
+        }
+    });
+    choose(state, index);
+}
+
+fn select(state: &mut State, forward: bool) {
+    let count = state.session().segments.len();
+    if count == 0 {
+        warn(state, "there is no segment yet: tag a window first");
+        return;
+    }
+    let from_cursor = || {
+        let segments = &state.session().segments;
+        let after = segments.iter().position(|s| s.from_s >= state.cursor_s);
+        match (forward, after) {
+            (true, found) => found.unwrap_or(count - 1),
+            (false, found) => found.unwrap_or(count).saturating_sub(1),
+        }
+    };
+    let index = match (state.selected, forward) {
+        (Some(index), true) => (index + 1).min(count - 1),
+        (Some(index), false) => index.saturating_sub(1),
+        (None, _) => from_cursor(),
+    };
+    choose(state, index);
+}
+
+/// Selects a segment: it becomes the window and comes into view.
+pub(super) fn choose(state: &mut State, index: usize) {
+    let Some(segment) = state.session().segments.get(index) else {
+        return;
+    };
+    let span = Span::new(segment.from_s, segment.to_s);
+    state.selected = Some(index);
+    state.brush.window = Some(span);
+    state.brush.held = Held::Nothing;
+    bring_span_into_view(state, span);
+}
+
+fn step_back(state: &mut State, effects: &mut Vec<Effect>) {
+    step(state, effects, "undone", |state| {
+        let undone = state.history.undo(&mut state.opened.session);
+        undone.map(str::to_owned)
+    });
+}
+
+fn step_forward(state: &mut State, effects: &mut Vec<Effect>) {
+    step(state, effects, "redone", |state| {
+        let redone = state.history.redo(&mut state.opened.session);
+        redone.map(str::to_owned)
+    });
+}
+
+fn step(
+    state: &mut State,
+    effects: &mut Vec<Effect>,
+    word: &str,
+    step: impl FnOnce(&mut State) -> Option<String>,
+) {
+    if let Some(why) = state.read_only.clone() {
+        warn(state, format!("nothing can be changed: {why}"));
+        return;
+    }
+    let streams = state.session().streams.clone();
+    let Some(name) = step(state) else {
+        let text = if word == "undone" { "nothing to undo" } else { "nothing to redo" };
+        say(state, text);
+        return;
+    };
+    settle(state, &streams);
+    let done = format!("{word}: {name}");
+    effects.push(Effect::Journal {
+        name: done.clone(),
+        done,
+    });
+}
+
+fn restore(state: &mut State, effects: &mut Vec<Effect>) {
+    state.mode = Mode::View;
+    let Some(leftover) = state.leftover.take() else {
+        return;
+    };
+    let count = leftover.edits.len();
+    let edits = if count == 1 { "edit" } else { "edits" };
+    let name = format!("restore {count} {edits} of an earlier run");
+    take_over(state, &name, leftover.session, effects);
+}
+
+/// The session file was read again.
+pub(super) fn reloaded(state: &mut State, session: Session, effects: &mut Vec<Effect>) {
+    take_over(state, "reload session.toml", session, effects);
+    state.saved = state.session().clone();
+}
+
+/// Takes another state of the same session over. Streams keep the recordings they were opened
+/// with, so a session with other streams is refused.
+fn take_over(state: &mut State, name: &str, session: Session, effects: &mut Vec<Effect>) {
+    let files = |session: &Session| -> Vec<(String, Option<String>)> {
+        let streams = session.streams.iter();
+        streams.map(|s| (s.file.clone(), s.channel.clone())).collect()
+    };
+    if files(&session) != files(state.session()) {
+        warn(state, "it has other streams than this one: quit and open the session again");
+        return;
+    }
+    if !edit(state, name, effects, |current| *current = session) {
+        say(state, format!("{name}: nothing differs"));
+    }
+}

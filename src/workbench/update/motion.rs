@@ -1,0 +1,370 @@
+//! The cursor, what is shown, and the window.
+
+use super::super::action::{Command, Landmarks};
+use super::super::state::{Edge, Held, State};
+use super::{key_of, say, warn};
+use crate::recording::Channel;
+use crate::session::Role;
+use crate::timeline::{Member, Span};
+
+/// Least time shown, s.
+const LEAST_SHOWN_S: f64 = 10.0;
+
+/// Stretches remembered for going back.
+const VIEWS_KEPT: usize = 100;
+
+pub(super) fn perform(state: &mut State, command: Command) {
+    match command {
+        Command::Scrub(seconds) => go_to(state, state.cursor_s + f64::from(seconds)),
+        Command::Screen(screens) => {
+            let by_s = f64::from(screens) * state.shown.duration_s();
+            show(state, Span {
+                from_s: state.shown.from_s + by_s,
+                to_s: state.shown.to_s + by_s,
+            });
+            go_to(state, state.cursor_s + by_s);
+        }
+        Command::RideEnd(end) => {
+            let ride = state.ride();
+            go_to(state, if end { ride.to_s } else { ride.from_s });
+        }
+        Command::Landmark(forward) => landmark(state, forward),
+        Command::WindowEdge(edge) => match (state.brush.window, edge) {
+            (Some(window), Edge::Start) => go_to(state, window.from_s),
+            (Some(window), Edge::End) => go_to(state, window.to_s),
+            (None, _) => no_window(state),
+        },
+        Command::Zoom(closer) => zoom(state, state.cursor_s, closer),
+        Command::ZoomWindow => match state.brush.window {
+            Some(window) => {
+                let margin_s = (0.1 * window.duration_s()).max(5.0);
+                remember_shown(state);
+                show(state, Span {
+                    from_s: window.from_s - margin_s,
+                    to_s: window.to_s + margin_s,
+                });
+                if !state.shown.contains(state.cursor_s) {
+                    state.cursor_s = window.from_s;
+                }
+            }
+            None => no_window(state),
+        },
+        Command::ZoomAll => {
+            remember_shown(state);
+            show(state, state.ride());
+        }
+        Command::ViewHistory(forward) => view_history(state, forward),
+        Command::SetEdge(edge) => set_edge(state, edge),
+        Command::HoldEdge => hold_edge(state),
+        Command::HoldWindow => match state.brush.window {
+            Some(window) => {
+                state.brush.held = Held::Whole {
+                    lead_s: state.cursor_s - window.from_s,
+                };
+                let key = key_of(state, Command::LetGo);
+                say(state, format!("the window follows the cursor; {key} lets go"));
+            }
+            None => no_window(state),
+        },
+        Command::Snap => snap(state),
+        _ => {}
+    }
+}
+
+pub(super) fn no_window(state: &mut State) {
+    let (start, end) = (
+        key_of(state, Command::SetEdge(Edge::Start)),
+        key_of(state, Command::SetEdge(Edge::End)),
+    );
+    warn(
+        state,
+        format!("there is no window yet: {start} sets its start at the cursor, {end} its end"),
+    );
+}
+
+/// Moves the cursor to the whole second nearest to `t_s`, with what follows it, and keeps it in
+/// view.
+pub(super) fn go_to(state: &mut State, t_s: f64) {
+    state.cursor_s = whole_second(state, t_s);
+    follow(state);
+    bring_into_view(state, state.cursor_s);
+}
+
+fn whole_second(state: &State, t_s: f64) -> f64 {
+    let (grid, ride) = (state.aligned.grid, state.ride());
+    let steps = ((t_s - grid.start_s) / grid.step_s).round();
+    (grid.start_s + steps * grid.step_s).clamp(ride.from_s, ride.to_s)
+}
+
+fn follow(state: &mut State) {
+    let ride = state.ride();
+    match state.brush.held {
+        Held::Nothing => {}
+        Held::Edge { anchor_s } => {
+            state.brush.window = Some(Span::new(anchor_s, state.cursor_s));
+        }
+        Held::Whole { lead_s } => {
+            if let Some(window) = &mut state.brush.window {
+                let length_s = window.duration_s();
+                let latest_s = (ride.to_s - length_s).max(ride.from_s);
+                window.from_s = (state.cursor_s - lead_s).clamp(ride.from_s, latest_s);
+                window.to_s = window.from_s + length_s;
+            }
+        }
+    }
+}
+
+fn bring_into_view(state: &mut State, t_s: f64) {
+    let (shown, length_s) = (state.shown, state.shown.duration_s());
+    let margin_s = length_s * 0.05;
+    let from_s = if t_s < shown.from_s {
+        t_s - margin_s
+    } else if t_s > shown.to_s - margin_s.min(1.0) {
+        t_s + margin_s - length_s
+    } else {
+        return;
+    };
+    show(state, Span {
+        from_s,
+        to_s: from_s + length_s,
+    });
+}
+
+/// Moves, and where needed widens, what is shown so that all of `span` is; the cursor goes to its
+/// start.
+pub(super) fn bring_span_into_view(state: &mut State, span: Span) {
+    let shown = state.shown;
+    if span.from_s < shown.from_s || span.to_s > shown.to_s {
+        let length_s = shown.duration_s().max(1.2 * span.duration_s());
+        let middle_s = 0.5 * (span.from_s + span.to_s);
+        remember_shown(state);
+        show(state, Span {
+            from_s: middle_s - 0.5 * length_s,
+            to_s: middle_s + 0.5 * length_s,
+        });
+    }
+    state.cursor_s = whole_second(state, span.from_s);
+}
+
+/// Shows `span`, moved and cut to fit the ride.
+pub(super) fn show(state: &mut State, span: Span) {
+    let ride = state.ride();
+    let longest_s = ride.duration_s().max(LEAST_SHOWN_S);
+    let length_s = span.duration_s().clamp(LEAST_SHOWN_S, longest_s);
+    let middle_s = 0.5 * (span.from_s + span.to_s);
+    let latest_s = (ride.to_s - length_s).max(ride.from_s);
+    let from_s = (middle_s - 0.5 * length_s).clamp(ride.from_s, latest_s);
+    state.shown = Span {
+        from_s,
+        to_s: from_s + length_s,
+    };
+}
+
+pub(super) fn remember_shown(state: &mut State) {
+    if state.shown_before.last() != Some(&state.shown) {
+        state.shown_before.push(state.shown);
+    }
+    if state.shown_before.len() > VIEWS_KEPT {
+        state.shown_before.remove(0);
+    }
+    state.shown_after.clear();
+}
+
+fn view_history(state: &mut State, forward: bool) {
+    let (from, onto) = if forward {
+        (&mut state.shown_after, &mut state.shown_before)
+    } else {
+        (&mut state.shown_before, &mut state.shown_after)
+    };
+    if let Some(span) = from.pop() {
+        onto.push(state.shown);
+        state.shown = span;
+    } else {
+        warn(state, "nothing else was shown");
+    }
+}
+
+/// Halves or doubles the stretch shown; what is at `about_s` stays where it is on the screen.
+pub(super) fn zoom(state: &mut State, about_s: f64, closer: bool) {
+    let shown = state.shown;
+    let length_s = shown.duration_s() * if closer { 0.5 } else { 2.0 };
+    let length_s = length_s.clamp(LEAST_SHOWN_S, state.ride().duration_s().max(LEAST_SHOWN_S));
+    let share = ((about_s - shown.from_s) / shown.duration_s()).clamp(0.0, 1.0);
+    remember_shown(state);
+    let from_s = about_s - share * length_s;
+    show(state, Span {
+        from_s,
+        to_s: from_s + length_s,
+    });
+}
+
+fn set_edge(state: &mut State, edge: Edge) {
+    let here_s = state.cursor_s;
+    // Brushed backwards: what is set is the other end of the anchor, on whichever side it lies.
+    let anchor_s = match state.brush.held {
+        Held::Edge { anchor_s } if edge == Edge::End && anchor_s != here_s => Some(anchor_s),
+        _ => None,
+    };
+    let other_s = anchor_s.or(match (state.brush.window, edge) {
+        (Some(window), Edge::Start) if window.to_s > here_s => Some(window.to_s),
+        (Some(window), Edge::End) if window.from_s < here_s => Some(window.from_s),
+        _ => None,
+    });
+    state.selected = None;
+    // The edge being set is set; a fresh window's other edge follows until it is set too.
+    match other_s {
+        Some(other_s) => {
+            state.brush.window = Some(Span::new(here_s, other_s));
+            state.brush.held = Held::Nothing;
+        }
+        _ => {
+            state.brush.window = Some(Span::new(here_s, here_s));
+            state.brush.held = Held::Edge { anchor_s: here_s };
+            let key = match edge {
+                Edge::Start => key_of(state, Command::SetEdge(Edge::End)),
+                Edge::End => key_of(state, Command::SetEdge(Edge::Start)),
+            };
+            let other = match edge {
+                Edge::Start => "end",
+                Edge::End => "start",
+            };
+            say(state, format!("the window's {other} follows the cursor; {key} sets it"));
+        }
+    }
+}
+
+fn hold_edge(state: &mut State) {
+    let Some(window) = state.brush.window else {
+        no_window(state);
+        return;
+    };
+    // The edge in hand is left where it is, and the other one taken; at first the nearer one.
+    let take_end = match state.brush.held {
+        Held::Edge { anchor_s } => anchor_s == window.to_s,
+        _ => {
+            (state.cursor_s - window.to_s).abs() <= (state.cursor_s - window.from_s).abs()
+        }
+    };
+    let (anchor_s, cursor_s) = if take_end {
+        (window.from_s, window.to_s)
+    } else {
+        (window.to_s, window.from_s)
+    };
+    state.brush.held = Held::Edge { anchor_s };
+    go_to(state, cursor_s);
+    let edge = if take_end { "end" } else { "start" };
+    let keys = (key_of(state, Command::LetGo), key_of(state, Command::HoldEdge));
+    say(
+        state,
+        format!("the window's {edge} follows the cursor; {} lets go, {} takes the other edge", keys.0, keys.1),
+    );
+}
+
+/// Rows looked at on either side of an edge that snaps, and rows averaged on either side of a
+/// step. A convention of this program.
+const SNAP_REACH: usize = 10;
+const SNAP_MEAN: usize = 3;
+
+fn snap(state: &mut State) {
+    let Some(window) = state.brush.window else {
+        no_window(state);
+        return;
+    };
+    let to_end = (state.cursor_s - window.to_s).abs() <= (state.cursor_s - window.from_s).abs();
+    let edge_s = if to_end { window.to_s } else { window.from_s };
+    let Some(step_s) = steepest_near(state, edge_s) else {
+        warn(state, "there is no step near this edge");
+        return;
+    };
+    let other_s = if to_end { window.from_s } else { window.to_s };
+    if step_s == other_s {
+        warn(state, "the nearest step is the window's other edge");
+        return;
+    }
+    state.brush.held = Held::Nothing;
+    state.brush.window = Some(Span::new(step_s, other_s));
+    state.selected = None;
+    go_to(state, step_s);
+    say(state, "the edge is at the steepest step close by");
+}
+
+/// The time of the largest change of the references (of the source under test where there are
+/// none) around `near_s`.
+fn steepest_near(state: &State, near_s: f64) -> Option<f64> {
+    let member = state.basis().or_else(|| state.under_test().map(Member::Stream))?;
+    let (column, grid) = (state.aligned.power(member)?, state.aligned.grid);
+    let near = grid.nearest_row(near_s);
+    let mean = |rows: std::ops::Range<usize>| {
+        let values = column.get(rows)?;
+        let sum: f64 = values.iter().sum();
+        sum.is_finite().then(|| sum / values.len() as f64)
+    };
+    let first = near.saturating_sub(SNAP_REACH).max(SNAP_MEAN);
+    (first..=near + SNAP_REACH)
+        .filter_map(|row| {
+            let change = mean(row..row + SNAP_MEAN)? - mean(row - SNAP_MEAN..row)?;
+            Some((row, change.abs()))
+        })
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(row, _)| grid.time_s(row))
+}
+
+fn landmark(state: &mut State, forward: bool) {
+    let here_s = state.cursor_s;
+    let stops = landmarks(state);
+    let next = if forward {
+        stops.into_iter().filter(|t| *t > here_s).reduce(f64::min)
+    } else {
+        stops.into_iter().filter(|t| *t < here_s).reduce(f64::max)
+    };
+    match next {
+        Some(t_s) => go_to(state, t_s),
+        None => {
+            let side = if forward { "after" } else { "before" };
+            let name = state.landmarks.name();
+            let key = key_of(state, Command::AskLandmarks);
+            warn(state, format!("no {name} {side} the cursor; {key} chooses other landmarks"));
+        }
+    }
+}
+
+fn landmarks(state: &State) -> Vec<f64> {
+    match state.landmarks {
+        Landmarks::Edges => {
+            let edges = state.session().segments.iter();
+            edges.flat_map(|s| [s.from_s, s.to_s]).map(|t| whole_second(state, t)).collect()
+        }
+        Landmarks::Dropouts => {
+            let starts = state.dropouts.iter().flatten();
+            starts.map(|span| whole_second(state, span.from_s)).collect()
+        }
+        Landmarks::Peaks => peaks(state),
+    }
+}
+
+/// A second is a peak where it is the highest within this many seconds on either side …
+const PEAK_REACH: usize = 15;
+
+/// … and reaches this share of the ride's highest second. Conventions of this program.
+const PEAK_SHARE: f64 = 0.6;
+
+fn peaks(state: &State) -> Vec<f64> {
+    let reference = state.aligned.powered(Role::Reference).next();
+    let Some(index) = reference.or_else(|| state.under_test()) else {
+        return Vec::new();
+    };
+    let (grid, track) = (state.aligned.grid, state.aligned.tracks.get(index));
+    let Some(column) = track.and_then(|track| track.column(Channel::Power)) else {
+        return Vec::new();
+    };
+    let highest = column.iter().copied().filter(|v| v.is_finite()).fold(0.0, f64::max);
+    let is_peak = |row: &usize| {
+        let around = row.saturating_sub(PEAK_REACH)..(row + PEAK_REACH + 1).min(column.len());
+        let value = column[*row];
+        value >= PEAK_SHARE * highest
+            && value > 0.0
+            && column[around.clone()].iter().all(|v| !(*v > value))
+            && column[around.start..*row].iter().all(|v| *v != value)
+    };
+    (0..column.len()).filter(is_peak).map(|row| grid.time_s(row)).collect()
+}

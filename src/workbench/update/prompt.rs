@@ -1,0 +1,236 @@
+//! Lines of text: times, set points, notes, paths, and the search among the actions. And the
+//! scrolling of lists.
+
+use std::path::PathBuf;
+
+use super::super::action::{Command, Entry, Place, TABLE};
+use super::super::state::{Mode, Prompt, Purpose, State};
+use super::super::text;
+use super::{Effect, edit, motion, perform as perform_command, warn};
+use crate::recording::clean_text;
+use crate::session::Role;
+use crate::timeline::{Member, Span};
+
+/// Longest line, characters.
+const LONGEST: usize = 500;
+
+/// Largest set point that is no slip of the finger, W.
+const MOST_SET_POINT_W: f64 = 3000.0;
+
+pub(super) fn open(state: &mut State, purpose: Purpose, text: String) {
+    state.mode = Mode::Prompt(Prompt {
+        purpose,
+        caret: text.chars().count(),
+        text,
+        refused: None,
+        pick: 0,
+    });
+}
+
+pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
+    match command {
+        Command::AskTime => open(state, Purpose::Time, String::new()),
+        Command::AskSetPoint => {
+            if let Some(index) = edit::selected(state) {
+                let text = suggested_set_point(state, index);
+                open(state, Purpose::SetPoint, text);
+            }
+        }
+        Command::AskNote => {
+            if let Some(index) = edit::selected(state) {
+                let text = state.session().segments[index].note.clone();
+                open(state, Purpose::Note, text);
+            }
+        }
+        Command::AskExport => {
+            let path = state.exported.clone();
+            let path = path.unwrap_or_else(|| state.opened.folder.join("segments.csv"));
+            open(state, Purpose::Export, path.to_string_lossy().into_owned());
+        }
+        Command::Find => open(state, Purpose::Find, String::new()),
+        Command::Accept => accept(state, effects),
+        Command::Scroll(lines) => scroll(state, lines),
+        _ => type_command(state, command),
+    }
+}
+
+fn type_command(state: &mut State, command: Command) {
+    let Mode::Prompt(prompt) = &mut state.mode else {
+        return;
+    };
+    let mut chars: Vec<char> = prompt.text.chars().collect();
+    match command {
+        Command::Erase(false) if prompt.caret > 0 => {
+            prompt.caret -= 1;
+            chars.remove(prompt.caret);
+        }
+        Command::Erase(true) if prompt.caret < chars.len() => {
+            chars.remove(prompt.caret);
+        }
+        Command::EraseAll => {
+            chars.clear();
+            prompt.caret = 0;
+        }
+        Command::Caret(step) => {
+            let moved = prompt.caret.saturating_add_signed(step as isize);
+            prompt.caret = moved.min(chars.len());
+        }
+        Command::CaretEnd(end) => prompt.caret = if end { chars.len() } else { 0 },
+        _ => {}
+    }
+    prompt.text = chars.into_iter().collect();
+    prompt.refused = None;
+}
+
+/// Text typed into the line, without control characters.
+pub(super) fn type_text(state: &mut State, text: &str) {
+    let Mode::Prompt(prompt) = &mut state.mode else {
+        return;
+    };
+    let mut chars: Vec<char> = prompt.text.chars().collect();
+    let room = LONGEST.saturating_sub(chars.len());
+    let new: Vec<char> = clean_text(text).chars().take(room).collect();
+    let caret = prompt.caret.min(chars.len());
+    prompt.caret = caret + new.len();
+    chars.splice(caret..caret, new);
+    prompt.text = chars.into_iter().collect();
+    prompt.refused = None;
+    prompt.pick = 0;
+}
+
+/// Pasted text goes into a line being typed, as text; anywhere else it is never taken for keys.
+pub(super) fn paste(state: &mut State, text: &str) {
+    if matches!(state.mode, Mode::Prompt(_)) {
+        type_text(state, &text.replace(['\n', '\r', '\t'], " "));
+    } else {
+        warn(state, "pasted text is ignored here: nothing is being typed");
+    }
+}
+
+/// What a set point most likely was: the one there is, the workout's, or the references' level.
+fn suggested_set_point(state: &State, index: usize) -> String {
+    let segment = &state.session().segments[index];
+    let watts = segment
+        .set_point_w
+        .or_else(|| workout_set_point(state, Span::new(segment.from_s, segment.to_s)))
+        .or_else(|| references_level(state, Span::new(segment.from_s, segment.to_s)));
+    watts.map_or_else(String::new, |watts| format!("{watts:.0}"))
+}
+
+fn workout_set_point(state: &State, span: Span) -> Option<f64> {
+    let middle_s = 0.5 * (span.from_s + span.to_s);
+    state.aligned.tracks.iter().find_map(|track| {
+        let steps = &track.source().recording()?.set_points;
+        let here_s = track.clock.to_recorder(middle_s);
+        let step = steps.iter().find(|s| s.from_s <= here_s && here_s < s.to_s)?;
+        Some(step.watts)
+    })
+}
+
+/// Median of the references, to the nearest 5 W as set points are.
+fn references_level(state: &State, span: Span) -> Option<f64> {
+    let member = state.aligned.basis().or_else(|| {
+        let index = state.aligned.powered(Role::UnderTest).next()?;
+        Some(Member::Stream(index))
+    })?;
+    let column = state.aligned.power(member)?.get(state.aligned.grid.rows(span))?;
+    let present = column.iter().copied().filter(|v| v.is_finite()).collect();
+    let median = crate::analysis::stats::median_of(present)?;
+    Some((median / 5.0).round() * 5.0)
+}
+
+fn accept(state: &mut State, effects: &mut Vec<Effect>) {
+    let Mode::Prompt(prompt) = &state.mode else {
+        return;
+    };
+    let (purpose, typed, pick) = (prompt.purpose, prompt.text.trim().to_owned(), prompt.pick);
+    let refusal = match purpose {
+        Purpose::Time => take_time(state, &typed),
+        Purpose::SetPoint => take_set_point(state, &typed, effects),
+        Purpose::Note => {
+            state.mode = Mode::View;
+            edit::change_selected(state, "note", effects, |segment| segment.note = typed);
+            None
+        }
+        Purpose::Export | Purpose::SaveAs if typed.is_empty() => Some("type a path".to_owned()),
+        Purpose::Export => {
+            state.mode = Mode::View;
+            state.exported = Some(PathBuf::from(&typed));
+            effects.push(Effect::Export(PathBuf::from(typed)));
+            None
+        }
+        Purpose::SaveAs => {
+            state.mode = Mode::View;
+            effects.push(Effect::SaveAs(PathBuf::from(typed)));
+            None
+        }
+        Purpose::Find => match found(&typed).get(pick) {
+            Some(entry) => {
+                state.mode = Mode::View;
+                perform_command(state, entry.command, effects);
+                None
+            }
+            None => Some("no action is called that".to_owned()),
+        },
+    };
+    if let (Some(refusal), Mode::Prompt(prompt)) = (refusal, &mut state.mode) {
+        prompt.refused = Some(refusal);
+    }
+}
+
+fn take_time(state: &mut State, typed: &str) -> Option<String> {
+    match text::parse_time(typed, state.cursor_s) {
+        Some(t_s) => {
+            state.mode = Mode::View;
+            motion::go_to(state, t_s);
+            None
+        }
+        None => Some("a time reads 90, 1:30, 1:02:03, or +10 and -10 from here".to_owned()),
+    }
+}
+
+fn take_set_point(state: &mut State, typed: &str, effects: &mut Vec<Effect>) -> Option<String> {
+    let number = typed.trim_end_matches(['W', 'w', ' ']);
+    let watts = match number {
+        "" => None,
+        _ => match number.replace(',', ".").parse::<f64>() {
+            Ok(watts) if (0.0..=MOST_SET_POINT_W).contains(&watts) => Some(watts),
+            _ => return Some("a set point is a number of watts from 0 to 3000; empty for none".to_owned()),
+        },
+    };
+    state.mode = Mode::View;
+    let name = match watts {
+        Some(watts) => format!("set point {watts} W"),
+        None => "no set point".to_owned(),
+    };
+    edit::change_selected(state, &name, effects, |segment| segment.set_point_w = watts);
+    None
+}
+
+/// The actions of the views whose name or description holds every typed word.
+pub fn found(typed: &str) -> Vec<&'static Entry> {
+    let typed = typed.to_lowercase();
+    let words: Vec<&str> = typed.split_whitespace().collect();
+    TABLE
+        .iter()
+        .filter(|entry| matches!(entry.place, Place::Any | Place::In(_) | Place::TagMenu))
+        .filter(|entry| entry.command != Command::Close && entry.command != Command::Find)
+        .filter(|entry| {
+            let text = format!("{} {}", entry.name, entry.doc).to_lowercase();
+            words.iter().all(|word| text.contains(word))
+        })
+        .collect()
+}
+
+fn scroll(state: &mut State, lines: i32) {
+    let moved = |at: usize, most: usize| at.saturating_add_signed(lines as isize).min(most);
+    match &mut state.mode {
+        Mode::Prompt(prompt) if prompt.purpose == Purpose::Find => {
+            let most = found(&prompt.text).len().saturating_sub(1);
+            prompt.pick = moved(prompt.pick, most);
+        }
+        Mode::Help(line) => *line = moved(*line, TABLE.len() + 2 * Place::ALL.len()),
+        Mode::Log(line) => *line = moved(*line, state.log.len().saturating_sub(1)),
+        _ => {}
+    }
+}
