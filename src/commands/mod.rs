@@ -7,6 +7,8 @@
 mod align;
 mod completions;
 mod explain;
+#[cfg(feature = "workbench")]
+mod keys;
 mod man;
 mod new;
 mod output;
@@ -17,6 +19,8 @@ mod relink;
 mod session_arg;
 mod table;
 mod verdict;
+#[cfg(feature = "workbench")]
+mod workbench;
 
 use std::path::PathBuf;
 
@@ -37,6 +41,9 @@ pub struct Arguments {
     /// A session folder, or recordings (FIT, CSV, TCX), to open in the workbench.
     #[arg(value_name = "SESSION-FOLDER | RECORDING")]
     paths: Vec<PathBuf>,
+    #[cfg(feature = "workbench")]
+    #[command(flatten)]
+    workbench: workbench::Arguments,
 }
 
 /// The subcommands.
@@ -51,6 +58,8 @@ enum Command {
     Table(table::Arguments),
     Verdict(verdict::Arguments),
     Explain(explain::Arguments),
+    #[cfg(feature = "workbench")]
+    Keys(keys::Arguments),
     Completions(completions::Arguments),
     Man(man::Arguments),
 }
@@ -131,14 +140,19 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Table(arguments)) => table::run(&arguments, output),
         Some(Command::Verdict(arguments)) => verdict::run(&arguments, output),
         Some(Command::Explain(arguments)) => explain::run(&arguments, output),
+        #[cfg(feature = "workbench")]
+        Some(Command::Keys(arguments)) => keys::run(&arguments, output),
         Some(Command::Completions(arguments)) => completions::run(&arguments, output),
         Some(Command::Man(arguments)) => man::run(&arguments, output),
         None if arguments.paths.is_empty() => {
             output.result(&Arguments::command().render_help().to_string())?;
             Ok(Exit::Done)
         }
+        #[cfg(feature = "workbench")]
+        None => workbench::run(&arguments.workbench, &arguments.paths),
+        #[cfg(not(feature = "workbench"))]
         None => Err(Failure::CouldNot(
-            "the workbench is not here yet".to_owned(),
+            "this truing was built without its workbench; the subcommands are all here".to_owned(),
         )),
     }
 }

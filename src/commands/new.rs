@@ -1,13 +1,10 @@
 //! `truing new`: a session folder from recordings.
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
-
-use rayon::prelude::*;
 
 use super::{Exit, Failure, Format, Output};
-use crate::recording::{ReadOptions, clean_text, read};
-use crate::session::start::{self, Part};
+use crate::recording::clean_text;
+use crate::session::start;
 use crate::session::{OpenedSession, store};
 use crate::timeline::align::{self, align_session};
 
@@ -45,13 +42,15 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
             folder.display()
         )));
     }
-    let parts = read_parts(&arguments.recordings)?;
+    let parts = start::read_parts(&arguments.recordings).map_err(Failure::because)?;
     let title = arguments.title.clone().unwrap_or_else(|| title_of(folder));
     let mut opened = start::sketch(folder, &title, &parts, arguments.under_test.as_deref())
         .map_err(Failure::CouldNot)?;
     let clocks = align_session(&opened, align::Options::default());
     clocks.apply(&mut opened.session, |_| true);
-    copy_recordings(folder, &arguments.recordings, &parts)?;
+    let names = parts.iter().map(|part| part.file.clone());
+    let copies: Vec<_> = arguments.recordings.iter().cloned().zip(names).collect();
+    start::copy_recordings(folder, &copies).map_err(Failure::CouldNot)?;
     store::save(folder, &opened.session, None).map_err(Failure::because)?;
     tell(&opened, output)?;
     output.result("Clocks against session time:")?;
@@ -65,75 +64,11 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     Ok(Exit::Done)
 }
 
-fn read_parts(paths: &[PathBuf]) -> Result<Vec<Part>, Failure> {
-    let names = file_names(paths);
-    paths
-        .par_iter()
-        .zip(names)
-        .map(|(path, file)| {
-            let recording = read(path, &ReadOptions::default()).map_err(Failure::because)?;
-            Ok(Part {
-                file,
-                recording: Arc::new(recording),
-            })
-        })
-        .collect()
-}
-
-/// Names inside the session folder, made distinct where two recordings share one.
-fn file_names(paths: &[PathBuf]) -> Vec<String> {
-    let mut names: Vec<String> = Vec::with_capacity(paths.len());
-    for (index, path) in paths.iter().enumerate() {
-        let own = path
-            .file_name()
-            .map(|n| clean_text(&n.to_string_lossy()))
-            .unwrap_or_default();
-        let plain = format!("recordings/{own}");
-        let name = if names.contains(&plain) {
-            format!("recordings/{}-{own}", index + 1)
-        } else {
-            plain
-        };
-        names.push(name);
-    }
-    names
-}
-
 fn title_of(folder: &Path) -> String {
     let full = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
     full.file_name()
         .map(|name| clean_text(&name.to_string_lossy()))
         .unwrap_or_default()
-}
-
-fn copy_recordings(folder: &Path, paths: &[PathBuf], parts: &[Part]) -> Result<(), Failure> {
-    for (path, part) in paths.iter().zip(parts) {
-        let to = folder.join(&part.file);
-        let failed = |error: std::io::Error| {
-            Failure::CouldNot(format!(
-                "{}: cannot copy {} there ({error})",
-                to.display(),
-                path.display()
-            ))
-        };
-        if to.exists() && same_file(path, &to) {
-            continue;
-        }
-        if to.exists() {
-            return Err(failed(std::io::Error::other(
-                "another file has that name; move it away",
-            )));
-        }
-        if let Some(parent) = to.parent() {
-            std::fs::create_dir_all(parent).map_err(failed)?;
-        }
-        std::fs::copy(path, &to).map_err(failed)?;
-    }
-    Ok(())
-}
-
-fn same_file(one: &Path, other: &Path) -> bool {
-    matches!((one.canonicalize(), other.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }
 
 fn tell(opened: &OpenedSession, output: &mut Output) -> Result<(), Failure> {

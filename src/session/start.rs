@@ -1,10 +1,14 @@
 //! A first session from recordings: labels, roles and sites guessed from what they call themselves.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::{Claim, MatchedOn, OpenedSession, Role, Session, Site, Source, Stream};
-use crate::recording::{Channel, RecordedStream, Recording};
+use crate::recording::{
+    Channel, ReadOptions, RecordedStream, Recording, RecordingError, clean_text, read,
+};
 
 /// Words in a label or a file name that tell the site (common practice, no source).
 const SITE_WORDS: [(&str, Site); 9] = [
@@ -26,6 +30,79 @@ pub struct Part {
     pub file: String,
     /// What it holds.
     pub recording: Arc<Recording>,
+}
+
+/// Reads recordings, all at once; each gets a name inside the session folder to come.
+///
+/// # Errors
+/// [`RecordingError`] of the first that cannot be read.
+pub fn read_parts(paths: &[PathBuf]) -> Result<Vec<Part>, RecordingError> {
+    let names = file_names(paths);
+    paths
+        .par_iter()
+        .zip(names)
+        .map(|(path, file)| {
+            let recording = read(path, &ReadOptions::default())?;
+            Ok(Part {
+                file,
+                recording: Arc::new(recording),
+            })
+        })
+        .collect()
+}
+
+/// Names inside the session folder, made distinct where two recordings share one.
+fn file_names(paths: &[PathBuf]) -> Vec<String> {
+    let mut names: Vec<String> = Vec::with_capacity(paths.len());
+    for (index, path) in paths.iter().enumerate() {
+        let own = path
+            .file_name()
+            .map(|n| clean_text(&n.to_string_lossy()))
+            .unwrap_or_default();
+        let plain = format!("recordings/{own}");
+        let name = if names.contains(&plain) {
+            format!("recordings/{}-{own}", index + 1)
+        } else {
+            plain
+        };
+        names.push(name);
+    }
+    names
+}
+
+/// Copies recordings into a session folder, each under the name beside it. One that is there
+/// already stays as it is.
+///
+/// # Errors
+/// A sentence, where one cannot be copied or another file has its name.
+pub fn copy_recordings(folder: &Path, recordings: &[(PathBuf, String)]) -> Result<(), String> {
+    for (path, file) in recordings {
+        let to = folder.join(file);
+        let failed = |error: std::io::Error| {
+            format!(
+                "{}: cannot copy {} there ({error})",
+                to.display(),
+                path.display()
+            )
+        };
+        if to.exists() && same_file(path, &to) {
+            continue;
+        }
+        if to.exists() {
+            return Err(failed(std::io::Error::other(
+                "another file has that name; move it away",
+            )));
+        }
+        if let Some(parent) = to.parent() {
+            std::fs::create_dir_all(parent).map_err(failed)?;
+        }
+        std::fs::copy(path, &to).map_err(failed)?;
+    }
+    Ok(())
+}
+
+fn same_file(one: &Path, other: &Path) -> bool {
+    matches!((one.canonicalize(), other.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }
 
 /// Sketches a session in `folder` over `parts`: one stream for each power source, each bound to

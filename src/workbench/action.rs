@@ -150,6 +150,8 @@ pub enum Landmarks {
     Edges,
     /// Dropouts.
     Dropouts,
+    /// Excursions of the source under test.
+    Excursions,
     /// The highest seconds.
     Peaks,
 }
@@ -160,6 +162,7 @@ impl Landmarks {
         match self {
             Landmarks::Edges => "segment edges",
             Landmarks::Dropouts => "dropouts",
+            Landmarks::Excursions => "excursions",
             Landmarks::Peaks => "peaks",
         }
     }
@@ -392,6 +395,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::ViewMenu, Command::Close, &["esc"], "view-close", "leave", "stay in this view"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Edges), &["e"], "landmark-edges", "edges", "edges of segments"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Dropouts), &["d"], "landmark-dropouts", "dropouts", "dropouts of any stream"),
+    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Excursions), &["x"], "landmark-excursions", "excursions", "excursions: where no reference shows what the source under test shows"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Peaks), &["p"], "landmark-peaks", "peaks", "peaks: the highest efforts of the ride"),
     entry(Place::LandmarkMenu, Command::Close, &["esc"], "landmark-close", "leave", "leave it as it is"),
     entry(Place::QuitQuestion, Command::SaveAndQuit, &["s"], "quit-save", "save and quit", "save and quit"),

@@ -41,7 +41,9 @@ impl Desk {
     fn journal(&mut self, name: &str, done: &str, state: &State) -> Report {
         let done = done.to_owned();
         let written = match &mut self.journal {
-            Ok(journal) => journal.record(name, state.session()).map_err(|e| e.to_string()),
+            Ok(journal) => journal
+                .record(name, state.session())
+                .map_err(|e| e.to_string()),
             Err(why) => Err(why.clone()),
         };
         match written {
@@ -52,11 +54,18 @@ impl Desk {
 
     fn forget(&mut self) -> Option<Report> {
         let journal = self.journal.as_mut().ok()?;
-        journal.clear().err().map(|error| Report::Failed(error.to_string()))
+        journal
+            .clear()
+            .err()
+            .map(|error| Report::Failed(error.to_string()))
     }
 
     fn save(&mut self, over: bool, state: &State) -> Report {
-        let expected = if over { None } else { self.fingerprint.as_ref() };
+        let expected = if over {
+            None
+        } else {
+            self.fingerprint.as_ref()
+        };
         match store::save(&self.folder, state.session(), expected) {
             Ok(fingerprint) => {
                 self.fingerprint = Some(fingerprint);
@@ -129,7 +138,8 @@ impl Desk {
 
 fn export(path: &Path, state: &State) -> Report {
     let table = crate::analysis::table::table(state.session(), &state.aligned);
-    let written = crate::export::table::bytes_for(path, &table)
+    let written = serde_json::to_vec_pretty(&table)
+        .map_err(|e| e.to_string())
         .and_then(|bytes| store::write_atomically(path, &bytes).map_err(|e| e.to_string()));
     match written {
         Ok(()) => Report::Done(format!("exported the segment table to {}", path.display())),
@@ -143,7 +153,9 @@ fn copy(text: &str) -> Report {
         crossterm::clipboard::CopyToClipboard::to_clipboard_from(text)
     );
     match copied {
-        Ok(()) => Report::Done("the figures are on the clipboard, if the terminal allows".to_owned()),
+        Ok(()) => {
+            Report::Done("the figures are on the clipboard, if the terminal allows".to_owned())
+        }
         Err(error) => Report::Failed(format!("not copied ({error})")),
     }
 }

@@ -202,7 +202,13 @@ impl Default for Keymap {
     fn default() -> Self {
         let keys = TABLE
             .iter()
-            .map(|entry| entry.keys.iter().filter_map(|key| Key::parse(key)).collect())
+            .map(|entry| {
+                entry
+                    .keys
+                    .iter()
+                    .filter_map(|key| Key::parse(key))
+                    .collect()
+            })
             .collect();
         let mut keymap = Self {
             keys,
@@ -302,7 +308,12 @@ impl Keymap {
                     .iter()
                     .map(|key| format!("`{}`", key.to_string().replace('|', "\\|")))
                     .collect();
-                out.push_str(&format!("| {} | {} | `{}` |\n", keys.join(" "), entry.doc, entry.name));
+                out.push_str(&format!(
+                    "| {} | {} | `{}` |\n",
+                    keys.join(" "),
+                    entry.doc,
+                    entry.name
+                ));
             }
         }
         out.trim_start().to_owned()
@@ -339,7 +350,11 @@ mod tests {
         }
         for entry in TABLE {
             assert!(Place::ALL.contains(&entry.place), "{}", entry.name);
-            assert!(!entry.doc.is_empty() && !entry.brief.is_empty(), "{}", entry.name);
+            assert!(
+                !entry.doc.is_empty() && !entry.brief.is_empty(),
+                "{}",
+                entry.name
+            );
         }
     }
 

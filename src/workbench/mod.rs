@@ -9,7 +9,7 @@
 //! | [`layout`] | where everything lies; for drawing and for the mouse |
 //! | [`mod@draw`] | a pure function of the state into a buffer |
 //! | [`theme`] | colours and glyphs |
-//! | [`effects`], [`run`], [`terminal`] | the disk, the loop, the terminal taken and given back |
+//! | [`mod@open`], [`effects`], [`run`], [`terminal`] | the disk, the loop, the terminal taken and given back |
 //!
 //! **To add a view:** a variant of [`state::View`] with its title; an entry in the action table
 //! that goes to it, with a key in [`action::Place::ViewMenu`], and entries in
@@ -22,10 +22,13 @@
 //! arm in `update`. Help, status line, search, rebinding and the README's table follow.
 
 pub mod action;
+#[cfg(test)]
+pub(crate) mod bench;
 pub mod draw;
 pub mod effects;
 pub mod keymap;
 pub mod layout;
+pub mod open;
 pub mod run;
 pub mod state;
 pub mod terminal;

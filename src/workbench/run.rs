@@ -132,9 +132,21 @@ fn key_of(event: KeyEvent) -> Option<Key> {
         KeyCode::Char(c) => {
             let upper = shift && c.is_ascii_lowercase();
             let c = if upper { c.to_ascii_uppercase() } else { c };
-            return Some(Key { code: Code::Char(c), ctrl, alt, shift: false });
+            return Some(Key {
+                code: Code::Char(c),
+                ctrl,
+                alt,
+                shift: false,
+            });
         }
-        KeyCode::F(n) => return Some(Key { code: Code::F(n), ctrl, alt, shift }),
+        KeyCode::F(n) => {
+            return Some(Key {
+                code: Code::F(n),
+                ctrl,
+                alt,
+                shift,
+            });
+        }
         KeyCode::Left => "left",
         KeyCode::Right => "right",
         KeyCode::Up => "up",
@@ -152,5 +164,10 @@ fn key_of(event: KeyEvent) -> Option<Key> {
         _ => return None,
     };
     let shift = shift || event.code == KeyCode::BackTab;
-    Key::named(name).map(|key| Key { ctrl, alt, shift, ..key })
+    Key::named(name).map(|key| Key {
+        ctrl,
+        alt,
+        shift,
+        ..key
+    })
 }

@@ -6,12 +6,13 @@ use std::sync::Arc;
 
 use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::{Agreement, SegmentFigures};
+use crate::analysis::ride::{self, RideFindings};
 use crate::analysis::segment;
 use crate::recording::Channel;
 use crate::session::history::History;
 use crate::session::journal::Leftover;
 use crate::session::{Kind, OpenedSession, Role, Session};
-use crate::timeline::{Aligned, Grid, Member, Span, Track};
+use crate::timeline::{Aligned, Member, Span};
 
 use super::action::{Landmarks, Place};
 use super::keymap::Keymap;
@@ -237,8 +238,8 @@ pub struct State {
     pub figures: SegmentFigures,
     /// The same of each segment; kept in step by `update`.
     pub lines: Vec<SegmentFigures>,
-    /// Stretches of each stream without power; kept in step by `update`.
-    pub dropouts: Vec<Vec<Span>>,
+    /// Dropouts and excursions over the ride; kept in step by `update`.
+    pub found: RideFindings,
     /// One letter a stream.
     pub letters: Vec<char>,
 }
@@ -257,7 +258,7 @@ impl State {
             saved: opened.session.clone(),
             figures: segment::live(&opened.session, &aligned, shown, Kind::Open),
             lines: Vec::new(),
-            dropouts: Vec::new(),
+            found: RideFindings::default(),
             aligned,
             opened,
             history: History::default(),
@@ -295,7 +296,7 @@ impl State {
             letters,
         };
         state.stream = state.under_test().unwrap_or(0);
-        state.refresh_dropouts();
+        state.refresh_findings();
         state.refresh_lines();
         state
     }
@@ -323,7 +324,10 @@ impl State {
     /// The source under test that is compared: the one in hand, else the first.
     pub fn under_test(&self) -> Option<usize> {
         let mut powered = self.aligned.powered(Role::UnderTest);
-        let in_hand = self.aligned.powered(Role::UnderTest).find(|i| *i == self.stream);
+        let in_hand = self
+            .aligned
+            .powered(Role::UnderTest)
+            .find(|i| *i == self.stream);
         in_hand.or_else(|| powered.next())
     }
 
@@ -413,28 +417,16 @@ impl State {
             .collect();
     }
 
-    pub(super) fn refresh_dropouts(&mut self) {
-        self.dropouts = self.aligned.tracks.iter().map(|t| gaps(t, self.aligned.grid)).collect();
+    pub(super) fn refresh_findings(&mut self) {
+        self.found = ride::findings(&self.aligned);
     }
-}
 
-/// Stretches between a stream's first and last sample without power.
-fn gaps(track: &Track, grid: Grid) -> Vec<Span> {
-    let (Some(column), Some(span)) = (track.column(Channel::Power), track.span()) else {
-        return Vec::new();
-    };
-    let mut gaps: Vec<Span> = Vec::new();
-    for row in grid.rows(span) {
-        if column.get(row).is_none_or(|v| v.is_finite()) {
-            continue;
-        }
-        let here = grid.time_s(row);
-        match gaps.last_mut().filter(|gap| gap.to_s == here) {
-            Some(gap) => gap.to_s += grid.step_s,
-            None => gaps.push(Span::new(here, here + grid.step_s)),
-        }
+    /// Shows a message and keeps it in the log.
+    pub(super) fn note(&mut self, text: String, warns: bool) {
+        let message = Message { text, warns };
+        self.log.push(message.clone());
+        self.message = Some((message, 0));
     }
-    gaps
 }
 
 /// The hashes of recordings seen for the first time are noted at once: they are saved with the

@@ -136,7 +136,9 @@ mod tests {
         assert_eq!(parse_time(" 1:02:03.5 ", 0.0), Some(3723.5));
         assert_eq!(parse_time("+0:30", 100.0), Some(130.0));
         assert_eq!(parse_time("-30", 100.0), Some(70.0));
-        for bad in ["", "1:", ":30", "1:75", "1:2:3:4", "ten", "1.5:00", "1e9", "--1"] {
+        for bad in [
+            "", "1:", ":30", "1:75", "1:2:3:4", "ten", "1.5:00", "1e9", "--1",
+        ] {
             assert_eq!(parse_time(bad, 0.0), None, "{bad}");
         }
     }

@@ -47,13 +47,41 @@ struct Ink {
     named: Color,
 }
 
-const ORANGE: Ink = Ink { rgb: (0xE6, 0x9F, 0x00), indexed: 214, named: Color::Yellow };
-const SKY: Ink = Ink { rgb: (0x56, 0xB4, 0xE9), indexed: 74, named: Color::Cyan };
-const GREEN: Ink = Ink { rgb: (0x00, 0x9E, 0x73), indexed: 36, named: Color::Green };
-const YELLOW: Ink = Ink { rgb: (0xF0, 0xE4, 0x42), indexed: 227, named: Color::LightYellow };
-const BLUE: Ink = Ink { rgb: (0x00, 0x72, 0xB2), indexed: 25, named: Color::Blue };
-const VERMILION: Ink = Ink { rgb: (0xD5, 0x5E, 0x00), indexed: 166, named: Color::Red };
-const PURPLE: Ink = Ink { rgb: (0xCC, 0x79, 0xA7), indexed: 175, named: Color::Magenta };
+const ORANGE: Ink = Ink {
+    rgb: (0xE6, 0x9F, 0x00),
+    indexed: 214,
+    named: Color::Yellow,
+};
+const SKY: Ink = Ink {
+    rgb: (0x56, 0xB4, 0xE9),
+    indexed: 74,
+    named: Color::Cyan,
+};
+const GREEN: Ink = Ink {
+    rgb: (0x00, 0x9E, 0x73),
+    indexed: 36,
+    named: Color::Green,
+};
+const YELLOW: Ink = Ink {
+    rgb: (0xF0, 0xE4, 0x42),
+    indexed: 227,
+    named: Color::LightYellow,
+};
+const BLUE: Ink = Ink {
+    rgb: (0x00, 0x72, 0xB2),
+    indexed: 25,
+    named: Color::Blue,
+};
+const VERMILION: Ink = Ink {
+    rgb: (0xD5, 0x5E, 0x00),
+    indexed: 166,
+    named: Color::Red,
+};
+const PURPLE: Ink = Ink {
+    rgb: (0xCC, 0x79, 0xA7),
+    indexed: 175,
+    named: Color::Magenta,
+};
 
 impl Look {
     /// The look for the environment variables that `get` knows: `NO_COLOR`, `COLORTERM`, `TERM`,
@@ -70,7 +98,9 @@ impl Look {
         } else {
             Depth::Sixteen
         };
-        let locale = ["LC_ALL", "LC_CTYPE", "LANG"].iter().find_map(|name| set(name));
+        let locale = ["LC_ALL", "LC_CTYPE", "LANG"]
+            .iter()
+            .find_map(|name| set(name));
         let unicode = locale.is_none_or(|locale| {
             let locale = locale.to_ascii_lowercase();
             locale.contains("utf-8") || locale.contains("utf8")
@@ -223,12 +253,18 @@ mod tests {
     #[test]
     fn the_environment_decides_colours_and_glyphs() {
         assert_eq!(look(&[("TERM", "xterm")]).depth, Depth::Sixteen);
-        assert_eq!(look(&[("TERM", "xterm-256color")]).depth, Depth::TwoHundredFiftySix);
+        assert_eq!(
+            look(&[("TERM", "xterm-256color")]).depth,
+            Depth::TwoHundredFiftySix
+        );
         let full = [("TERM", "xterm-256color"), ("COLORTERM", "truecolor")];
         assert_eq!(look(&full).depth, Depth::True);
         let none = [("COLORTERM", "truecolor"), ("NO_COLOR", "1")];
         assert_eq!(look(&none).depth, Depth::None);
-        assert_eq!(look(&[("COLORTERM", "truecolor"), ("NO_COLOR", "")]).depth, Depth::True);
+        assert_eq!(
+            look(&[("COLORTERM", "truecolor"), ("NO_COLOR", "")]).depth,
+            Depth::True
+        );
         assert!(look(&[("LANG", "C")]).ascii);
         assert!(!look(&[("LANG", "C"), ("LC_ALL", "C.UTF-8")]).ascii);
     }
@@ -241,7 +277,11 @@ mod tests {
 
     #[test]
     fn ascii_mode_lets_nothing_else_through() {
-        let look = Look { depth: Depth::None, ground: Ground::Dark, ascii: true };
+        let look = Look {
+            depth: Depth::None,
+            ground: Ground::Dark,
+            ascii: true,
+        };
         assert_eq!(look.text("±2 % – “é”"), "+-2 % - \"?\"");
     }
 }

@@ -12,7 +12,7 @@ use std::path::PathBuf;
 
 use super::action::{Command, Place};
 use super::keymap::Key;
-use super::state::{Held, Lane, Message, Mode, Purpose, State};
+use super::state::{Held, Lane, Mode, Purpose, State};
 use crate::session::Session;
 
 /// What happened.
@@ -156,18 +156,12 @@ fn age_message(state: &mut State, action: &Action) {
 
 /// Shows a message and keeps it in the log.
 fn say(state: &mut State, text: impl Into<String>) {
-    tell(state, text.into(), false);
+    state.note(text.into(), false);
 }
 
 /// Shows a message that something is wrong or cannot be done.
 fn warn(state: &mut State, text: impl Into<String>) {
-    tell(state, text.into(), true);
-}
-
-fn tell(state: &mut State, text: String, warns: bool) {
-    let message = Message { text, warns };
-    state.log.push(message.clone());
-    state.message = Some((message, 0));
+    state.note(text.into(), true);
 }
 
 fn press(state: &mut State, key: Key, effects: &mut Vec<Effect>) {
@@ -178,7 +172,10 @@ fn press(state: &mut State, key: Key, effects: &mut Vec<Effect>) {
         (None, Mode::View, _) => {
             let label = key.label(state.look.ascii);
             let help = key_of(state, Command::Help);
-            warn(state, format!("{label} does nothing here; {help} shows every key"));
+            warn(
+                state,
+                format!("{label} does nothing here; {help} shows every key"),
+            );
         }
         _ => {}
     }
@@ -230,7 +227,10 @@ fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         | Command::Caret(_)
         | Command::CaretEnd(_)
         | Command::Scroll(_) => prompt::perform(state, command, effects),
-        Command::SelectStream(_) | Command::ToggleStream | Command::Solo | Command::NextReference => {
+        Command::SelectStream(_)
+        | Command::ToggleStream
+        | Command::Solo
+        | Command::NextReference => {
             streams(state, command);
         }
         Command::ToggleLane(_) | Command::TogglePercent | Command::HoldScales | Command::Smooth => {
@@ -341,7 +341,9 @@ fn streams(state: &mut State, command: Command) {
         }
         Command::NextReference => {
             let members = state.aligned.references();
-            let here = state.basis().and_then(|b| members.iter().position(|m| *m == b));
+            let here = state
+                .basis()
+                .and_then(|b| members.iter().position(|m| *m == b));
             let next = here.map_or(0, |here| (here + 1) % members.len().max(1));
             match members.get(next) {
                 Some(member) => {
@@ -361,9 +363,11 @@ fn picture(state: &mut State, command: Command) {
         Command::ToggleLane(lane) => {
             let carried = match lane {
                 Lane::Difference => state.basis().is_some() && state.under_test().is_some(),
-                Lane::Channel(channel) => {
-                    state.aligned.tracks.iter().any(|t| t.column(channel).is_some())
-                }
+                Lane::Channel(channel) => state
+                    .aligned
+                    .tracks
+                    .iter()
+                    .any(|t| t.column(channel).is_some()),
             };
             let place = Lane::ALL.iter().position(|l| *l == lane);
             let Some(shown) = place.and_then(|place| state.lanes.get_mut(place)) else {
@@ -410,7 +414,10 @@ fn hear(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
         Report::Journalled { done } => say(state, done),
         Report::NotJournalled { done, why } => {
             let key = key_of(state, Command::Save);
-            warn(state, format!("{done}, but a crash would lose it ({why}); save now: {key}"));
+            warn(
+                state,
+                format!("{done}, but a crash would lose it ({why}); save now: {key}"),
+            );
         }
         Report::Saved { file } => {
             state.saved = state.session().clone();

@@ -64,7 +64,8 @@ impl Dots {
                 continue;
             };
             let height = self.height();
-            let (mut top, mut bottom) = (scale.row(extent.max, height), scale.row(extent.min, height));
+            let (mut top, mut bottom) =
+                (scale.row(extent.max, height), scale.row(extent.min, height));
             // Neighbours touch, so that a steep line is a line.
             if let Some((top_before, bottom_before)) = before {
                 if top > bottom_before + 1 {
@@ -91,7 +92,8 @@ impl Dots {
     pub fn paint(&self, area: Rect, buffer: &mut Buffer, look: Look, styles: &[Style]) {
         for row in 0..area.height.min(self.rows as u16) {
             for column in 0..area.width.min(self.columns as u16) {
-                let (mask, owner) = self.cells[usize::from(row) * self.columns + usize::from(column)];
+                let (mask, owner) =
+                    self.cells[usize::from(row) * self.columns + usize::from(column)];
                 if mask == 0 {
                     continue;
                 }
@@ -149,9 +151,15 @@ mod tests {
     fn a_spike_is_drawn_however_wide_its_column() {
         let area = Rect::new(0, 0, 2, 2);
         let mut dots = Dots::new(area);
-        let scale = Vertical { low: 0.0, high: 700.0 };
+        let scale = Vertical {
+            low: 0.0,
+            high: 700.0,
+        };
         let flat = Extent { min: 0.0, max: 0.0 };
-        let spike = Extent { min: 0.0, max: 700.0 };
+        let spike = Extent {
+            min: 0.0,
+            max: 700.0,
+        };
         dots.trace(scale, 1, |x| Some(if x == 2 { spike } else { flat }));
         assert!(!dots.is_empty_at(1, 0));
         assert!(dots.is_empty_at(0, 0));
@@ -168,7 +176,10 @@ mod tests {
     #[test]
     fn a_gap_is_not_bridged() {
         let mut dots = Dots::new(Rect::new(0, 0, 3, 1));
-        let scale = Vertical { low: 0.0, high: 1.0 };
+        let scale = Vertical {
+            low: 0.0,
+            high: 1.0,
+        };
         dots.trace(scale, 0, |x| {
             (x < 2 || x > 3).then_some(Extent { min: 0.5, max: 0.5 })
         });
@@ -179,8 +190,16 @@ mod tests {
     #[test]
     fn no_room_and_no_range_are_no_trouble() {
         let mut dots = Dots::new(Rect::new(0, 0, 0, 0));
-        let scale = Vertical { low: 1.0, high: 1.0 };
-        dots.trace(scale, 0, |_| Some(Extent { min: 1.0, max: f64::NAN }));
+        let scale = Vertical {
+            low: 1.0,
+            high: 1.0,
+        };
+        dots.trace(scale, 0, |_| {
+            Some(Extent {
+                min: 1.0,
+                max: f64::NAN,
+            })
+        });
         assert_eq!((dots.width(), dots.height()), (0, 0));
         assert!(dots.is_empty_at(5, 5));
     }

@@ -30,11 +30,29 @@ fn title(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
         title => title,
     };
     let separator = state.look.glyph('·', '-');
-    let left = format!(" truing {separator} {name} {separator} {}", state.view.title());
-    let bar = state.look.strong().add_modifier(ratatui::style::Modifier::UNDERLINED);
-    pen.write(area.x, area.y, area.width, &" ".repeat(usize::from(area.width)), bar);
+    let left = format!(
+        " truing {separator} {name} {separator} {}",
+        state.view.title()
+    );
+    let bar = state
+        .look
+        .strong()
+        .add_modifier(ratatui::style::Modifier::UNDERLINED);
+    pen.write(
+        area.x,
+        area.y,
+        area.width,
+        &" ".repeat(usize::from(area.width)),
+        bar,
+    );
     let right = status.len() as u16 + 1;
-    pen.write(area.x, area.y, area.width.saturating_sub(right + 1), &left, bar);
+    pen.write(
+        area.x,
+        area.y,
+        area.width.saturating_sub(right + 1),
+        &left,
+        bar,
+    );
     if area.width > right + 10 {
         pen.write(area.right() - right, area.y, right, status, bar);
     }
@@ -51,7 +69,13 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
             pen.write(area.x, area.y, area.width, &text, state.look.warning());
         }
         Some((message, _)) => {
-            pen.write(area.x, area.y, area.width, &message.text, state.look.strong());
+            pen.write(
+                area.x,
+                area.y,
+                area.width,
+                &message.text,
+                state.look.strong(),
+            );
         }
         None => {
             let text = hint(state);
@@ -70,9 +94,14 @@ fn hint(state: &State) -> String {
             key(Command::SetEdge(Edge::End))
         ),
         (_, Held::Whole { .. }, _) => {
-            format!("the window follows the cursor; {} lets go", key(Command::LetGo))
+            format!(
+                "the window follows the cursor; {} lets go",
+                key(Command::LetGo)
+            )
         }
-        (Some(_), _, Some(segment)) if !segment.note.is_empty() => format!("note: {}", segment.note),
+        (Some(_), _, Some(segment)) if !segment.note.is_empty() => {
+            format!("note: {}", segment.note)
+        }
         (Some(_), _, Some(segment)) => format!("segment {} selected", segment.kind),
         (Some(_), _, None) => format!("{} keeps the window as a segment", key(Command::AskTag)),
         (None, ..) => format!(
@@ -94,7 +123,10 @@ pub fn clock_line(state: &State) -> String {
         Some(on) => format!("matched on {on}"),
         None => "not yet aligned".to_owned(),
     };
-    format!("clock of {}: offset {:+9.1} s  {matched}", stream.label, stream.offset_s)
+    format!(
+        "clock of {}: offset {:+9.1} s  {matched}",
+        stream.label, stream.offset_s
+    )
 }
 
 fn key_label(state: &State, command: Command) -> String {

@@ -80,7 +80,11 @@ fn ground(state: &State, plot: Rect, pen: &mut Pen<'_>) {
     }
     if let Some(window) = state.brush.window {
         if let Some((left, right)) = columns_of(plot, state.shown, window) {
-            let tint = Rect { x: left, width: right - left + 1, ..plot };
+            let tint = Rect {
+                x: left,
+                width: right - left + 1,
+                ..plot
+            };
             pen.style(tint, state.look.tint());
         }
         for t_s in [window.from_s, window.to_s] {
@@ -258,9 +262,16 @@ fn axis(state: &State, area: Rect, pen: &mut Pen<'_>) {
             }
         }
     }
-    let window = state.brush.window.and_then(|w| columns_of(plot, state.shown, w));
+    let window = state
+        .brush
+        .window
+        .and_then(|w| columns_of(plot, state.shown, w));
     if let Some((left, right)) = window {
-        let covered = Rect { x: left, width: right - left + 1, ..plot };
+        let covered = Rect {
+            x: left,
+            width: right - left + 1,
+            ..plot
+        };
         pen.style(covered, state.look.selected());
     }
 }
@@ -274,7 +285,10 @@ fn cursor(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
         };
         for y in plot.top()..plot.bottom() {
             let symbol = pen.buffer.cell((x, y)).map(|cell| cell.symbol().to_owned());
-            let empty = matches!(symbol.as_deref(), None | Some(" " | "┊" | "│" | "─" | "╌" | "." | "-" | "=" | "|"));
+            let empty = matches!(
+                symbol.as_deref(),
+                None | Some(" " | "┊" | "│" | "─" | "╌" | "." | "-" | "=" | "|")
+            );
             if empty {
                 pen.dot(x, y, state.look.glyph('┃', '!'), state.look.strong());
             } else {
@@ -299,18 +313,34 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let inks = state.look.streams(&state.session().streams);
     let clock = if state.long() { 8 } else { 6 };
     let mut line = Text::default()
-        .with(format!("{} ", state.look.glyph('▲', '^')), state.look.strong())
-        .with(format!("{:<clock$} ", text::time(state.cursor_s, state.long())), state.look.strong());
-    let at = |index: usize, channel: Channel| picture::value(state, Series::Stream(index, channel), row);
+        .with(
+            format!("{} ", state.look.glyph('▲', '^')),
+            state.look.strong(),
+        )
+        .with(
+            format!("{:<clock$} ", text::time(state.cursor_s, state.long())),
+            state.look.strong(),
+        );
+    let at =
+        |index: usize, channel: Channel| picture::value(state, Series::Stream(index, channel), row);
     for (index, letter) in state.letters.iter().enumerate() {
-        let carries = |channel| state.aligned.tracks.get(index).is_some_and(|t| t.column(channel).is_some());
+        let carries = |channel| {
+            state
+                .aligned
+                .tracks
+                .get(index)
+                .is_some_and(|t| t.column(channel).is_some())
+        };
         if !carries(Channel::Power) {
             continue;
         }
         let ink = inks.get(index).copied().unwrap_or_default();
         line = line
             .with(format!(" {letter}"), ink.add_modifier(Modifier::BOLD))
-            .with(format!("{} W", text::plain(at(index, Channel::Power), 5, 0)), Style::new());
+            .with(
+                format!("{} W", text::plain(at(index, Channel::Power), 5, 0)),
+                Style::new(),
+            );
         if carries(Channel::Cadence) {
             let rpm = text::plain(at(index, Channel::Cadence), 4, 0);
             line = line.with(format!("{rpm} rpm"), Style::new());
@@ -325,7 +355,10 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
         let letter = state.letters.get(under_test).copied().unwrap_or('*');
         line = line
             .with(format!("  {letter}-ref"), state.look.difference())
-            .with(format!("{} W", text::signed(difference, 7, 1)), Style::new());
+            .with(
+                format!("{} W", text::signed(difference, 7, 1)),
+                Style::new(),
+            );
     }
     if state.mode == Mode::Clock {
         line = Text::default().with(super::frame::clock_line(state), state.look.strong());
@@ -336,7 +369,13 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
         let note = format!(" picture smoothed {} s ", state.smooth_s);
         let width = note.chars().count() as u16;
         if area.width > width {
-            pen.write(area.right() - width, area.y, width, &note, state.look.selected());
+            pen.write(
+                area.right() - width,
+                area.y,
+                width,
+                &note,
+                state.look.selected(),
+            );
         }
     }
 }

@@ -14,13 +14,21 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         Mode::Menu(place) => boxed(place.title(), &menu_lines(state, *place), area, pen),
         Mode::Prompt(prompt) => typing(state, prompt, area, pen),
         Mode::Help(first) => list("keys", &help_lines(state), *first, area, pen),
-        Mode::Log(first) => list("messages, the latest first", &log_lines(state), *first, area, pen),
+        Mode::Log(first) => list(
+            "messages, the latest first",
+            &log_lines(state),
+            *first,
+            area,
+            pen,
+        ),
     }
 }
 
 fn keys_text(state: &State, entry: &Entry) -> String {
     let keys = state.keymap.keys_of(entry).iter();
-    keys.map(|key| key.label(state.look.ascii)).collect::<Vec<_>>().join(" ")
+    keys.map(|key| key.label(state.look.ascii))
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 fn menu_lines(state: &State, place: Place) -> Vec<Text> {
@@ -28,7 +36,10 @@ fn menu_lines(state: &State, place: Place) -> Vec<Text> {
     for entry in TABLE.iter().filter(|entry| entry.place == place) {
         lines.push(
             Text::default()
-                .with(format!("{:>4}  ", keys_text(state, entry)), state.look.strong())
+                .with(
+                    format!("{:>4}  ", keys_text(state, entry)),
+                    state.look.strong(),
+                )
                 .with(entry.doc, Style::new()),
         );
     }
@@ -116,7 +127,13 @@ fn border(title: &str, place: Rect, pen: &mut Pen<'_>) {
         pen.dot(x, y, look.glyph(corner, '+'), Style::new());
     }
     let title = format!(" {title} ");
-    pen.write(place.x + 2, place.y, place.width.saturating_sub(4), &title, look.strong());
+    pen.write(
+        place.x + 2,
+        place.y,
+        place.width.saturating_sub(4),
+        &title,
+        look.strong(),
+    );
 }
 
 fn question(purpose: Purpose) -> &'static str {
@@ -141,7 +158,11 @@ fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
         let entries = found(&prompt.text);
         let first = prompt.pick.saturating_sub(rows - 1);
         for (index, entry) in entries.iter().enumerate().skip(first).take(rows) {
-            let style = if index == prompt.pick { state.look.selected() } else { Style::new() };
+            let style = if index == prompt.pick {
+                state.look.selected()
+            } else {
+                Style::new()
+            };
             let text = format!("{:>12}  {}", keys_text(state, entry), entry.doc);
             let text = super::super::text::field(&text, wide, state.look.cut());
             lines.push(Text::default().with(text, style));
@@ -173,7 +194,10 @@ fn help_lines(state: &State) -> Vec<Text> {
         for entry in TABLE.iter().filter(|entry| entry.place == *place) {
             lines.push(
                 Text::default()
-                    .with(format!("{:>16}  ", keys_text(state, entry)), state.look.strong())
+                    .with(
+                        format!("{:>16}  ", keys_text(state, entry)),
+                        state.look.strong(),
+                    )
                     .with(entry.doc, Style::new()),
             );
         }
@@ -199,18 +223,36 @@ fn log_lines(state: &State) -> Vec<Text> {
 /// A list over the whole screen but for the lines below it.
 fn list(title: &str, lines: &[Text], first: usize, area: Rect, pen: &mut Pen<'_>) {
     let place = Rect {
-        height: area.height.saturating_sub(if area.height >= 24 { 3 } else { 1 }),
+        height: area
+            .height
+            .saturating_sub(if area.height >= 24 { 3 } else { 1 }),
         ..area
     };
     border(title, place, pen);
     let rows = usize::from(place.height.saturating_sub(2));
     let first = first.min(lines.len().saturating_sub(rows));
     for (row, line) in lines.iter().skip(first).take(rows).enumerate() {
-        pen.line(place.x + 2, place.y + 1 + row as u16, place.width.saturating_sub(4), line);
+        pen.line(
+            place.x + 2,
+            place.y + 1 + row as u16,
+            place.width.saturating_sub(4),
+            line,
+        );
     }
     if lines.len() > rows && place.width > 30 && place.height > 1 {
-        let text = format!(" {}-{} of {} ", first + 1, (first + rows).min(lines.len()), lines.len());
+        let text = format!(
+            " {}-{} of {} ",
+            first + 1,
+            (first + rows).min(lines.len()),
+            lines.len()
+        );
         let x = place.right().saturating_sub(text.len() as u16 + 2);
-        pen.write(x, place.bottom() - 1, text.len() as u16, &text, Style::new());
+        pen.write(
+            x,
+            place.bottom() - 1,
+            text.len() as u16,
+            &text,
+            Style::new(),
+        );
     }
 }

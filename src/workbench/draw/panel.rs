@@ -30,7 +30,11 @@ pub fn lines(state: &State, room: usize) -> Vec<Text> {
     let mut lines = vec![head(state), column_heads(state)];
     let inks = state.look.streams(&state.session().streams);
     for (index, stream) in state.session().streams.iter().enumerate() {
-        let figures = state.figures.streams.iter().find(|f| f.label == stream.label);
+        let figures = state
+            .figures
+            .streams
+            .iter()
+            .find(|f| f.label == stream.label);
         let ink = inks.get(index).copied().unwrap_or_default();
         lines.push(stream_line(state, index, &stream.label, figures, ink));
     }
@@ -52,11 +56,20 @@ pub fn lines(state: &State, room: usize) -> Vec<Text> {
         .collect();
     if lines.len() + 2 < room && !others.is_empty() {
         lines.push(Text::default());
-        lines.push(Text::default().with("against the others    bias W  bias %", state.look.faint()));
+        lines
+            .push(Text::default().with("against the others    bias W  bias %", state.look.faint()));
         for other in others {
-            let name = text::field(&format!("{} - {}", other.under_test, other.reference), 20, state.look.cut());
+            let name = text::field(
+                &format!("{} - {}", other.under_test, other.reference),
+                20,
+                state.look.cut(),
+            );
             lines.push(Text::default().with(
-                format!("{name} {} {}", signed(other.bias_w, 7, 1), signed(other.bias_percent, 7, 2)),
+                format!(
+                    "{name} {} {}",
+                    signed(other.bias_w, 7, 1),
+                    signed(other.bias_percent, 7, 2)
+                ),
                 Style::new(),
             ));
         }
@@ -76,12 +89,23 @@ fn head(state: &State) -> Text {
     let long = state.long();
     let brushed = state.brush.window.is_some_and(|w| w.duration_s() > 0.0);
     let word = if brushed { "window" } else { "in view" };
-    let ends = format!("{}-{}", text::time(span.from_s, long), text::time(span.to_s, long));
-    let style = if brushed { state.look.selected() } else { state.look.strong() };
+    let ends = format!(
+        "{}-{}",
+        text::time(span.from_s, long),
+        text::time(span.to_s, long)
+    );
+    let style = if brushed {
+        state.look.selected()
+    } else {
+        state.look.strong()
+    };
     Text::default()
         .with(format!("{word:<7}"), style)
         .with(format!("{ends:>17}"), Style::new())
-        .with(format!("{:>6}", text::duration(span.duration_s())), Style::new())
+        .with(
+            format!("{:>6}", text::duration(span.duration_s())),
+            Style::new(),
+        )
 }
 
 fn column_heads(state: &State) -> Text {
@@ -95,7 +119,10 @@ fn stream_line(
     figures: Option<&StreamFigures>,
     ink: Style,
 ) -> Text {
-    let mark = match (state.stream == index, state.hidden.get(index) == Some(&true)) {
+    let mark = match (
+        state.stream == index,
+        state.hidden.get(index) == Some(&true),
+    ) {
         (true, false) => state.look.glyph('▸', '>'),
         (true, true) => state.look.glyph('▹', '}'),
         (false, true) => state.look.glyph('·', '.'),
@@ -103,7 +130,11 @@ fn stream_line(
     };
     let letter = state.letters.get(index).copied().unwrap_or('*');
     let name = text::field(&state.look.text(label), 9, state.look.cut());
-    let ink = if state.hidden.get(index) == Some(&true) { state.look.faint() } else { ink };
+    let ink = if state.hidden.get(index) == Some(&true) {
+        state.look.faint()
+    } else {
+        ink
+    };
     Text::default()
         .with(mark.to_string(), state.look.strong())
         .with(letter.to_string(), ink.add_modifier(Modifier::BOLD))
@@ -173,7 +204,10 @@ fn interval(state: &State, name: &str, interval: Option<[f64; 2]>, unit: &str) -
     let [low, high] = interval.map_or([None, None], |[low, high]| [Some(low), Some(high)]);
     Text::default()
         .with(format!("{name:<8}"), state.look.faint())
-        .with(format!("{} to {} {unit}", signed(low, 8, 1), signed(high, 7, 1)), Style::new())
+        .with(
+            format!("{} to {} {unit}", signed(low, 8, 1), signed(high, 7, 1)),
+            Style::new(),
+        )
 }
 
 /// The claim, and by word and sign on which side of it the bias lies.
@@ -190,12 +224,14 @@ fn claim_line(state: &State, a: &Agreement) -> Text {
 /// Whether a bias lies inside a limit: a sign, a word and a style.
 pub fn beyond(look: Look, bias_w: Option<f64>, limit_w: f64) -> (String, Style) {
     match bias_w {
-        Some(bias_w) if bias_w > limit_w => {
-            (format!("{} bias above", look.glyph('▲', '^')), look.warning())
-        }
-        Some(bias_w) if bias_w < -limit_w => {
-            (format!("{} bias below", look.glyph('▼', 'v')), look.warning())
-        }
+        Some(bias_w) if bias_w > limit_w => (
+            format!("{} bias above", look.glyph('▲', '^')),
+            look.warning(),
+        ),
+        Some(bias_w) if bias_w < -limit_w => (
+            format!("{} bias below", look.glyph('▼', 'v')),
+            look.warning(),
+        ),
         Some(_) => ("bias inside".to_owned(), Style::new()),
         None => ("-".to_owned(), Style::new()),
     }

@@ -7,7 +7,7 @@ use ratatui::layout::Rect;
 use super::super::state::{Lane, Scale, State};
 use super::dots::ACROSS;
 use crate::recording::Channel;
-use crate::timeline::{Extent, Grid, Member, Span};
+use crate::timeline::{Extent, Grid, Span};
 
 /// A series of a lane: a stream's channel, or the difference.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -37,7 +37,10 @@ pub fn series(state: &State, lane: Lane) -> Vec<Series> {
         (*index == state.stream, role)
     };
     shown.sort_by_key(rank);
-    shown.into_iter().map(|i| Series::Stream(i, channel)).collect()
+    shown
+        .into_iter()
+        .map(|i| Series::Stream(i, channel))
+        .collect()
 }
 
 /// The time that dot column `x` of `columns` over `shown` stands for.
@@ -97,11 +100,18 @@ pub fn value(state: &State, series: Series, row: usize) -> Option<f64> {
         Series::Stream(index, channel) => *aligned.tracks.get(index)?.column(channel)?.get(row)?,
         Series::Difference => {
             let (under_test, basis) = (state.under_test()?, state.basis()?);
-            let difference_w = *aligned.comparison(under_test, basis)?.difference_w().get(row)?;
+            let difference_w = *aligned
+                .comparison(under_test, basis)?
+                .difference_w()
+                .get(row)?;
             if state.percent {
                 let level_w = *aligned.power(basis)?.get(row)?;
                 let tells = level_w >= crate::analysis::agreement::PERCENT_FROM_W;
-                if tells { 100.0 * difference_w / level_w } else { f64::NAN }
+                if tells {
+                    100.0 * difference_w / level_w
+                } else {
+                    f64::NAN
+                }
             } else {
                 difference_w
             }
@@ -154,7 +164,10 @@ pub fn limit(state: &State, span: Span) -> Option<f64> {
 /// The scale of a lane: held, or fitted to what is shown.
 pub fn scale(state: &State, lane: Lane, plot: Rect) -> Scale {
     let place = Lane::ALL.iter().position(|l| *l == lane);
-    let held = state.held_scales.zip(place).and_then(|(held, place)| held[place]);
+    let held = state
+        .held_scales
+        .zip(place)
+        .and_then(|(held, place)| held[place]);
     held.unwrap_or_else(|| fitted(state, lane, plot))
 }
 
@@ -163,7 +176,8 @@ fn fitted(state: &State, lane: Lane, plot: Rect) -> Scale {
     let extents: Vec<Extent> = series(state, lane)
         .into_iter()
         .flat_map(|series| {
-            (0..columns).filter_map(move |x| extent(state, series, dot_span(state.shown, x, columns)))
+            (0..columns)
+                .filter_map(move |x| extent(state, series, dot_span(state.shown, x, columns)))
         })
         .collect();
     if lane == Lane::Difference {
@@ -172,7 +186,10 @@ fn fitted(state: &State, lane: Lane, plot: Rect) -> Scale {
     let low = extents.iter().map(|e| e.min).reduce(f64::min);
     let high = extents.iter().map(|e| e.max).reduce(f64::max);
     let (Some(low), Some(high)) = (low, high) else {
-        return Scale { low: 0.0, high: 100.0 };
+        return Scale {
+            low: 0.0,
+            high: 100.0,
+        };
     };
     let least = match lane {
         Lane::Channel(Channel::Power) => 20.0,
@@ -180,7 +197,11 @@ fn fitted(state: &State, lane: Lane, plot: Rect) -> Scale {
         _ => 10.0,
     };
     // Zero is shown where it is near enough to cost little.
-    let low = if (0.0..0.4 * high).contains(&low) { 0.0 } else { low };
+    let low = if (0.0..0.4 * high).contains(&low) {
+        0.0
+    } else {
+        low
+    };
     let middle = 0.5 * (low + high);
     let half = 0.5 * (high - low).max(least);
     let step = nice_step(2.0 * half / 4.0);
@@ -195,7 +216,10 @@ fn fitted(state: &State, lane: Lane, plot: Rect) -> Scale {
 const DIFFERENCE_SHARE: f64 = 0.92;
 
 fn fitted_difference(state: &State, extents: &[Extent], columns: usize) -> Scale {
-    let mut sizes: Vec<f64> = extents.iter().map(|e| e.max.abs().max(e.min.abs())).collect();
+    let mut sizes: Vec<f64> = extents
+        .iter()
+        .map(|e| e.max.abs().max(e.min.abs()))
+        .collect();
     sizes.sort_by(f64::total_cmp);
     let usual = sizes.get((sizes.len() as f64 * DIFFERENCE_SHARE) as usize);
     let usual = usual.or(sizes.last()).copied().unwrap_or(0.0);
@@ -215,7 +239,11 @@ pub fn nice_step(rough: f64) -> f64 {
     let power = 10f64.powf(rough.max(1e-6).log10().floor());
     let times = [1.0, 2.0, 5.0, 10.0];
     let wanted = rough / power;
-    times.into_iter().find(|t| *t >= wanted - 1e-9).unwrap_or(10.0) * power
+    times
+        .into_iter()
+        .find(|t| *t >= wanted - 1e-9)
+        .unwrap_or(10.0)
+        * power
 }
 
 /// Steps of a time axis, s.
@@ -244,14 +272,6 @@ pub fn column_of(plot: Rect, shown: Span, t_s: f64) -> Option<u16> {
     inside.then(|| plot.x + (column as u16).min(plot.width - 1))
 }
 
-/// The member compared with, for heads.
-pub fn basis_name(state: &State) -> String {
-    state
-        .basis()
-        .map(|member: Member| state.member_name(member).to_owned())
-        .unwrap_or_default()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -266,9 +286,18 @@ mod tests {
 
     #[test]
     fn time_marks_are_round_and_apart() {
-        let shown = Span { from_s: 10.0, to_s: 610.0 };
-        assert_eq!(time_marks(shown, 60, 10), [120.0, 240.0, 360.0, 480.0, 600.0]);
-        let hour = Span { from_s: 0.0, to_s: 21_600.0 };
+        let shown = Span {
+            from_s: 10.0,
+            to_s: 610.0,
+        };
+        assert_eq!(
+            time_marks(shown, 60, 10),
+            [120.0, 240.0, 360.0, 480.0, 600.0]
+        );
+        let hour = Span {
+            from_s: 0.0,
+            to_s: 21_600.0,
+        };
         assert_eq!(time_marks(hour, 40, 10), [0.0, 7200.0, 14_400.0, 21_600.0]);
     }
 }

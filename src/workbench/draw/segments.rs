@@ -13,9 +13,15 @@ use crate::analysis::figures::Outcome;
 pub fn first_row(state: &State, area: Rect) -> usize {
     let rows = usize::from(area.height.saturating_sub(1)).max(1);
     let count = state.session().segments.len();
-    let cursor = state.session().segments.iter().rposition(|s| s.from_s <= state.cursor_s);
+    let cursor = state
+        .session()
+        .segments
+        .iter()
+        .rposition(|s| s.from_s <= state.cursor_s);
     let wanted = state.selected.or(cursor).unwrap_or(0);
-    wanted.saturating_sub(rows / 2).min(count.saturating_sub(rows))
+    wanted
+        .saturating_sub(rows / 2)
+        .min(count.saturating_sub(rows))
 }
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
@@ -25,7 +31,10 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     head(state, area, pen);
     let first = first_row(state, area);
     let rows = usize::from(area.height - 1);
-    for (row, index) in (first..state.session().segments.len()).take(rows).enumerate() {
+    for (row, index) in (first..state.session().segments.len())
+        .take(rows)
+        .enumerate()
+    {
         let y = area.y + 1 + row as u16;
         pen.line(area.x, y, area.width, &line(state, index));
         if state.selected == Some(index) {
@@ -41,7 +50,10 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
 fn head(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let columns = " nr kind         from     to       length  set pt  bias W  bias %  verdict";
     let head = text::field(columns, usize::from(area.width), ' ');
-    let style = state.look.faint().add_modifier(ratatui::style::Modifier::UNDERLINED);
+    let style = state
+        .look
+        .faint()
+        .add_modifier(ratatui::style::Modifier::UNDERLINED);
     pen.write(area.x, area.y, area.width, &head, style);
     if area.width > 100 {
         pen.write(area.x + 93, area.y, area.width - 93, "note", style);
@@ -59,7 +71,9 @@ fn line(state: &State, index: usize) -> Text {
         .and_then(|figures| figures.verdict.as_ref())
         .map_or(Outcome::NotApplicable, |verdict| verdict.outcome);
     let (mark, style) = outcome_mark(state.look, outcome);
-    let set_point = segment.set_point_w.map_or_else(|| "-".to_owned(), |w| format!("{w:.0} W"));
+    let set_point = segment
+        .set_point_w
+        .map_or_else(|| "-".to_owned(), |w| format!("{w:.0} W"));
     Text::default()
         .with(
             format!(

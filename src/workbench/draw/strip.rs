@@ -29,9 +29,16 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     segments(state, marks, pen);
     dropouts(state, marks, pen);
     let ride = state.ride();
-    let window = state.brush.window.and_then(|window| columns_of(area, ride, window));
+    let window = state
+        .brush
+        .window
+        .and_then(|window| columns_of(area, ride, window));
     if let Some((left, right)) = window {
-        let covered = Rect { x: left, width: right - left + 1, ..traces };
+        let covered = Rect {
+            x: left,
+            width: right - left + 1,
+            ..traces
+        };
         pen.style(covered, state.look.selected());
     }
     if let Some(x) = picture::column_of(area, ride, state.cursor_s) {
@@ -50,7 +57,9 @@ fn power(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let columns = dots.width();
     let track = &state.aligned.tracks[index];
     let at = |x| track.extent(Channel::Power, picture::dot_span(ride, x, columns));
-    let high = (0..columns).filter_map(|x| at(x).map(|e| e.max)).fold(1.0, f64::max);
+    let high = (0..columns)
+        .filter_map(|x| at(x).map(|e| e.max))
+        .fold(1.0, f64::max);
     let scale = Vertical { low: 0.0, high };
     dots.trace(scale, 0, |x| {
         // Filled down to zero: a silhouette reads better than a line in one or two rows.
@@ -63,7 +72,11 @@ fn power(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let ink = inks.get(index).copied().unwrap_or_default();
     dots.paint(area, pen.buffer, state.look, &[state.look.faint()]);
     if let Some((left, right)) = columns_of(area, ride, state.shown) {
-        let seen = Rect { x: left, width: right - left + 1, ..area };
+        let seen = Rect {
+            x: left,
+            width: right - left + 1,
+            ..area
+        };
         pen.style(seen, ink);
     }
 }
@@ -90,11 +103,22 @@ fn segments(state: &State, row: Rect, pen: &mut Pen<'_>) {
         for x in left..=right {
             let overlap = x < last;
             let (bar, double) = (state.look.glyph('━', '='), state.look.glyph('═', '#'));
-            pen.dot(x, row.y, if overlap { double } else { bar }, Style::reset().patch(style));
+            pen.dot(
+                x,
+                row.y,
+                if overlap { double } else { bar },
+                Style::reset().patch(style),
+            );
         }
         let number = (index + 1).to_string();
         if usize::from(right - left + 1) >= number.len() {
-            pen.write(left, row.y, right - left + 1, &number, style.add_modifier(Modifier::BOLD));
+            pen.write(
+                left,
+                row.y,
+                right - left + 1,
+                &number,
+                style.add_modifier(Modifier::BOLD),
+            );
         }
         last = last.max(right + 1);
     }
@@ -102,12 +126,12 @@ fn segments(state: &State, row: Rect, pen: &mut Pen<'_>) {
 
 fn dropouts(state: &State, row: Rect, pen: &mut Pen<'_>) {
     let ride = state.ride();
-    for (index, spans) in state.dropouts.iter().enumerate() {
+    for (index, spans) in state.found.dropouts.iter().enumerate() {
         if state.hidden.get(index) == Some(&true) {
             continue;
         }
         for span in spans {
-            if let Some((left, right)) = columns_of(row, ride, *span) {
+            if let Some((left, right)) = columns_of(row, ride, Span::new(span.from_s, span.to_s)) {
                 for x in left..=right {
                     pen.dot(x, row.y, state.look.glyph('×', 'x'), state.look.warning());
                 }

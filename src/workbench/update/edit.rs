@@ -18,7 +18,10 @@ pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Eff
                 state.brush.held = Held::Nothing;
                 state.mode = Mode::Menu(Place::TagMenu);
             }
-            Some(_) => warn(state, "the window is empty: move the cursor to give it a length"),
+            Some(_) => warn(
+                state,
+                "the window is empty: move the cursor to give it a length",
+            ),
             None => no_window(state),
         },
         Command::Tag(kind) => tag(state, kind, effects),
@@ -29,7 +32,9 @@ pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Eff
         }
         Command::Retag(kind) => {
             state.mode = Mode::View;
-            change_selected(state, &format!("change kind to {kind}"), effects, |s| s.kind = kind);
+            change_selected(state, &format!("change kind to {kind}"), effects, |s| {
+                s.kind = kind
+            });
         }
         Command::MoveSegment => match state.brush.window {
             Some(window) if window.duration_s() > 0.0 => {
@@ -72,7 +77,10 @@ pub(super) fn selected(state: &mut State) -> Option<usize> {
         let text = if state.session().segments.is_empty() {
             "there is no segment yet".to_owned()
         } else {
-            format!("no segment is selected; {} and {} select one", keys.0, keys.1)
+            format!(
+                "no segment is selected; {} and {} select one",
+                keys.0, keys.1
+            )
         };
         warn(state, text);
     }
@@ -114,14 +122,18 @@ pub(super) fn edit(
 /// Brings what is derived from the session in step with it.
 pub(super) fn settle(state: &mut State, streams_before: &[Stream]) {
     let on_the_line = |s: &Stream| (s.role, s.offset_s, s.skew_ppm);
-    let same = state.session().streams.iter().map(on_the_line)
+    let same = state
+        .session()
+        .streams
+        .iter()
+        .map(on_the_line)
         .eq(streams_before.iter().map(on_the_line));
     if !same {
         state.aligned = Arc::new(state.aligned.rebuilt(&state.opened));
         let ride = state.ride();
         state.cursor_s = state.cursor_s.clamp(ride.from_s, ride.to_s);
         super::motion::show(state, state.shown);
-        state.refresh_dropouts();
+        state.refresh_findings();
     }
     let segments = state.session().segments.len();
     state.selected = state.selected.filter(|index| *index < segments);
@@ -288,7 +300,11 @@ fn step(
     }
     let streams = state.session().streams.clone();
     let Some(name) = step(state) else {
-        let text = if word == "undone" { "nothing to undo" } else { "nothing to redo" };
+        let text = if word == "undone" {
+            "nothing to undo"
+        } else {
+            "nothing to redo"
+        };
         say(state, text);
         return;
     };
@@ -322,10 +338,15 @@ pub(super) fn reloaded(state: &mut State, session: Session, effects: &mut Vec<Ef
 fn take_over(state: &mut State, name: &str, session: Session, effects: &mut Vec<Effect>) {
     let files = |session: &Session| -> Vec<(String, Option<String>)> {
         let streams = session.streams.iter();
-        streams.map(|s| (s.file.clone(), s.channel.clone())).collect()
+        streams
+            .map(|s| (s.file.clone(), s.channel.clone()))
+            .collect()
     };
     if files(&session) != files(state.session()) {
-        warn(state, "it has other streams than this one: quit and open the session again");
+        warn(
+            state,
+            "it has other streams than this one: quit and open the session again",
+        );
         return;
     }
     if !edit(state, name, effects, |current| *current = session) {

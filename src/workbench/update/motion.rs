@@ -18,10 +18,13 @@ pub(super) fn perform(state: &mut State, command: Command) {
         Command::Scrub(seconds) => go_to(state, state.cursor_s + f64::from(seconds)),
         Command::Screen(screens) => {
             let by_s = f64::from(screens) * state.shown.duration_s();
-            show(state, Span {
-                from_s: state.shown.from_s + by_s,
-                to_s: state.shown.to_s + by_s,
-            });
+            show(
+                state,
+                Span {
+                    from_s: state.shown.from_s + by_s,
+                    to_s: state.shown.to_s + by_s,
+                },
+            );
             go_to(state, state.cursor_s + by_s);
         }
         Command::RideEnd(end) => {
@@ -39,10 +42,13 @@ pub(super) fn perform(state: &mut State, command: Command) {
             Some(window) => {
                 let margin_s = (0.1 * window.duration_s()).max(5.0);
                 remember_shown(state);
-                show(state, Span {
-                    from_s: window.from_s - margin_s,
-                    to_s: window.to_s + margin_s,
-                });
+                show(
+                    state,
+                    Span {
+                        from_s: window.from_s - margin_s,
+                        to_s: window.to_s + margin_s,
+                    },
+                );
                 if !state.shown.contains(state.cursor_s) {
                     state.cursor_s = window.from_s;
                 }
@@ -62,7 +68,10 @@ pub(super) fn perform(state: &mut State, command: Command) {
                     lead_s: state.cursor_s - window.from_s,
                 };
                 let key = key_of(state, Command::LetGo);
-                say(state, format!("the window follows the cursor; {key} lets go"));
+                say(
+                    state,
+                    format!("the window follows the cursor; {key} lets go"),
+                );
             }
             None => no_window(state),
         },
@@ -124,10 +133,13 @@ fn bring_into_view(state: &mut State, t_s: f64) {
     } else {
         return;
     };
-    show(state, Span {
-        from_s,
-        to_s: from_s + length_s,
-    });
+    show(
+        state,
+        Span {
+            from_s,
+            to_s: from_s + length_s,
+        },
+    );
 }
 
 /// Moves, and where needed widens, what is shown so that all of `span` is; the cursor goes to its
@@ -138,10 +150,13 @@ pub(super) fn bring_span_into_view(state: &mut State, span: Span) {
         let length_s = shown.duration_s().max(1.2 * span.duration_s());
         let middle_s = 0.5 * (span.from_s + span.to_s);
         remember_shown(state);
-        show(state, Span {
-            from_s: middle_s - 0.5 * length_s,
-            to_s: middle_s + 0.5 * length_s,
-        });
+        show(
+            state,
+            Span {
+                from_s: middle_s - 0.5 * length_s,
+                to_s: middle_s + 0.5 * length_s,
+            },
+        );
     }
     state.cursor_s = whole_second(state, span.from_s);
 }
@@ -192,10 +207,13 @@ pub(super) fn zoom(state: &mut State, about_s: f64, closer: bool) {
     let share = ((about_s - shown.from_s) / shown.duration_s()).clamp(0.0, 1.0);
     remember_shown(state);
     let from_s = about_s - share * length_s;
-    show(state, Span {
-        from_s,
-        to_s: from_s + length_s,
-    });
+    show(
+        state,
+        Span {
+            from_s,
+            to_s: from_s + length_s,
+        },
+    );
 }
 
 fn set_edge(state: &mut State, edge: Edge) {
@@ -228,7 +246,10 @@ fn set_edge(state: &mut State, edge: Edge) {
                 Edge::Start => "end",
                 Edge::End => "start",
             };
-            say(state, format!("the window's {other} follows the cursor; {key} sets it"));
+            say(
+                state,
+                format!("the window's {other} follows the cursor; {key} sets it"),
+            );
         }
     }
 }
@@ -241,9 +262,7 @@ fn hold_edge(state: &mut State) {
     // The edge in hand is left where it is, and the other one taken; at first the nearer one.
     let take_end = match state.brush.held {
         Held::Edge { anchor_s } => anchor_s == window.to_s,
-        _ => {
-            (state.cursor_s - window.to_s).abs() <= (state.cursor_s - window.from_s).abs()
-        }
+        _ => (state.cursor_s - window.to_s).abs() <= (state.cursor_s - window.from_s).abs(),
     };
     let (anchor_s, cursor_s) = if take_end {
         (window.from_s, window.to_s)
@@ -253,10 +272,16 @@ fn hold_edge(state: &mut State) {
     state.brush.held = Held::Edge { anchor_s };
     go_to(state, cursor_s);
     let edge = if take_end { "end" } else { "start" };
-    let keys = (key_of(state, Command::LetGo), key_of(state, Command::HoldEdge));
+    let keys = (
+        key_of(state, Command::LetGo),
+        key_of(state, Command::HoldEdge),
+    );
     say(
         state,
-        format!("the window's {edge} follows the cursor; {} lets go, {} takes the other edge", keys.0, keys.1),
+        format!(
+            "the window's {edge} follows the cursor; {} lets go, {} takes the other edge",
+            keys.0, keys.1
+        ),
     );
 }
 
@@ -291,7 +316,9 @@ fn snap(state: &mut State) {
 /// The time of the largest change of the references (of the source under test where there are
 /// none) around `near_s`.
 fn steepest_near(state: &State, near_s: f64) -> Option<f64> {
-    let member = state.basis().or_else(|| state.under_test().map(Member::Stream))?;
+    let member = state
+        .basis()
+        .or_else(|| state.under_test().map(Member::Stream))?;
     let (column, grid) = (state.aligned.power(member)?, state.aligned.grid);
     let near = grid.nearest_row(near_s);
     let mean = |rows: std::ops::Range<usize>| {
@@ -323,7 +350,10 @@ fn landmark(state: &mut State, forward: bool) {
             let side = if forward { "after" } else { "before" };
             let name = state.landmarks.name();
             let key = key_of(state, Command::AskLandmarks);
-            warn(state, format!("no {name} {side} the cursor; {key} chooses other landmarks"));
+            warn(
+                state,
+                format!("no {name} {side} the cursor; {key} chooses other landmarks"),
+            );
         }
     }
 }
@@ -332,11 +362,22 @@ fn landmarks(state: &State) -> Vec<f64> {
     match state.landmarks {
         Landmarks::Edges => {
             let edges = state.session().segments.iter();
-            edges.flat_map(|s| [s.from_s, s.to_s]).map(|t| whole_second(state, t)).collect()
+            edges
+                .flat_map(|s| [s.from_s, s.to_s])
+                .map(|t| whole_second(state, t))
+                .collect()
         }
         Landmarks::Dropouts => {
-            let starts = state.dropouts.iter().flatten();
-            starts.map(|span| whole_second(state, span.from_s)).collect()
+            let starts = state.found.dropouts.iter().flatten();
+            starts
+                .map(|dropout| whole_second(state, dropout.from_s))
+                .collect()
+        }
+        Landmarks::Excursions => {
+            let starts = state.found.excursions.iter().flatten();
+            starts
+                .map(|excursion| whole_second(state, excursion.from_s))
+                .collect()
         }
         Landmarks::Peaks => peaks(state),
     }
@@ -357,7 +398,11 @@ fn peaks(state: &State) -> Vec<f64> {
     let Some(column) = track.and_then(|track| track.column(Channel::Power)) else {
         return Vec::new();
     };
-    let highest = column.iter().copied().filter(|v| v.is_finite()).fold(0.0, f64::max);
+    let highest = column
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite())
+        .fold(0.0, f64::max);
     let is_peak = |row: &usize| {
         let around = row.saturating_sub(PEAK_REACH)..(row + PEAK_REACH + 1).min(column.len());
         let value = column[*row];
@@ -366,5 +411,8 @@ fn peaks(state: &State) -> Vec<f64> {
             && column[around.clone()].iter().all(|v| !(*v > value))
             && column[around.start..*row].iter().all(|v| *v != value)
     };
-    (0..column.len()).filter(is_peak).map(|row| grid.time_s(row)).collect()
+    (0..column.len())
+        .filter(is_peak)
+        .map(|row| grid.time_s(row))
+        .collect()
 }

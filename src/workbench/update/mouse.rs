@@ -21,7 +21,13 @@ pub(super) fn act(state: &mut State, mouse: Mouse) {
     match (mouse.deed, at_s) {
         (Deed::Press, Some(t_s)) if over_strip => {
             let half_s = 0.5 * state.shown.duration_s();
-            motion::show(state, Span { from_s: t_s - half_s, to_s: t_s + half_s });
+            motion::show(
+                state,
+                Span {
+                    from_s: t_s - half_s,
+                    to_s: t_s + half_s,
+                },
+            );
             state.brush.held = Held::Nothing;
             motion::go_to(state, t_s);
         }

@@ -122,7 +122,9 @@ fn workout_set_point(state: &State, span: Span) -> Option<f64> {
     state.aligned.tracks.iter().find_map(|track| {
         let steps = &track.source().recording()?.set_points;
         let here_s = track.clock.to_recorder(middle_s);
-        let step = steps.iter().find(|s| s.from_s <= here_s && here_s < s.to_s)?;
+        let step = steps
+            .iter()
+            .find(|s| s.from_s <= here_s && here_s < s.to_s)?;
         Some(step.watts)
     })
 }
@@ -133,7 +135,10 @@ fn references_level(state: &State, span: Span) -> Option<f64> {
         let index = state.aligned.powered(Role::UnderTest).next()?;
         Some(Member::Stream(index))
     })?;
-    let column = state.aligned.power(member)?.get(state.aligned.grid.rows(span))?;
+    let column = state
+        .aligned
+        .power(member)?
+        .get(state.aligned.grid.rows(span))?;
     let present = column.iter().copied().filter(|v| v.is_finite()).collect();
     let median = crate::analysis::stats::median_of(present)?;
     Some((median / 5.0).round() * 5.0)
@@ -195,7 +200,11 @@ fn take_set_point(state: &mut State, typed: &str, effects: &mut Vec<Effect>) -> 
         "" => None,
         _ => match number.replace(',', ".").parse::<f64>() {
             Ok(watts) if (0.0..=MOST_SET_POINT_W).contains(&watts) => Some(watts),
-            _ => return Some("a set point is a number of watts from 0 to 3000; empty for none".to_owned()),
+            _ => {
+                return Some(
+                    "a set point is a number of watts from 0 to 3000; empty for none".to_owned(),
+                );
+            }
         },
     };
     state.mode = Mode::View;

@@ -1,0 +1,106 @@
+//! A ride in memory and a keyboard, for the tests of the workbench.
+
+use crate::analysis::bench::{Ridden, session_of};
+use crate::recording::Channel;
+use crate::session::Role;
+
+use super::keymap::{Key, Keymap};
+use super::state::State;
+use super::theme::{Depth, Ground, Look};
+use super::update::{Action, Effect, Report, update};
+
+/// Half an hour: a steady block at 200 W from 1:00 to 6:00, a sprint at 10:00 for 15 s, a coast,
+/// steps. The source under test reads 3 % high; the second reference has a gap of 10 s.
+pub fn ride() -> crate::session::OpenedSession {
+    let seconds = 1800;
+    let rider = |t: usize| -> f64 {
+        let wobble = ((t * 7919 % 13) as f64 - 6.0) * 0.5;
+        match t {
+            60..360 => 200.0 + wobble,
+            600..615 => 800.0 - 10.0 * (t - 600) as f64 + wobble,
+            700..760 => 0.0,
+            900..1500 => 150.0 + 25.0 * ((t - 900) / 100) as f64 + wobble,
+            _ => 120.0 + wobble,
+        }
+    };
+    let power = |gain: f64, salt: usize| -> Vec<f64> {
+        let noise = |t: usize| ((t * salt % 11) as f64 - 5.0) * 0.4;
+        (0..seconds)
+            .map(|t| (rider(t) * gain + noise(t)).max(0.0).round())
+            .collect()
+    };
+    let cadence: Vec<f64> = (0..seconds)
+        .map(|t| {
+            if (700..760).contains(&t) {
+                0.0
+            } else {
+                88.0 + (t * 31 % 5) as f64
+            }
+        })
+        .collect();
+    let mut crank = power(0.995, 104_729);
+    crank[1000..1010].fill(f64::NAN);
+    let stream = |label, role, claim_percent, power: Vec<f64>| Ridden {
+        label,
+        role,
+        claim_percent,
+        channels: vec![(Channel::Power, power), (Channel::Cadence, cadence.clone())],
+    };
+    let mut opened = session_of(vec![
+        stream("trainer", Role::UnderTest, Some(2.0), power(1.03, 7907)),
+        stream("pedals", Role::Reference, Some(1.0), power(1.0, 15_485_863)),
+        stream("crank", Role::Reference, Some(1.5), crank),
+    ]);
+    opened.session.title = "Bench ride".to_owned();
+    opened
+}
+
+/// Without colours, in Unicode.
+pub const PLAIN: Look = Look {
+    depth: Depth::None,
+    ground: Ground::Dark,
+    ascii: false,
+};
+
+/// The workbench over [`ride`].
+pub fn state_at(size: (u16, u16), look: Look) -> State {
+    State::new(ride(), look, Keymap::default(), size)
+}
+
+/// The workbench over [`ride`] at 80×24 without colours.
+pub fn state() -> State {
+    state_at((80, 24), PLAIN)
+}
+
+/// Types keys, told apart by spaces as the configuration writes them. Edits are journalled at
+/// once; every other effect is returned.
+pub fn press(state: &mut State, keys: &str) -> Vec<Effect> {
+    let mut others = Vec::new();
+    for word in keys.split_whitespace() {
+        let key = Key::parse(word).unwrap_or_else(|| panic!("no key {word}"));
+        for effect in update(state, Action::Key(key)) {
+            match effect {
+                Effect::Journal { done, .. } => {
+                    update(state, Action::Report(Report::Journalled { done }));
+                }
+                other => others.push(other),
+            }
+        }
+    }
+    others
+}
+
+/// Types text into a prompt.
+pub fn type_text(state: &mut State, text: &str) {
+    for c in text.chars() {
+        update(state, Action::Key(Key::char(c)));
+    }
+}
+
+/// The message shown.
+pub fn message(state: &State) -> &str {
+    state
+        .message
+        .as_ref()
+        .map_or("", |(message, _)| &message.text)
+}

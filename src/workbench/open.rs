@@ -1,0 +1,118 @@
+//! Opening the workbench over a session folder or over recordings.
+
+use std::path::{Path, PathBuf};
+
+use super::action::Place;
+use super::effects::Desk;
+use super::keymap::Keymap;
+use super::run::run;
+use super::state::{Mode, State};
+use super::theme::Look;
+use crate::session::journal::{Journal, JournalError, Leftover, data_directory};
+use crate::session::store::{self, Fingerprint};
+use crate::session::{OpenOptions, OpenedSession, start};
+use crate::timeline::align::{self, align_session};
+
+/// Opens the workbench and returns when it is left.
+///
+/// One path that is a folder (or its `session.toml`) is a session; anything else is a list of
+/// recordings, which become a session in memory until it is saved.
+///
+/// # Errors
+/// A sentence for the person at the keyboard.
+pub fn open(paths: &[PathBuf], look: Look) -> Result<(), String> {
+    let (mut state, mut desk) = prepare(paths, look)?;
+    run(&mut state, &mut desk).map_err(|error| error.to_string())
+}
+
+fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
+    let (opened, fingerprint, recordings) = match paths {
+        [path] if is_session(path) => open_folder(path)?,
+        _ => open_recordings(paths)?,
+    };
+    let has_folder = fingerprint.is_some();
+    let folder = opened.folder.clone();
+    let problems: Vec<String> = opened.problems.iter().map(ToString::to_string).collect();
+    let mut state = State::new(opened, look, Keymap::default(), (80, 24));
+    state.has_folder = has_folder;
+    // A session in memory is journalled under its first recording.
+    let named = if has_folder {
+        folder.clone()
+    } else {
+        paths.first().cloned().unwrap_or_default()
+    };
+    let journal = open_journal(&mut state, &named);
+    for problem in problems {
+        state.note(problem, true);
+    }
+    let desk = Desk {
+        folder,
+        journal,
+        fingerprint,
+        recordings,
+        told_of_change: false,
+    };
+    Ok((state, desk))
+}
+
+fn open_journal(state: &mut State, named: &Path) -> Result<Journal, String> {
+    let opened = data_directory().and_then(|directory| Journal::open(&directory, named));
+    match opened {
+        Ok((journal, leftover)) => {
+            state.leftover = leftover.filter(|l: &Leftover| l.session != *state.session());
+            if state.leftover.is_some() {
+                state.mode = Mode::Menu(Place::RestoreQuestion);
+            }
+            Ok(journal)
+        }
+        Err(error @ JournalError::InUse) => {
+            state.read_only = Some(error.to_string());
+            state.note(error.to_string(), true);
+            Err(error.to_string())
+        }
+        Err(error) => {
+            state.note(error.to_string(), true);
+            Err(error.to_string())
+        }
+    }
+}
+
+fn is_session(path: &Path) -> bool {
+    path.is_dir()
+        || path
+            .file_name()
+            .is_some_and(|name| name == store::FILE_NAME)
+}
+
+type Opened = (OpenedSession, Option<Fingerprint>, Vec<(PathBuf, String)>);
+
+fn open_folder(path: &Path) -> Result<Opened, String> {
+    let folder = match store::file_of(path).parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
+        _ => PathBuf::from("."),
+    };
+    let stored = store::load(&folder).map_err(|error| error.to_string())?;
+    let opened = OpenedSession::bind(&folder, stored.session, OpenOptions::default());
+    if opened
+        .sources
+        .iter()
+        .all(|source| source.samples().is_none())
+    {
+        let problems: Vec<String> = opened.problems.iter().map(ToString::to_string).collect();
+        return Err(format!(
+            "{}: none of its recordings can be used\n{}",
+            path.display(),
+            problems.join("\n")
+        ));
+    }
+    Ok((opened, Some(stored.fingerprint), Vec::new()))
+}
+
+fn open_recordings(paths: &[PathBuf]) -> Result<Opened, String> {
+    let parts = start::read_parts(paths).map_err(|error| error.to_string())?;
+    let mut opened = start::sketch(Path::new(""), "", &parts, None)?;
+    let clocks = align_session(&opened, align::Options::default());
+    clocks.apply(&mut opened.session, |_| true);
+    let names = parts.into_iter().map(|part| part.file);
+    Ok((opened, None, paths.iter().cloned().zip(names).collect()))
+}

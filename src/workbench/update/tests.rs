@@ -1,0 +1,410 @@
+//! Key sequences, and what they lead to.
+
+use super::super::bench::{message, press, ride, state, type_text};
+use super::super::state::{Held, Mode, Purpose};
+use super::*;
+use crate::session::{Kind, MatchedOn};
+use crate::timeline::Span;
+
+fn window(state: &State) -> Option<(f64, f64)> {
+    state.brush.window.map(|w| (w.from_s, w.to_s))
+}
+
+fn go_to(state: &mut State, time: &str) {
+    press(state, "g");
+    type_text(state, time);
+    press(state, "enter");
+}
+
+/// Brushes from one typed time to another.
+fn brush(state: &mut State, from: &str, to: &str) {
+    go_to(state, from);
+    press(state, "s");
+    go_to(state, to);
+    press(state, "e");
+}
+
+#[test]
+fn the_cursor_moves_by_seconds_tens_and_screens_and_stays_in_the_ride() {
+    let mut state = state();
+    press(&mut state, "right right . left");
+    assert_eq!(state.cursor_s, 2.0);
+    press(&mut state, "shift-right >");
+    assert_eq!(state.cursor_s, 22.0);
+    press(&mut state, "home left");
+    assert_eq!(state.cursor_s, 0.0);
+    press(&mut state, "end right");
+    assert_eq!(state.cursor_s, 1800.0);
+    press(&mut state, "home + + pagedown");
+    assert_eq!(state.cursor_s, 450.0);
+    assert!(state.shown.contains(450.0));
+}
+
+#[test]
+fn the_window_follows_from_start_to_end() {
+    let mut state = state();
+    go_to(&mut state, "1:00");
+    press(&mut state, "s");
+    assert_eq!(window(&state), Some((60.0, 60.0)));
+    press(&mut state, "shift-right");
+    assert_eq!(window(&state), Some((60.0, 70.0)));
+    press(&mut state, "e right");
+    assert_eq!(window(&state), Some((60.0, 70.0)));
+    // A start inside the window keeps its end; one after it begins a new window.
+    go_to(&mut state, "1:05");
+    press(&mut state, "s");
+    assert_eq!(
+        (window(&state), state.brush.held),
+        (Some((65.0, 70.0)), Held::Nothing)
+    );
+    go_to(&mut state, "2:00");
+    press(&mut state, "s left left e");
+    assert_eq!(window(&state), Some((118.0, 120.0)));
+    press(&mut state, "esc");
+    assert_eq!(window(&state), None);
+}
+
+#[test]
+fn edges_are_held_swapped_and_the_window_carried() {
+    let mut state = state();
+    brush(&mut state, "1:00", "2:00");
+    press(&mut state, "x right");
+    assert_eq!(window(&state), Some((60.0, 121.0)));
+    press(&mut state, "x left left");
+    assert_eq!(
+        (window(&state), state.cursor_s),
+        (Some((58.0, 121.0)), 58.0)
+    );
+    press(&mut state, "enter right");
+    assert_eq!(window(&state), Some((58.0, 121.0)));
+    press(&mut state, "w shift-right");
+    assert_eq!(window(&state), Some((68.0, 131.0)));
+    press(&mut state, "end");
+    assert_eq!(
+        window(&state),
+        Some((1737.0, 1800.0)),
+        "it stays in the ride, its length kept"
+    );
+}
+
+#[test]
+fn figures_follow_the_window() {
+    let mut state = state();
+    brush(&mut state, "1:00", "6:00");
+    let bias = state.compared(&state.figures).unwrap().clone();
+    assert_eq!(bias.n, 300);
+    assert!((bias.bias_percent.unwrap() - 3.25).abs() < 0.2, "{bias:?}");
+    press(&mut state, "x right");
+    assert_eq!(state.compared(&state.figures).unwrap().n, 301);
+}
+
+#[test]
+fn tagging_selects_sorts_names_and_undoes() {
+    let mut state = state();
+    brush(&mut state, "10:00", "10:15");
+    press(&mut state, "t p");
+    assert_eq!(message(&state), "tag sprint 10:00-10:15");
+    brush(&mut state, "1:00", "6:00");
+    press(&mut state, "t s");
+    let kinds: Vec<Kind> = state.session().segments.iter().map(|s| s.kind).collect();
+    assert_eq!(kinds, [Kind::SteadyBlock, Kind::Sprint]);
+    assert_eq!(state.selected, Some(0));
+    assert!(state.unsaved());
+    press(&mut state, "u");
+    assert_eq!(message(&state), "undone: tag steady-block 1:00-6:00");
+    assert_eq!(state.session().segments.len(), 1);
+    press(&mut state, "r");
+    assert_eq!(message(&state), "redone: tag steady-block 1:00-6:00");
+    press(&mut state, "u u u");
+    assert_eq!(message(&state), "nothing to undo");
+    assert!(!state.unsaved());
+}
+
+#[test]
+fn a_segment_takes_set_point_note_kind_edges_and_goes() {
+    let mut state = state();
+    brush(&mut state, "1:00", "6:00");
+    press(&mut state, "t s p");
+    let Mode::Prompt(prompt) = &state.mode else {
+        panic!("no prompt");
+    };
+    assert_eq!(
+        (prompt.purpose, prompt.text.as_str()),
+        (Purpose::SetPoint, "200")
+    );
+    press(&mut state, "enter n");
+    type_text(&mut state, "first, big ring");
+    press(&mut state, "enter");
+    press(&mut state, "k h");
+    let segment = state.session().segments[0].clone();
+    assert_eq!(segment.set_point_w, Some(200.0));
+    assert_eq!(
+        (segment.note.as_str(), segment.kind),
+        ("first, big ring", Kind::HeatSoak)
+    );
+    press(&mut state, "x right right enter m");
+    assert_eq!(state.session().segments[0].to_s, 362.0);
+    press(&mut state, "shift-left |");
+    let edges: Vec<(f64, f64)> = state
+        .session()
+        .segments
+        .iter()
+        .map(|s| (s.from_s, s.to_s))
+        .collect();
+    assert_eq!(edges, [(60.0, 352.0), (352.0, 362.0)]);
+    press(&mut state, "&");
+    assert_eq!(state.session().segments.len(), 1);
+    assert_eq!(state.session().segments[0].to_s, 362.0);
+    press(&mut state, "D");
+    assert!(state.session().segments.is_empty());
+    assert_eq!(state.selected, None);
+}
+
+#[test]
+fn prompts_refuse_nonsense_and_keep_control_characters_out() {
+    let mut state = state();
+    brush(&mut state, "1:00", "6:00");
+    press(&mut state, "t s p ctrl-u");
+    type_text(&mut state, "lots");
+    press(&mut state, "enter");
+    let Mode::Prompt(prompt) = &state.mode else {
+        panic!("the prompt must stay open");
+    };
+    assert!(prompt.refused.is_some());
+    press(&mut state, "esc n");
+    let pasted = "a\u{1b}[31mred\nq\u{7}\u{202e}".to_owned();
+    update(&mut state, Action::Paste(pasted));
+    press(&mut state, "enter");
+    assert_eq!(state.session().segments[0].note, "a[31mred q");
+    // Outside a prompt pasted text is never taken for keys.
+    let before = state.session().clone();
+    let effects = update(&mut state, Action::Paste("Dqd".to_owned()));
+    assert_eq!(effects, []);
+    assert_eq!(*state.session(), before);
+}
+
+#[test]
+fn a_tag_without_a_window_says_how_to_get_one() {
+    let mut state = state();
+    press(&mut state, "t");
+    assert_eq!(state.mode, Mode::View);
+    assert!(
+        message(&state).contains("s sets its start"),
+        "{}",
+        message(&state)
+    );
+}
+
+#[test]
+fn a_clock_shift_is_one_undo_moves_the_stream_and_is_given() {
+    let mut state = state();
+    state.stream = 1;
+    press(&mut state, "c right right > enter");
+    let stream = &state.session().streams[1];
+    assert_eq!(
+        (stream.offset_s, stream.matched_on),
+        (1.2, Some(MatchedOn::Given))
+    );
+    assert_eq!(state.aligned.tracks[1].clock.offset_s, 1.2);
+    assert_eq!(message(&state), "shift clock of pedals: offset +1.2 s");
+    press(&mut state, "u");
+    assert_eq!(state.session().streams[1].offset_s, 0.0);
+    assert_eq!(state.aligned.tracks[1].clock.offset_s, 0.0);
+}
+
+#[test]
+fn streams_of_one_recording_share_their_clock() {
+    let mut opened = ride();
+    let recording = std::sync::Arc::clone(opened.sources[1].recording().unwrap());
+    opened.sources[2] = crate::session::Source::new(recording, 0);
+    let size = (80, 24);
+    let look = super::super::bench::PLAIN;
+    let mut state = State::new(opened, look, Default::default(), size);
+    state.stream = 1;
+    press(&mut state, "c right");
+    assert_eq!(state.session().streams[2].offset_s, 0.1);
+}
+
+#[test]
+fn quitting_asks_only_when_something_would_be_lost() {
+    let mut state = state();
+    assert_eq!(press(&mut state, "q"), [Effect::Quit]);
+    brush(&mut state, "1:00", "6:00");
+    press(&mut state, "t s q");
+    assert_eq!(state.mode, Mode::Menu(Place::QuitQuestion));
+    assert_eq!(press(&mut state, "esc"), []);
+    assert_eq!(press(&mut state, "q s"), [Effect::Save { over: false }]);
+    let file = std::path::PathBuf::from("session.toml");
+    let effects = update(&mut state, Action::Report(Report::Saved { file }));
+    assert_eq!(effects, [Effect::Quit]);
+    press(&mut state, "u");
+    assert_eq!(
+        press(&mut state, "q d"),
+        [Effect::ForgetJournal, Effect::Quit]
+    );
+}
+
+#[test]
+fn a_file_changed_by_somebody_else_is_not_overwritten_unasked() {
+    let mut state = state();
+    update(&mut state, Action::Report(Report::ChangedOutside));
+    assert_eq!(state.mode, Mode::Menu(Place::OverwriteQuestion));
+    assert_eq!(press(&mut state, "o"), [Effect::Save { over: true }]);
+}
+
+#[test]
+fn an_edit_that_cannot_be_journalled_is_not_shown_as_safe() {
+    let mut state = state();
+    brush(&mut state, "1:00", "6:00");
+    press(&mut state, "t");
+    let effects = update(&mut state, Action::Do(Command::Tag(Kind::Sprint)));
+    let [Effect::Journal { done, .. }] = effects.as_slice() else {
+        panic!("{effects:?}");
+    };
+    assert_ne!(
+        message(&state),
+        done,
+        "shown as done before it is on the disk"
+    );
+    let report = Report::NotJournalled {
+        done: done.clone(),
+        why: "disk full".to_owned(),
+    };
+    update(&mut state, Action::Report(report));
+    assert!(
+        message(&state).contains("a crash would lose it"),
+        "{}",
+        message(&state)
+    );
+}
+
+#[test]
+fn read_only_refuses_every_edit() {
+    let mut state = state();
+    state.read_only = Some("open elsewhere".to_owned());
+    brush(&mut state, "1:00", "6:00");
+    assert_eq!(press(&mut state, "t s c right enter S"), []);
+    assert!(!state.unsaved());
+    assert_eq!(press(&mut state, "q"), [Effect::Quit]);
+}
+
+#[test]
+fn landmarks_are_edges_dropouts_and_peaks() {
+    let mut state = state();
+    brush(&mut state, "1:00", "6:00");
+    press(&mut state, "t s esc home ]");
+    assert_eq!(state.cursor_s, 60.0);
+    press(&mut state, "] [");
+    assert_eq!(state.cursor_s, 60.0);
+    press(&mut state, "l d ]");
+    assert_eq!(state.cursor_s, 1000.0);
+    press(&mut state, "l p home ]");
+    assert!(
+        (600.0..603.0).contains(&state.cursor_s),
+        "{}",
+        state.cursor_s
+    );
+}
+
+#[test]
+fn zooming_keeps_the_cursor_in_place_and_is_remembered() {
+    let mut state = state();
+    go_to(&mut state, "10:00");
+    press(&mut state, "+");
+    assert_eq!(
+        state.shown,
+        Span {
+            from_s: 300.0,
+            to_s: 1200.0
+        }
+    );
+    press(&mut state, "b");
+    assert_eq!(
+        state.shown,
+        Span {
+            from_s: 0.0,
+            to_s: 1800.0
+        }
+    );
+    press(&mut state, "B");
+    assert_eq!(
+        state.shown,
+        Span {
+            from_s: 300.0,
+            to_s: 1200.0
+        }
+    );
+    press(&mut state, "+ + + + + + + + + + + +");
+    assert_eq!(state.shown.duration_s(), 10.0);
+    press(&mut state, "a");
+    assert_eq!(state.shown.duration_s(), 1800.0);
+}
+
+#[test]
+fn an_edge_snaps_to_the_step_close_by() {
+    let mut state = state();
+    brush(&mut state, "1:04", "5:56");
+    press(&mut state, "j");
+    assert_eq!(window(&state), Some((64.0, 360.0)));
+    press(&mut state, "{ j");
+    assert_eq!(window(&state), Some((60.0, 360.0)));
+}
+
+#[test]
+fn the_mouse_brushes_zooms_and_selects() {
+    let mut state = state();
+    let mouse = |deed, column, row| Action::Mouse(Mouse { deed, column, row });
+    update(&mut state, mouse(Deed::Press, 20, 8));
+    update(&mut state, mouse(Deed::Drag, 30, 8));
+    update(&mut state, mouse(Deed::Release, 30, 8));
+    let (from_s, to_s) = window(&state).unwrap();
+    assert_eq!((from_s, to_s), (540.0, 990.0));
+    update(&mut state, mouse(Deed::WheelUp, 20, 8));
+    assert_eq!(state.shown.duration_s(), 900.0);
+    press(&mut state, "t o esc");
+    update(&mut state, mouse(Deed::Press, 5, 18));
+    assert_eq!(state.selected, Some(0));
+}
+
+#[test]
+fn the_search_finds_and_does() {
+    let mut state = state();
+    press(&mut state, "/");
+    type_text(&mut state, "whole ride zoom");
+    press(&mut state, "esc / +");
+    press(&mut state, "ctrl-u");
+    type_text(&mut state, "larger cursor");
+    press(&mut state, "enter");
+    assert_eq!(state.shown.duration_s(), 900.0);
+}
+
+#[test]
+fn garbage_from_the_keyboard_breaks_nothing() {
+    use rand::{Rng as _, SeedableRng as _};
+    let seed = 20_260_731;
+    let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    let mut state = state();
+    let keys: Vec<Key> = super::super::action::TABLE
+        .iter()
+        .flat_map(|entry| entry.keys)
+        .filter_map(|key| Key::parse(key))
+        .chain("0aZ~é".chars().map(Key::char))
+        .collect();
+    for step in 0..3000 {
+        let key = keys[random.next_u32() as usize % keys.len()];
+        update(&mut state, Action::Key(key));
+        let (window, ride) = (state.brush.window, state.ride());
+        assert!(
+            state.cursor_s >= ride.from_s && state.cursor_s <= ride.to_s,
+            "seed {seed} step {step}"
+        );
+        assert!(
+            window.is_none_or(|w| w.from_s <= w.to_s),
+            "seed {seed} step {step}"
+        );
+        assert!(
+            state.session().segments.iter().all(|s| s.from_s < s.to_s),
+            "seed {seed} step {step}"
+        );
+    }
+}
