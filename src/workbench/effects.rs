@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::state::State;
 use super::update::{Effect, Report};
+use crate::export::table;
 use crate::session::journal::Journal;
 use crate::session::store::{self, Fingerprint};
 use crate::session::{SessionError, start};
@@ -136,11 +137,23 @@ impl Desk {
     }
 }
 
+/// Writes the segment table in the format that the file's extension names.
 fn export(path: &Path, state: &State) -> Report {
     let table = crate::analysis::table::table(state.session(), &state.aligned);
-    let written = serde_json::to_vec_pretty(&table)
-        .map_err(|e| e.to_string())
-        .and_then(|bytes| store::write_atomically(path, &bytes).map_err(|e| e.to_string()));
+    let extension = path
+        .extension()
+        .and_then(|e| e.to_str())
+        .unwrap_or_default();
+    let text = match extension {
+        "csv" => table::csv(&table).map_err(|error| error.to_string()),
+        "json" => table::json(&table).map_err(|error| error.to_string()),
+        "md" => Ok(table::markdown(&table)),
+        "txt" => Ok(table::text(&table)),
+        _ => Err("name the file .csv, .json, .md or .txt".to_owned()),
+    };
+    let written = text.and_then(|text| {
+        store::write_atomically(path, text.as_bytes()).map_err(|error| error.to_string())
+    });
     match written {
         Ok(()) => Report::Done(format!("exported the segment table to {}", path.display())),
         Err(why) => Report::Failed(format!("{}: not exported ({why})", path.display())),
