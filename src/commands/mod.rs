@@ -43,7 +43,7 @@ pub struct Arguments {
     paths: Vec<PathBuf>,
     #[cfg(feature = "workbench")]
     #[command(flatten)]
-    workbench: workbench::Arguments,
+    appearance: workbench::Appearance,
 }
 
 /// The subcommands.
@@ -149,7 +149,7 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
             Ok(Exit::Done)
         }
         #[cfg(feature = "workbench")]
-        None => workbench::run(&arguments.workbench, &arguments.paths),
+        None => workbench::run(&arguments.appearance, &arguments.paths),
         #[cfg(not(feature = "workbench"))]
         None => Err(Failure::CouldNot(
             "this truing was built without its workbench; the subcommands are all here".to_owned(),

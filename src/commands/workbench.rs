@@ -7,7 +7,7 @@ use crate::workbench::theme::{Depth, Ground, Look};
 
 /// How the workbench looks.
 #[derive(Debug, clap::Args)]
-pub struct Arguments {
+pub struct Appearance {
     /// The workbench on a light background.
     #[arg(long)]
     light: bool,
@@ -30,7 +30,7 @@ enum Colours {
     All,
 }
 
-impl Arguments {
+impl Appearance {
     fn look(&self) -> Look {
         let mut look = Look::from_environment(|name| std::env::var(name).ok());
         if self.light {
@@ -55,7 +55,7 @@ impl Arguments {
 ///
 /// # Errors
 /// [`Failure`] where they cannot be used, or where there is no terminal.
-pub fn run(arguments: &Arguments, paths: &[PathBuf]) -> Result<Exit, Failure> {
-    crate::workbench::open::open(paths, arguments.look()).map_err(Failure::CouldNot)?;
+pub fn run(appearance: &Appearance, paths: &[PathBuf]) -> Result<Exit, Failure> {
+    crate::workbench::open::open(paths, appearance.look()).map_err(Failure::CouldNot)?;
     Ok(Exit::Done)
 }
