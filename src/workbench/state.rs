@@ -249,6 +249,7 @@ impl State {
     pub fn new(mut opened: OpenedSession, look: Look, keymap: Keymap, size: (u16, u16)) -> Self {
         note_hashes(&mut opened);
         let aligned = Arc::new(Aligned::new(&opened));
+        let found = ride::findings(&aligned);
         let shown = whole_ride(&aligned);
         let streams = opened.session.streams.len();
         let mut lanes = [false; Lane::ALL.len()];
@@ -256,9 +257,9 @@ impl State {
         let letters = letters(&opened.session.streams);
         let mut state = Self {
             saved: opened.session.clone(),
-            figures: segment::live(&opened.session, &aligned, shown, Kind::Open),
+            figures: segment::live(&opened.session, &aligned, &found, shown, Kind::Open),
             lines: Vec::new(),
-            found: RideFindings::default(),
+            found,
             aligned,
             opened,
             history: History::default(),
@@ -296,7 +297,6 @@ impl State {
             letters,
         };
         state.stream = state.under_test().unwrap_or(0);
-        state.refresh_findings();
         state.refresh_lines();
         state
     }
@@ -400,6 +400,7 @@ impl State {
         self.figures = segment::live(
             self.session(),
             &self.aligned,
+            &self.found,
             self.figures_span(),
             self.figures_kind(),
         );
@@ -412,7 +413,13 @@ impl State {
             .iter()
             .map(|segment| {
                 let span = Span::new(segment.from_s, segment.to_s);
-                segment::live(self.session(), &self.aligned, span, segment.kind)
+                segment::live(
+                    self.session(),
+                    &self.aligned,
+                    &self.found,
+                    span,
+                    segment.kind,
+                )
             })
             .collect();
     }
