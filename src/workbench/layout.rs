@@ -43,18 +43,18 @@ impl Layout {
     pub fn within(area: Rect, state: &State) -> Self {
         let mut top = Cutter { area };
         // What matters most gets its row first; a tiny screen drops the rest.
-        let title = top.from_top(1);
-        let keys = top.from_bottom(if area.height >= 24 { 2 } else { 1 });
-        let message = top.from_bottom(u16::from(area.height >= 6));
+        let title = top.take_top(1);
+        let keys = top.take_bottom(if area.height >= 24 { 2 } else { 1 });
+        let message = top.take_bottom(u16::from(area.height >= 6));
         let strip_rows = match area.height {
             0..=13 => 0,
             14..=29 => 2,
             30..=49 => 3,
             _ => 4,
         };
-        let strip = top.from_top(strip_rows);
-        let readout = top.from_top(u16::from(area.height >= 8));
-        let segments = top.from_bottom(match area.height {
+        let strip = top.take_top(strip_rows);
+        let readout = top.take_top(u16::from(area.height >= 8));
+        let segments = top.take_bottom(match area.height {
             0..=15 => 0,
             16..=23 => 3,
             24..=29 => 4,
@@ -66,9 +66,9 @@ impl Layout {
             100..=159 => 40,
             _ => 48,
         };
-        let panel = top.from_right(panel_columns);
-        let axis = top.from_bottom(u16::from(top.area.height >= 4));
-        let tags = top.from_bottom(u16::from(top.area.height >= 16));
+        let panel = top.take_right(panel_columns);
+        let axis = top.take_bottom(u16::from(top.area.height >= 4));
+        let tags = top.take_bottom(u16::from(top.area.height >= 16));
         Self {
             title,
             strip,
@@ -137,7 +137,7 @@ fn share(area: Rect, state: &State) -> Vec<(Lane, Rect)> {
     for lane in shown {
         let rows = (rest.area.height * weight(&lane) + weight_left / 2) / weight_left.max(1);
         weight_left -= weight(&lane);
-        let part = rest.from_top(rows);
+        let part = rest.take_top(rows);
         if part.height > 0 {
             out.push((lane, part));
         }
@@ -150,7 +150,7 @@ struct Cutter {
 }
 
 impl Cutter {
-    fn from_top(&mut self, rows: u16) -> Rect {
+    fn take_top(&mut self, rows: u16) -> Rect {
         let rows = rows.min(self.area.height);
         let part = Rect {
             height: rows,
@@ -161,7 +161,7 @@ impl Cutter {
         part
     }
 
-    fn from_bottom(&mut self, rows: u16) -> Rect {
+    fn take_bottom(&mut self, rows: u16) -> Rect {
         let rows = rows.min(self.area.height);
         self.area.height -= rows;
         Rect {
@@ -171,7 +171,7 @@ impl Cutter {
         }
     }
 
-    fn from_right(&mut self, columns: u16) -> Rect {
+    fn take_right(&mut self, columns: u16) -> Rect {
         let columns = columns.min(self.area.width);
         self.area.width -= columns;
         Rect {

@@ -145,7 +145,7 @@ mod tests {
 
     #[test]
     fn numbers_keep_their_width() {
-        assert_eq!(signed(Some(3.14), 7, 1), "   +3.1");
+        assert_eq!(signed(Some(3.25), 7, 1), "   +3.2");
         assert_eq!(signed(Some(-0.01), 7, 1), "   +0.0");
         assert_eq!(signed(None, 5, 1), "    -");
         assert_eq!(plain(Some(-0.2), 4, 0), "   0");

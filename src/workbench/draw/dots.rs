@@ -181,7 +181,7 @@ mod tests {
             high: 1.0,
         };
         dots.trace(scale, 0, |x| {
-            (x < 2 || x > 3).then_some(Extent { min: 0.5, max: 0.5 })
+            (!(2..=3).contains(&x)).then_some(Extent { min: 0.5, max: 0.5 })
         });
         assert!(dots.is_empty_at(1, 0));
         assert!(!dots.is_empty_at(0, 0) && !dots.is_empty_at(2, 0));

@@ -25,11 +25,7 @@ pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Eff
             None => no_window(state),
         },
         Command::Tag(kind) => tag(state, kind, effects),
-        Command::AskKind => {
-            if selected(state).is_some() {
-                state.mode = Mode::Menu(Place::KindMenu);
-            }
-        }
+        Command::AskKind => ask_kind(state),
         Command::Retag(kind) => {
             state.mode = Mode::View;
             change_selected(state, &format!("change kind to {kind}"), effects, |s| {
@@ -61,6 +57,12 @@ pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Eff
         Command::Redo => step_forward(state, effects),
         Command::Restore => restore(state, effects),
         _ => {}
+    }
+}
+
+fn ask_kind(state: &mut State) {
+    if selected(state).is_some() {
+        state.mode = Mode::Menu(Place::KindMenu);
     }
 }
 

@@ -408,7 +408,9 @@ fn peaks(state: &State) -> Vec<f64> {
         let value = column[*row];
         value >= PEAK_SHARE * highest
             && value > 0.0
-            && column[around.clone()].iter().all(|v| !(*v > value))
+            && column[around.clone()]
+                .iter()
+                .all(|v| v.is_nan() || *v <= value)
             && column[around.start..*row].iter().all(|v| *v != value)
     };
     (0..column.len())
