@@ -1,5 +1,4 @@
 //! A rehearsal: its physics, its clocks, its files.
-#![allow(clippy::unwrap_used)]
 
 use std::path::Path;
 
@@ -151,4 +150,31 @@ fn recorded_means_are_the_ideal_means_plus_noise() {
         .find(|s| s.kind == Kind::HeatSoak);
     let pair = &soak.unwrap().pairs[0];
     assert!(pair.drift_percent_per_10min.unwrap() < -0.2, "{pair:?}");
+}
+
+/// Noise and rounding add no bias of their own: over 60 seeds the recorded mean of a steady ride
+/// differs from the ideal mean by no more than chance (3.5 standard errors).
+#[test]
+fn over_many_seeds_noise_has_no_mean() {
+    let off_w = |seed: u64, index: usize| {
+        let rehearsal = rehearse("short-check", &["slow-noise=1"], seed);
+        let ideal = &rehearsal.streams[index].ideal_w;
+        let pairs = power(&rehearsal, index).iter().zip(ideal);
+        mean(
+            pairs
+                .filter(|(_, ideal)| **ideal > 60.0)
+                .map(|(x, y)| x - y),
+        )
+    };
+    for index in 0..3 {
+        let off: Vec<f64> = (0..60).map(|seed| off_w(seed, index)).collect();
+        let centre = mean(off.iter().copied());
+        let variance = mean(off.iter().map(|d| (d - centre).powi(2)));
+        let error_w = (variance / 59.0).sqrt();
+        assert!(
+            centre.abs() < 3.5 * error_w,
+            "{index}: {centre} ± {error_w} W"
+        );
+        assert!(error_w < 0.1, "{error_w}");
+    }
 }

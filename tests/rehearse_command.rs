@@ -1,5 +1,4 @@
 //! `truing rehearse` and `truing plan` as a user meets them.
-#![allow(clippy::unwrap_used)]
 
 use std::path::Path;
 use std::process::Output;

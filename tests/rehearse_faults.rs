@@ -1,6 +1,5 @@
 //! Every fault that can be asked for by name shows in the recordings, in its size, and leaves the
 //! other devices' samples as they were.
-#![allow(clippy::unwrap_used)]
 
 use proptest::prelude::*;
 use truing::analysis::figures::DropoutKind;

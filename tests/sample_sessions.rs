@@ -1,7 +1,6 @@
 //! The sample sessions are what `rehearse` makes of these scenarios, byte for byte.
 //!
 //! With `TRUING_WRITE_SAMPLES` set, they are written anew instead.
-#![allow(clippy::unwrap_used)]
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
