@@ -291,6 +291,36 @@ pub fn vertex(before: f64, middle: f64, after: f64) -> Option<f64> {
     (middle >= before && middle >= after && bend < 0.0).then(|| 0.5 * (before - after) / bend)
 }
 
+/// Where the curve through seven equally spaced values has its top, in steps from the middle one:
+/// the parabola's, improved on the polynomial through all seven. A parabola alone pulls the tops
+/// of narrow peaks towards whole steps, which would scale a slow drift.
+pub fn top_of_seven(values: &[f64; 7]) -> Option<f64> {
+    let [a, b, c, d, e, f, g] = *values;
+    let start = vertex(c, d, e)?;
+    // Derivatives of the interpolating polynomial in the middle, over factorials.
+    let slope = [
+        (-a + 9.0 * b - 45.0 * c + 45.0 * e - 9.0 * f + g) / 60.0,
+        (2.0 * a - 27.0 * b + 270.0 * c - 490.0 * d + 270.0 * e - 27.0 * f + 2.0 * g) / 180.0,
+        (a - 8.0 * b + 13.0 * c - 13.0 * e + 8.0 * f - g) / 16.0,
+        (-a + 12.0 * b - 39.0 * c + 56.0 * d - 39.0 * e + 12.0 * f - g) / 36.0,
+        (-a + 4.0 * b - 5.0 * c + 5.0 * e - 4.0 * f + g) / 48.0,
+        (a - 6.0 * b + 15.0 * c - 20.0 * d + 15.0 * e - 6.0 * f + g) / 120.0,
+    ];
+    let mut x = start;
+    for _ in 0..6 {
+        let (mut value, mut bend) = (0.0, 0.0);
+        for coefficient in slope.iter().rev() {
+            bend = bend * x + value;
+            value = value * x + coefficient;
+        }
+        if bend >= 0.0 {
+            return Some(start);
+        }
+        x -= value / bend;
+    }
+    Some(if x.abs() <= 0.75 { x } else { start })
+}
+
 /// The smallest even length of at least `at_least` whose only prime factors are 2, 3 and 5, for
 /// which the transforms are fast.
 fn fast_length(at_least: usize) -> usize {
@@ -466,6 +496,19 @@ mod tests {
         assert!((worst / (2.0 * (1.0 - worst)) - worst + 0.085_786).abs() < 1e-5);
         assert_eq!(vertex(1.0, 0.0, 1.0), None);
         assert_eq!(vertex(1.0, 1.0, 1.0), None);
+    }
+
+    #[test]
+    fn seven_points_find_the_top_where_three_do_not() {
+        for w in [0.5, 1.0, 1.5] {
+            for d in [-0.45, -0.2, 0.0, 0.3, 0.5] {
+                let at = |k: f64| (w * (k - d)).cos();
+                let values = [-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0].map(at);
+                let found = top_of_seven(&values).unwrap();
+                assert!((found - d).abs() < 0.004, "{w} {d} {found}");
+            }
+        }
+        assert_eq!(top_of_seven(&[1.0; 7]), None);
     }
 
     /// methods.md §11: power of correlation time T through a first-order lag τ, with no clock

@@ -147,7 +147,7 @@ fn compare_all(
         Some(channel) => vec![channel],
         None => CHANNELS.to_vec(),
     };
-    let mut lengths: Vec<usize> = signals.values().map(|s| s.edges.len()).collect();
+    let mut lengths: Vec<usize> = signals.values().map(|s| s.values.len()).collect();
     lengths.sort_unstable_by(|x, y| y.cmp(x));
     let longest = lengths.first().copied().unwrap_or(0);
     let second = lengths.get(1).copied().unwrap_or(0);

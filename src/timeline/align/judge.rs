@@ -2,9 +2,9 @@
 //! result may not be.
 
 use super::line::{Line, Point, line_with_slope, spread, theil_sen};
-use super::pair::{NoMatch, PairEstimate, Transformed, estimate};
+use super::pair::{MAX_RATE, NoMatch, PairEstimate, Transformed, blunted, estimate};
 use super::signal::Signal;
-use super::trust::{one_strap, smoothed_differently};
+use super::trust::{Sharpness, one_strap, sharpness};
 use crate::recording::Channel;
 use crate::timeline::delay::{Correlation, Correlator};
 
@@ -19,6 +19,9 @@ const FLAT_S: f64 = 0.3;
 const SAME_MATCH_S: f64 = 10.0;
 /// Two channels without much lag of their own disagree beyond this, s.
 const DISAGREE_S: f64 = 1.5;
+/// Half-width that resampling cannot show, s: what whole-second samples do not tell of the moment
+/// they were taken, the same in every window.
+const SAMPLING_S: f64 = 0.06;
 /// A rate error counts beyond this many standard errors.
 const SKEW_Z: f64 = 2.0;
 
@@ -33,6 +36,8 @@ pub(super) enum Grade {
     CadenceSmoothed,
     /// Power of two meters on the bicycle.
     PowerOfMeters,
+    /// Cadence, with too little detail to exclude that one side is smoothed.
+    CadenceUnproven,
     /// Cadence.
     Cadence,
     /// One heart-rate strap heard twice.
@@ -102,6 +107,15 @@ pub(super) fn compare<'a>(
     let Some((_, grade, index)) = best else {
         return Err(why_not(&failed));
     };
+    if !(a.meter && b.meter) {
+        for (channel, estimate) in &mut found {
+            if *channel == Channel::Power
+                && let (Some((x, _)), Some((y, _))) = ((a.signal)(*channel), (b.signal)(*channel))
+            {
+                estimate.rate_points = blunted(x, y, estimate.line);
+            }
+        }
+    }
     Ok(conclude(&found, index, grade))
 }
 
@@ -146,8 +160,13 @@ fn grade(channel: Channel, estimate: &PairEstimate, a: &Signal, b: &Signal, mete
     match channel {
         Channel::HeartRate if one_strap(a, b, estimate.line) => Grade::OneStrap,
         Channel::HeartRate => Grade::TwoHearts,
-        Channel::Cadence if smoothed_differently(a, b, estimate.line) => Grade::CadenceSmoothed,
-        Channel::Cadence => Grade::Cadence,
+        Channel::Cadence => match sharpness(a, b, estimate.line) {
+            Sharpness::Alike => Grade::Cadence,
+            // Two meters count their own crank's turns; a trainer may guess.
+            Sharpness::Unproven if meters => Grade::Cadence,
+            Sharpness::Unproven => Grade::CadenceUnproven,
+            Sharpness::Unlike => Grade::CadenceSmoothed,
+        },
         _ if meters => Grade::PowerOfMeters,
         _ => Grade::PowerUnderTest,
     }
@@ -164,15 +183,38 @@ fn conclude(found: &[(Channel, PairEstimate)], index: usize, grade: Grade) -> Ma
         .iter()
         .enumerate()
         .filter(|(_, (_, other))| difference(other).abs() <= SAME_MATCH_S)
-        .flat_map(|(set, (_, other))| other.points.iter().map(move |p| Point { set, ..*p }))
+        .flat_map(|(set, (_, other))| {
+            let for_rate = other.rate_points.iter().flatten();
+            let for_rate = for_rate.map(move |p| Point {
+                set: found.len() + set,
+                ..*p
+            });
+            // Where windows for the rate are there, the others only tell the offset.
+            let own = (set == index || other.rate_points.is_none()).then_some(&other.points);
+            let own = own.into_iter().flatten().map(move |p| Point { set, ..*p });
+            own.chain(for_rate)
+        })
         .collect();
     let slope = theil_sen(&points).unwrap_or(0.0);
     let spread_of_windows = spread(&points, index, slope);
-    let significant =
-        spread_of_windows.is_some_and(|spread| slope.abs() > SKEW_Z * spread.slope_se);
-    let slope = if significant { slope } else { 0.0 };
-    let line = line_with_slope(&points, index, slope).unwrap_or(chosen.line);
-    let interval_s = spread_of_windows.map(|spread| spread.offset_s);
+    let line = match spread_of_windows {
+        Some(spread) => Line {
+            slope: if spread.line.slope.abs() > SKEW_Z * spread.slope_se
+                && spread.line.slope.abs() <= MAX_RATE
+            {
+                spread.line.slope
+            } else {
+                0.0
+            },
+            ..spread.line
+        },
+        None => line_with_slope(&points, index, 0.0).unwrap_or(chosen.line),
+    };
+    let interval_s = spread_of_windows.map(|spread| {
+        spread
+            .offset_s
+            .map(|edge| edge.signum() * edge.hypot(SAMPLING_S))
+    });
     let mut doubts = Vec::new();
     if let Some(rival) = chosen.rival {
         doubts.push(format!(
@@ -205,6 +247,9 @@ fn conclude(found: &[(Channel, PairEstimate)], index: usize, grade: Grade) -> Ma
         Grade::CadenceSmoothed => {
             doubts.push("one cadence is smoothed, and its delay is in the offset".to_owned())
         }
+        Grade::CadenceUnproven => doubts.push(
+            "cadence holds too little detail to exclude that one of the two is late".to_owned(),
+        ),
         Grade::PowerOfMeters | Grade::Cadence | Grade::OneStrap => {}
     }
     for (other, estimate) in found {
@@ -241,7 +286,7 @@ fn basis(grade: Grade) -> &'static str {
         Grade::OneStrap => "one heart-rate strap heard by both recorders",
         Grade::TwoHearts => "heart rate of two sensors",
         Grade::Cadence => "cadence, taken to have no lag of its own",
-        Grade::CadenceSmoothed | Grade::PowerUnderTest => "",
+        Grade::CadenceSmoothed | Grade::CadenceUnproven | Grade::PowerUnderTest => "",
         Grade::PowerOfMeters => "power of two meters on the bicycle, taken to have no lag",
     }
 }

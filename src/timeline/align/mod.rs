@@ -7,6 +7,7 @@
 //! test is after. Recordings are then joined, most trustworthy pairs first, and references with
 //! each other before the source under test, whose power is only used where nothing else is left.
 
+mod inspect;
 mod joint;
 mod judge;
 mod line;
@@ -23,8 +24,9 @@ use super::Clock;
 use crate::recording::{Channel, Samples, Sampling};
 use crate::session::{MatchedOn, Role, Site};
 
+pub use inspect::{LagCurve, LagPeak, Residual, lag_curve, residuals};
 pub use joint::align;
-pub use session::align_session;
+pub use session::{align_session, sources_of};
 
 /// A stream to be aligned.
 #[derive(Clone, Copy, Debug)]
@@ -68,7 +70,8 @@ pub struct StreamClock {
     /// Rate error against session time, parts per million; 0 where it is not significant.
     pub skew_ppm: f64,
     /// 95 % interval of the offset at mid-ride with the skew as stated, from resampling the
-    /// windows (percentile bootstrap). It does not know of delays that a channel itself has.
+    /// windows (percentile bootstrap), with 0.06 s added in quadrature for what whole-second samples
+    /// do not tell. It does not know of delays that a channel itself has.
     pub offset_ci95_s: Option<[f64; 2]>,
     /// What fixed the clock.
     pub matched_on: MatchedOn,

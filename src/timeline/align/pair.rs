@@ -22,7 +22,7 @@ const WINDOWS: usize = 60;
 const WINDOW_S: (usize, usize) = (60, 600);
 const SHORT_RIDE_WINDOW_S: usize = 30;
 /// Rates of recorder clocks searched, each way. Quartz is within some 100 ppm.
-const MAX_RATE: f64 = 2e-4;
+pub(super) const MAX_RATE: f64 = 2.5e-4;
 /// Likelihood gain that a match needs beyond the logarithm of the number of lags tried.
 const MATCH_GAIN: f64 = 12.0;
 /// A rival is beaten where the mean gain over it is this many standard errors, over the windows.
@@ -30,6 +30,13 @@ const RIVAL_T: f64 = 4.0;
 const RIVAL_GAIN: f64 = 15.0;
 /// A signal and its transforms, which are missing where it holds too little.
 pub(super) type Transformed<'a> = (&'a Signal, Option<&'a Spectra>);
+
+/// How far from a first line a window's offset may be, s, and the lags looked at around it.
+const NEAR_LINE_S: f64 = 1.5;
+const FINE_REACH: i64 = 5;
+/// Time constants tried in [`blunted`], s, and the lags looked at: undoing a lag moves the peak.
+const TIME_CONSTANTS_S: [f64; 6] = [0.0, 0.5, 1.0, 1.6, 2.4, 3.5];
+const BLUNTED_REACH: i64 = 9;
 
 /// Why two signals give no shift.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,6 +71,8 @@ pub(super) struct PairEstimate {
     pub pairs: u32,
     /// The best rival, where it could not be ruled out.
     pub rival: Option<Rival>,
+    /// Windows for the rate alone, measured after blunting the quicker side: see [`blunted`].
+    pub rate_points: Option<Vec<Point>>,
 }
 
 struct Candidate {
@@ -89,9 +98,9 @@ pub(super) fn estimate(
     };
     let lags = Correlator::all_lags(sa, sb);
     correlator.correlate(sa, sb, lags, MIN_PAIRS, scratch);
-    let independent_s = (a.independent_s() * b.independent_s()).sqrt();
+    let independent_s = (a.edges.independent_s() * b.edges.independent_s()).sqrt();
     let gain = |r: f64, pairs: f64| -0.5 * pairs / independent_s * (1.0 - r * r).max(1e-4).ln();
-    let shorter = a.edges.len().min(b.edges.len());
+    let shorter = a.values.len().min(b.values.len());
     let reach = reach(shorter);
     let apart = (2 * reach + 1).max(10) as usize;
     let peaks = scratch.peaks(CANDIDATES, apart, |r, pairs| gain(r, f64::from(pairs)));
@@ -129,7 +138,7 @@ pub(super) fn estimate(
         r: candidates[i].peak.r,
     });
     let chosen = candidates.swap_remove(chosen);
-    let Some((line, points)) = fit(&chosen.curves, a, b, independent_s) else {
+    let Some((line, points)) = fit(&chosen.curves, a, b, independent_s, width) else {
         return Err(NoMatch::NothingInCommon {
             best_r: chosen.peak.r,
         });
@@ -140,7 +149,50 @@ pub(super) fn estimate(
         r: chosen.peak.r,
         pairs: chosen.peak.pairs,
         rival,
+        rate_points: None,
     })
+}
+
+/// The windows' offsets once more, with the quicker of two powers blunted by the first-order lag
+/// that makes it most like the other. A lagging device is later in slow changes than in quick
+/// ones, so that without this its offset would wander with what is ridden, and look like skew.
+pub(super) fn blunted(a: &Signal, b: &Signal, line: Line) -> Option<Vec<Point>> {
+    let shift_s = b.start_s - a.start_s;
+    let near = |i: f64| line.at(a.start_s + i) - shift_s;
+    let (mut best, mut most) = (None, 0.0);
+    for time_constant_s in TIME_CONSTANTS_S {
+        for first in [true, false] {
+            let slow = if first { a } else { b }.blunted(time_constant_s);
+            let (x, y) = if first {
+                (&slow, &b.fine.masked)
+            } else {
+                (&a.fine.masked, &slow)
+            };
+            let width = window_len(a.values.len().min(b.values.len()));
+            let curves = windows_over(x, y, width, BLUNTED_REACH, &|i| near(i).round() as i64);
+            let like: f64 = curves
+                .iter()
+                .flatten()
+                .map(|curve| -curve_gain(curve.best()))
+                .sum();
+            if like > most {
+                most = like;
+                let within = BLUNTED_REACH as f64 - 1.0;
+                let independent_s = a.fine.independent_s();
+                best = Some(points(a, &curves, &near, within, independent_s));
+            }
+        }
+    }
+    let mut best = best?;
+    for point in &mut best {
+        point.offset_s += shift_s;
+    }
+    Some(best)
+}
+
+/// `n ln(1 − r²)`, up to a factor the likelihood of no relation.
+fn curve_gain((r, pairs): (f64, u32)) -> f64 {
+    f64::from(pairs) * (1.0 - r * r).max(1e-4).ln()
 }
 
 /// How far the lag may wander from the whole ride's in one window, samples.
@@ -167,7 +219,7 @@ impl Candidate {
         gain: impl Fn(f64, f64) -> f64,
     ) -> Self {
         let lag = peak.lag.round() as i64;
-        let curves = windows_over(&a.edges, &b.edges, width, reach, &|_| lag);
+        let curves = windows_over(&a.edges.masked, &b.edges.masked, width, reach, &|_| lag);
         let gains = curves
             .iter()
             .map(|curve| {
@@ -209,38 +261,61 @@ fn beats(best: &Candidate, rival: &Candidate) -> bool {
 }
 
 /// The robust line through the windows' offsets, on the first recorder's time, and the windows.
+///
+/// The windows of the search give a first line; along it, offsets of averaged channels are measured
+/// again on the fine band, and the band that tells more is kept. Channels that are sampled rather
+/// than averaged stay on the coarse one: what they do between samples folds into the fine band and
+/// moves its peak by some hundredths of a second, back and forth as skew sweeps the phase.
 fn fit(
     curves: &[Option<Curve>],
     a: &Signal,
     b: &Signal,
     independent_s: f64,
+    width: usize,
 ) -> Option<(Line, Vec<Point>)> {
-    let points_near = |near: &dyn Fn(f64) -> f64, within: f64| -> Vec<Point> {
-        offsets_near(curves, near, within, independent_s)
-            .into_iter()
-            .map(|w| Point {
-                at_s: a.start_s + w.at,
-                offset_s: w.lag,
-                sd_s: w.sd,
-                set: 0,
-            })
-            .collect()
-    };
-    let first = points_near(&|_| 0.0, f64::INFINITY);
-    let line = robust_line(&first)?;
+    let line = robust_line(&points(a, curves, &|_| 0.0, f64::INFINITY, independent_s))?;
     // Windows that fell for a peak of their own noise get a second chance near the line.
-    let points = points_near(&|i| line.at(a.start_s + i), 1.5);
+    let near = |i: f64| line.at(a.start_s + i);
+    let coarse = points(a, curves, &near, NEAR_LINE_S, independent_s);
+    let fine_curves = windows_over(&a.fine.masked, &b.fine.masked, width, FINE_REACH, &|i| {
+        near(i).round() as i64
+    });
+    let fine = points(a, &fine_curves, &near, NEAR_LINE_S, a.fine.independent_s());
+    let mut points = if a.averaged && b.averaged && information(&fine) > information(&coarse) {
+        fine
+    } else {
+        coarse
+    };
     let mut line = robust_line(&points).unwrap_or(line);
     let shift_s = b.start_s - a.start_s;
     line.offset_s += shift_s;
-    let points = points
-        .into_iter()
-        .map(|p| Point {
-            offset_s: p.offset_s + shift_s,
-            ..p
-        })
-        .collect();
+    for point in &mut points {
+        point.offset_s += shift_s;
+    }
     Some((line, points))
+}
+
+fn points(
+    a: &Signal,
+    curves: &[Option<Curve>],
+    near: &dyn Fn(f64) -> f64,
+    within: f64,
+    independent_s: f64,
+) -> Vec<Point> {
+    offsets_near(curves, near, within, independent_s)
+        .into_iter()
+        .map(|w| Point {
+            at_s: a.start_s + w.at,
+            offset_s: w.lag,
+            sd_s: w.sd,
+            set: 0,
+        })
+        .collect()
+}
+
+/// What the windows together tell of one offset, 1/s².
+fn information(points: &[Point]) -> f64 {
+    points.iter().map(|p| 1.0 / (p.sd_s * p.sd_s)).sum()
 }
 
 /// Theil–Sen where there are enough windows for a slope that could be believed, else level.

@@ -1,5 +1,7 @@
 //! Aligning an opened session, and writing the result into it.
 
+use std::sync::LazyLock;
+
 use super::{Alignment, Options, Source, align};
 use crate::recording::{Samples, TimeBase};
 use crate::session::{MatchedOn, OpenedSession, Session, Stream};
@@ -10,8 +12,12 @@ use crate::timeline::clock_of;
 /// A clock counts as set by hand where the session says so, or where it is not zero and the
 /// session does not say what it rests on.
 pub fn align_session(opened: &OpenedSession, options: Options) -> Alignment {
-    let nothing = Samples::default();
-    let sources: Vec<Source> = opened
+    align(&sources_of(opened), options)
+}
+
+/// The streams of `opened` as sources, in session order.
+pub fn sources_of(opened: &OpenedSession) -> Vec<Source<'_>> {
+    opened
         .session
         .streams
         .iter()
@@ -24,7 +30,7 @@ pub fn align_session(opened: &OpenedSession, options: Options) -> Alignment {
                 recording: recording_of(opened, index),
                 role: stream.role,
                 site: stream.site,
-                samples: recorded.map_or(&nothing, |recorded| &recorded.samples),
+                samples: recorded.map_or(&NOTHING, |recorded| &recorded.samples),
                 sampling: recorded.map_or_else(Default::default, |recorded| recorded.sampling),
                 absolute: bound
                     .and_then(|source| source.recording())
@@ -33,9 +39,11 @@ pub fn align_session(opened: &OpenedSession, options: Options) -> Alignment {
                 given: set_by_hand(stream),
             }
         })
-        .collect();
-    align(&sources, options)
+        .collect()
 }
+
+/// Stands for the samples of a recording that could not be read.
+static NOTHING: LazyLock<Samples> = LazyLock::new(Samples::default);
 
 fn set_by_hand(stream: &Stream) -> bool {
     match stream.matched_on {

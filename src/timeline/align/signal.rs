@@ -14,6 +14,9 @@ use crate::timeline::delay::{Correlator, Spectra};
 
 /// Clip level of the edges, robust standard deviations.
 const CLIP_SDS: f64 = 4.0;
+/// Half-width of the filter for measuring, s. Most of what tells a delay is in fast changes; at
+/// this width the edges still hold nothing that whole seconds cannot carry.
+const FINE_SIGMA_S: f64 = 1.2;
 /// A sample of a stream recorded on change holds for at most this long, s.
 const HOLD_S: f64 = 30.0;
 /// A signal may be this many times longer, in seconds, than there are samples (plus a day):
@@ -27,8 +30,17 @@ pub(super) struct Signal {
     pub start_s: f64,
     /// The values; `NaN` is missing.
     pub values: Vec<f64>,
-    /// The filtered values.
-    pub edges: Masked,
+    /// Whether each value is a mean over its second, as power is, rather than a reading.
+    pub averaged: bool,
+    /// The filtered values: what lags are searched on.
+    pub edges: Band,
+    /// The same through a narrower filter, not clipped: what offsets are measured on.
+    pub fine: Band,
+}
+
+/// A filtered channel.
+pub(super) struct Band {
+    pub masked: Masked,
     /// Half-width of the filter, s.
     pub sigma_s: f64,
 }
@@ -90,10 +102,6 @@ impl Masked {
             squares: self.square_sum[to] - self.square_sum[from],
         }
     }
-
-    fn from_filtered(values: Vec<f64>) -> Self {
-        Self::new(&clipped(values))
-    }
 }
 
 impl Signal {
@@ -125,12 +133,20 @@ impl Signal {
             values = median_of_five(&values);
         }
         let sigma_s = sigma_s(channel);
-        let edges = Masked::from_filtered(edges(&values, sigma_s));
+        let coarse = Masked::new(&clipped(edges(&values, sigma_s)));
+        let fine = Masked::new(&edges(&values, FINE_SIGMA_S));
         Some(Self {
             start_s: first,
             values,
-            edges,
-            sigma_s,
+            averaged: channel == Channel::Power,
+            edges: Band {
+                masked: coarse,
+                sigma_s,
+            },
+            fine: Band {
+                masked: fine,
+                sigma_s: FINE_SIGMA_S,
+            },
         })
     }
 
@@ -138,12 +154,37 @@ impl Signal {
     pub fn transform(&self, correlator: &mut Correlator) -> Option<Spectra> {
         let edges: Vec<f64> = self
             .edges
+            .masked
             .value
             .iter()
-            .zip(&self.edges.present)
+            .zip(&self.edges.masked.present)
             .map(|(v, p)| if *p > 0.0 { *v } else { f64::NAN })
             .collect();
         correlator.spectra(&edges)
+    }
+
+    /// The fine band after a first-order lag of `time_constant_s`.
+    pub fn blunted(&self, time_constant_s: f64) -> Masked {
+        let keep = if time_constant_s > 0.0 {
+            (-1.0 / time_constant_s).exp()
+        } else {
+            0.0
+        };
+        let mut held = f64::NAN;
+        let slow: Vec<f64> = self
+            .values
+            .iter()
+            .map(|value| {
+                // After a gap the lag starts afresh.
+                held = if held.is_nan() || value.is_nan() {
+                    *value
+                } else {
+                    keep * held + (1.0 - keep) * value
+                };
+                held
+            })
+            .collect();
+        Masked::new(&edges(&slow, FINE_SIGMA_S))
     }
 
     /// Whether the values vary at all.
@@ -152,10 +193,11 @@ impl Signal {
         let first = present.next();
         present.any(|v| Some(v) != first)
     }
+}
 
-    /// The smallest spacing of samples of the edges that are independent when the values are
-    /// white noise, s: `Σ ρ²` of the filter's autocorrelation
-    /// `ρ(k) = (1 − k²/2σ²) exp(−k²/4σ²)`, which is `0.75 √(2π) σ`.
+impl Band {
+    /// The spacing of samples that are independent when the values are white noise, s: `Σ ρ²` of
+    /// the filter's autocorrelation `ρ(k) = (1 − k²/2σ²) exp(−k²/4σ²)`, which is `0.75 √(2π) σ`.
     pub fn independent_s(&self) -> f64 {
         0.75 * (2.0 * std::f64::consts::PI).sqrt() * self.sigma_s
     }
@@ -271,25 +313,36 @@ fn edges(values: &[f64], sigma_s: f64) -> Vec<f64> {
         })
         .collect();
     let enough = 0.5 * weights.iter().sum::<f64>();
-    let side = |index: &dyn Fn(usize) -> Option<usize>| {
-        let (mut sum, mut weight) = (0.0, 0.0);
+    // Plain loops over zero-filled values and their presence, which the compiler vectorises.
+    let len = values.len();
+    let mut value = vec![0.0; len + 2 * reach];
+    let mut present = vec![0.0; len + 2 * reach];
+    for (i, v) in values.iter().enumerate().filter(|(_, v)| !v.is_nan()) {
+        value[i + reach] = *v;
+        present[i + reach] = 1.0;
+    }
+    let side = |ahead: bool| -> (Vec<f64>, Vec<f64>) {
+        let (mut sum, mut weight) = (vec![0.0; len], vec![0.0; len]);
         for (k, w) in weights.iter().enumerate() {
-            if let Some(v) = index(k + 1).and_then(|i| values.get(i))
-                && !v.is_nan()
-            {
-                sum += w * v;
-                weight += w;
+            let from = if ahead { reach + k + 1 } else { reach - k - 1 };
+            let taken = value[from..from + len]
+                .iter()
+                .zip(&present[from..from + len]);
+            for ((s, t), (v, p)) in sum.iter_mut().zip(&mut weight).zip(taken) {
+                *s += w * v;
+                *t += w * p;
             }
         }
-        (weight >= enough).then(|| sum / weight)
+        (sum, weight)
     };
-    (0..values.len())
+    let (after, after_weight) = side(true);
+    let (before, before_weight) = side(false);
+    (0..len)
         .map(|i| {
-            let after = side(&|k| i.checked_add(k));
-            let before = side(&|k| i.checked_sub(k));
-            match (after, before) {
-                (Some(after), Some(before)) => after - before,
-                _ => f64::NAN,
+            if after_weight[i] >= enough && before_weight[i] >= enough {
+                after[i] / after_weight[i] - before[i] / before_weight[i]
+            } else {
+                f64::NAN
             }
         })
         .collect()

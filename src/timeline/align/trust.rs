@@ -9,28 +9,12 @@ const STRAP_WITHIN_1: f64 = 0.9;
 const STRAP_EQUAL: f64 = 0.5;
 /// Fewest beats a minute between lowest and highest for the equality to mean anything.
 const STRAP_RANGE_BPM: f64 = 5.0;
-/// Power of fast changes that smoothing must have taken away, relative to slow changes, to count.
-const SMOOTHED: f64 = 0.6;
-/// Spans of the fast and slow changes compared, s.
-const FAST_S: usize = 2;
-const SLOW_S: usize = 20;
-
-/// Pairs of values at the same moment, at indices `i − back` and `i`.
-fn changes<'a>(
-    a: &'a Signal,
-    b: &'a Signal,
-    line: Line,
-    back: usize,
-) -> impl Iterator<Item = (f64, f64)> + 'a {
-    (back..a.values.len()).filter_map(move |i| {
-        let j = partner(a, b, line, i)?;
-        let before = j.checked_sub(back)?;
-        let x = a.values[i] - a.values[i - back];
-        let y = b.values[j] - b.values[before];
-        (!x.is_nan() && !y.is_nan()).then_some((x, y))
-    })
-}
-
+/// Two cadences are alike in detail where the smoother one keeps at least this share of the fast
+/// changes of the other, at one-sided 95 % confidence. A first-order lag of 1 s keeps some 0.8.
+const ALIKE_GAIN: f64 = 0.9;
+const ONE_SIDED_95: f64 = 1.645;
+/// Length of the windows whose scatter gives that confidence, s.
+const WINDOW_S: usize = 90;
 /// The entry of `b` nearest to entry `i` of `a`.
 fn partner(a: &Signal, b: &Signal, line: Line, i: usize) -> Option<usize> {
     let t = a.start_s + i as f64;
@@ -59,26 +43,117 @@ pub(super) fn one_strap(a: &Signal, b: &Signal, line: Line) -> bool {
     high - low >= STRAP_RANGE_BPM && within_1 >= STRAP_WITHIN_1 * n && equal >= STRAP_EQUAL * n
 }
 
-/// Whether one of two signals is a smoothed version of the other: its fast changes are smaller
-/// although they go along with the other's, which noise in the other would not bring about.
-pub(super) fn smoothed_differently(a: &Signal, b: &Signal, line: Line) -> bool {
-    let moments = |back| {
-        let (mut xx, mut yy, mut xy) = (0.0, 0.0, 0.0);
-        for (x, y) in changes(a, b, line, back) {
-            xx += x * x;
-            yy += y * y;
-            xy += x * y;
-        }
-        (xx, yy, xy)
-    };
-    let (fast_a, fast_b, fast_ab) = moments(FAST_S);
-    let (slow_a, slow_b, _) = moments(SLOW_S);
-    if fast_a <= 0.0 || fast_b <= 0.0 || slow_a <= 0.0 || slow_b <= 0.0 {
-        return true;
+/// Whether two cadences show the same detail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Sharpness {
+    /// They do: neither can be late by smoothing.
+    Alike,
+    /// One is smoothed.
+    Unlike,
+    /// Too little fast change, or too much noise, to tell.
+    Unproven,
+}
+
+/// Sums of squares and of products of two fine bands along the line.
+#[derive(Clone, Copy, Default)]
+struct Moments {
+    aa: f64,
+    bb: f64,
+    ab: f64,
+}
+
+impl Moments {
+    fn plus(mut self, other: &Moments, sign: f64) -> Self {
+        self.aa += sign * other.aa;
+        self.bb += sign * other.bb;
+        self.ab += sign * other.ab;
+        self
     }
-    let ratio = (fast_b / slow_b) / (fast_a / slow_a);
-    let ratio = ratio.min(1.0 / ratio);
-    let coherence = fast_ab * fast_ab / (fast_a * fast_b);
-    // Noise on one side alone lowers both alike; smoothing alone leaves the coherence near 1.
-    ratio < SMOOTHED && coherence > ratio.sqrt()
+
+    /// The share of the sharper side's fast changes that the other shows, if both carry the same
+    /// noise. With `ρ` the smaller over the greater variance, `γ` the correlation and `m` the
+    /// greater variance over its part in common, equal noise means
+    /// `γ²ρ m² + (1 − ρ) m − 1 = 0`, and the gain is `γ √ρ m`.
+    fn gain(&self) -> Option<f64> {
+        if self.aa <= 0.0 || self.bb <= 0.0 || self.ab <= 0.0 {
+            return None;
+        }
+        let rho = (self.bb / self.aa).min(self.aa / self.bb);
+        let gamma2 = (self.ab * self.ab / (self.aa * self.bb)).min(1.0);
+        let b = 1.0 - rho;
+        let m = (-b + (b * b + 4.0 * gamma2 * rho).sqrt()) / (2.0 * gamma2 * rho);
+        Some((gamma2 * rho).sqrt() * m)
+    }
+}
+
+/// The polynomial through seven values at −3 … 3, at `x` (Lagrange).
+fn value_at(values: &[f64; 7], x: f64) -> f64 {
+    (0..7)
+        .map(|i| {
+            let weight: f64 = (0..7)
+                .filter(|&j| j != i)
+                .map(|j| (x + 3.0 - j as f64) / (i as f64 - j as f64))
+                .product();
+            weight * values[i]
+        })
+        .sum()
+}
+
+/// Compares the detail of two cadences, with the scatter over windows left out one by one
+/// (jackknife) as its uncertainty.
+pub(super) fn sharpness(a: &Signal, b: &Signal, line: Line) -> Sharpness {
+    let windows: Vec<Moments> = (0..a.values.len())
+        .step_by(WINDOW_S)
+        .map(|from| moments(a, b, line, from, (from + WINDOW_S).min(a.values.len())))
+        .filter(|m| m.aa > 0.0)
+        .collect();
+    let all = windows
+        .iter()
+        .fold(Moments::default(), |sum, m| sum.plus(m, 1.0));
+    let without: Option<Vec<f64>> = windows.iter().map(|m| all.plus(m, -1.0).gain()).collect();
+    let (Some(gain), Some(without)) = (all.gain(), without) else {
+        return Sharpness::Unproven;
+    };
+    let n = without.len() as f64;
+    if n < 4.0 {
+        return Sharpness::Unproven;
+    }
+    let mean = without.iter().sum::<f64>() / n;
+    let variance = (n - 1.0) / n * without.iter().map(|g| (g - mean).powi(2)).sum::<f64>();
+    let margin = ONE_SIDED_95 * variance.sqrt();
+    if gain - margin >= ALIKE_GAIN {
+        Sharpness::Alike
+    } else if gain + margin < ALIKE_GAIN {
+        Sharpness::Unlike
+    } else {
+        Sharpness::Unproven
+    }
+}
+
+/// The moments of one window; the products between whole lags are interpolated.
+fn moments(a: &Signal, b: &Signal, line: Line, from: usize, to: usize) -> Moments {
+    let (x, y) = (&a.fine.masked, &b.fine.masked);
+    let middle_s = a.start_s + 0.5 * (from + to) as f64;
+    let exact = a.start_s + line.at(middle_s) - b.start_s;
+    let lag = exact.round();
+    let mut sums = Moments::default();
+    let mut products = [0.0; 7];
+    for i in from..to {
+        let at = i as f64 + lag;
+        if x.present[i] == 0.0 || at < 0.0 {
+            continue;
+        }
+        let j = at as usize;
+        if y.present.get(j).is_none_or(|present| *present == 0.0) {
+            continue;
+        }
+        sums.aa += x.value[i] * x.value[i];
+        sums.bb += y.value[j] * y.value[j];
+        for (k, sum) in products.iter_mut().enumerate() {
+            let other = (j + k).checked_sub(3).and_then(|j| y.value.get(j));
+            *sum += x.value[i] * other.copied().unwrap_or(0.0);
+        }
+    }
+    sums.ab = value_at(&products, exact - lag);
+    sums
 }

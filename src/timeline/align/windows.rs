@@ -1,12 +1,12 @@
 //! Pearson's r around a lag, window by window along the ride.
 
 use super::signal::Masked;
-use crate::timeline::delay::vertex;
+use crate::timeline::delay::{top_of_seven, vertex};
 
 /// A window whose r is below this says nothing of the offset.
 const WINDOW_MIN_R: f64 = 0.35;
 /// Uncertainty of a window's offset that no number of samples takes away: time stamps, rounding.
-const WINDOW_FLOOR_S: f64 = 0.02;
+const WINDOW_FLOOR_S: f64 = 0.01;
 
 /// One window's r at the lags around a candidate.
 pub(super) struct Curve {
@@ -93,20 +93,31 @@ impl Curve {
         (self.r.iter().copied().fold(0.0, f64::max), self.pairs)
     }
 
+    /// The top around entry `i`, from seven points where there are so many.
+    fn top(&self, i: usize) -> Option<f64> {
+        let seven = i
+            .checked_sub(3)
+            .and_then(|from| self.r.get(from..i + 4))
+            .and_then(|around| <&[f64; 7]>::try_from(around).ok())
+            .filter(|around| around.iter().all(|r| !r.is_nan()));
+        match seven {
+            Some(around) => top_of_seven(around),
+            None => vertex(self.r[i - 1], self.r[i], self.r[i + 1]),
+        }
+    }
+
     fn offset(&self, near: f64, within: f64, independent: f64) -> Option<WindowOffset> {
         let (mut best, mut best_r) = (None, WINDOW_MIN_R);
         for i in 1..self.r.len().saturating_sub(1) {
             let lag = (self.first_lag + i as i64) as f64;
             let (before, r, after) = (self.r[i - 1], self.r[i], self.r[i + 1]);
-            if (lag - near).abs() <= within
-                && r > best_r
-                && let Some(fraction) = vertex(before, r, after)
-            {
-                best = Some((i, fraction));
+            if (lag - near).abs() <= within && r > best_r && vertex(before, r, after).is_some() {
+                best = Some(i);
                 best_r = r;
             }
         }
-        let (i, fraction) = best?;
+        let i = best?;
+        let fraction = self.top(i)?;
         let bend = 2.0 * self.r[i] - self.r[i - 1] - self.r[i + 1];
         let n = f64::from(self.pairs) / independent;
         // Cramér–Rao bound of a delay: (1 − r²) / (n r |r''|).

@@ -1,0 +1,101 @@
+//! How well clocks are found, over rehearsed rides: `cargo run --profile quick --example clocks
+//! [FIRST-SEED [SEEDS]]`. Every scene gets the same share of the seeds. Prints a table, then every
+//! failure by scene and seed.
+
+#![allow(clippy::print_stdout, clippy::expect_used)]
+
+#[path = "clock_scenes.rs"]
+mod clock_scenes;
+
+use clock_scenes::{Miss, Scene, aligned, misses};
+use rayon::prelude::*;
+
+/// Largest error of an offset at mid-ride, s, and of a rate, ppm, that counts as right.
+const OFFSET_LIMIT_S: f64 = 0.3;
+const SKEW_LIMIT_PPM: f64 = 8.0;
+
+fn main() {
+    let mut arguments = std::env::args()
+        .skip(1)
+        .filter_map(|a| a.parse::<u64>().ok());
+    let first = arguments.next().unwrap_or(1);
+    let count = arguments.next().unwrap_or(330);
+    let scenes = Scene::ALL;
+    let results: Vec<(Scene, u64, Vec<Miss>)> = (first..first + count)
+        .into_par_iter()
+        .map(|seed| {
+            let scene = scenes[(seed % scenes.len() as u64) as usize];
+            let ride = scene.ride(seed);
+            let found = misses(&ride, &aligned(&ride));
+            (scene, seed, found)
+        })
+        .collect();
+    println!(
+        "{:<22} {:>7} {:>9} {:>9} {:>9} {:>7} {:>9} {:>9} {:>8}",
+        "scene",
+        "streams",
+        "≤ 0.3 s %",
+        "≤ 8 ppm %",
+        "ppm rms",
+        "sure %",
+        "wrong sure",
+        "CI holds %",
+        "rms s"
+    );
+    for scene in scenes {
+        row(&format!("{scene:?}"), &of(&results, |s| s == scene));
+    }
+    row("promised", &of(&results, Scene::promised));
+    row("all", &of(&results, |_| true));
+    println!("\nfailures (promised: any; others: confident and off by more than 0.3 s)");
+    for (scene, seed, found) in &results {
+        for miss in found {
+            let off = miss.error_s.abs() > OFFSET_LIMIT_S;
+            let fast = miss.skew_error_ppm.abs() > SKEW_LIMIT_PPM;
+            if (scene.promised() && (off || fast)) || (off && miss.confident) {
+                println!(
+                    "{scene:?} seed {seed} {}: {:+.3} s, skew {:+.1} of {:+.1} ppm, {} {}: {}",
+                    miss.label,
+                    miss.error_s,
+                    miss.skew_error_ppm,
+                    miss.skew_ppm,
+                    miss.matched_on,
+                    if miss.confident { "sure" } else { "not sure" },
+                    miss.reason
+                );
+            }
+        }
+    }
+}
+
+fn of(results: &[(Scene, u64, Vec<Miss>)], wanted: impl Fn(Scene) -> bool) -> Vec<&Miss> {
+    results
+        .iter()
+        .filter(|(scene, _, _)| wanted(*scene))
+        .flat_map(|(_, _, found)| found)
+        .collect()
+}
+
+fn row(name: &str, found: &[&Miss]) {
+    let n = found.len().max(1) as f64;
+    let percent =
+        |is: &dyn Fn(&Miss) -> bool| 100.0 * found.iter().filter(|m| is(m)).count() as f64 / n;
+    let rms =
+        |of: &dyn Fn(&Miss) -> f64| (found.iter().map(|m| of(m).powi(2)).sum::<f64>() / n).sqrt();
+    let covered: Vec<bool> = found.iter().filter_map(|m| m.covered).collect();
+    let holds = covered.iter().filter(|c| **c).count() as f64 / covered.len().max(1) as f64;
+    println!(
+        "{name:<22} {:>7} {:>9.1} {:>9.1} {:>9.1} {:>7.1} {:>9} {:>9.1} {:>8.3}",
+        found.len(),
+        percent(&|m| m.error_s.abs() <= OFFSET_LIMIT_S),
+        percent(&|m| m.skew_error_ppm.abs() <= SKEW_LIMIT_PPM),
+        rms(&|m| m.skew_error_ppm),
+        percent(&|m| m.confident),
+        found
+            .iter()
+            .filter(|m| m.confident && m.error_s.abs() > OFFSET_LIMIT_S)
+            .count(),
+        100.0 * holds,
+        rms(&|m| m.error_s.clamp(-10.0, 10.0)),
+    );
+}
