@@ -106,11 +106,9 @@ impl Scene {
                         }];
                     }
                 }
-                Scene::CadenceOnRepeats | Scene::PowerOnRepeats => {
-                    if index > 0 {
-                        device.recorder.start_s = draw.random_range(240.0..500.0);
-                        device.recorder.stop_early_s = draw.random_range(160.0..400.0);
-                    }
+                Scene::CadenceOnRepeats | Scene::PowerOnRepeats if index > 0 => {
+                    device.recorder.start_s = draw.random_range(240.0..500.0);
+                    device.recorder.stop_early_s = draw.random_range(160.0..400.0);
                 }
                 _ => {}
             }
