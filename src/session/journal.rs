@@ -103,7 +103,7 @@ impl Journal {
         let mut file = open_file(&path).map_err(failed)?;
         let mut text = Vec::new();
         file.read_to_end(&mut text).map_err(failed)?;
-        let leftover = read_leftover(&text);
+        let leftover = leftover_in(&text);
         Ok((
             Self {
                 path,
@@ -177,7 +177,8 @@ fn name_of(folder: &Path) -> String {
         .collect()
 }
 
-fn read_leftover(text: &[u8]) -> Option<Leftover> {
+/// What a journal's bytes still hold: every line that is whole counts, any other is passed over.
+pub fn leftover_in(text: &[u8]) -> Option<Leftover> {
     let mut edits = Vec::new();
     let mut last: Option<Session> = None;
     for line in text.split(|byte| *byte == b'\n') {

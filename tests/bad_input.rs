@@ -1,0 +1,185 @@
+//! Bad input, as a newcomer meets it: one clear message that names the file and the way out, exit
+//! code 1, and nothing overwritten.
+
+use std::path::Path;
+
+use assert_cmd::Command;
+use tempfile::TempDir;
+
+/// A minimal session over two CSV recordings.
+const SESSION: &str = r#"format = 1
+title = "Two minutes"
+
+[claim]
+percent = 2.0
+watts = 0.0
+
+[[stream]]
+label = "trainer"
+file = "recordings/trainer.csv"
+role = "under-test"
+site = "trainer"
+
+[[stream]]
+label = "pedals"
+file = "recordings/pedals.csv"
+role = "reference"
+site = "pedal"
+
+[[segment]]
+kind = "open"
+from_s = 0.0
+to_s = 60.0
+"#;
+
+fn ride() -> TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir(folder.path().join("recordings")).unwrap();
+    for (name, shift) in [("trainer", 0), ("pedals", 3)] {
+        let rows: String = (0..120)
+            .map(|t| format!("{t},{}\n", 200 + shift + t * 7 % 11))
+            .collect();
+        let text = format!("time_s,power_w\n{rows}");
+        std::fs::write(folder.path().join(format!("recordings/{name}.csv")), text).unwrap();
+    }
+    std::fs::write(folder.path().join("session.toml"), SESSION).unwrap();
+    folder
+}
+
+fn truing(arguments: &[&Path]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_truing"));
+    command.args(arguments);
+    command
+}
+
+fn messages(arguments: &[&Path], code: i32) -> String {
+    let output = truing(arguments).assert().code(code).get_output().clone();
+    let message = String::from_utf8(output.stderr).unwrap();
+    assert!(!message.contains("panicked"), "{message}");
+    message
+}
+
+/// Runs a command that must fail with exit code 1 and say nothing on stdout; returns its message.
+fn refused(arguments: &[&Path]) -> String {
+    let output = truing(arguments)
+        .assert()
+        .code(1)
+        .stdout("")
+        .get_output()
+        .clone();
+    String::from_utf8(output.stderr).unwrap()
+}
+
+fn assert_says(message: &str, parts: &[&str]) {
+    for part in parts {
+        assert!(message.contains(part), "{part:?} is not in: {message}");
+    }
+}
+
+#[test]
+fn a_recording_that_cannot_be_read_is_named_with_the_reason() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str, content: &[u8]| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, content).unwrap();
+        path
+    };
+    let probe = Path::new("probe");
+    let absent = folder.path().join("absent.fit");
+    assert_says(
+        &refused(&[probe, &absent]),
+        &["absent.fit", "check the name"],
+    );
+    assert_says(&refused(&[probe, folder.path()]), &["folder"]);
+    assert_says(
+        &refused(&[probe, &file("empty.fit", b"")]),
+        &["empty.fit", "empty"],
+    );
+    let noise: Vec<u8> = (0..4000u32)
+        .map(|i| (i.wrapping_mul(2_654_435_761) >> 13) as u8)
+        .collect();
+    assert_says(
+        &refused(&[probe, &file("noise.fit", &noise)]),
+        &["noise.fit"],
+    );
+    let timeless = file("timeless.csv", b"power_w,cadence_rpm\n200,90\n201,91\n");
+    assert_says(&refused(&[probe, &timeless]), &["timeless.csv", "time"]);
+    let powerless = file("powerless.csv", b"time_s,colour\n0,red\n1,blue\n");
+    assert_says(&refused(&[probe, &powerless]), &["powerless.csv"]);
+    let worded = file("worded.csv", b"time_s,power_w\n0,200\n1,many\n2,201\n");
+    assert_says(
+        &refused(&[probe, &worded]),
+        &["worded.csv", "3", "power_w", "many"],
+    );
+}
+
+#[test]
+fn a_session_with_a_slip_of_the_pen_is_refused_and_left_alone() {
+    let folder = ride();
+    let file = folder.path().join("session.toml");
+    let slip = SESSION.replace("\"open\"", "\"opne\"");
+    std::fs::write(&file, &slip).unwrap();
+    let message = refused(&[Path::new("table"), folder.path()]);
+    assert_says(&message, &["session.toml", "line 21", "opne", "`open`"]);
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), slip);
+}
+
+#[test]
+fn a_folder_without_a_session_says_how_to_start_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let message = refused(&[Path::new("table"), folder.path()]);
+    assert_says(&message, &["session.toml", "truing new"]);
+}
+
+#[test]
+fn a_vanished_recording_is_told_and_the_rest_still_works() {
+    let folder = ride();
+    std::fs::remove_file(folder.path().join("recordings/pedals.csv")).unwrap();
+    let message = messages(&[Path::new("table"), folder.path()], 0);
+    assert_says(&message, &["recordings/pedals.csv", "pedals", "gone"]);
+    std::fs::remove_file(folder.path().join("recordings/trainer.csv")).unwrap();
+    let message = refused(&[Path::new("table"), folder.path()]);
+    assert_says(&message, &["trainer.csv", "none of its recordings"]);
+}
+
+#[test]
+fn a_changed_recording_is_left_out_until_it_is_accepted() {
+    let folder = ride();
+    let relink = [Path::new("relink"), folder.path()];
+    let table = [Path::new("table"), folder.path()];
+    truing(&relink).assert().code(0);
+    let trainer = folder.path().join("recordings/trainer.csv");
+    let text = std::fs::read_to_string(&trainer)
+        .unwrap()
+        .replace("5,20", "5,90");
+    std::fs::write(&trainer, text).unwrap();
+    assert_says(&messages(&table, 0), &["trainer.csv", "changed"]);
+    assert_says(&refused(&relink), &["changed", "--accept-changed"]);
+    truing(&relink).arg("--accept-changed").assert().code(0);
+    assert_eq!(messages(&table, 0), "");
+}
+
+#[test]
+fn a_new_session_never_overwrites_an_old_one() {
+    let folder = ride();
+    let recording = folder.path().join("recordings/trainer.csv");
+    let message = refused(&[Path::new("new"), folder.path(), &recording]);
+    assert_says(&message, &["there is a session already"]);
+    assert_eq!(
+        std::fs::read_to_string(folder.path().join("session.toml")).unwrap(),
+        SESSION
+    );
+    let fresh = folder.path().join("fresh");
+    truing(&[Path::new("new"), &fresh, &recording])
+        .assert()
+        .code(0);
+    let copied = std::fs::read(fresh.join("recordings/trainer.csv")).unwrap();
+    assert_eq!(copied, std::fs::read(&recording).unwrap());
+    assert!(fresh.join("session.toml").exists());
+}
+
+#[test]
+fn wrong_usage_exits_2() {
+    truing(&[Path::new("new")]).assert().code(2);
+    truing(&[Path::new("--no-such-flag")]).assert().code(2);
+}

@@ -1,0 +1,116 @@
+// The seeds of the fuzz corpora: small files of every kind, made anew each time.
+
+use truing::rehearse::{Plan, Scenario, SessionOptions, ride, write_session};
+use truing::session::{journal::Journal, store};
+
+/// A seed: which entry takes it, what it is, and its bytes.
+pub struct Seed {
+    /// Name of the entry.
+    pub kind: &'static str,
+    /// What it is, for messages and file names.
+    pub name: String,
+    /// The content.
+    pub bytes: Vec<u8>,
+}
+
+fn seed(kind: &'static str, name: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Seed {
+    Seed {
+        kind,
+        name: name.into(),
+        bytes: bytes.into(),
+    }
+}
+
+/// Every seed, in a stable order.
+pub fn all() -> Vec<Seed> {
+    let mut seeds = rehearsed();
+    for (name, text) in [
+        (
+            "semicolons",
+            "Zeit (s);Leistung (W);power (W);cadence\n0;1,5;200,5;90\n1;;201;--\n",
+        ),
+        (
+            "clock",
+            "time,power_w,speed [km/h]\n0:00:01,200,30.1\n0:00:02,NA,30.2\n",
+        ),
+        (
+            "zoned",
+            "timestamp,power\n2026-05-01T10:00:00+02:00,1\n2026-05-01T10:00:01+02:00,2\n",
+        ),
+        (
+            "devices",
+            "device,time_ms,power\na,0,1\nb,0,2\na,1000,3\nb,1000,4\n",
+        ),
+        ("empty rows", "time,power\n\n\n1,2\n\n"),
+    ] {
+        seeds.push(seed("recording", name, text));
+    }
+    seeds.push(seed("recording", "tcx", TCX));
+    for name in Plan::names() {
+        let path = format!("{}/assets/plans/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+        // The fuzz crate sits elsewhere; there the plans come from the corpus on disk.
+        if let Ok(text) = std::fs::read(path) {
+            seeds.push(seed("plan", name, text));
+        }
+    }
+    seeds
+}
+
+/// The files of a short rehearsed session, and the journal of an edit to it.
+fn rehearsed() -> Vec<Seed> {
+    let mut seeds = Vec::new();
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let plan = Plan::built_in("short-check").expect("a built-in plan");
+    let ridden = ride(&plan, &Scenario::default(), 7).expect("a ride");
+    let tagged = ridden.session(SessionOptions {
+        clocks_known: true,
+        tagged: true,
+    });
+    write_session(&ridden, &tagged, folder.path()).expect("a session");
+    let recordings = std::fs::read_dir(folder.path().join("recordings")).expect("recordings");
+    let mut paths: Vec<_> = recordings.flatten().map(|entry| entry.path()).collect();
+    paths.sort();
+    for path in paths {
+        let name = path
+            .file_name()
+            .map(|n| n.to_string_lossy().into_owned())
+            .unwrap_or_default();
+        // A minute is enough of a seed: mutations of it come by quicker.
+        let mut bytes = std::fs::read(&path).expect("a recording");
+        bytes.truncate(6000);
+        seeds.push(seed("recording", name, bytes));
+    }
+    let text = std::fs::read(folder.path().join(store::FILE_NAME)).expect("a session file");
+    seeds.push(seed("session", "session.toml", text));
+    let session = store::load(folder.path()).expect("the session").session;
+    let data = folder.path().join("data");
+    let (mut journal, _) = Journal::open(&data, folder.path()).expect("a journal");
+    for name in ["tag sprint", "note"] {
+        journal.record(name, &session).expect("an entry");
+    }
+    drop(journal);
+    for entry in std::fs::read_dir(&data)
+        .expect("the journal's folder")
+        .flatten()
+    {
+        if entry.path().extension().is_some_and(|e| e == "jsonl") {
+            seeds.push(seed(
+                "journal",
+                "journal",
+                std::fs::read(entry.path()).expect("it"),
+            ));
+        }
+    }
+    seeds
+}
+
+const TCX: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
+<TrainingCenterDatabase xmlns="urn:training-center-v2">
+ <Activities><Activity Sport="Biking"><Id>2026-05-01T08:00:00Z</Id>
+  <Lap StartTime="2026-05-01T08:00:00Z"><TotalTimeSeconds>3</TotalTimeSeconds><Track>
+   <Trackpoint><Time>2026-05-01T08:00:00Z</Time><HeartRateBpm><Value>101</Value></HeartRateBpm>
+    <Cadence>90</Cadence><Extensions><TPX xmlns="x"><Speed>8.1</Speed><Watts>200</Watts></TPX></Extensions></Trackpoint>
+   <Trackpoint><Time>2026-05-01T08:00:01Z</Time><Cadence>90</Cadence></Trackpoint>
+   <Trackpoint><Time>2026-05-01T08:00:02Z</Time><Extensions><TPX xmlns="x"><Watts>203</Watts></TPX></Extensions></Trackpoint>
+  </Track></Lap></Activity></Activities></TrainingCenterDatabase>
+"#;
