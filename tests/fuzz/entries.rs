@@ -54,11 +54,22 @@ fn align_and_judge(recording: Recording) {
         "the grid is bounded by what was recorded"
     );
     let span = Span::new(aligned.grid.start_s, aligned.grid.start_s + 300.0);
-    truing::analysis::segment::live(
-        &opened.session,
-        &aligned,
-        span,
-        truing::session::Kind::SteadyBlock,
+    let mut session = opened.session.clone();
+    let kinds = truing::session::Kind::ALL.iter();
+    session.segments = kinds
+        .map(|kind| truing::session::Segment {
+            kind: *kind,
+            from_s: span.from_s,
+            to_s: span.to_s,
+            set_point_w: None,
+            note: String::new(),
+        })
+        .collect();
+    let table = truing::analysis::table::table(&session, &aligned);
+    let json = serde_json::to_string(&table).expect("a table is JSON");
+    assert!(
+        !json.contains("NaN"),
+        "a figure that is no number was stored"
     );
 }
 
