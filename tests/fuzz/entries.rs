@@ -7,8 +7,11 @@ use truing::recording::{ReadOptions, Recording, read_bytes};
 use truing::session::{OpenedSession, Session, Source, journal, store};
 use truing::timeline::{Aligned, Span};
 
+/// Takes any bytes and returns.
+pub type Entry = fn(&[u8]);
+
 /// The entry for a kind of input, by its name.
-pub const ENTRIES: &[(&str, fn(&[u8]))] = &[
+pub const ENTRIES: &[(&str, Entry)] = &[
     ("recording", recording),
     ("session", session),
     ("plan", plan),
