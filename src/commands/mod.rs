@@ -9,9 +9,11 @@ mod completions;
 mod explain;
 #[cfg(feature = "workbench")]
 mod keys;
+mod figure;
 mod man;
 mod new;
 mod output;
+mod output_file;
 mod plan;
 mod probe;
 mod rehearse;
@@ -56,6 +58,7 @@ enum Command {
     Rehearse(rehearse::Arguments),
     Relink(relink::Arguments),
     Table(table::Arguments),
+    Figure(figure::Arguments),
     Verdict(verdict::Arguments),
     Explain(explain::Arguments),
     #[cfg(feature = "workbench")]
@@ -138,6 +141,7 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Rehearse(arguments)) => rehearse::run(&arguments, output),
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),
         Some(Command::Table(arguments)) => table::run(&arguments, output),
+        Some(Command::Figure(arguments)) => figure::run(&arguments, output),
         Some(Command::Verdict(arguments)) => verdict::run(&arguments, output),
         Some(Command::Explain(arguments)) => explain::run(&arguments, output),
         #[cfg(feature = "workbench")]

@@ -3,6 +3,7 @@
 mod cell;
 mod columns_of_text;
 mod error;
+pub mod figure;
 pub mod table;
 
 pub use error::ExportError;

@@ -1,0 +1,259 @@
+//! Pictures: what is drawn as plain data ([`Picture`]), and drawn as SVG or PNG.
+//!
+//! Every picture states its window, the number of samples and that nothing was smoothed. Streams
+//! are told apart by marker and weight as well as by a colour of a set safe for the colour-blind,
+//! so that a black-and-white print reads the same.
+
+mod bias;
+mod coverage;
+mod paint;
+mod picture;
+mod power;
+mod subject;
+mod ticks;
+
+use plotters::backend::{BitMapBackend, SVGBackend};
+use plotters::drawing::IntoDrawingArea as _;
+use plotters::style::{FontStyle, register_font};
+
+pub use picture::{Axis, Ink, Layer, Marker, Picture, Style, Ticks, range_of};
+pub use subject::Subject;
+
+use super::ExportError;
+
+/// Widths that make a picture, pixels.
+pub const WIDTHS: std::ops::RangeInclusive<u32> = 300..=6000;
+
+/// The kinds of picture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum PictureKind {
+    /// Power of every stream.
+    Traces,
+    /// Under test − reference against time, with the claim as a band.
+    Difference,
+    /// Difference against mean, with the limits of agreement.
+    Agreement,
+    /// The response of the source under test, with the fitted model.
+    Response,
+    /// Bias against time, with the drift.
+    HeatSoak,
+    /// Which combinations were ridden, and the bias in each.
+    Coverage,
+    /// Highest mean power over every duration.
+    MeanMax,
+    /// The references against each other.
+    References,
+}
+
+impl PictureKind {
+    /// Every kind.
+    pub const ALL: [PictureKind; 8] = [
+        PictureKind::Traces,
+        PictureKind::Difference,
+        PictureKind::Agreement,
+        PictureKind::Response,
+        PictureKind::HeatSoak,
+        PictureKind::Coverage,
+        PictureKind::MeanMax,
+        PictureKind::References,
+    ];
+
+    /// The word on the command line.
+    pub const fn word(self) -> &'static str {
+        match self {
+            PictureKind::Traces => "traces",
+            PictureKind::Difference => "difference",
+            PictureKind::Agreement => "agreement",
+            PictureKind::Response => "response",
+            PictureKind::HeatSoak => "heat-soak",
+            PictureKind::Coverage => "coverage",
+            PictureKind::MeanMax => "mean-max",
+            PictureKind::References => "references",
+        }
+    }
+}
+
+/// The picture of this kind.
+///
+/// # Errors
+/// [`ExportError::NothingToDraw`] where the window has no such figure.
+pub fn picture(kind: PictureKind, subject: &Subject<'_>) -> Result<Picture, ExportError> {
+    let made = match kind {
+        PictureKind::Traces => power::traces(subject),
+        PictureKind::Difference => bias::difference(subject),
+        PictureKind::Agreement => bias::agreement(subject),
+        PictureKind::Response => power::response(subject),
+        PictureKind::HeatSoak => bias::heat_soak(subject),
+        PictureKind::Coverage => coverage::coverage(subject),
+        PictureKind::MeanMax => power::mean_max(subject),
+        PictureKind::References => bias::references(subject),
+    };
+    made.map_err(|reason| ExportError::NothingToDraw {
+        kind: kind.word(),
+        reason,
+    })
+}
+
+fn size_of(width: u32) -> (u32, u32) {
+    let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
+    (width, (f64::from(width) * paint::SHAPE).round() as u32)
+}
+
+/// The font that travels inside: what is measured and drawn is the same on every machine.
+fn font_at_hand() -> Result<(), ExportError> {
+    static FONT: &[u8] = include_bytes!("../../../assets/fonts/dejavu-sans-subset.ttf");
+    register_font("sans-serif", FontStyle::Normal, FONT)
+        .map_err(|_| ExportError::Draw("the built-in font cannot be read".to_owned()))
+}
+
+/// `picture` as an SVG document, `width` pixels wide. Text stays text.
+///
+/// # Errors
+/// [`ExportError::Draw`].
+pub fn svg(picture: &Picture, width: u32) -> Result<String, ExportError> {
+    font_at_hand()?;
+    let mut out = String::new();
+    {
+        let area = SVGBackend::with_string(&mut out, size_of(width)).into_drawing_area();
+        paint::paint(&area, picture).map_err(|e| ExportError::Draw(e.to_string()))?;
+        area.present()
+            .map_err(|e| ExportError::Draw(e.to_string()))?;
+    }
+    Ok(out)
+}
+
+/// `picture` as a PNG file, `width` pixels wide.
+///
+/// # Errors
+/// [`ExportError::Draw`].
+pub fn png(picture: &Picture, width: u32) -> Result<Vec<u8>, ExportError> {
+    font_at_hand()?;
+    let told = |error: &dyn std::fmt::Display| ExportError::Draw(error.to_string());
+    // The library encodes PNG into files only.
+    let file = tempfile::Builder::new()
+        .prefix("truing-")
+        .suffix(".png")
+        .tempfile()
+        .map_err(|e| told(&e))?;
+    {
+        let area = BitMapBackend::new(file.path(), size_of(width)).into_drawing_area();
+        paint::paint(&area, picture).map_err(|e| told(&e))?;
+        area.present().map_err(|e| told(&e))?;
+    }
+    std::fs::read(file.path()).map_err(|e| told(&e))
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::OnceLock;
+
+    use super::*;
+    use crate::rehearse::{Plan, Scenario, SessionOptions, ride};
+    use crate::session::{Kind, OpenedSession};
+    use crate::timeline::Aligned;
+
+    /// A short ride with two references, tagged, its first stream named to do harm.
+    fn ridden() -> &'static (OpenedSession, Aligned) {
+        static RIDE: OnceLock<(OpenedSession, Aligned)> = OnceLock::new();
+        RIDE.get_or_init(|| {
+            let plan = Plan::built_in("short-check").unwrap();
+            let rehearsal = ride(&plan, &Scenario::default(), 7).unwrap();
+            let mut opened = rehearsal.opened(SessionOptions {
+                clocks_known: true,
+                tagged: true,
+            });
+            opened.session.streams[0].label = "</text><script>alert(1)</script>&\u{202e}".into();
+            let aligned = Aligned::new(&opened);
+            (opened, aligned)
+        })
+    }
+
+    fn subject_of(kind: Kind) -> Subject<'static> {
+        let (opened, aligned) = ridden();
+        let place = opened.session.segments.iter().position(|s| s.kind == kind);
+        let place = place.unwrap();
+        let segment = &opened.session.segments[place];
+        Subject::segment(&opened.session, aligned, segment, place + 1)
+    }
+
+    fn assert_well_formed(svg: &str) {
+        let mut reader = quick_xml::Reader::from_str(svg);
+        let mut depth = 0;
+        loop {
+            match reader.read_event().unwrap() {
+                quick_xml::events::Event::Start(_) => depth += 1,
+                quick_xml::events::Event::End(_) => depth -= 1,
+                quick_xml::events::Event::Eof => break,
+                _ => {}
+            }
+        }
+        assert_eq!(depth, 0);
+    }
+
+    #[test]
+    fn every_kind_is_drawn_as_sound_svg() {
+        for kind in PictureKind::ALL {
+            let subject = subject_of(Kind::SteadyBlock);
+            let drawn = picture(kind, &subject).unwrap();
+            assert!(!drawn.layers.is_empty(), "{}", kind.word());
+            assert!(drawn.facts[0].contains("no smoothing"), "{:?}", drawn.facts);
+            assert!(drawn.facts[0].starts_with("Window 0:"), "{:?}", drawn.facts);
+            let svg = svg(&drawn, 800).unwrap();
+            assert_well_formed(&svg);
+            assert!(
+                !svg.contains("NaN") && !svg.contains("inf"),
+                "{}",
+                kind.word()
+            );
+            assert!(!svg.contains("<script") && !svg.contains('\u{202e}'));
+            assert!(!svg.contains("href") && !svg.contains("url("));
+        }
+    }
+
+    #[test]
+    fn a_png_has_the_size_asked_for() {
+        let drawn = picture(PictureKind::Traces, &subject_of(Kind::SteadyBlock)).unwrap();
+        let bytes = png(&drawn, 640).unwrap();
+        assert_eq!(&bytes[..8], b"\x89PNG\r\n\x1a\n");
+        let number = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+        assert_eq!((number(16), number(20)), size_of(640));
+    }
+
+    #[test]
+    fn the_model_of_a_sprint_is_drawn_where_there_is_a_fit() {
+        let subject = subject_of(Kind::Sprint);
+        let drawn = picture(PictureKind::Response, &subject).unwrap();
+        let named = |name: &str| drawn.layers.iter().any(|layer| layer.name() == name);
+        let fitted = subject
+            .figures
+            .sprint
+            .as_ref()
+            .and_then(|s| s.gain)
+            .is_some();
+        assert!(fitted, "{:?}", subject.figures.sprint);
+        assert!(named("model of the response"));
+        assert!(named("mean of the references"));
+    }
+
+    #[test]
+    fn without_a_reference_it_is_said_so() {
+        let (opened, _) = ridden();
+        let mut alone = opened.clone();
+        for stream in &mut alone.session.streams {
+            if stream.role == crate::session::Role::Reference {
+                stream.role = crate::session::Role::Context;
+            }
+        }
+        let aligned = Aligned::new(&alone);
+        let subject = Subject::ride(&alone.session, &aligned);
+        assert!(picture(PictureKind::Traces, &subject).is_ok());
+        for kind in [
+            PictureKind::Difference,
+            PictureKind::References,
+            PictureKind::Response,
+        ] {
+            let error = picture(kind, &subject).unwrap_err().to_string();
+            assert!(error.contains("reference"), "{error}");
+        }
+    }
+}

@@ -1,0 +1,253 @@
+//! Pictures of power itself: traces, response, mean-maximal curves.
+
+use super::picture::{Axis, Layer, Picture, Style, Ticks, range_of};
+use super::subject::{Subject, plain, signed};
+use crate::analysis::first_order::{Lag, response as lagged};
+use crate::analysis::mean_max;
+use crate::recording::Channel;
+use crate::timeline::Member;
+
+fn time_axis(subject: &Subject<'_>) -> Axis {
+    let span = subject.span();
+    Axis {
+        label: "session time, h:mm:ss".to_owned(),
+        range: [span.from_s, span.to_s],
+        ticks: Ticks::Clock,
+    }
+}
+
+fn power_axis(layers: &[Layer]) -> Axis {
+    let values = layers.iter().flat_map(|layer| match layer {
+        Layer::Line { points, .. } => points.iter().map(|p| p[1]).collect(),
+        Layer::Rule { at, .. } => vec![*at],
+        _ => Vec::new(),
+    });
+    Axis {
+        label: "power, W".to_owned(),
+        range: range_of(values),
+        ticks: Ticks::Numbers,
+    }
+}
+
+/// One line a stream with power in the window.
+fn power_lines(subject: &Subject<'_>) -> Vec<Layer> {
+    // References lie over context, the source under test over all.
+    let places = (0..subject.aligned.tracks.len()).rev();
+    places
+        .filter_map(|stream| {
+            let power = subject.column(stream, Channel::Power)?;
+            power.iter().any(|w| w.is_finite()).then(|| Layer::Line {
+                name: subject.label(stream),
+                points: subject.against_time(power.iter().copied()),
+                style: Style::of_stream(stream),
+            })
+        })
+        .collect()
+}
+
+fn set_point(subject: &Subject<'_>) -> Option<Layer> {
+    subject.figures.set_point_w.map(|watts| Layer::Rule {
+        name: "set point".to_owned(),
+        at: watts,
+        style: Style::RULE,
+    })
+}
+
+/// Power of every stream.
+pub(super) fn traces(subject: &Subject<'_>) -> Result<Picture, String> {
+    let lines = power_lines(subject);
+    if lines.is_empty() {
+        return Err("no stream has power in this window".to_owned());
+    }
+    let means: Vec<String> = subject
+        .figures
+        .streams
+        .iter()
+        .filter_map(|s| Some(format!("{} {} W", s.label, plain(s.mean_w?, 1))))
+        .collect();
+    let most = subject.figures.streams.iter().map(|s| s.n).max();
+    let mut layers: Vec<Layer> = set_point(subject).into_iter().collect();
+    layers.extend(lines);
+    Ok(Picture {
+        title: subject.title("power"),
+        facts: vec![
+            subject.window_fact(most.unwrap_or(0)),
+            format!("Means: {}.", means.join(", ")),
+        ],
+        x: time_axis(subject),
+        y: power_axis(&layers),
+        layers,
+    })
+}
+
+/// The source under test, what it is compared with, and how the difference is explained: the
+/// fitted response of a sprint, the steps of a ramp, the changes of gear.
+pub(super) fn response(subject: &Subject<'_>) -> Result<Picture, String> {
+    let tested = subject.tested()?;
+    let basis = subject.basis()?;
+    let missing = || "no power in this window".to_owned();
+    let own = subject.power(Member::Stream(tested)).ok_or_else(missing)?;
+    let reference = subject.power(basis).ok_or_else(missing)?;
+    let mut layers: Vec<Layer> = set_point(subject).into_iter().collect();
+    layers.push(Layer::Line {
+        name: subject.name(basis),
+        points: subject.against_time(reference.iter().copied()),
+        style: match basis {
+            Member::Stream(stream) => Style::of_stream(stream),
+            Member::Consensus => Style::CONSENSUS,
+        },
+    });
+    layers.push(Layer::Line {
+        name: subject.label(tested),
+        points: subject.against_time(own.iter().copied()),
+        style: Style::of_stream(tested),
+    });
+    let n = own
+        .iter()
+        .zip(reference)
+        .filter(|(a, b)| (*a - *b).is_finite());
+    let mut facts = vec![subject.window_fact(n.count())];
+    if let Some((model, fact)) = model(subject, basis) {
+        layers.push(model);
+        facts.push(fact);
+    }
+    facts.extend(steps(subject, &mut layers));
+    facts.extend(gear_changes(subject, &mut layers));
+    Ok(Picture {
+        title: subject.title("response"),
+        facts,
+        x: time_axis(subject),
+        y: power_axis(&layers),
+        layers,
+    })
+}
+
+/// The reference through the fitted dead time, lag, gain and ceiling.
+fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
+    /// Rows before the window that settle the lag.
+    const SETTLE_ROWS: usize = 30;
+    let sprint = subject.figures.sprint.as_ref()?;
+    let lag = Lag {
+        delay_s: sprint.delay_s?,
+        time_constant_s: sprint.time_constant_s?,
+    };
+    let gain = sprint.gain?;
+    let rows = subject.rows();
+    let from = rows.start.saturating_sub(SETTLE_ROWS);
+    let input = subject.aligned.power(basis)?.get(from..rows.end)?;
+    let ceiling = sprint.ceiling_w.unwrap_or(f64::INFINITY);
+    let modelled = lagged(input, subject.aligned.grid.step_s, lag)
+        .into_iter()
+        .skip(rows.start - from)
+        .map(|w| (gain * w).min(ceiling));
+    let clipped = sprint
+        .ceiling_w
+        .map_or_else(String::new, |w| format!(", ceiling {} W", plain(w, 0)));
+    let residual = sprint
+        .fit_rms_w
+        .map_or_else(String::new, |w| format!(", residual {} W", plain(w, 1)));
+    let fact = format!(
+        "Model: dead time {} s, time constant {} s, gain {}{clipped}{residual}.",
+        plain(lag.delay_s, 2),
+        plain(lag.time_constant_s, 2),
+        plain(gain, 3)
+    );
+    let layer = Layer::Line {
+        name: "model of the response".to_owned(),
+        points: subject.against_time(modelled),
+        style: Style::MODEL,
+    };
+    Some((layer, fact))
+}
+
+fn steps(subject: &Subject<'_>, layers: &mut Vec<Layer>) -> Vec<String> {
+    let Some(ramp) = &subject.figures.ramp else {
+        return Vec::new();
+    };
+    let mut told = Vec::new();
+    for step in &ramp.steps {
+        layers.push(Layer::Upright {
+            name: "step of the references".to_owned(),
+            at: step.at_s,
+        });
+        if let Some(dead_time) = step.dead_time_s {
+            told.push(plain(dead_time, 1));
+        }
+    }
+    let mut facts = Vec::new();
+    if !told.is_empty() {
+        facts.push(format!("Dead time at each step: {} s.", told.join(", ")));
+    }
+    if let Some(lag) = ramp.lag_s {
+        facts.push(format!("Lag on linear stretches: {} s.", plain(lag, 1)));
+    }
+    facts
+}
+
+fn gear_changes(subject: &Subject<'_>, layers: &mut Vec<Layer>) -> Vec<String> {
+    let Some(gears) = &subject.figures.gear_change else {
+        return Vec::new();
+    };
+    let mut told = Vec::new();
+    for change in &gears.changes {
+        layers.push(Layer::Upright {
+            name: "gear change".to_owned(),
+            at: change.at_s,
+        });
+        told.push(
+            change
+                .shift_percent
+                .map_or_else(|| "—".to_owned(), |s| signed(s, 1)),
+        );
+    }
+    if told.is_empty() {
+        return Vec::new();
+    }
+    vec![format!(
+        "Shift of the bias at each change: {} %.",
+        told.join(", ")
+    )]
+}
+
+/// Highest mean power over every duration, one curve a stream.
+pub(super) fn mean_max(subject: &Subject<'_>) -> Result<Picture, String> {
+    let mut layers = Vec::new();
+    let mut longest: f64 = 1.0;
+    for stream in (0..subject.aligned.tracks.len()).rev() {
+        let Some(power) = subject.column(stream, Channel::Power) else {
+            continue;
+        };
+        let curve = mean_max::curve(power, subject.aligned.grid);
+        let points: Vec<[f64; 2]> = curve
+            .iter()
+            .filter(|m| m.duration_s > 0.0)
+            .map(|m| [m.duration_s.log10(), m.mean_w])
+            .collect();
+        longest = curve.iter().map(|m| m.duration_s).fold(longest, f64::max);
+        if !points.is_empty() {
+            layers.push(Layer::Line {
+                name: subject.label(stream),
+                points,
+                style: Style::of_stream(stream),
+            });
+        }
+    }
+    if layers.is_empty() {
+        return Err("no stream has a stretch of power without a gap".to_owned());
+    }
+    let most = subject.figures.streams.iter().map(|s| s.n).max();
+    Ok(Picture {
+        title: subject.title("mean-maximal power"),
+        facts: vec![
+            subject.window_fact(most.unwrap_or(0)),
+            "Highest mean over each duration, over seconds without a gap.".to_owned(),
+        ],
+        x: Axis {
+            label: "duration (logarithmic)".to_owned(),
+            range: [-0.02, longest.log10().max(0.5)],
+            ticks: Ticks::Durations,
+        },
+        y: power_axis(&layers),
+        layers,
+    })
+}

@@ -1,0 +1,171 @@
+//! What a picture is of: a window of an aligned ride with its figures.
+
+use std::ops::Range;
+
+use crate::analysis::figures::{Agreement, SegmentFigures};
+use crate::analysis::segment;
+use crate::export::cell::{clock_time, human_number, one_line};
+use crate::recording::Channel;
+use crate::session::{Claim, Kind, Role, Segment, Session};
+use crate::timeline::{Aligned, Member, Span};
+
+/// A window of a ride, with its figures.
+#[derive(Clone, Debug)]
+pub struct Subject<'a> {
+    /// The session.
+    pub session: &'a Session,
+    /// Its ride.
+    pub aligned: &'a Aligned,
+    /// Figures of the window.
+    pub figures: SegmentFigures,
+}
+
+impl<'a> Subject<'a> {
+    /// The whole ride.
+    pub fn ride(session: &'a Session, aligned: &'a Aligned) -> Self {
+        let figures = segment::live(session, aligned, aligned.grid.span(), Kind::Open);
+        Self {
+            session,
+            aligned,
+            figures,
+        }
+    }
+
+    /// A segment, the one numbered `id` from 1.
+    pub fn segment(
+        session: &'a Session,
+        aligned: &'a Aligned,
+        segment: &Segment,
+        id: usize,
+    ) -> Self {
+        let figures = segment::figures(session, aligned, segment, id);
+        Self {
+            session,
+            aligned,
+            figures,
+        }
+    }
+
+    pub(super) fn span(&self) -> Span {
+        Span::new(self.figures.from_s, self.figures.to_s)
+    }
+
+    pub(super) fn rows(&self) -> Range<usize> {
+        self.aligned.grid.rows(self.span())
+    }
+
+    /// A stream's channel over the window.
+    pub(super) fn column(&self, stream: usize, channel: Channel) -> Option<&'a [f64]> {
+        let column = self.aligned.tracks.get(stream)?.column(channel)?;
+        column.get(self.rows())
+    }
+
+    /// A member's power over the window.
+    pub(super) fn power(&self, member: Member) -> Option<&'a [f64]> {
+        self.aligned.power(member)?.get(self.rows())
+    }
+
+    /// Session time of each row of the window, s.
+    pub(super) fn times(&self) -> impl Iterator<Item = f64> + use<'a> {
+        let grid = self.aligned.grid;
+        self.rows().map(move |row| grid.time_s(row))
+    }
+
+    /// Values against session time.
+    pub(super) fn against_time(&self, values: impl IntoIterator<Item = f64>) -> Vec<[f64; 2]> {
+        self.times().zip(values).map(|(t, v)| [t, v]).collect()
+    }
+
+    pub(super) fn label(&self, stream: usize) -> String {
+        let stream = self.session.streams.get(stream);
+        stream.map_or_else(String::new, |stream| one_line(&stream.label))
+    }
+
+    pub(super) fn name(&self, member: Member) -> String {
+        match member {
+            Member::Stream(stream) => self.label(stream),
+            Member::Consensus => "mean of the references".to_owned(),
+        }
+    }
+
+    /// The label of the JSON.
+    fn json_name(&self, member: Member) -> &str {
+        match member {
+            Member::Stream(place) => self
+                .session
+                .streams
+                .get(place)
+                .map_or("", |stream| &stream.label),
+            Member::Consensus => segment::CONSENSUS,
+        }
+    }
+
+    /// The first source under test with power.
+    pub(super) fn tested(&self) -> Result<usize, String> {
+        self.aligned.powered(Role::UnderTest).next().ok_or_else(|| {
+            "no stream under test carries power; give one role = \"under-test\" in session.toml"
+                .to_owned()
+        })
+    }
+
+    /// What it is compared with: what its verdict rests on.
+    pub(super) fn basis(&self) -> Result<Member, String> {
+        let judged = self.figures.verdict.as_ref().map(|v| v.reference.as_str());
+        let members = self.aligned.references();
+        members
+            .iter()
+            .copied()
+            .find(|member| Some(self.json_name(*member)) == judged)
+            .or(members.last().copied())
+            .ok_or_else(|| "no reference carries power".to_owned())
+    }
+
+    /// Figures of the pair.
+    pub(super) fn pair(&self, under_test: usize, reference: Member) -> Option<&Agreement> {
+        let tested = self.json_name(Member::Stream(under_test));
+        let reference = self.json_name(reference);
+        let mut all = self.figures.agreement.iter();
+        all.find(|a| a.under_test == tested && a.reference == reference)
+    }
+
+    pub(super) fn claim(&self, under_test: usize) -> Claim {
+        self.session.claim_of(under_test).unwrap_or_default()
+    }
+
+    /// Title of a picture: what it shows, of which segment, of which session.
+    pub(super) fn title(&self, what: &str) -> String {
+        let title = one_line(&self.session.title);
+        let of = if self.figures.id == 0 {
+            "whole ride".to_owned()
+        } else {
+            format!("segment {}, {}", self.figures.id, self.figures.kind)
+        };
+        if title.is_empty() {
+            format!("{what} – {of}")
+        } else {
+            format!("{title}: {what} – {of}")
+        }
+    }
+
+    /// Window, samples, smoothing.
+    pub(super) fn window_fact(&self, n: usize) -> String {
+        let span = self.span();
+        format!(
+            "Window {} to {} ({} s), {n} of {} samples on the 1 s grid, no smoothing.",
+            clock_time(span.from_s),
+            clock_time(span.to_s),
+            human_number(span.duration_s(), 0, false),
+            self.rows().len()
+        )
+    }
+}
+
+/// `value` with sign, decimals and a real minus.
+pub(super) fn signed(value: f64, decimals: u8) -> String {
+    human_number(value, decimals, true).replace('-', "−")
+}
+
+/// `value` with decimals and a real minus.
+pub(super) fn plain(value: f64, decimals: u8) -> String {
+    human_number(value, decimals, false).replace('-', "−")
+}
