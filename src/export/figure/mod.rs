@@ -152,11 +152,11 @@ mod tests {
     use crate::session::{Kind, OpenedSession};
     use crate::timeline::Aligned;
 
-    /// A short ride with two references, tagged, its first stream named to do harm.
+    /// A ride with two references, tagged, its first stream named to do harm.
     fn ridden() -> &'static (OpenedSession, Aligned) {
         static RIDE: OnceLock<(OpenedSession, Aligned)> = OnceLock::new();
         RIDE.get_or_init(|| {
-            let plan = Plan::built_in("short-check").unwrap();
+            let plan = Plan::built_in("full-bench").unwrap();
             let rehearsal = ride(&plan, &Scenario::default(), 7).unwrap();
             let mut opened = rehearsal.opened(SessionOptions {
                 clocks_known: true,

@@ -508,7 +508,7 @@ fn dashes(points: &[[f64; 2]], on: f64, off: f64) -> Vec<Vec<[f64; 2]>> {
             from = cut;
         }
     }
-    if drawing && piece.len() > 1 {
+    if drawing && piece.len() > 1 && piece.first() != piece.last() {
         pieces.push(piece);
     }
     pieces

@@ -4,6 +4,7 @@ use super::picture::{Axis, Layer, Picture, Style, Ticks, range_of};
 use super::subject::{Subject, plain, signed};
 use crate::analysis::first_order::{Lag, response as lagged};
 use crate::analysis::mean_max;
+use crate::export::cell::one_line;
 use crate::recording::Channel;
 use crate::timeline::Member;
 
@@ -63,7 +64,7 @@ pub(super) fn traces(subject: &Subject<'_>) -> Result<Picture, String> {
         .figures
         .streams
         .iter()
-        .filter_map(|s| Some(format!("{} {} W", s.label, plain(s.mean_w?, 1))))
+        .filter_map(|s| Some(format!("{} {} W", one_line(&s.label), plain(s.mean_w?, 1))))
         .collect();
     let most = subject.figures.streams.iter().map(|s| s.n).max();
     let mut layers: Vec<Layer> = set_point(subject).into_iter().collect();

@@ -3,9 +3,10 @@
 use std::ops::Range;
 
 use crate::analysis::figures::{Agreement, SegmentFigures};
-use crate::analysis::segment;
+use crate::analysis::{ride, segment};
 use crate::export::cell::{clock_time, human_number, one_line};
 use crate::recording::Channel;
+use crate::session::store::CONSENSUS;
 use crate::session::{Claim, Kind, Role, Segment, Session};
 use crate::timeline::{Aligned, Member, Span};
 
@@ -23,7 +24,9 @@ pub struct Subject<'a> {
 impl<'a> Subject<'a> {
     /// The whole ride.
     pub fn ride(session: &'a Session, aligned: &'a Aligned) -> Self {
-        let figures = segment::live(session, aligned, aligned.grid.span(), Kind::Open);
+        let findings = ride::findings(aligned);
+        let span = aligned.grid.span();
+        let figures = segment::live(session, aligned, &findings, span, Kind::Open);
         Self {
             session,
             aligned,
@@ -96,7 +99,7 @@ impl<'a> Subject<'a> {
                 .streams
                 .get(place)
                 .map_or("", |stream| &stream.label),
-            Member::Consensus => segment::CONSENSUS,
+            Member::Consensus => CONSENSUS,
         }
     }
 
