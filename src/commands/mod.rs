@@ -18,6 +18,7 @@ mod plan;
 mod probe;
 mod rehearse;
 mod relink;
+mod report;
 mod session_arg;
 mod table;
 mod verdict;
@@ -59,6 +60,7 @@ enum Command {
     Relink(relink::Arguments),
     Table(table::Arguments),
     Figure(figure::Arguments),
+    Report(report::Arguments),
     Verdict(verdict::Arguments),
     Explain(explain::Arguments),
     #[cfg(feature = "workbench")]
@@ -142,6 +144,7 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),
         Some(Command::Table(arguments)) => table::run(&arguments, output),
         Some(Command::Figure(arguments)) => figure::run(&arguments, output),
+        Some(Command::Report(arguments)) => report::run(&arguments, output),
         Some(Command::Verdict(arguments)) => verdict::run(&arguments, output),
         Some(Command::Explain(arguments)) => explain::run(&arguments, output),
         #[cfg(feature = "workbench")]

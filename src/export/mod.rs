@@ -4,6 +4,7 @@ mod cell;
 mod columns_of_text;
 mod error;
 pub mod figure;
+pub mod report;
 pub mod table;
 
 pub use error::ExportError;

@@ -94,7 +94,8 @@ pub fn picture(kind: PictureKind, subject: &Subject<'_>) -> Result<Picture, Expo
     })
 }
 
-fn size_of(width: u32) -> (u32, u32) {
+/// Width and height of a picture of about this width, pixels.
+pub(crate) fn size_of(width: u32) -> (u32, u32) {
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
     (width, (f64::from(width) * paint::SHAPE).round() as u32)
 }

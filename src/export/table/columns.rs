@@ -164,6 +164,74 @@ impl Column {
     }
 }
 
+/// The figures of one group in one row, for people.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct View {
+    /// Name and value (with its unit) of each figure that applies.
+    pub scalars: Vec<(String, String)>,
+    /// Heads of the repeated figures: number, then name and unit.
+    pub heads: Vec<String>,
+    /// One line a repetition (a step, a gear change, a stream).
+    pub lists: Vec<Vec<String>>,
+}
+
+/// The figures of `group` in `row`. Repeated figures stand in lists where any of them is a number.
+pub fn view(row: &Row<'_>, group: Group) -> View {
+    let columns: Vec<(&Column, Cell)> = COLUMNS
+        .iter()
+        .filter(|column| column.group == group)
+        .map(|column| (column, column.cell(row)))
+        .collect();
+    let listed = columns
+        .iter()
+        .any(|(_, cell)| matches!(cell, Cell::Numbers(_)));
+    let mut out = View::default();
+    let mut lists: Vec<Vec<String>> = Vec::new();
+    for (column, cell) in columns {
+        let unit = if column.unit.is_empty() {
+            String::new()
+        } else {
+            format!(" {}", column.unit)
+        };
+        match (cell, listed) {
+            (Cell::Numbers(values), true) => {
+                let comma = if column.unit.is_empty() { "" } else { "," };
+                out.heads.push(format!("{}{comma}{unit}", column.head));
+                let number = |value: f64| human_number(value, column.decimals, column.signed);
+                let shown = values.into_iter();
+                lists.push(
+                    shown
+                        .map(|v| v.map_or_else(|| "—".to_owned(), number))
+                        .collect(),
+                );
+            }
+            (Cell::Texts(texts), true) => {
+                out.heads.push(column.head.to_owned());
+                lists.push(texts.iter().map(|text| one_line(text)).collect());
+            }
+            _ => {
+                if let Some(value) = column.human(row) {
+                    out.scalars
+                        .push((column.head.to_owned(), format!("{value}{unit}")));
+                }
+            }
+        }
+    }
+    let lines = lists.iter().map(Vec::len).max().unwrap_or(0);
+    if lines > 0 {
+        out.heads.insert(0, "#".to_owned());
+    }
+    out.lists = (0..lines)
+        .map(|line| {
+            let cells = lists.iter().map(|list| list.get(line).cloned());
+            std::iter::once((line + 1).to_string())
+                .chain(cells.map(Option::unwrap_or_default))
+                .collect()
+        })
+        .collect();
+    out
+}
+
 fn number(value: Option<f64>) -> Cell {
     // Figures are finite by promise; a table must not break it whatever happens upstream.
     value

@@ -22,6 +22,11 @@ pub fn markdown(table: &Table) -> String {
         }
         out.push('\n');
     }
+    let bands = session_notes::bands(table);
+    if !bands.is_empty() {
+        let heads = session_notes::BAND_HEADS.map(str::to_owned);
+        out.push_str(&section("Bias by band", &heads, bands));
+    }
     out.truncate(out.trim_end().len());
     out.push('\n');
     out

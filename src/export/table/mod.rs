@@ -12,9 +12,12 @@ pub(crate) mod sample;
 mod session_notes;
 mod text;
 
-pub use columns::{COLUMNS, Column, Group};
+pub use columns::{COLUMNS, Column, Group, View, view};
 pub use delimited::{column_guide, csv};
 pub use markdown::markdown;
+pub use rows::{Row, rows_of};
+pub(crate) use session_notes::{BAND_HEADS, bands, claim as claim_sentence, sections};
+pub(crate) use text::signed_outcome;
 pub use text::text;
 
 use super::ExportError;

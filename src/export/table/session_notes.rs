@@ -1,6 +1,6 @@
 //! What a table says of the whole ride, in sentences.
 
-use crate::analysis::figures::{Band, Dropout, Interval, LevelLine, Table};
+use crate::analysis::figures::{Dropout, Interval, LevelLine, Table};
 use crate::export::cell::{clock_time, human_number, machine_number, word_of};
 
 /// The ride's length and the claim under test.
@@ -29,10 +29,6 @@ pub(crate) fn sections(table: &Table) -> Vec<(&'static str, Vec<String>)> {
         (
             "Over the whole ride",
             table.levels.iter().filter_map(level).collect(),
-        ),
-        (
-            "Bias by band",
-            table.bands.iter().filter_map(band).collect(),
         ),
         ("Dropouts", dropouts(table)),
         ("Excursions that no reference shows", excursions(table)),
@@ -73,28 +69,6 @@ fn level(line: &LevelLine) -> Option<String> {
     ))
 }
 
-fn band(band: &Band) -> Option<String> {
-    let (channel, bias_w) = (band.channel, band.bias_w?);
-    let percent = band.bias_percent.map_or_else(String::new, |percent| {
-        format!(" ({} %)", human_number(percent, 2, true))
-    });
-    let limits = band.bias_ci95_w.map_or_else(String::new, |[low, high]| {
-        let (low, high) = (human_number(low, 1, true), human_number(high, 1, true));
-        format!(" [{low}, {high}]")
-    });
-    Some(format!(
-        "{} against {}, {} {} to {} {}: {} W{limits}{percent} in {} s.",
-        band.under_test,
-        band.reference,
-        channel.name(),
-        machine_number(band.from),
-        machine_number(band.to),
-        channel.unit(),
-        human_number(bias_w, 1, true),
-        band.n
-    ))
-}
-
 fn dropouts(table: &Table) -> Vec<String> {
     let listed = |dropout: &Dropout| {
         format!(
@@ -124,6 +98,41 @@ fn excursions(table: &Table) -> Vec<String> {
                 human_number(e.to_s - e.from_s, 0, false),
                 human_number(e.peak_w, 0, true)
             )
+        })
+        .collect()
+}
+
+/// Heads of the table of bands.
+pub(crate) const BAND_HEADS: [&str; 6] = ["band", "pair", "n s", "bias W", "95 % CI W", "bias %"];
+
+/// Its lines.
+pub(crate) fn bands(table: &Table) -> Vec<Vec<String>> {
+    let optional = |value: Option<f64>, decimals: u8| {
+        value.map_or_else(|| "—".to_owned(), |v| human_number(v, decimals, true))
+    };
+    let bands = table.bands.iter();
+    bands
+        .map(|band| {
+            vec![
+                format!(
+                    "{} {} to {} {}",
+                    band.channel.name(),
+                    machine_number(band.from),
+                    machine_number(band.to),
+                    band.channel.unit()
+                ),
+                format!("{} - {}", band.under_test, band.reference),
+                band.n.to_string(),
+                optional(band.bias_w, 1),
+                band.bias_ci95_w.map_or_else(
+                    || "—".to_owned(),
+                    |[low, high]| {
+                        let (low, high) = (human_number(low, 1, true), human_number(high, 1, true));
+                        format!("[{low}, {high}]")
+                    },
+                ),
+                optional(band.bias_percent, 2),
+            ]
         })
         .collect()
 }

@@ -1,6 +1,6 @@
 //! The table for reading: 80 columns, the answer first, then a paragraph a segment.
 
-use super::columns::{COLUMNS, Group};
+use super::columns::{Group, View, view};
 use super::rows::{Row, rows_of};
 use super::session_notes;
 use crate::analysis::figures::{Interval, Outcome, SegmentFigures, Table, Verdict};
@@ -27,6 +27,15 @@ pub fn text(table: &Table) -> String {
         for note in notes {
             out.push_str(&wrapped("- ", &one_line(&note), WIDTH));
         }
+    }
+    let bands = session_notes::bands(table);
+    if !bands.is_empty() {
+        out.push_str(&heading("Bias by band"));
+        out.push_str(&listed(
+            &session_notes::BAND_HEADS.map(str::to_owned),
+            &bands,
+            "",
+        ));
     }
     for segment in &table.segments {
         out.push_str(&details(table, segment));
@@ -262,7 +271,8 @@ fn stream_means(segment: &SegmentFigures) -> String {
     out.render("  ", WIDTH)
 }
 
-/// The figures of a group as a paragraph, one a row of the segment where they are a pair's.
+/// The figures of a group as a paragraph and a table, one a row of the segment where they are a
+/// pair's.
 fn group_lines(rows: &[Row<'_>], group: Group) -> String {
     let rows = if group.of_pair() {
         rows
@@ -271,16 +281,13 @@ fn group_lines(rows: &[Row<'_>], group: Group) -> String {
     };
     let mut out = String::new();
     for row in rows {
-        let items: Vec<String> = COLUMNS
+        let shown = view(row, group);
+        let items: Vec<String> = shown
+            .scalars
             .iter()
-            .filter(|column| column.group == group)
-            .filter_map(|column| {
-                let value = column.human(row)?;
-                let unit = if column.unit.is_empty() { "" } else { " " };
-                Some(format!("{} {value}{unit}{}", column.head, column.unit))
-            })
+            .map(|(head, value)| format!("{head} {value}"))
             .collect();
-        if items.is_empty() {
+        if items.is_empty() && shown.lists.is_empty() {
             continue;
         }
         let of = row
@@ -289,10 +296,70 @@ fn group_lines(rows: &[Row<'_>], group: Group) -> String {
             .map_or_else(String::new, |pair| {
                 format!(", {} against {}", pair.under_test, pair.reference)
             });
-        let line = format!("{}{of}: {}.", group.title(), items.join(", "));
+        let end = if items.is_empty() { "" } else { ": " };
+        let line = format!("{}{of}{end}{}.", group.title(), items.join(", "));
         out.push_str(&wrapped("  ", &one_line(&line), WIDTH));
+        for (heads, lists) in parts(&shown) {
+            out.push_str(&listed(&heads, &lists, "    "));
+        }
     }
     out
+}
+
+/// Heads and lines of a table.
+type Part = (Vec<String>, Vec<Vec<String>>);
+
+/// A wide table in pieces that fit the page, each with its first column and, where the second
+/// names streams, that too.
+fn parts(shown: &View) -> Vec<Part> {
+    /// Figures beside the first column that a page has room for.
+    const ROOM: usize = 56;
+    let Some((first, rest)) = shown.heads.split_first() else {
+        return Vec::new();
+    };
+    let mut parts: Vec<Part> = Vec::new();
+    let mut used = usize::MAX;
+    for (place, head) in rest.iter().enumerate() {
+        let column = place + 1;
+        let cells = shown.lists.iter().filter_map(|line| line.get(column));
+        let widest = cells
+            .map(|c| c.chars().count())
+            .fold(head.chars().count(), usize::max);
+        if used.saturating_add(widest + 2) > ROOM {
+            let numbers = shown
+                .lists
+                .iter()
+                .map(|line| line.iter().take(1).cloned().collect());
+            parts.push((vec![first.clone()], numbers.collect()));
+            used = 0;
+        }
+        used += widest + 2;
+        if let Some((heads, lines)) = parts.last_mut() {
+            heads.push(head.clone());
+            for (line, from) in lines.iter_mut().zip(&shown.lists) {
+                line.extend(from.get(column).cloned());
+            }
+        }
+    }
+    parts
+}
+
+fn listed(heads: &[String], lines: &[Vec<String>], indent: &str) -> String {
+    let edge = |place: usize| {
+        let numeric = |cell: &String| cell.parse::<f64>().is_ok() || cell == NOTHING;
+        let mut cells = lines.iter().filter_map(|line| line.get(place));
+        if cells.all(numeric) { Right } else { Left }
+    };
+    let mut out = TextTable::new(
+        heads
+            .iter()
+            .enumerate()
+            .map(|(place, head)| (head.as_str(), edge(place))),
+    );
+    for line in lines {
+        out.push(line.clone());
+    }
+    out.render(indent, WIDTH)
 }
 
 fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {

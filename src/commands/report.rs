@@ -1,0 +1,54 @@
+//! `truing report`: one self-contained page.
+
+use std::path::PathBuf;
+
+use super::output_file::{check, write_file};
+use super::{Exit, Failure, Output, open_session};
+use crate::analysis::table::table;
+use crate::export::report::{Material, report};
+use crate::timeline::Aligned;
+use crate::timeline::align::{Options, align_session};
+
+/// Write one page with the answer, every figure, pictures, method, cautions and hashes.
+///
+/// The page holds all it needs: no script, nothing fetched. It reads in light and dark and prints
+/// on A4.
+#[derive(Debug, clap::Args)]
+pub struct Arguments {
+    /// The session folder.
+    session: PathBuf,
+    /// The page to write.
+    #[arg(short, long, value_name = "FILE.html")]
+    output: PathBuf,
+    /// Replace an existing file.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Computes and writes.
+///
+/// # Errors
+/// [`Failure`] where the session or the file cannot be used.
+pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
+    check(&arguments.output)?;
+    let opened = open_session(&arguments.session, output)?;
+    let aligned = Aligned::new(&opened);
+    let table = table(&opened.session, &aligned);
+    // The estimate stands beside the clocks in use, whatever those rest on.
+    let clocks = align_session(
+        &opened,
+        Options {
+            again: true,
+            ..Options::default()
+        },
+    );
+    let page = report(&Material {
+        opened: &opened,
+        aligned: &aligned,
+        table: &table,
+        clocks: &clocks,
+    })
+    .map_err(Failure::because)?;
+    write_file(&arguments.output, page.as_bytes(), arguments.force, output)?;
+    Ok(Exit::Done)
+}

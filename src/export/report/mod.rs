@@ -1,0 +1,406 @@
+//! One self-contained page: the answer first, then everything it rests on. No script, nothing
+//! fetched, readable in light and dark, on paper and by ear.
+
+mod html;
+mod method;
+mod ride;
+mod segments;
+mod tested;
+
+use html::{escaped, list, paragraph, section};
+
+use super::ExportError;
+use super::cell::{clock_time, one_line};
+use super::figure::{self, PictureKind, Subject};
+use super::table::{claim_sentence, signed_outcome};
+use crate::analysis::figures::{Table, Verdict};
+use crate::analysis::overall;
+use crate::rehearse::CAUTIONS;
+use crate::session::{OpenedSession, Role, Words};
+use crate::timeline::Aligned;
+use crate::timeline::align::Alignment;
+
+/// Width at which the pictures inside are drawn, pixels.
+const PICTURE_WIDTH: u32 = 1200;
+
+/// Everything a report is made of.
+#[derive(Clone, Copy, Debug)]
+pub struct Material<'a> {
+    /// The session with its recordings.
+    pub opened: &'a OpenedSession,
+    /// Its ride.
+    pub aligned: &'a Aligned,
+    /// Every figure of it.
+    pub table: &'a Table,
+    /// What an estimate of the clocks says, beside those in use.
+    pub clocks: &'a Alignment,
+}
+
+/// The page.
+///
+/// # Errors
+/// [`ExportError::Draw`] where a picture cannot be drawn.
+pub fn report(material: &Material<'_>) -> Result<String, ExportError> {
+    let title = title_of(material);
+    let segments = segments::sections(material)?;
+    let sections = [
+        section("verdicts", "Verdict of each segment", &verdicts(material)),
+        section("words", "In the tester's words", &words(material)),
+        section(
+            "tested",
+            "What was tested, and how",
+            &tested::body(material),
+        ),
+        section(
+            "references",
+            "Are the references fit to judge?",
+            &tested::references(material)?,
+        ),
+        section("segments", "Segment by segment", &segments),
+        section("ride", "Over the whole ride", &ride::body(material)?),
+        section("method", "Method", &method::body(material.table)),
+        section("cautions", "Cautions", &list(CAUTIONS)),
+        section("fingerprint", "Fingerprint", &method::fingerprint(material)),
+    ];
+    Ok(format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
+         <title>{title}</title>\n<style>\n{}</style>\n</head>\n<body>\n<header>\n<h1>{title}</h1>\n\
+         {}</header>\n{}<main>\n{}</main>\n</body>\n</html>\n",
+        include_str!("style.css"),
+        head(material),
+        contents(&sections),
+        sections.concat(),
+        title = escaped(&title),
+    ))
+}
+
+fn title_of(material: &Material<'_>) -> String {
+    let title = one_line(&material.opened.session.title);
+    if title.is_empty() {
+        "A ride on the test bench".to_owned()
+    } else {
+        title
+    }
+}
+
+/// The claim, the answers, and what all blocks say together.
+fn head(material: &Material<'_>) -> String {
+    let (session, table) = (&material.opened.session, material.table);
+    let mut out = format!(
+        "<p class=\"about\">{}</p>\n",
+        escaped(&claim_sentence(table))
+    );
+    let mut any = false;
+    for index in session.with_role(Role::UnderTest) {
+        let Some(stream) = session.streams.get(index) else {
+            continue;
+        };
+        any = true;
+        let claim = session.claim_of(index).unwrap_or_default();
+        let answer = overall::answer(&stream.label, claim, &table.segments);
+        out.push_str(&format!("<p class=\"answer\">{}.</p>\n", escaped(&answer)));
+    }
+    if !any {
+        out.push_str("<p class=\"answer\">Nothing is under test in this session.</p>\n");
+    }
+    for family in &table.families {
+        out.push_str(&paragraph(&format!(
+            "{}: {}.",
+            family.under_test, family.statement
+        )));
+    }
+    for problem in &material.opened.problems {
+        out.push_str(&paragraph(&format!("Left out: {problem}.")));
+    }
+    out
+}
+
+/// Links to the sections that there are.
+fn contents(sections: &[String]) -> String {
+    let names = [
+        ("verdicts", "Verdict of each segment"),
+        ("words", "In the tester's words"),
+        ("tested", "What was tested, and how"),
+        ("references", "Are the references fit to judge?"),
+        ("segments", "Segment by segment"),
+        ("ride", "Over the whole ride"),
+        ("method", "Method"),
+        ("cautions", "Cautions"),
+        ("fingerprint", "Fingerprint"),
+    ];
+    let links: String = names
+        .iter()
+        .zip(sections)
+        .filter(|(_, section)| !section.is_empty())
+        .map(|((id, name), _)| format!("<li><a href=\"#{id}\">{}</a></li>\n", escaped(name)))
+        .collect();
+    format!("<nav aria-label=\"Contents\">\n<ul>\n{links}</ul>\n</nav>\n")
+}
+
+/// "+1.2 % ± 0.9 %", in the unit of the decision.
+fn bias_in_words(verdict: &Verdict) -> [String; 3] {
+    let written = |bias: Option<f64>, expanded: Option<f64>, limit: Option<f64>, unit: &str| {
+        let one = |value: Option<f64>, signed: bool| {
+            value.map_or_else(
+                || "—".to_owned(),
+                |v| format!("{} {unit}", number(v, 2, signed)),
+            )
+        };
+        [one(bias, true), one(expanded, false), one(limit, false)]
+    };
+    if verdict.bias_percent.is_some() {
+        written(
+            verdict.bias_percent,
+            verdict.expanded_uncertainty_percent,
+            verdict.limit_percent,
+            "%",
+        )
+    } else {
+        written(
+            verdict.bias_w,
+            verdict.expanded_uncertainty_w,
+            verdict.limit_w,
+            "W",
+        )
+    }
+}
+
+/// A number for a page, with a real minus.
+fn number(value: f64, decimals: u8, signed: bool) -> String {
+    super::cell::human_number(value, decimals, signed).replace('-', "−")
+}
+
+fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {
+    value.map_or_else(|| "—".to_owned(), |v| number(v, decimals, signed))
+}
+
+fn interval(value: Option<[f64; 2]>, decimals: u8, signed: bool) -> String {
+    value.map_or_else(
+        || "—".to_owned(),
+        |[low, high]| {
+            format!(
+                "{} to {}",
+                number(low, decimals, signed),
+                number(high, decimals, signed)
+            )
+        },
+    )
+}
+
+fn verdicts(material: &Material<'_>) -> String {
+    let mut rows = Vec::new();
+    for segment in &material.table.segments {
+        for verdict in segment.verdict.iter().chain(&segment.further_verdicts) {
+            let [bias, expanded, limit] = bias_in_words(verdict);
+            rows.push(vec![
+                format!("{} {}", segment.id, segment.kind),
+                clock_time(segment.from_s),
+                number(segment.to_s - segment.from_s, 0, false),
+                optional(segment.set_point_w, 0, false),
+                verdict.under_test.clone(),
+                signed_outcome(verdict.outcome),
+                bias,
+                expanded,
+                limit,
+                optional(verdict.conformance_probability, 3, false),
+            ]);
+        }
+    }
+    if rows.is_empty() {
+        return paragraph("No segment is tagged, so nothing is judged.");
+    }
+    let heads = [
+        "segment",
+        "from",
+        "length, s",
+        "set point, W",
+        "source",
+        "verdict",
+        "bias",
+        "± U (95 %)",
+        "limit ±",
+        "P(inside)",
+    ];
+    let explained = paragraph(
+        "Conforms: |bias| + U is at most the limit. Does not conform: |bias| − U is greater than the limit. Else the evidence is inconclusive (ISO 14253-1, ILAC-G8:09/2019).",
+    );
+    html::table("Claim against evidence", &heads, &rows) + &explained
+}
+
+fn words(material: &Material<'_>) -> String {
+    let words = &material.opened.session.words;
+    if *words == Words::default() {
+        return String::new();
+    }
+    let mut out = paragraph("What follows is the tester's own conclusion; it is not computed.");
+    for part in words.summary.split("\n\n").filter(|p| !p.trim().is_empty()) {
+        out.push_str(&paragraph(part));
+    }
+    for (title, points) in [("For", &words.for_), ("Against", &words.against)] {
+        if !points.is_empty() {
+            out.push_str(&format!("<h3>{title}</h3>\n{}", list(points)));
+        }
+    }
+    out
+}
+
+/// A picture as it stands in the page; empty where there is nothing to draw.
+fn drawn(kind: PictureKind, subject: &Subject<'_>) -> Result<String, ExportError> {
+    let picture = match figure::picture(kind, subject) {
+        Ok(picture) => picture,
+        Err(ExportError::NothingToDraw { .. }) => return Ok(String::new()),
+        Err(other) => return Err(other),
+    };
+    let svg = figure::svg(&picture, PICTURE_WIDTH)?;
+    // Within a page the drawing scales with it and needs no namespace.
+    let body = svg.split_once('>').map_or("", |(_, body)| body);
+    let height = figure::size_of(PICTURE_WIDTH).1;
+    let alt = format!("{}. {}", picture.title, picture.facts.join(" "));
+    Ok(format!(
+        "<figure>\n<svg viewBox=\"0 0 {PICTURE_WIDTH} {height}\" role=\"img\" aria-label=\"{}\">{body}<figcaption>{}</figcaption>\n</figure>\n",
+        escaped(&alt),
+        escaped(&picture.title)
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use quick_xml::events::Event;
+
+    use super::*;
+    use crate::analysis::table::table;
+    use crate::rehearse::{Plan, Scenario, SessionOptions, ride};
+    use crate::session::Fact;
+
+    const HARM: &str = "</title><script src=\"http://x.example/a.js\">alert(1)</script>'\u{202e}";
+
+    /// The page of a rehearsed ride; with `harm` every text of others tries to do some.
+    fn page(plan: &str, harm: bool) -> (String, Table) {
+        let plan = Plan::built_in(plan).unwrap();
+        let rehearsal = ride(&plan, &Scenario::default(), 5).unwrap();
+        let mut opened = rehearsal.opened(SessionOptions {
+            clocks_known: true,
+            tagged: true,
+        });
+        let text = if harm { HARM } else { "plain" };
+        let session = &mut opened.session;
+        session.title = format!("Bench {text}");
+        session.words.summary = text.into();
+        session.words.against = vec![text.into()];
+        session.facts = vec![Fact {
+            key: "unit".into(),
+            value: text.into(),
+        }];
+        session.segments[0].note = text.into();
+        session.streams[0].label = format!("trainer {text}");
+        let aligned = Aligned::new(&opened);
+        let table = table(&opened.session, &aligned);
+        let material = Material {
+            opened: &opened,
+            aligned: &aligned,
+            table: &table,
+            clocks: &Alignment::default(),
+        };
+        (report(&material).unwrap(), table)
+    }
+
+    /// Names of all elements, once the page is proved to be well-formed.
+    fn elements(page: &str) -> Vec<String> {
+        let mut reader = quick_xml::Reader::from_str(page);
+        let (mut names, mut open) = (Vec::new(), Vec::new());
+        loop {
+            match reader.read_event().unwrap() {
+                Event::Start(start) => {
+                    let name = start.name().as_ref().to_owned();
+                    for attribute in start.attributes() {
+                        attribute.unwrap();
+                    }
+                    names.push(name.clone());
+                    open.push(name);
+                }
+                Event::Empty(empty) => {
+                    names.push(empty.name().as_ref().to_owned());
+                }
+                Event::End(end) => {
+                    assert_eq!(open.pop().unwrap(), end.name().as_ref());
+                }
+                Event::Eof => break,
+                _ => {}
+            }
+        }
+        assert!(open.is_empty(), "{open:?}");
+        names
+    }
+
+    #[test]
+    fn the_page_is_sound_and_whole() {
+        let (page, table) = page("full-bench", true);
+        let names = elements(&page);
+        let count = |name: &str| names.iter().filter(|n| *n == name).count();
+        assert_eq!(
+            (
+                count("script"),
+                count("link"),
+                count("img"),
+                count("iframe")
+            ),
+            (0, 0, 0, 0)
+        );
+        // One picture a segment, and references, traces, coverage, curves of the ride.
+        assert_eq!(count("figure"), table.segments.len() + 4);
+        assert_eq!(count("figure"), count("figcaption"));
+        assert_eq!(
+            page.matches("role=\"img\" aria-label=").count(),
+            count("figure")
+        );
+        assert_eq!((count("h1"), count("main"), count("nav")), (1, 1, 1));
+        assert_eq!(count("table"), count("caption"));
+        assert!(page.matches("<th>").count() == 0, "every head has a scope");
+        for forbidden in [
+            "NaN",
+            "inf ",
+            "href=\"http",
+            "src=",
+            "url(",
+            "@import",
+            "\u{202e}",
+        ] {
+            let harmless = page.replace("src=&quot;", "");
+            assert!(!harmless.contains(forbidden), "{forbidden}");
+        }
+        for id in [
+            "verdicts",
+            "words",
+            "tested",
+            "references",
+            "segments",
+            "ride",
+            "method",
+            "cautions",
+            "fingerprint",
+        ] {
+            assert_eq!(
+                page.matches(&format!("<section id=\"{id}\"")).count(),
+                1,
+                "{id}"
+            );
+            assert!(page.contains(&format!("href=\"#{id}\"")), "{id}");
+        }
+    }
+
+    #[test]
+    fn the_answer_comes_before_everything_else() {
+        let (page, table) = page("short-check", false);
+        let answer = page.find("class=\"answer\"").unwrap();
+        assert!(answer < page.find("<nav").unwrap());
+        assert!(answer < page.find("<section").unwrap());
+        let verdict = table.segments.iter().find_map(|s| s.verdict.as_ref());
+        for reason in &verdict.unwrap().reasons {
+            assert!(page.contains(&html::escaped(reason)), "{reason}");
+        }
+        for caution in CAUTIONS {
+            assert!(page.contains(&html::escaped(caution)));
+        }
+    }
+}
