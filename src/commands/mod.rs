@@ -7,9 +7,9 @@
 mod align;
 mod completions;
 mod explain;
+mod figure;
 #[cfg(feature = "workbench")]
 mod keys;
-mod figure;
 mod man;
 mod new;
 mod output;
