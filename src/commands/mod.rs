@@ -2,7 +2,7 @@
 //!
 //! Results go to stdout, messages to stderr. A subcommand returns an [`Exit`] or a [`Failure`];
 //! [`main`] alone turns those into exit codes. To add a subcommand: a file here, a variant of
-//! [`Command`], a line in [`dispatch`].
+//! `Command`, a line in `dispatch`.
 
 mod align;
 mod completions;

@@ -26,7 +26,7 @@ pub enum Code {
     Char(char),
     /// A function key.
     F(u8),
-    /// One of [`NAMED`].
+    /// One of `NAMED`.
     Named(&'static str),
 }
 

@@ -18,7 +18,7 @@ pub fn csv(table: &Table) -> Result<String, ExportError> {
     records(&lines)
 }
 
-/// What each column of [`csv`] holds, itself as CSV: name, unit, subject, meaning.
+/// What each column of [`csv()`] holds, itself as CSV: name, unit, subject, meaning.
 ///
 /// # Errors
 /// [`ExportError::Csv`]; none is known.

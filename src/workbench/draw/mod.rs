@@ -1,7 +1,7 @@
 //! Drawing: a pure function of the state into a buffer. What it costs depends on the screen, not
 //! on the ride.
 //!
-//! Each view has a file here and an arm in [`view`]; what frames every view (title, message, keys,
+//! Each view has a file here and an arm in `view`; what frames every view (title, message, keys,
 //! menus, lists) is in `frame` and `overlay`. [`Pen`] is what everything is written with: it cuts
 //! text to its place and keeps ASCII mode.
 
