@@ -237,6 +237,13 @@ fn columns_can_be_told() {
     options.columns.power = Some("p2".to_owned());
     let recording = read_with(b"moment,p1,p2\n0,1,10\n1,2,20\n", &options).unwrap();
     assert_eq!(column(&recording, 0, Channel::Power), [10.0, 20.0]);
+
+    options.columns.device = Some("who".to_owned());
+    options.columns.power = Some("p2:hub".to_owned());
+    let text = b"moment,who,p1,p2\n0,hub,1,10\n0,bench,2,20\n1,hub,3,30\n1,bench,4,40\n";
+    let recording = read_with(text, &options).unwrap();
+    assert_eq!(recording.streams.len(), 1);
+    assert_eq!(column(&recording, 0, Channel::Power), [10.0, 30.0]);
 }
 
 #[test]

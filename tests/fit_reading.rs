@@ -194,6 +194,14 @@ fn a_developer_power_field_is_a_second_stream() {
     assert_eq!(column(&recording, 1, Channel::HeartRate)[0], 130.0);
     assert_eq!(column(&recording, 0, Channel::Cadence)[0], 80.0);
     assert_eq!(column(&recording, 1, Channel::Cadence)[0], 81.0);
+    // The target is no stream but a set point.
+    let start = f64::from(T0) + EPOCH_S;
+    assert_eq!(recording.set_points.len(), 1);
+    let set_point = &recording.set_points[0];
+    assert_eq!(
+        (set_point.from_s, set_point.to_s, set_point.watts),
+        (start, start + 9.0, 210.0)
+    );
 }
 
 #[test]

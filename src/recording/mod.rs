@@ -15,6 +15,7 @@ mod probe;
 mod read;
 mod rows;
 mod sampling;
+mod spans;
 mod tcx;
 mod words;
 

@@ -53,11 +53,18 @@ pub fn read_bytes(
     bytes: &[u8],
     options: &ReadOptions,
 ) -> Result<Recording, RecordingError> {
-    let recording = match sniff(path, bytes)? {
+    let format = sniff(path, bytes)?;
+    let parse = || match format {
         Format::Fit => fit::read(path, bytes, options),
         Format::Delimited => delimited::read(path, bytes, options),
         Format::Tcx => tcx::read(path, bytes, options),
-    }?;
+    };
+    // The hash of a large file takes as long as a third of its reading.
+    let (sha256, recording) = rayon::join(|| sha256_hex(bytes), parse);
+    let recording = Recording {
+        sha256,
+        ..recording?
+    };
     if options.strict && !recording.damage.is_empty() {
         let messages: Vec<&str> = recording
             .damage
@@ -196,7 +203,7 @@ fn contains(haystack: &[u8], needle: &[u8]) -> bool {
 }
 
 /// SHA-256 of `bytes`, lower-case hexadecimal.
-pub(super) fn sha256_hex(bytes: &[u8]) -> String {
+fn sha256_hex(bytes: &[u8]) -> String {
     Sha256::digest(bytes)
         .iter()
         .map(|byte| format!("{byte:02x}"))

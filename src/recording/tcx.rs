@@ -72,7 +72,7 @@ pub(super) fn read(
             });
         }
     }
-    file.finish(path, bytes, options)
+    file.finish(path, options)
 }
 
 /// What an element is to the reader.
@@ -272,12 +272,7 @@ impl File {
         });
     }
 
-    fn finish(
-        self,
-        path: &Path,
-        bytes: &[u8],
-        options: &ReadOptions,
-    ) -> Result<Recording, RecordingError> {
+    fn finish(self, path: &Path, options: &ReadOptions) -> Result<Recording, RecordingError> {
         let points = self.table.time_s.len();
         let mut remarks = Vec::new();
         if self.unreadable > 0 {
@@ -322,7 +317,7 @@ impl File {
         Ok(Recording {
             path: path.to_owned(),
             format: Format::Tcx,
-            sha256: reading::sha256_hex(bytes),
+            sha256: String::new(),
             time_base: TimeBase::Absolute,
             streams: vec![RecordedStream {
                 label,

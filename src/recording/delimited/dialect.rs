@@ -9,7 +9,7 @@ const SEPARATORS: [u8; 4] = *b",;\t|";
 /// Rows looked at.
 const SAMPLED_ROWS: usize = 400;
 /// Bytes looked at.
-const SAMPLED_BYTES: usize = 256 * 1024;
+const SAMPLED_BYTES: usize = 64 * 1024;
 /// Rows that may stand before the head.
 const ROWS_BEFORE_HEAD: usize = 60;
 

@@ -61,8 +61,7 @@ pub(super) fn looks_like_head(cells: &[Vec<u8>], options: &ReadOptions) -> Head 
         for name in &names {
             let time = is_told(name, options.columns.time.as_deref()) || time_head(name).is_some();
             let meaning = meaning(name, None);
-            let power =
-                is_told(name, column_told(options)) || meaning.as_ref().is_some_and(is_power);
+            let power = is_told_power(name, options) || meaning.as_ref().is_some_and(is_power);
             head.has_time |= time;
             head.has_power |= power;
             head.recognised += usize::from(time || power || meaning.is_some());
@@ -84,10 +83,12 @@ pub(super) fn is_told(name: &str, told: Option<&str>) -> bool {
     told.is_some_and(|told| told.trim().to_lowercase() == name.to_lowercase())
 }
 
-/// The power column told by the tester: what stands before the device in `column:device`, unless
-/// a column has the whole name.
-pub(super) fn column_told(options: &ReadOptions) -> Option<&str> {
-    options.columns.power.as_deref()
+/// Whether `name` is the power column told by the tester: the whole of it, or what stands before
+/// the device in `column:device`.
+pub(super) fn is_told_power(name: &str, options: &ReadOptions) -> bool {
+    let told = options.columns.power.as_deref();
+    let column = told.and_then(|told| Some(told.rsplit_once(':')?.0));
+    is_told(name, told) || is_told(name, column)
 }
 
 /// Whether a meaning is power.

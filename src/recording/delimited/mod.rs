@@ -35,7 +35,7 @@ pub(super) fn read(
     let plan = Plan::new(path, &dialect, options)?;
     let mut rows = Rows::new(&plan, text.len());
     rows.read(path, text, &dialect, &plan)?;
-    rows.finish(path, bytes, plan, options)
+    rows.finish(path, plan, options)
 }
 
 fn without_columns(path: &Path, head: head::Head) -> RecordingError {
@@ -139,8 +139,11 @@ impl Plan {
             .and_then(|head| head.unit_s)
             .or(unit_below);
         let cells = column(self.time);
-        let (format, remark) = time::recognise(&cells, self.mark, unit_s)
-            .map_err(|row| self.bad_time(path, 0, &cells, row))?;
+        let (format, remark) = time::recognise(&cells, self.mark, unit_s).map_err(|row| {
+            let before = dialect.head_row + 1 + usize::from(dialect.units.is_some());
+            let cell = cells.get(row).map_or(&[][..], Vec::as_slice);
+            self.bad_time(path, (before + row + 1) as u64, cell)
+        })?;
         self.time_format = format;
         self.remarks.extend(remark.map(str::to_owned));
         if format == TimeFormat::Clock {
@@ -162,19 +165,18 @@ impl Plan {
         Ok(())
     }
 
-    fn bad_time(&self, path: &Path, line: u64, cells: &[Vec<u8>], row: usize) -> RecordingError {
-        let value = cells.get(row).map(|cell| shown(cell)).unwrap_or_default();
+    fn bad_time(&self, path: &Path, line: u64, cell: &[u8]) -> RecordingError {
         RecordingError::BadCell {
             path: path.to_owned(),
-            line: line.max(row as u64 + 2),
+            line,
             column: self.time_name.clone(),
-            value,
+            value: shown(cell),
             wanted: "a time",
             way_out: "write seconds, h:mm:ss or a date as 2026-11-25T07:00:00Z",
         }
     }
 
-    /// The first sample cells of the time column tell absolute from elapsed time.
+    /// What the times count from.
     fn time_base(&self) -> TimeBase {
         match self.time_format {
             TimeFormat::Date | TimeFormat::Count { absolute: true, .. } => TimeBase::Absolute,
@@ -291,7 +293,7 @@ impl Rows {
                 time = &day_and_time;
             }
             let Some(time_s) = times.read(time) else {
-                return Err(plan.bad_time(path, line(), &[time.to_vec()], 0));
+                return Err(plan.bad_time(path, line(), time));
             };
             if let Some(device) = plan.device {
                 let name = record.get(device).unwrap_or_default();
@@ -353,7 +355,6 @@ impl Rows {
     fn finish(
         self,
         path: &Path,
-        bytes: &[u8],
         plan: Plan,
         options: &ReadOptions,
     ) -> Result<Recording, RecordingError> {
@@ -386,7 +387,7 @@ impl Rows {
         Ok(Recording {
             path: path.to_owned(),
             format: Format::Delimited,
-            sha256: reading::sha256_hex(bytes),
+            sha256: String::new(),
             time_base,
             streams: found.streams,
             laps: found.laps,

@@ -14,6 +14,7 @@ use super::head::{Role, is_power, is_told};
 use super::{Group, Plan};
 use crate::recording::names::{Meaning, Quantity, meaning};
 use crate::recording::rows::{Ordered, put_in_order};
+use crate::recording::spans::{set_points as held, spans};
 use crate::recording::{
     Channel, Lap, ReadOptions, RecordedStream, RecordingError, Samples, SetPoint, clean_text,
     read as reading, sampling,
@@ -285,35 +286,6 @@ fn number_labels(streams: &mut [RecordedStream]) {
     }
 }
 
-/// Runs of the same value in `values`, as ranges of rows; missing values end a run.
-fn constant_runs(values: &[f64]) -> Vec<(usize, usize, f64)> {
-    let mut runs: Vec<(usize, usize, f64)> = Vec::new();
-    for (row, value) in values.iter().enumerate() {
-        match runs.last_mut() {
-            Some((_, end, before)) if *end == row && before == value => *end = row + 1,
-            _ if value.is_nan() => {}
-            _ => runs.push((row, row + 1, *value)),
-        }
-    }
-    runs
-}
-
-/// Each run holds until the next row.
-fn spans(ordered: &Ordered, values: &[f64]) -> Vec<(f64, f64, f64)> {
-    let time_s = &ordered.time_s;
-    let Some(last) = time_s.last() else {
-        return Vec::new();
-    };
-    constant_runs(values)
-        .into_iter()
-        .filter_map(|(from, to, value)| {
-            let from_s = *time_s.get(from)?;
-            let to_s = *time_s.get(to).unwrap_or(last);
-            (from_s < to_s).then_some((from_s, to_s, value))
-        })
-        .collect()
-}
-
 fn laps(ordered: &Ordered, plan: &Plan) -> Vec<Lap> {
     let place = plan
         .columns
@@ -323,7 +295,7 @@ fn laps(ordered: &Ordered, plan: &Plan) -> Vec<Lap> {
     let Some(values) = values else {
         return Vec::new();
     };
-    spans(ordered, values)
+    spans(&ordered.time_s, values)
         .into_iter()
         .map(|(from_s, to_s, _)| Lap { from_s, to_s })
         .collect()
@@ -337,12 +309,5 @@ fn set_points(ordered: &Ordered, plan: &Plan) -> Vec<SetPoint> {
     let Some(values) = values else {
         return Vec::new();
     };
-    spans(ordered, values)
-        .into_iter()
-        .map(|(from_s, to_s, watts)| SetPoint {
-            from_s,
-            to_s,
-            watts,
-        })
-        .collect()
+    held(&ordered.time_s, values)
 }

@@ -33,7 +33,6 @@ pub(super) struct TimeReader {
     days: f64,
 }
 
-/// A time in a cell, s; `None` where the cell is no time. `Some(NaN)` where it is empty.
 impl TimeReader {
     pub(super) fn new(format: TimeFormat, mark: u8) -> Self {
         Self {
@@ -65,10 +64,11 @@ impl TimeReader {
             }
             TimeFormat::Date => {
                 let text = text.trim_ascii();
-                if is_missing(text) {
-                    return Some(f64::NAN);
+                match self.same_minute(text) {
+                    None if is_missing(text) => Some(f64::NAN),
+                    None => self.date(text),
+                    time => time,
                 }
-                self.date(text)
             }
         }
     }
@@ -86,21 +86,19 @@ impl TimeReader {
     }
 
     /// Rows of one minute differ only in their seconds: the rest is read once.
-    fn date(&mut self, text: &[u8]) -> Option<f64> {
-        const SECONDS_AT: usize = 17;
-        let (head, tail) = text.split_at_checked(SECONDS_AT).unwrap_or((text, &[]));
-        let length = tail
-            .iter()
-            .take_while(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
-            .count();
-        let (seconds, zone) = tail.split_at(length);
-        if !self.before_seconds.is_empty()
-            && head == self.before_seconds
-            && zone == self.after_seconds
-            && let Some(seconds) = decimal_seconds(seconds)
+    fn same_minute(&self, text: &[u8]) -> Option<f64> {
+        let (head, seconds, zone) = around_seconds(text);
+        if self.before_seconds.is_empty()
+            || head != self.before_seconds
+            || zone != self.after_seconds
         {
-            return Some(self.base_s + seconds);
+            return None;
         }
+        Some(self.base_s + decimal_seconds(seconds)?)
+    }
+
+    fn date(&mut self, text: &[u8]) -> Option<f64> {
+        let (head, seconds, zone) = around_seconds(text);
         let (whole, has_zone) = date(std::str::from_utf8(text).ok()?)?;
         self.without_zone |= !has_zone;
         if let Some(seconds) = decimal_seconds(seconds)
@@ -115,6 +113,18 @@ impl TimeReader {
     }
 }
 
+/// A date with time in three: up to the minute, the seconds, and the zone.
+fn around_seconds(text: &[u8]) -> (&[u8], &[u8], &[u8]) {
+    const SECONDS_AT: usize = 17;
+    let (head, tail) = text.split_at_checked(SECONDS_AT).unwrap_or((text, &[]));
+    let length = tail
+        .iter()
+        .take_while(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+        .count();
+    let (seconds, zone) = tail.split_at(length);
+    (head, seconds, zone)
+}
+
 /// Milliseconds and the like are divided, not multiplied by an inexact 0.001.
 fn scaled(number: f64, unit_s: f64) -> f64 {
     if unit_s < 1.0 {
@@ -125,8 +135,12 @@ fn scaled(number: f64, unit_s: f64) -> f64 {
 }
 
 fn decimal_seconds(text: &[u8]) -> Option<f64> {
-    let mark = if text.contains(&b',') { b',' } else { b'.' };
-    match cell(text, mark) {
+    let with_point = cell(text, b'.');
+    let number = match with_point {
+        Cell::Text => cell(text, b','),
+        _ => with_point,
+    };
+    match number {
         Cell::Number(seconds) if seconds >= 0.0 => Some(seconds),
         _ => None,
     }

@@ -19,6 +19,7 @@ use fitparser::Value;
 use fitparser::profile::{FieldDataType, get_field_variant_as_string};
 
 use super::rows::FAR_S;
+use super::spans;
 use super::{
     Event, EventKind, Format, Lap, ReadOptions, Recording, RecordingError, TimeBase, clean_text,
     read as reading,
@@ -82,7 +83,7 @@ pub(super) fn read(
     let counts = walk.counts();
     let (faults, more_faults) = walk.into_faults();
     let damage = damage::in_words(&faults, more_faults, counts.0);
-    file.finish(path, bytes, options, counts, damage)
+    file.finish(path, options, counts, damage)
 }
 
 /// What was collected from the messages so far.
@@ -247,7 +248,6 @@ impl Collected {
     fn finish(
         mut self,
         path: &Path,
-        bytes: &[u8],
         options: &ReadOptions,
         (records, messages): (usize, usize),
         damage: Vec<super::Damage>,
@@ -276,6 +276,9 @@ impl Collected {
                 messages,
             });
         }
+        let asked_for = parts
+            .target()
+            .map(|watts| spans::set_points(&parts.ordered.time_s, watts));
         let streams = streams::assemble(path, parts, &label, options, &mut self.remarks)?;
         let span = streams
             .iter()
@@ -305,14 +308,18 @@ impl Collected {
                 super::words::plural(left_out, "lap or event")
             ));
         }
-        let set_points =
+        let by_steps =
             self.workout
                 .set_points(&self.laps, &self.events, span, shift, &mut self.remarks);
+        let set_points = Some(by_steps)
+            .filter(|set_points| !set_points.is_empty())
+            .or(asked_for)
+            .unwrap_or_default();
         self.closing_remarks();
         Ok(Recording {
             path: path.to_owned(),
             format: Format::Fit,
-            sha256: reading::sha256_hex(bytes),
+            sha256: String::new(),
             time_base,
             streams,
             laps: self.laps.into_iter().map(|(lap, _)| lap).collect(),

@@ -68,6 +68,15 @@ impl Parts {
         self.ordered.columns.get(channel.index())?.as_ref()
     }
 
+    /// The power asked for, where a developer field tells it.
+    pub(super) fn target(&self) -> Option<&Arc<Vec<f64>>> {
+        let is_target = |column: &DeveloperColumn| {
+            let meaning = column.meaning.as_ref();
+            meaning.is_some_and(|meaning| meaning.quantity == Quantity::TargetPower)
+        };
+        self.developer_column(self.developer.iter().position(is_target)?)
+    }
+
     /// The column of `self.developer[index]`.
     pub(super) fn developer_column(&self, index: usize) -> Option<&Arc<Vec<f64>>> {
         self.ordered.columns.get(DEVELOPER + index)?.as_ref()
