@@ -1,0 +1,90 @@
+"""Golden values for src/analysis/{stats,serial,agreement,conformity,hat}.rs.
+
+Run with numpy 2.4.6, scipy 1.17.1 and statsmodels 0.15 (the last one only for the two one-sided
+tests; skipped where it is absent). Reads the published data out of src/analysis/vectors.rs, so that
+both sides look at the same numbers, and prints what the tests compare with."""
+import pathlib
+import re
+import warnings
+
+import numpy as np
+from scipy import odr, stats
+
+warnings.simplefilter("ignore")
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+TEXT = (ROOT / "src/analysis/vectors.rs").read_text()
+
+
+def vector(name):
+    body = re.search(rf"pub const {name}: &\[f64\] = &\[(.*?)\];", TEXT, re.S).group(1)
+    return np.array([float(v) for v in body.replace("\n", " ").split(",") if v.strip()])
+
+
+def lcg(count):
+    n, out = 1234567890, []
+    for _ in range(count):
+        out.append(n / 2147483647)
+        n = 16807 * n % 2147483647
+    return np.array(out)
+
+
+def show(name, *values):
+    print(f"{name:<44}", " ".join(f"{float(v):.13g}" for v in values))
+
+
+# Quantiles.
+show("t.ppf .975: 16, 3.943662653, 1", *stats.t.ppf(.975, [16, 3.943662653, 1]))
+show("t.ppf .025: 2.5", stats.t.ppf(.025, 2.5))
+show("norm.cdf 1.4", stats.norm.cdf(1.4))
+show("chi2.ppf .975: 10", stats.chi2.ppf(.975, 10))
+show("f.ppf .975: 3, 20", stats.f.ppf(.975, 3, 20))
+
+# The interval of a mean under serial correlation.
+x, previous = [], 0.0
+for u in lcg(120):
+    previous = .7 * previous + u - .5
+    x.append(previous)
+x = np.array(x)
+block = max(5, len(x) // 12)
+k = len(x) // block
+m = x[:k * block].reshape(k, block).mean(1)
+d = m - m.mean()
+r = (d[1:] * d[:-1]).sum() / (d * d).sum()
+rc = min(max((k * r + 1) / (k - 3), 0), .99)
+tau = (1 + rc) / (1 - rc) - 2 * rc * (1 - rc ** k) / (k * (1 - rc) ** 2)
+ne = max(k / tau, 2)
+half = stats.t.ppf(.975, ne - 1) * m.std(ddof=1) * np.sqrt((k - 1) / (k * (ne - 1)))
+show("golden series: mean, SD, dof, half-width", x.mean(), x.std(ddof=1), ne - 1, half)
+
+# Peak flows: agreement, concordance, two one-sided tests.
+a, b = vector("WRIGHT1"), vector("MINI1")
+difference = a - b
+bias, sd, n = difference.mean(), difference.std(ddof=1), len(a)
+show("peak flow: bias, SD", bias, sd)
+show("limits at 1.96", bias - 1.96 * sd, bias + 1.96 * sd)
+show("SE of a limit, 1986 and 1999", sd * np.sqrt(3 / n), sd * np.sqrt(1 / n + 1.96 ** 2 / (2 * (n - 1))))
+sxy = ((a - a.mean()) * (b - b.mean())).mean()
+ccc = 2 * sxy / (a.var() + b.var() + bias ** 2)
+show("concordance, correlation", ccc, np.corrcoef(a, b)[0, 1])
+se = sd / np.sqrt(n)
+for margin in (30, 15):
+    p = max(stats.t.sf((bias + margin) / se, n - 1), stats.t.cdf((bias - margin) / se, n - 1))
+    show(f"two one-sided tests, ±{margin} (scipy)", p)
+try:
+    from statsmodels.stats.weightstats import DescrStatsW
+    for margin in (30, 15):
+        show(f"two one-sided tests, ±{margin} (statsmodels)", DescrStatsW(difference).ttost_mean(-margin, margin)[0])
+except ImportError:
+    print("statsmodels is absent: skipped")
+
+# Errors in variables, against orthogonal distance regression.
+y, x = vector("ARSENATE_AAS"), vector("ARSENATE_AES")
+for ratio in (1.0, 2.0):
+    data = odr.RealData(y, x, sx=1.0, sy=np.sqrt(ratio))
+    fit = odr.ODR(data, odr.unilinear, beta0=[1, 0], sstol=1e-15, partol=1e-15).run()
+    show(f"arsenate, error ratio {ratio}: slope, intercept", *fit.beta)
+
+# Three streams without a truth.
+f, c, t = vector("GRUBBS_FOTOBALK"), vector("GRUBBS_COUNTER"), vector("GRUBBS_TERMA")
+v = lambda p, q: (p - q).var(ddof=1)
+show("velocities: error variances", *[(v(p, q) + v(p, s) - v(q, s)) / 2 for p, q, s in ((f, c, t), (c, f, t), (t, f, c))])
