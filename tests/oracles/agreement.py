@@ -8,7 +8,7 @@ import re
 import warnings
 
 import numpy as np
-from scipy import odr, stats
+from scipy import odr, optimize, stats
 
 warnings.simplefilter("ignore")
 ROOT = pathlib.Path(__file__).resolve().parents[2]
@@ -45,16 +45,31 @@ for u in lcg(120):
     previous = .7 * previous + u - .5
     x.append(previous)
 x = np.array(x)
-block = max(5, len(x) // 12)
-k = len(x) // block
-m = x[:k * block].reshape(k, block).mean(1)
-d = m - m.mean()
-r = (d[1:] * d[:-1]).sum() / (d * d).sum()
-rc = min(max((k * r + 1) / (k - 3), 0), .99)
-tau = (1 + rc) / (1 - rc) - 2 * rc * (1 - rc ** k) / (k * (1 - rc) ** 2)
-ne = max(k / tau, 2)
-half = stats.t.ppf(.975, ne - 1) * m.std(ddof=1) * np.sqrt((k - 1) / (k * (ne - 1)))
-show("golden series: mean, SD, dof, half-width", x.mean(), x.std(ddof=1), ne - 1, half)
+show("golden series: mean, SD", x.mean(), x.std(ddof=1))
+
+
+def weighed_half_width(series, memories=16):
+    """95 % half-width about the mean: correlation times weighed by how well they explain the blocks."""
+    block = max(5, len(series) // 12)
+    k = len(series) // block
+    means, one = series[:k * block].reshape(k, block).mean(1), np.ones(k)
+    lag = np.abs(np.subtract.outer(np.arange(k), np.arange(k)))
+    logs, scales = [], []
+    for time in np.exp(np.linspace(0, np.log(k * block), memories)):
+        matrix = np.exp(-block / time) ** lag
+        inverse = np.linalg.inv(matrix)
+        information = one @ inverse @ one
+        left = means - one @ inverse @ means / information
+        squares = left @ inverse @ left
+        logs.append(-.5 * np.linalg.slogdet(matrix)[1] - .5 * np.log(information) - .5 * (k - 1) * np.log(squares))
+        scales.append(np.sqrt(one @ matrix @ one / k ** 2 * squares / (k - 1)))
+    weights, scales = np.exp(np.array(logs) - max(logs)), np.array(scales)
+    weights /= weights.sum()
+    outside = lambda h: (weights * 2 * stats.t.sf(h / scales, k - 1)).sum() - .05
+    return optimize.brentq(outside, 1e-12, 1e6, xtol=1e-15)
+
+
+show("half-widths: golden series, 60 s white", weighed_half_width(x), weighed_half_width(lcg(60) - .5))
 
 # Peak flows: agreement, concordance, two one-sided tests.
 a, b = vector("WRIGHT1"), vector("MINI1")

@@ -3,8 +3,7 @@
 use super::{Entry, fact, figure};
 
 const BA: &str = "Bland & Altman 1986, Lancet 327:307; 1999, Stat Methods Med Res 8:135";
-const SERIAL: &str =
-    "Bayley & Hammersley 1946, J R Stat Soc Suppl 8:184; coverage measured by simulation";
+const SERIAL: &str = "O'Hagan 1994, Bayesian Inference, ch. 9 (from memory); the need: Bayley & Hammersley 1946, J R Stat Soc Suppl 8:184; coverage measured by simulation";
 
 pub(super) const ENTRIES: &[Entry] = &[
     fact(
@@ -147,7 +146,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "",
         0,
         [
-            "Grid seconds in which both have a value.",
+            "Grid seconds in which both have a value; seconds in which a stream froze or read a false zero are left out.",
             "",
             "counted",
             "",
@@ -208,9 +207,9 @@ pub(super) const ENTRIES: &[Entry] = &[
         1,
         [
             "95 % confidence limits of the bias, allowing for seconds that resemble their neighbours.",
-            "means of blocks of max(5, n/12) s; r' = (K r + 1)/(K − 3) in [0, 0.99]; nₑ = K/[(1 + r')/(1 − r') − 2r'(1 − r'^K)/(K(1 − r')²)], at least 2; bias ± t(0.975, nₑ − 1) · s √((K − 1)/(K (nₑ − 1)))",
+            "means of blocks of max(5, n/12) s, autoregressive with a correlation time from 1 s to the length of the window, every octave as likely; each time gives a Student t about the mean, weighed by |R|^(−1/2) (1'R⁻¹1)^(−1/2) S^(−(K − 1)/2); limits where the weighed sum leaves 2.5 % on either side",
             SERIAL,
-            "Only the scatter within this block: not the reference's error, nor another day's. Under slow drift plus noise, blocks of 60 to 120 s cover the truth in some 84 to 90 % instead of 95 % of cases. None under 20 s.",
+            "Only the scatter within this block: not the reference's error, nor another day's. Wider than need be where memory is short, since one short block cannot prove that it is; blind to a memory longer than the block. None under 20 s.",
         ],
     ),
     figure(

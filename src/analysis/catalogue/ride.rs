@@ -372,7 +372,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         1,
         [
             "95 % confidence limits of the bias in the band.",
-            "block means of the band's seconds, put end to end, with the AR(1) t interval",
+            "block means of the band's seconds, put end to end, as for the bias",
             "see the bias's limits",
             "Seconds from different parts of the ride are taken as one series.",
         ],
