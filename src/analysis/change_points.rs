@@ -40,9 +40,10 @@ const NOISE_FLOOR_W: f64 = 2.0;
 /// No piece is shorter than this many present rows.
 const SHORTEST: usize = 3;
 
-/// Cuts a column (NaN: missing) into straight pieces, in order. Missing rows belong to no fit and
+/// Cuts a column (NaN: missing) into straight pieces, in order. `wander_w` is the spread of its 10 s
+/// means ([`wander_w`]), best taken over the whole ride: steps in a short stretch blow it up. Missing rows belong to no fit and
 /// are spanned by the piece around them. Fewer than six rows present make no piece.
-pub fn pieces(column: &[f64], step_s: f64) -> Vec<Piece> {
+pub fn pieces(column: &[f64], step_s: f64, wander_w: f64) -> Vec<Piece> {
     let rows: Vec<usize> = (0..column.len())
         .filter(|&row| column[row].is_finite())
         .collect();
@@ -50,7 +51,7 @@ pub fn pieces(column: &[f64], step_s: f64) -> Vec<Piece> {
         return Vec::new();
     }
     let sums = LineSums::new(column, &rows);
-    let price = price(column, step_s);
+    let price = price(column.len(), step_s, wander_w);
     partition(&sums, price)
         .into_iter()
         .map(|(from, to)| {
@@ -76,10 +77,10 @@ pub fn wander_w(column: &[f64], step_s: f64) -> f64 {
     (spread / std::f64::consts::SQRT_2).max(NOISE_FLOOR_W)
 }
 
-fn price(column: &[f64], step_s: f64) -> f64 {
+fn price(rows: usize, step_s: f64, wander_w: f64) -> f64 {
     let block = (NOISE_BLOCK_S / step_s).round().max(1.0);
-    let places = (column.len() as f64 / block).max(3.0);
-    3.0 * places.ln() * block * wander_w(column, step_s).powi(2)
+    let places = (rows as f64 / block).max(3.0);
+    3.0 * places.ln() * block * wander_w.powi(2)
 }
 
 /// Cheapest cut, as ranges of places among the present rows.
@@ -182,6 +183,10 @@ impl LineSums {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn pieces(column: &[f64], step_s: f64) -> Vec<Piece> {
+        super::pieces(column, step_s, wander_w(column, step_s))
+    }
 
     fn noise(i: usize) -> f64 {
         ((i * 7919 + 13) % 17) as f64 - 8.0

@@ -2,12 +2,14 @@
 //!
 //! - **Gap**: samples are missing for at least two of the stream's own intervals (and two rows),
 //!   between its first and its last sample, while another stream reports. A pause that silences
-//!   everybody is no dropout.
-//! - **Freeze**: the stream repeats one value while the others move. Only seconds in which the
-//!   others' mean moves by 3 W or more count, since at a steady power an honest meter repeats
-//!   itself too. How often a stream repeats itself while the others move is its own habit (rounding,
-//!   smoothing, a slow radio), so the limit comes from its own ride: a freeze repeats more than
-//!   twice as long as 99 % of its runs, plus two, and at least four such seconds.
+//!   everybody, or one that the recorder itself tells of, is no dropout.
+//! - **Freeze**: the stream repeats one value so long that chance does not explain it, while the
+//!   others' mean ranges over 3 W or more. How often a stream repeats itself is its own habit
+//!   (rounding, smoothing, a slow radio) and depends on how far the others move in that second, so
+//!   both come from its own ride: the chance of a repeat, after a change and after a repeat, for
+//!   moves under 2 W, from 2 to 5 W and beyond, with the four longest runs set aside, since they may
+//!   be the freezes sought. A run counts when the product of its chances is below 0.02 over the
+//!   number of changes in the ride. A run at the stream's highest value is a ceiling, not a freeze.
 //! - **Zero**: the stream reports 0 W for at least 2 s while every other stream present has been
 //!   well above (more than 30 W and a quarter of the median pedalling power) for 3 s or more, so
 //!   that a late start is not taken for a dropout.
@@ -16,12 +18,16 @@
 
 use super::figures::{Dropout, DropoutKind};
 use super::stats::median_of;
-use crate::timeline::Grid;
+use crate::timeline::{Grid, Span};
 
-/// The others move when their mean changes by this much from row to row, W.
-const MOVE_W: f64 = 3.0;
-/// Least number of repeats in a freeze while the others move.
-const LEAST_REPEATS: usize = 4;
+/// Ends of the classes of the others' move from row to row, W.
+const MOVES_W: [f64; 2] = [2.0, 5.0];
+/// How far the others range while a value is frozen, W.
+const LEAST_RANGE_W: f64 = 3.0;
+/// Chance of a false freeze accepted over a ride.
+const FALSE_FREEZES: f64 = 0.02;
+/// Longest runs left out of a stream's habit.
+const SET_ASIDE: usize = 4;
 /// The others are well above zero from here, W.
 const WELL_ABOVE_W: f64 = 30.0;
 /// For so long they have to be, s.
@@ -30,19 +36,32 @@ const ABOVE_FOR_S: f64 = 3.0;
 const SHORTEST_ZERO_S: f64 = 2.0;
 
 /// The dropouts of `power` over the rows of `grid`, in time order. `others` are the power columns
-/// of the other streams; `interval_s` is the stream's own median interval.
+/// of the other streams; `interval_s` is the stream's own median interval; `pauses` are the
+/// stretches in which its recorder says that it was stopped.
 ///
 /// Without other streams only gaps can be told.
-pub fn find(power: &[f64], others: &[&[f64]], grid: Grid, interval_s: Option<f64>) -> Vec<Dropout> {
+pub fn find(
+    power: &[f64],
+    others: &[&[f64]],
+    grid: Grid,
+    interval_s: Option<f64>,
+    pauses: &[Span],
+) -> Vec<Dropout> {
     let others = Others::of(others, power.len());
+    let paused = |gap: &Rows| {
+        let span = Span::new(grid.time_s(gap.start), grid.time_s(gap.end));
+        let silent = pauses.iter().filter_map(|pause| pause.overlap(span));
+        2.0 * silent.map(Span::duration_s).sum::<f64>() >= span.duration_s()
+    };
     let rows = |range: std::ops::Range<usize>, kind| Dropout {
-        from_s: grid.start_s + range.start as f64 * grid.step_s,
-        to_s: grid.start_s + range.end as f64 * grid.step_s,
+        from_s: grid.time_s(range.start),
+        to_s: grid.time_s(range.end),
         kind,
     };
     let interval_rows = (interval_s.unwrap_or(0.0) / grid.step_s).max(1.0);
     let mut found: Vec<Dropout> = gaps(power, &others, 2.0 * interval_rows)
         .into_iter()
+        .filter(|gap| !paused(gap))
         .map(|range| rows(range, DropoutKind::Gap))
         .collect();
     found.extend(
@@ -91,8 +110,19 @@ impl Others {
         others
     }
 
-    fn moves(&self, row: usize) -> bool {
-        row > 0 && (self.mean[row] - self.mean[row - 1]).abs() >= MOVE_W
+    /// The class of the move up to `row`; `None` where it is unknown.
+    fn move_class(&self, row: usize) -> Option<usize> {
+        let moved = (self.mean[row] - self.mean[row.checked_sub(1)?]).abs();
+        let class = MOVES_W.iter().filter(|end| moved >= **end).count();
+        moved.is_finite().then_some(class)
+    }
+
+    fn range_w(&self, rows: Rows) -> f64 {
+        let values = self.mean[rows].iter().filter(|v| v.is_finite());
+        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| {
+            (low.min(v), high.max(v))
+        });
+        high - low
     }
 }
 
@@ -121,34 +151,71 @@ fn gaps(power: &[f64], others: &Others, least_rows: f64) -> Vec<Rows> {
 }
 
 fn freezes(power: &[f64], others: &Others) -> Vec<Rows> {
+    let highest = power.iter().copied().fold(0.0, f64::max);
     let repeats = runs(power.len(), |row| {
         row > 0 && power[row] == power[row - 1] && power[row] > 0.0
     });
-    let moving = |run: &Rows| run.clone().filter(|&row| others.moves(row)).count();
-    // Seconds in which the value changes while the others move are runs without a repeat.
-    let changes = (1..power.len())
-        .filter(|&row| power[row].is_finite() && power[row - 1].is_finite())
-        .filter(|&row| power[row] != power[row - 1] && others.moves(row))
-        .count();
-    let lengths: Vec<usize> = repeats.iter().map(moving).collect();
-    let usual = usual_longest(&lengths, changes);
-    let limit = (2 * usual + 2).max(LEAST_REPEATS);
+    let habit = Habit::of(power, others, &repeats);
     repeats
         .into_iter()
-        .zip(lengths)
-        .filter(|(_, length)| *length >= limit)
-        .map(|(run, _)| run)
+        .filter(|run| power[run.start] < highest && habit.excludes(run, others))
+        .filter(|run| others.range_w(run.start - 1..run.end) >= LEAST_RANGE_W)
         .collect()
 }
 
-/// The length that 99 % of the runs do not exceed, the four longest set aside, since they may be
-/// the freezes sought. `changes` counts the runs of length zero.
-fn usual_longest(lengths: &[usize], changes: usize) -> usize {
-    let mut sorted = lengths.to_vec();
-    sorted.sort_unstable_by(|a, b| b.cmp(a));
-    let total = lengths.len().max(changes);
-    let aside = (total / 100).max(4);
-    sorted.get(aside).copied().unwrap_or(0)
+/// How often a stream repeats its value.
+struct Habit {
+    /// Seconds seen, and repeats among them: after a change and after a repeat, by class of move.
+    seen: [[f64; MOVES_W.len() + 1]; 2],
+    repeated: [[f64; MOVES_W.len() + 1]; 2],
+    changes: f64,
+}
+
+impl Habit {
+    fn of(power: &[f64], others: &Others, repeats: &[Rows]) -> Self {
+        let mut longest: Vec<&Rows> = repeats.iter().collect();
+        longest.sort_by_key(|run| std::cmp::Reverse(run.len()));
+        longest.truncate(SET_ASIDE);
+        let mut habit = Self {
+            seen: Default::default(),
+            repeated: Default::default(),
+            changes: 0.0,
+        };
+        let mut aside = vec![false; power.len() + 1];
+        for run in longest {
+            aside[run.start..run.end + 1].fill(true);
+        }
+        for row in 2..power.len() {
+            let (before, last, here) = (power[row - 2], power[row - 1], power[row]);
+            let known = before.is_finite() && last > 0.0 && here.is_finite();
+            let Some(class) = others.move_class(row).filter(|_| known && !aside[row]) else {
+                continue;
+            };
+            let state = usize::from(before == last);
+            habit.seen[state][class] += 1.0;
+            if here == last {
+                habit.repeated[state][class] += 1.0;
+            } else {
+                habit.changes += 1.0;
+            }
+        }
+        habit
+    }
+
+    /// Chance of a repeat, with Laplace's rule of succession for what was rarely seen.
+    fn chance(&self, after_repeat: bool, class: usize) -> f64 {
+        let state = usize::from(after_repeat);
+        (self.repeated[state][class] + 1.0) / (self.seen[state][class] + 2.0)
+    }
+
+    /// Whether chance alone would hardly make `run`.
+    fn excludes(&self, run: &Rows, others: &Others) -> bool {
+        let log_chance: f64 = run
+            .clone()
+            .filter_map(|row| Some(self.chance(row > run.start, others.move_class(row)?).ln()))
+            .sum();
+        log_chance < (FALSE_FREEZES / self.changes.max(1.0)).ln()
+    }
 }
 
 fn zeros(power: &[f64], others: &Others, step_s: f64) -> Vec<Rows> {
@@ -207,7 +274,7 @@ mod tests {
         let held = tested[199];
         tested[200..208].fill(held);
         tested[300..305].fill(0.0);
-        let found = find(&tested, &[&reference], grid(600), Some(1.0));
+        let found = find(&tested, &[&reference], grid(600), Some(1.0), &[]);
         assert_eq!(
             kinds(&found),
             vec![
@@ -224,7 +291,10 @@ mod tests {
         tested[..5].fill(f64::NAN);
         tested[95..].fill(f64::NAN);
         tested[50] = f64::NAN;
-        assert_eq!(find(&tested, &[&reference], grid(100), Some(1.0)), vec![]);
+        assert_eq!(
+            find(&tested, &[&reference], grid(100), Some(1.0), &[]),
+            vec![]
+        );
     }
 
     #[test]
@@ -239,7 +309,10 @@ mod tests {
             })
             .collect();
         let (_, reference) = ride(100);
-        assert_eq!(find(&tested, &[&reference], grid(100), Some(4.0)), vec![]);
+        assert_eq!(
+            find(&tested, &[&reference], grid(100), Some(4.0), &[]),
+            vec![]
+        );
     }
 
     #[test]
@@ -247,25 +320,61 @@ mod tests {
         let (mut tested, mut reference) = ride(100);
         tested[40..60].fill(f64::NAN);
         reference[40..60].fill(f64::NAN);
-        assert_eq!(find(&tested, &[&reference], grid(100), Some(1.0)), vec![]);
-        assert_eq!(find(&tested, &[], grid(100), Some(1.0)).len(), 1);
+        assert_eq!(
+            find(&tested, &[&reference], grid(100), Some(1.0), &[]),
+            vec![]
+        );
+        assert_eq!(find(&tested, &[], grid(100), Some(1.0), &[]).len(), 1);
+    }
+
+    #[test]
+    fn a_pause_that_the_recorder_tells_of_is_no_dropout() {
+        let (mut tested, reference) = ride(100);
+        tested[40..60].fill(f64::NAN);
+        let pause = [Span::new(49.0, 71.0)];
+        let paused = find(&tested, &[&reference], grid(100), Some(1.0), &pause);
+        assert_eq!(paused, vec![]);
+        tested[20..26].fill(f64::NAN);
+        assert_eq!(
+            find(&tested, &[&reference], grid(100), Some(1.0), &pause).len(),
+            1
+        );
+    }
+
+    #[test]
+    fn a_ceiling_is_no_freeze() {
+        let (mut tested, mut reference) = ride(600);
+        for row in 300..308 {
+            reference[row] += 500.0;
+            tested[row] = 600.0;
+        }
+        assert_eq!(
+            find(&tested, &[&reference], grid(600), Some(1.0), &[]),
+            vec![]
+        );
     }
 
     #[test]
     fn repeating_at_a_steady_power_is_honest() {
         let tested = vec![200.0; 300];
         let reference: Vec<f64> = (0..300).map(|i| 199.0 + f64::from(i % 3)).collect();
-        assert_eq!(find(&tested, &[&reference], grid(300), Some(1.0)), vec![]);
+        assert_eq!(
+            find(&tested, &[&reference], grid(300), Some(1.0), &[]),
+            vec![]
+        );
     }
 
     #[test]
     fn a_source_that_always_holds_its_value_for_two_seconds_is_not_frozen() {
         let (tested, reference) = ride(600);
         let mut held: Vec<f64> = (0..600).map(|i| tested[i - i % 2]).collect();
-        assert_eq!(find(&held, &[&reference], grid(600), Some(1.0)), vec![]);
+        assert_eq!(
+            find(&held, &[&reference], grid(600), Some(1.0), &[]),
+            vec![]
+        );
         let value = held[299];
         held[300..312].fill(value);
-        let found = find(&held, &[&reference], grid(600), Some(1.0));
+        let found = find(&held, &[&reference], grid(600), Some(1.0), &[]);
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].kind, DropoutKind::Freeze);
     }
@@ -275,16 +384,22 @@ mod tests {
         let (mut tested, mut reference) = ride(200);
         reference[50..80].fill(0.0);
         tested[50..83].fill(0.0);
-        assert_eq!(find(&tested, &[&reference], grid(200), Some(1.0)), vec![]);
+        assert_eq!(
+            find(&tested, &[&reference], grid(200), Some(1.0), &[]),
+            vec![]
+        );
     }
 
     #[test]
     fn nothing_to_look_at_gives_nothing() {
-        assert_eq!(find(&[], &[], grid(0), None), vec![]);
-        assert_eq!(find(&[0.0], &[&[200.0]], grid(1), None), vec![]);
-        assert_eq!(find(&[f64::NAN; 9], &[&[200.0; 9]], grid(9), None), vec![]);
+        assert_eq!(find(&[], &[], grid(0), None, &[]), vec![]);
+        assert_eq!(find(&[0.0], &[&[200.0]], grid(1), None, &[]), vec![]);
+        assert_eq!(
+            find(&[f64::NAN; 9], &[&[200.0; 9]], grid(9), None, &[]),
+            vec![]
+        );
         let silent = [f64::NAN; 9];
-        assert_eq!(find(&[0.0; 9], &[&silent], grid(9), Some(1.0)), vec![]);
+        assert_eq!(find(&[0.0; 9], &[&silent], grid(9), Some(1.0), &[]), vec![]);
         assert_eq!(missing_percent(&[]), None);
         assert_eq!(missing_percent(&[1.0, f64::NAN]), Some(50.0));
     }

@@ -352,7 +352,7 @@ pub struct Sprint {
     pub delay_s: Option<f64>,
     /// Time constant of its first-order lag, s.
     pub time_constant_s: Option<f64>,
-    /// 95 % limits of the time constant in the linearised model, s.
+    /// 95 % limits of the time constant, by its profile, s.
     pub time_constant_ci95_s: Option<Interval>,
     /// Its gain.
     pub gain: Option<f64>,

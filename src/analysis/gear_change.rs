@@ -40,8 +40,8 @@ const SPREADS: f64 = 3.0;
 const BAND_FLOOR_W: f64 = 5.0;
 /// Shortest block, s.
 const BLOCK_S: f64 = 5.0;
-/// Most blocks that levels are cut in.
-const MOST_BLOCKS: usize = 60;
+/// Blocks that the shortest level is cut in: long ones, so that slow noise shows between them.
+const BLOCKS_A_LEVEL: usize = 3;
 
 /// What a gear-change segment is judged by. Columns cover the rows of `grid`.
 #[derive(Clone, Copy, Debug)]
@@ -214,11 +214,12 @@ impl Biases {
     fn fit(inputs: &Inputs<'_>, levels: &[Range<usize>]) -> Self {
         let step_s = inputs.grid.step_s;
         let shortest_block = (BLOCK_S / step_s).ceil().max(1.0) as usize;
-        let total: usize = levels.iter().map(Range::len).sum();
-        let shortest_level = levels.iter().map(Range::len).min().unwrap_or(0);
-        let length = (total / MOST_BLOCKS)
-            .min(shortest_level / 4)
-            .max(shortest_block);
+        let long_enough = levels
+            .iter()
+            .map(Range::len)
+            .filter(|rows| *rows >= 2 * shortest_block);
+        let shortest_level = long_enough.min().unwrap_or(0);
+        let length = (shortest_level / BLOCKS_A_LEVEL).max(shortest_block);
         let per_level: Vec<Vec<(usize, f64)>> = levels
             .iter()
             .map(|level| level_blocks(inputs, level, length))

@@ -42,8 +42,9 @@ const LARGEST_SE_S: f64 = 1.0;
 /// The figures of a ramp. Columns cover the rows of `grid`; `reference` is the consensus or the
 /// chosen reference.
 pub fn figures(under_test: &[f64], reference: &[f64], grid: Grid) -> Ramp {
-    let found = pieces(reference, grid.step_s);
-    let least_w = LEAST_STEP_W.max(LEAST_STEP_WANDERS * wander_w(reference, grid.step_s));
+    let wander_w = wander_w(reference, grid.step_s);
+    let found = pieces(reference, grid.step_s, wander_w);
+    let least_w = LEAST_STEP_W.max(LEAST_STEP_WANDERS * wander_w);
     let steps = places(&found, least_w, grid.step_s)
         .iter()
         .filter_map(|place| measured(under_test, reference, place, grid))

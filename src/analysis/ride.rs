@@ -3,9 +3,9 @@
 
 use super::figures::{Dropout, Excursion, ExcursionKind, UncorroboratedStretch};
 use super::{dropout, excursions};
-use crate::recording::Channel;
+use crate::recording::{Channel, EventKind};
 use crate::session::{Role, Session};
-use crate::timeline::{Aligned, Span};
+use crate::timeline::{Aligned, Span, Track};
 
 /// Findings over the ride, one entry a stream of the session each.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -40,7 +40,7 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
             .filter_map(|(other, column)| column.filter(|_| other != index))
             .collect();
         let interval = track.source().samples().and_then(|s| s.median_interval_s());
-        let dropouts = dropout::find(power, &others, aligned.grid, interval);
+        let dropouts = dropout::find(power, &others, aligned.grid, interval, &pauses(track));
         found.excursions.push(if track.role == Role::UnderTest {
             let except: Vec<Span> = dropouts
                 .iter()
@@ -53,6 +53,25 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
         found.dropouts.push(dropouts);
     }
     found
+}
+
+/// The stretches in which the recorder of `track` says that it was stopped, session time.
+pub fn pauses(track: &Track) -> Vec<Span> {
+    let events = track.source().recording().map(|r| r.events.as_slice());
+    let mut stopped_s = None;
+    let mut out = Vec::new();
+    for event in events.unwrap_or_default() {
+        let at_s = track.clock.to_session(event.at_s);
+        match (event.kind, stopped_s) {
+            (EventKind::TimerStop, None) => stopped_s = Some(at_s),
+            (EventKind::TimerStart, Some(from_s)) => {
+                out.push(Span::new(from_s, at_s));
+                stopped_s = None;
+            }
+            _ => {}
+        }
+    }
+    out
 }
 
 impl RideFindings {

@@ -7,7 +7,8 @@
 //!
 //! "Cannot separate" is said, and the fit's figures withheld, where fewer than ten seconds can be
 //! fitted, where the references' best means over 3 s differ by more than 5 %, where the effort does
-//! not rise by half above its start, or where the standard error of the time constant exceeds 1 s.
+//! not rise by half above its start, or where the limits of the time constant
+//! lie more than 2 s apart.
 
 use std::ops::Range;
 
@@ -25,8 +26,8 @@ const REFERENCES_AGREE: f64 = 0.05;
 const MAIN_CAUSE_PERCENT: f64 = 70.0;
 /// Seconds a fit needs.
 const LEAST_SECONDS: usize = 10;
-/// Largest standard error of the time constant, s.
-const LARGEST_SE_S: f64 = 1.0;
+/// Widest limits of the time constant, s.
+const WIDEST_S: f64 = 2.0;
 
 /// A labelled power column over the whole ride.
 #[derive(Clone, Copy, Debug)]
@@ -77,7 +78,7 @@ pub fn figures(
             .map(|(source, basis)| source / basis),
         delay_s: fit.map(|fit| fit.lag.delay_s),
         time_constant_s: fit.map(|fit| fit.lag.time_constant_s),
-        time_constant_ci95_s: fit.and_then(|fit| fit.time_constant_ci95_s),
+        time_constant_ci95_s: fit.map(|fit| fit.time_constant_ci95_s),
         gain: fit.map(|fit| fit.gain),
         ceiling_w: fit.and_then(|fit| fit.ceiling_w),
         fit_rms_w: fit.map(|fit| fit.rms_w),
@@ -172,14 +173,15 @@ fn separate(
     }
     let found = sprint_fit::fit(basis_in, tested_in, fitted.clone(), step_s)
         .ok_or("no response fits the data")?;
-    match found.time_constant_se_s {
-        Some(se) if se <= LARGEST_SE_S => Ok(Separated {
-            found,
-            input,
-            rows: fitted,
-        }),
-        _ => Err("dead time and lag trade against each other here"),
+    let [low, high] = found.time_constant_ci95_s;
+    if high - low > WIDEST_S {
+        return Err("dead time and lag trade against each other here");
     }
+    Ok(Separated {
+        found,
+        input,
+        rows: fitted,
+    })
 }
 
 /// The rows around `from..until` over which the basis is whole, with up to `settle` rows before
@@ -221,7 +223,7 @@ fn references_agree(references: &[Labelled<'_>], rows: Range<usize>, step_s: f64
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::first_order::{Lag, response};
+    use crate::analysis::first_order::{Lag, refined, response};
 
     fn effort() -> Vec<f64> {
         let mut out = vec![200.0; 40];
@@ -240,8 +242,9 @@ mod tests {
             delay_s: 0.6,
             time_constant_s: 1.8,
         };
-        let out = response(&effort(), 1.0, lag);
-        out.into_iter().map(|w| 1.01 * w).collect()
+        let fine = response(&refined(&effort(), 4), 0.25, lag);
+        let out = fine.into_iter().step_by(4);
+        out.map(|w| 1.01 * w).collect()
     }
 
     fn of(tested: &[f64], basis: &[f64], rows: Range<usize>) -> Sprint {

@@ -7,15 +7,20 @@
 //! of the highest is clipped; the unclipped give the gain, the clipped the ceiling, and the split
 //! with the least squares wins. The pair itself is searched on a grid, then by shrinking steps.
 //!
+//! The reference is refined to four values a step first ([`refined`]), since the shape between the
+//! samples matters to a lag of a second.
+//!
 //! A ceiling is kept only where at least two seconds are clipped, it lies 2 % or more below the
-//! unclipped peak, and it lowers the residual sum of squares by F > 10 (one and n − 4 degrees of
-//! freedom). Standard errors come from the linearised model with independent residuals; they are a
-//! guide for telling what can be separated, not a claim.
+//! unclipped peak, it lowers the residual sum of squares by F > 10 (one and n − 4 degrees of freedom),
+//! and the clipped seconds vary by less than half of what the unclipped response would: a real ceiling
+//! is flat. The limits of the time constant are those of its profile: the values at which the residual
+//! sum of squares, dead time and gain being fitted anew, stays below `1 + F(0.95; 1, n − p)/(n − p)`
+//! times the least (from memory), widened by 0.15 s: the references have a lag of their own, taken to
+//! be no more than that, from which the data cannot tell the source's.
 
-use super::contrast::inverse;
 use super::figures::Interval;
-use super::first_order::{Lag, response};
-use super::stats::t_quantile;
+use super::first_order::{Lag, refined, response};
+use super::stats::{Sample, f_quantile};
 
 /// Shares of the missing peak, percent of the shortfall; together with `unexplained` they make 100.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -43,16 +48,20 @@ pub struct Fit {
     pub rms_w: f64,
     /// Seconds fitted.
     pub n: usize,
-    /// Standard error of the time constant, s; `None` where the fit is singular.
-    pub time_constant_se_s: Option<f64>,
-    /// 95 % limits of the time constant, s, not below zero.
-    pub time_constant_ci95_s: Option<Interval>,
+    /// 95 % limits of the time constant, s; the ends of the search where the data set none.
+    pub time_constant_ci95_s: Interval,
 }
 
+/// Values that a step of the reference is refined to.
+const PARTS: usize = 4;
 /// Dead times searched, s.
 const DELAYS_S: (f64, f64) = (-3.0, 6.0);
 /// Longest time constant searched, s.
 const LONGEST_S: f64 = 8.0;
+/// Largest lag that the references are taken to have, s.
+const REFERENCE_LAG_S: f64 = 0.15;
+/// Variance of rounding to whole watts, W².
+const ROUNDING_W2: f64 = 1.0 / 12.0;
 /// F above which a ceiling is believed.
 const CEILING_F: f64 = 10.0;
 
@@ -66,8 +75,9 @@ pub fn fit(
     rows: std::ops::Range<usize>,
     step_s: f64,
 ) -> Option<Fit> {
+    let fine = refined(reference, PARTS);
     let problem = Problem {
-        reference,
+        fine: &fine,
         under_test,
         rows,
         step_s,
@@ -81,7 +91,7 @@ pub fn fit(
 }
 
 struct Problem<'a> {
-    reference: &'a [f64],
+    fine: &'a [f64],
     under_test: &'a [f64],
     rows: std::ops::Range<usize>,
     step_s: f64,
@@ -100,8 +110,9 @@ struct Candidate {
 impl Problem<'_> {
     /// Response and observation of each second that can be fitted.
     fn pairs(&self, lag: Lag) -> Vec<(f64, f64)> {
-        response(self.reference, self.step_s, lag)
+        response(self.fine, self.step_s / PARTS as f64, lag)
             .into_iter()
+            .step_by(PARTS)
             .zip(self.under_test)
             .take(self.rows.end)
             .skip(self.rows.start)
@@ -217,79 +228,63 @@ impl Problem<'_> {
         let Some(ceiling) = with.ceiling_w else {
             return false;
         };
-        let peak = self
-            .pairs(with.lag)
-            .iter()
-            .map(|(x, _)| with.gain * x)
-            .fold(0.0, f64::max);
+        let pairs = self.pairs(with.lag);
+        let modelled = || pairs.iter().map(|(x, y)| (with.gain * x, *y));
+        let peak = modelled().map(|(x, _)| x).fold(0.0, f64::max);
+        let clipped = || modelled().filter(|(x, _)| *x >= ceiling);
+        let would_vary = Sample::present(clipped().map(|(x, _)| x));
+        let varies = Sample::present(clipped().map(|(_, y)| y));
+        let flat = varies
+            .zip(would_vary)
+            .is_some_and(|(y, x)| y.sd() <= 0.5 * x.sd());
         let freedom = with.n.saturating_sub(4) as f64;
         let f = (without.rss - with.rss) / (with.rss / freedom);
-        with.clipped >= 2 && ceiling <= 0.98 * peak && f > CEILING_F
+        with.clipped >= 2 && ceiling <= 0.98 * peak && f > CEILING_F && flat
     }
 
     fn finish(&self, found: Candidate) -> Fit {
-        let covariance = self.covariance(&found);
-        let freedom = found.n as f64 - if found.ceiling_w.is_some() { 4.0 } else { 3.0 };
-        let se = covariance.map(|c| c.sqrt()).filter(|se| se.is_finite());
-        let tau = found.lag.time_constant_s;
         Fit {
             lag: found.lag,
             gain: found.gain,
             ceiling_w: found.ceiling_w,
             rms_w: (found.rss / found.n as f64).sqrt(),
             n: found.n,
-            time_constant_se_s: se,
-            time_constant_ci95_s: se.map(|se| {
-                let half = t_quantile(0.975, freedom) * se;
-                [(tau - half).max(0.0), tau + half]
-            }),
+            time_constant_ci95_s: self.profile(&found),
         }
     }
 
-    /// Variance of the time constant in the linearised model.
-    fn covariance(&self, found: &Candidate) -> Option<f64> {
-        const NUDGE_S: f64 = 0.02;
+    /// Limits of the time constant by its profile.
+    fn profile(&self, found: &Candidate) -> Interval {
+        const STEP_S: f64 = 0.1;
+        let with_ceiling = found.ceiling_w.is_some();
+        let freedom = found.n as f64 - if with_ceiling { 4.0 } else { 3.0 };
+        // Whole watts leave a residual of their own, also where the fit is perfect.
+        let least = found.rss.max(found.n as f64 * ROUNDING_W2);
+        let allowed = least * (1.0 + f_quantile(0.95, 1.0, freedom) / freedom);
         let tau = found.lag.time_constant_s;
-        let model = |delay_s: f64, time_constant_s: f64| -> Vec<f64> {
-            let lag = Lag {
-                delay_s,
-                time_constant_s,
-            };
-            let out = response(self.reference, self.step_s, lag);
-            out.into_iter().map(|x| found.gain * x).collect()
+        let inside = |time_constant_s: f64| {
+            // Along the valley the dead time makes up for the time constant.
+            let middle = found.lag.delay_s + tau - time_constant_s;
+            (-10..=10).any(|k| {
+                let lag = Lag {
+                    delay_s: middle + 0.1 * f64::from(k),
+                    time_constant_s,
+                };
+                self.evaluate(lag, with_ceiling)
+                    .is_some_and(|other| other.mean_square() * found.n as f64 <= allowed)
+            })
         };
-        let base = model(found.lag.delay_s, tau);
-        let later = model(found.lag.delay_s + NUDGE_S, tau);
-        let slower = model(found.lag.delay_s, tau + NUDGE_S);
-        let ceiling = found.ceiling_w.unwrap_or(f64::INFINITY);
-        let mut normal = vec![0.0; 9];
-        for row in self.rows.clone() {
-            let (Some(&x), Some(&y)) = (base.get(row), self.under_test.get(row)) else {
-                continue;
-            };
-            let gradient = [
-                x / found.gain,
-                (later[row] - x) / NUDGE_S,
-                (slower[row] - x) / NUDGE_S,
-            ];
-            if y.is_finite() && x < ceiling && gradient.iter().all(|g| g.is_finite()) {
-                for i in 0..3 {
-                    for j in 0..3 {
-                        normal[3 * i + j] += gradient[i] * gradient[j];
-                    }
-                }
-            }
+        let mut low = tau;
+        while low > 0.0 && inside((low - STEP_S).max(0.0)) {
+            low = (low - STEP_S).max(0.0);
         }
-        let freedom = found.n as f64 - if found.ceiling_w.is_some() { 4.0 } else { 3.0 };
-        // Scaled to a unit diagonal: the terms differ by orders of magnitude.
-        let scale: Vec<f64> = (0..3).map(|i| normal[4 * i].sqrt()).collect();
-        for i in 0..3 {
-            for j in 0..3 {
-                normal[3 * i + j] /= scale[i] * scale[j];
-            }
+        let mut high = tau;
+        while high < LONGEST_S && inside((high + STEP_S).min(LONGEST_S)) {
+            high = (high + STEP_S).min(LONGEST_S);
         }
-        let inverse = inverse(&normal, 3)?;
-        Some(found.rss / freedom * inverse[8] / (scale[2] * scale[2]))
+        // The limit lies somewhere in the next step.
+        let wider = STEP_S + REFERENCE_LAG_S;
+        [(low - wider).max(0.0), (high + wider).min(LONGEST_S)]
     }
 }
 
@@ -320,7 +315,8 @@ pub fn shares(
     if shortfall < 0.01 * whole {
         return None;
     }
-    let lagged = peak(&response(reference, step_s, fit.lag))?;
+    let fine = response(&refined(reference, PARTS), step_s / PARTS as f64, fit.lag);
+    let lagged = peak(&fine.into_iter().step_by(PARTS).collect::<Vec<f64>>())?;
     let modelled = |lag: bool, gain: bool, ceiling: bool| {
         let level = if lag { lagged } else { whole } * if gain { fit.gain } else { 1.0 };
         match fit.ceiling_w {
@@ -374,8 +370,9 @@ mod tests {
     }
 
     fn source(lag: Lag, gain: f64, ceiling: f64) -> Vec<f64> {
-        response(&effort(), 1.0, lag)
+        response(&refined(&effort(), 4), 0.25, lag)
             .into_iter()
+            .step_by(4)
             .map(|x| {
                 if gain * x > ceiling {
                     ceiling
@@ -451,8 +448,9 @@ mod tests {
             delay_s: 0.0,
             time_constant_s: 1.0,
         };
-        let lagged = response(&reference, 1.0, lag)
+        let lagged = response(&refined(&reference, 4), 0.25, lag)
             .into_iter()
+            .step_by(4)
             .fold(0.0, f64::max);
         let fit = Fit {
             lag,
@@ -460,8 +458,7 @@ mod tests {
             ceiling_w: Some(850.0),
             rms_w: 0.0,
             n: 6,
-            time_constant_se_s: None,
-            time_constant_ci95_s: None,
+            time_constant_ci95_s: [0.9, 1.1],
         };
         let v = |l: bool, g: bool, c: bool| {
             let level: f64 = if l { lagged } else { 1000.0 } * if g { 0.9 } else { 1.0 };
@@ -485,6 +482,7 @@ mod tests {
         assert_eq!(fit(&[0.0; 30], &[0.0; 30], 0..30, 1.0), None);
         assert_eq!(fit(&[100.0; 30], &[f64::NAN; 30], 0..30, 1.0), None);
         let flat = fit(&[100.0; 30], &[95.0; 30], 0..30, 1.0).unwrap();
-        assert_eq!(flat.time_constant_se_s, None);
+        let [low, high] = flat.time_constant_ci95_s;
+        assert!(high - low > 1.0);
     }
 }

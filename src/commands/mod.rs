@@ -20,6 +20,7 @@ mod rehearse;
 mod relink;
 mod report;
 mod session_arg;
+mod suggest;
 mod table;
 mod verdict;
 #[cfg(feature = "workbench")]
@@ -55,6 +56,7 @@ enum Command {
     New(new::Arguments),
     Probe(probe::Arguments),
     Align(align::Arguments),
+    Suggest(suggest::Arguments),
     Plan(plan::Arguments),
     Rehearse(rehearse::Arguments),
     Relink(relink::Arguments),
@@ -139,6 +141,7 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::New(arguments)) => new::run(&arguments, output),
         Some(Command::Probe(arguments)) => probe::run(&arguments, output),
         Some(Command::Align(arguments)) => align::run(&arguments, output),
+        Some(Command::Suggest(arguments)) => suggest::run(&arguments, output),
         Some(Command::Plan(arguments)) => plan::run(&arguments, output),
         Some(Command::Rehearse(arguments)) => rehearse::run(&arguments, output),
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),

@@ -1,0 +1,166 @@
+//! `truing suggest`: proposed segments, each with the reason.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+use super::{Exit, Failure, Format, Output, open_session};
+use crate::session::{Kind, OpenedSession, Segment, store};
+use crate::suggest::{Basis, Evidence, Proposal, overlap_share, proposals};
+use crate::timeline::{Aligned, Span};
+
+/// Propose segments from laps, workout steps, gear events and changes of power, each with the
+/// reason.
+///
+/// Nothing is saved without --write, which adds the proposals that no tagged segment covers yet.
+#[derive(Debug, clap::Args)]
+pub struct Arguments {
+    /// The session folder.
+    session: PathBuf,
+    /// Add the proposals to the session.
+    #[arg(long)]
+    write: bool,
+    /// How the result is printed.
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+/// A segment covers a proposal from this share of shared time on.
+const COVERED: f64 = 0.5;
+
+/// Proposes, prints and, if asked, saves.
+///
+/// # Errors
+/// [`Failure`] where the session cannot be used or saved.
+pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
+    let opened = open_session(&arguments.session, output)?;
+    let found = proposals(&Evidence::of(&Aligned::new(&opened)));
+    print(&found, arguments.format, output)?;
+    if arguments.write {
+        save(&opened, &found, output)?;
+    }
+    Ok(Exit::Done)
+}
+
+fn save(opened: &OpenedSession, found: &[Proposal], output: &mut Output) -> Result<(), Failure> {
+    let stored = store::load(&opened.folder).map_err(Failure::because)?;
+    if stored.session != opened.session {
+        return Err(Failure::CouldNot(format!(
+            "{}: somebody else changed the session meanwhile; nothing was written. Run it again",
+            opened.folder.display()
+        )));
+    }
+    let mut session = stored.session.clone();
+    let new: Vec<Segment> = found
+        .iter()
+        .map(|proposal| proposal.segment.clone())
+        .filter(|segment| {
+            !session
+                .segments
+                .iter()
+                .any(|tagged| covers(tagged, segment))
+        })
+        .collect();
+    if new.is_empty() {
+        output.message("truing: no new segment; nothing was written");
+        return Ok(());
+    }
+    let count = new.len();
+    session.segments.extend(new);
+    session.sort_segments();
+    store::save(&opened.folder, &session, Some(&stored.fingerprint)).map_err(Failure::because)?;
+    output.message(&format!("truing: added {count} segments"));
+    Ok(())
+}
+
+fn covers(tagged: &Segment, proposed: &Segment) -> bool {
+    let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
+    tagged.kind == proposed.kind && overlap_share(span(tagged), span(proposed)) >= COVERED
+}
+
+/// A proposal as it is printed.
+#[derive(Serialize)]
+struct Line<'a> {
+    kind: Kind,
+    from_s: f64,
+    to_s: f64,
+    set_point_w: Option<f64>,
+    basis: Basis,
+    reason: &'a str,
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    proposals: Vec<Line<'a>>,
+}
+
+const HEADS: [&str; 6] = ["kind", "from_s", "to_s", "set_point_w", "basis", "reason"];
+
+impl<'a> Line<'a> {
+    fn of(proposal: &'a Proposal) -> Self {
+        Self {
+            kind: proposal.segment.kind,
+            from_s: proposal.segment.from_s,
+            to_s: proposal.segment.to_s,
+            set_point_w: proposal.segment.set_point_w,
+            basis: proposal.basis,
+            reason: &proposal.reason,
+        }
+    }
+
+    fn cells(&self) -> [String; 6] {
+        [
+            self.kind.word().to_owned(),
+            format!("{:.0}", self.from_s),
+            format!("{:.0}", self.to_s),
+            self.set_point_w
+                .map_or(String::new(), |w| format!("{w:.0}")),
+            self.basis.word().to_owned(),
+            self.reason.to_owned(),
+        ]
+    }
+}
+
+fn print(found: &[Proposal], format: Format, output: &mut Output) -> Result<(), Failure> {
+    let lines: Vec<Line<'_>> = found.iter().map(Line::of).collect();
+    match format {
+        Format::Json => output.json(&Document { proposals: lines }),
+        Format::Csv => output.result(&csv(&lines)?),
+        Format::Markdown => {
+            let row = |cells: &[String]| format!("| {} |\n", cells.join(" | "));
+            let mut text = row(&HEADS.map(str::to_owned));
+            text += &row(&HEADS.map(|_| "---".to_owned()));
+            for line in &lines {
+                text += &row(&line.cells());
+            }
+            output.result(&text)
+        }
+        Format::Text if lines.is_empty() => output.result("Nothing to propose."),
+        Format::Text => {
+            for line in &lines {
+                let [kind, from_s, to_s, set_point, _, reason] = line.cells();
+                let set_point = if set_point.is_empty() {
+                    String::new()
+                } else {
+                    format!("{set_point} W")
+                };
+                let text =
+                    format!("{from_s:>6} to {to_s:>6} s  {kind:<12} {set_point:>6}  {reason}");
+                output.result(&text)?;
+            }
+            Ok(())
+        }
+    }
+}
+
+fn csv(lines: &[Line<'_>]) -> Result<String, Failure> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(HEADS).map_err(Failure::because)?;
+    for line in lines {
+        writer
+            .write_record(line.cells())
+            .map_err(Failure::because)?;
+    }
+    let bytes = writer.into_inner().map_err(Failure::because)?;
+    String::from_utf8(bytes).map_err(Failure::because)
+}

@@ -1,0 +1,121 @@
+//! What a ride says without the tester.
+
+use crate::recording::{Channel, EventKind};
+use crate::session::Role;
+use crate::timeline::{Aligned, Grid, Member, Span};
+
+/// What proposals are made from. Columns cover the rows of `grid`; NaN is missing.
+#[derive(Clone, Debug)]
+pub struct Evidence {
+    /// The rows.
+    pub grid: Grid,
+    /// Power of the references: their consensus, the mean of those present where they differ, or
+    /// the source under test where there is no reference.
+    pub power: Vec<f64>,
+    /// Cadence.
+    pub cadence: Option<Vec<f64>>,
+    /// Wheel speed, m/s.
+    pub speed: Option<Vec<f64>>,
+    /// Laps, session time.
+    pub laps: Vec<Span>,
+    /// Workout steps with the power they asked for, W.
+    pub set_points: Vec<(Span, f64)>,
+    /// Gear events, session time, in order.
+    pub gear_changes_s: Vec<f64>,
+}
+
+impl Evidence {
+    /// Power alone, over the rows of `grid`.
+    pub fn bare(grid: Grid, power: Vec<f64>) -> Self {
+        Self {
+            grid,
+            power,
+            cadence: None,
+            speed: None,
+            laps: Vec::new(),
+            set_points: Vec::new(),
+            gear_changes_s: Vec::new(),
+        }
+    }
+
+    /// Gathers the evidence of an aligned ride. Laps, workout steps and gear events come from the
+    /// recorder that wrote most of each: several may have noted the same.
+    pub fn of(aligned: &Aligned) -> Self {
+        Self {
+            grid: aligned.grid,
+            power: power(aligned),
+            cadence: first_column(aligned, Channel::Cadence),
+            speed: first_column(aligned, Channel::Speed),
+            laps: most(aligned, |recording, clock| {
+                let laps = recording.laps.iter();
+                laps.map(|lap| Span::new(clock.to_session(lap.from_s), clock.to_session(lap.to_s)))
+                    .collect()
+            }),
+            set_points: most(aligned, |recording, clock| {
+                let steps = recording.set_points.iter();
+                steps
+                    .map(|step| {
+                        let (from_s, to_s) = (step.from_s, step.to_s);
+                        let span = Span::new(clock.to_session(from_s), clock.to_session(to_s));
+                        (span, step.watts)
+                    })
+                    .collect()
+            }),
+            gear_changes_s: most(aligned, |recording, clock| {
+                let events = recording.events.iter();
+                events
+                    .filter(|event| matches!(event.kind, EventKind::GearChange { .. }))
+                    .map(|event| clock.to_session(event.at_s))
+                    .collect()
+            }),
+        }
+    }
+}
+
+fn power(aligned: &Aligned) -> Vec<f64> {
+    let with = |role| -> Vec<&[f64]> {
+        aligned
+            .powered(role)
+            .filter_map(|index| aligned.power(Member::Stream(index)))
+            .collect()
+    };
+    let mut columns = with(Role::Reference);
+    if columns.is_empty() {
+        columns = with(Role::UnderTest);
+    }
+    let consensus = aligned.power(Member::Consensus);
+    (0..aligned.grid.len)
+        .map(|row| {
+            let agreed = consensus.and_then(|column| column.get(row).copied());
+            agreed.filter(|v| v.is_finite()).unwrap_or_else(|| {
+                let values = columns.iter().filter_map(|column| column.get(row));
+                let (sum, count) = values
+                    .filter(|v| v.is_finite())
+                    .fold((0.0, 0.0), |(sum, count), v| (sum + v, count + 1.0));
+                sum / count
+            })
+        })
+        .collect()
+}
+
+/// `channel` of the first reference that carries it, else of the first other stream.
+fn first_column(aligned: &Aligned, channel: Channel) -> Option<Vec<f64>> {
+    let references = aligned.tracks.iter().filter(|t| t.role == Role::Reference);
+    let others = aligned.tracks.iter().filter(|t| t.role != Role::Reference);
+    references
+        .chain(others)
+        .find_map(|track| track.column(channel))
+        .map(<[f64]>::to_vec)
+}
+
+fn most<T>(
+    aligned: &Aligned,
+    told: impl Fn(&crate::recording::Recording, crate::timeline::Clock) -> Vec<T>,
+) -> Vec<T> {
+    aligned
+        .tracks
+        .iter()
+        .filter_map(|track| Some(told(track.source().recording()?, track.clock)))
+        .max_by_key(Vec::len)
+        .unwrap_or_default()
+}

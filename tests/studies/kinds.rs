@@ -1,0 +1,571 @@
+//! How well the figures of the kinds of segment find what was put into rehearsed rides.
+//!
+//! `cargo run --profile quick --example kinds -- [SEEDS]` rides the full bench and the heat soak with
+//! random devices and faults for that many seeds (300 by default), clocks known, and prints how often
+//! the 95 % intervals cover the truth and how near the fitted values come. Nothing here knows more
+//! than a tester would, but for the truth it is scored by.
+
+#![allow(
+    clippy::print_stdout,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic
+)]
+
+use rayon::prelude::*;
+use truing::analysis::figures::{Dropout, Interval};
+use truing::analysis::gear_change::{self, Inputs};
+use truing::analysis::sprint::{self, Labelled};
+use truing::analysis::{dropout, excursions, heat_soak, ride as ride_findings, steady};
+use truing::recording::{Channel, EventKind};
+use truing::rehearse::{Plan, Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride};
+use truing::session::{Kind, Role, Segment};
+use truing::suggest::{self, Evidence, Proposal, overlap_share};
+use truing::timeline::{Aligned, Grid, Member, Span};
+
+/// A proposal meets a true segment from this share of shared over covered time on.
+const MATCH: f64 = 0.6;
+
+/// What is counted over all rides.
+#[derive(Default)]
+struct Tally {
+    drift: Coverage,
+    gear_shift: Coverage,
+    heat: Coverage,
+    sprints: usize,
+    separated: usize,
+    time_constant_errors_s: Vec<f64>,
+    time_constant_covered: usize,
+    ceiling_errors_percent: Vec<f64>,
+    ceilings_due: usize,
+    ceilings_found: usize,
+    ceilings_false: usize,
+    dropouts_true: usize,
+    dropouts_hit: usize,
+    dropouts_found: usize,
+    dropouts_right: usize,
+    surges_true: usize,
+    surges_hit: usize,
+    excursions_found: usize,
+    excursions_right: usize,
+    hours: f64,
+    proposals: Vec<Proposed>,
+    proposals_made: usize,
+    proposals_strange: usize,
+}
+
+/// A true segment and the proposal of its kind that comes nearest.
+struct Proposed {
+    kind: Kind,
+    share: f64,
+    set_point_right: bool,
+}
+
+/// How often intervals cover.
+#[derive(Default)]
+struct Coverage {
+    told: usize,
+    asked: usize,
+    covered: usize,
+    above: usize,
+    widths: Vec<f64>,
+    errors: Vec<f64>,
+}
+
+impl Coverage {
+    fn add(&mut self, interval: Option<Interval>, truth: Option<f64>) {
+        let Some(truth) = truth else { return };
+        self.asked += 1;
+        let Some([low, high]) = interval else { return };
+        self.told += 1;
+        self.covered += usize::from(low <= truth && truth <= high);
+        self.above += usize::from(low > truth);
+        self.widths.push(high - low);
+        self.errors.push((0.5 * (low + high) - truth).abs());
+    }
+
+    fn merge(&mut self, other: Self) {
+        self.told += other.told;
+        self.asked += other.asked;
+        self.covered += other.covered;
+        self.above += other.above;
+        self.widths.extend(other.widths);
+        self.errors.extend(other.errors);
+    }
+
+    fn print(&self, name: &str, unit: &str) {
+        let percent = 100.0 * self.covered as f64 / self.told as f64;
+        let error = 100.0 * (0.25 / self.told as f64).sqrt() * 2.0 * (0.05_f64 * 0.95).sqrt();
+        println!(
+            "{name:<14} told {}/{}  covered {percent:.1} % (s.e. {error:.1}), too high {:.1} %  median width {:.3} {unit}, median error {:.3}",
+            self.told,
+            self.asked,
+            100.0 * self.above as f64 / self.told as f64,
+            quantile(&self.widths, 0.5),
+            quantile(&self.errors, 0.5),
+        );
+    }
+}
+
+fn quantile(values: &[f64], share: f64) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let at = (share * sorted.len().saturating_sub(1) as f64).round() as usize;
+    sorted.get(at).copied().unwrap_or(f64::NAN)
+}
+
+/// A rehearsed ride, aligned by its true clocks.
+struct Ride {
+    rehearsal: Rehearsal,
+    aligned: Aligned,
+}
+
+impl Ride {
+    fn new(plan: &Plan, seed: u64) -> Self {
+        let rehearsal = ride(plan, &random_scenario(plan, seed), seed).expect("rideable");
+        let options = SessionOptions {
+            clocks_known: true,
+            tagged: true,
+        };
+        let aligned = Aligned::new(&rehearsal.opened(options));
+        Self { rehearsal, aligned }
+    }
+
+    fn tested(&self) -> usize {
+        self.aligned
+            .powered(Role::UnderTest)
+            .next()
+            .expect("a source under test")
+    }
+
+    fn references(&self) -> Vec<usize> {
+        self.aligned.powered(Role::Reference).collect()
+    }
+
+    fn power(&self, index: usize) -> &[f64] {
+        self.aligned.power(Member::Stream(index)).expect("power")
+    }
+
+    fn basis(&self) -> &[f64] {
+        let basis = self.aligned.basis().expect("references");
+        self.aligned.power(basis).expect("power")
+    }
+
+    fn rows(&self, segment: &SegmentTruth) -> std::ops::Range<usize> {
+        self.aligned
+            .grid
+            .rows(Span::new(segment.from_s, segment.to_s))
+    }
+
+    /// The window's grid.
+    fn grid(&self, rows: &std::ops::Range<usize>) -> Grid {
+        Grid {
+            start_s: self.aligned.grid.time_s(rows.start),
+            len: rows.len(),
+            ..self.aligned.grid
+        }
+    }
+
+    fn gear_events_s(&self) -> Vec<f64> {
+        let tracks = self.aligned.tracks.iter();
+        let mut events: Vec<f64> = tracks
+            .filter_map(|track| Some((track, track.source().recording()?)))
+            .flat_map(|(track, recording)| {
+                recording
+                    .events
+                    .iter()
+                    .filter(|event| matches!(event.kind, EventKind::GearChange { .. }))
+                    .map(|event| track.clock.to_session(event.at_s))
+            })
+            .collect();
+        events.sort_by(f64::total_cmp);
+        events
+    }
+
+    fn score(&self) -> Tally {
+        let mut tally = Tally {
+            hours: self.aligned.grid.len as f64 * self.aligned.grid.step_s / 3600.0,
+            ..Tally::default()
+        };
+        for segment in &self.rehearsal.truth.segments {
+            match segment.kind {
+                Kind::SteadyBlock => self.steady(segment, &mut tally),
+                Kind::Sprint => self.sprint(segment, &mut tally),
+                Kind::GearChange => self.gear_change(segment, &mut tally),
+                Kind::HeatSoak => self.heat_soak(segment, &mut tally),
+                Kind::Ramp | Kind::Coast | Kind::Open => {}
+            }
+        }
+        self.whole_ride(&mut tally);
+        self.suggestions(&mut tally);
+        tally
+    }
+
+    fn suggestions(&self, tally: &mut Tally) {
+        let found = suggest::proposals(&Evidence::of(&self.aligned));
+        let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
+        let truths = || {
+            self.rehearsal
+                .truth
+                .segments
+                .iter()
+                .filter(|s| s.kind != Kind::Open)
+        };
+        for truth in truths() {
+            let window = Span::new(truth.from_s, truth.to_s);
+            let best = found
+                .iter()
+                .filter(|proposal| proposal.segment.kind == truth.kind)
+                .max_by(|a, b| {
+                    let share = |p: &Proposal| overlap_share(span(&p.segment), window);
+                    share(a).total_cmp(&share(b))
+                });
+            let share = best.map_or(0.0, |best| overlap_share(span(&best.segment), window));
+            if share < MATCH && std::env::args().any(|word| word == "--misses") {
+                println!(
+                    "seed {}: no proposal for {:?} {:.0}-{:.0}, best {share:.2}",
+                    self.rehearsal.seed, truth.kind, truth.from_s, truth.to_s
+                );
+            }
+            tally.proposals.push(Proposed {
+                kind: truth.kind,
+                share,
+                set_point_right: truth.set_point_w.is_none()
+                    || best.is_some_and(|best| best.segment.set_point_w == truth.set_point_w),
+            });
+        }
+        tally.proposals_made += found.len();
+        let strange = found.iter().filter(|proposal| {
+            !truths().any(|truth| {
+                truth.kind == proposal.segment.kind
+                    && overlap_share(span(&proposal.segment), Span::new(truth.from_s, truth.to_s))
+                        >= MATCH
+            })
+        });
+        for proposal in strange {
+            tally.proposals_strange += 1;
+            if std::env::args().any(|word| word == "--misses") {
+                println!(
+                    "seed {}: strange {:?} {:.0}-{:.0} {}",
+                    self.rehearsal.seed,
+                    proposal.segment.kind,
+                    proposal.segment.from_s,
+                    proposal.segment.to_s,
+                    proposal.reason
+                );
+            }
+        }
+    }
+
+    fn steady(&self, segment: &SegmentTruth, tally: &mut Tally) {
+        let rows = self.rows(segment);
+        let found = steady::figures(
+            &self.power(self.tested())[rows.clone()],
+            &self.basis()[rows],
+            segment.set_point_w,
+            1.0,
+            Vec::new(),
+        );
+        let truth = segment.pairs.last().and_then(|pair| pair.drift_w_per_min);
+        tally.drift.add(found.drift_ci95_w_per_min, truth);
+    }
+
+    fn heat_soak(&self, segment: &SegmentTruth, tally: &mut Tally) {
+        let rows = self.rows(segment);
+        let temperature = self.aligned.tracks[self.tested()].column(Channel::Temperature);
+        let found = heat_soak::figures(
+            &self.power(self.tested())[rows.clone()],
+            &self.basis()[rows.clone()],
+            temperature.map(|column| &column[rows]),
+            1.0,
+        );
+        let truth = segment
+            .pairs
+            .last()
+            .and_then(|pair| pair.drift_percent_per_10min);
+        tally.heat.add(found.drift_ci95_percent_per_10min, truth);
+    }
+
+    fn gear_change(&self, segment: &SegmentTruth, tally: &mut Tally) {
+        let rows = self.rows(segment);
+        let speed = self.aligned.tracks[self.tested()].column(Channel::Speed);
+        let cadence = self
+            .references()
+            .into_iter()
+            .find_map(|index| self.aligned.tracks[index].column(Channel::Cadence));
+        let found = gear_change::figures(
+            &Inputs {
+                under_test: &self.power(self.tested())[rows.clone()],
+                reference: &self.basis()[rows.clone()],
+                speed: speed.map(|column| &column[rows.clone()]),
+                cadence: cadence.map(|column| &column[rows.clone()]),
+                grid: self.grid(&rows),
+            },
+            &self.gear_events_s(),
+        );
+        let last = segment.pairs.last().map(|pair| pair.reference.clone());
+        let truths = segment
+            .shifts
+            .iter()
+            .filter(|shift| Some(&shift.reference) == last.as_ref());
+        for truth in truths {
+            let near = found
+                .changes
+                .iter()
+                .find(|change| (change.at_s - truth.at_s).abs() <= 3.0);
+            let interval = near.and_then(|change| change.shift_ci95_percent);
+            tally.gear_shift.add(interval, Some(truth.shift_percent));
+        }
+    }
+
+    fn sprint(&self, segment: &SegmentTruth, tally: &mut Tally) {
+        let rows = self.rows(segment);
+        let references: Vec<Labelled> = self
+            .references()
+            .into_iter()
+            .map(|index| Labelled {
+                label: &self.rehearsal.scenario.devices[index].label,
+                power: self.power(index),
+            })
+            .collect();
+        let tested = Labelled {
+            label: "under test",
+            power: self.power(self.tested()),
+        };
+        let found = sprint::figures(tested, &references, &[], self.basis(), rows.clone(), 1.0);
+        let device = &self.rehearsal.scenario.devices[self.tested()];
+        tally.sprints += 1;
+        if std::env::args().any(|word| word == "--misses") {
+            println!(
+                "seed {}: sprint truth {:.2} {:.2} {:?} found {:?} {:?} {:?} gain {:?} rms {:?} {}",
+                self.rehearsal.seed,
+                device.dead_time_s,
+                device.time_constant_s,
+                device.ceiling_w,
+                found.delay_s,
+                found.time_constant_s,
+                found.ceiling_w,
+                found.gain,
+                found.fit_rms_w,
+                found.note
+            );
+        }
+        let Some(time_constant_s) = found.time_constant_s else {
+            return;
+        };
+        tally.separated += 1;
+        tally
+            .time_constant_errors_s
+            .push((time_constant_s - device.time_constant_s).abs());
+        if let Some([low, high]) = found.time_constant_ci95_s {
+            let inside = low <= device.time_constant_s && device.time_constant_s <= high;
+            tally.time_constant_covered += usize::from(inside);
+        }
+        // A ceiling is due where the reading without it would pass it by 5 % for two seconds.
+        let clipped = device.ceiling_w.is_some_and(|ceiling_w| {
+            let power = &self.power(self.tested())[rows.clone()];
+            power.iter().filter(|w| **w >= ceiling_w - 1.0).count() >= 3
+        });
+        tally.ceilings_due += usize::from(clipped);
+        match (found.ceiling_w, device.ceiling_w) {
+            (Some(found), Some(truth)) if clipped => {
+                tally.ceilings_found += 1;
+                tally
+                    .ceiling_errors_percent
+                    .push(100.0 * (found / truth - 1.0).abs());
+            }
+            (Some(_), _) => tally.ceilings_false += 1,
+            _ => {}
+        }
+    }
+
+    fn whole_ride(&self, tally: &mut Tally) {
+        let tested = self.tested();
+        let columns: Vec<&[f64]> = self
+            .references()
+            .into_iter()
+            .map(|i| self.power(i))
+            .collect();
+        let samples = self.aligned.tracks[tested].source().samples();
+        let interval_s = samples.and_then(|samples| samples.median_interval_s());
+        let found = dropout::find(
+            self.power(tested),
+            &columns,
+            self.aligned.grid,
+            interval_s,
+            &ride_findings::pauses(&self.aligned.tracks[tested]),
+        );
+        let truth = &self.rehearsal.truth.streams[tested];
+        let near = |a: &Dropout, b: &Dropout| {
+            let (a, b) = (
+                Span::new(a.from_s - 1.0, a.to_s + 1.0),
+                Span::new(b.from_s, b.to_s),
+            );
+            a.overlap(b).is_some()
+        };
+        let same = |a: &Dropout, b: &Dropout| a.kind == b.kind && near(a, b);
+        tally.dropouts_true += truth.dropouts.len();
+        tally.dropouts_hit += truth
+            .dropouts
+            .iter()
+            .filter(|t| found.iter().any(|f| same(f, t)))
+            .count();
+        tally.dropouts_found += found.len();
+        tally.dropouts_right += found
+            .iter()
+            .filter(|f| truth.dropouts.iter().any(|t| same(f, t)))
+            .count();
+        if std::env::args().any(|word| word == "--misses") {
+            for missed in truth
+                .dropouts
+                .iter()
+                .filter(|t| !found.iter().any(|f| same(f, t)))
+            {
+                println!("seed {}: missed {missed:?}", self.rehearsal.seed);
+            }
+            for extra in found
+                .iter()
+                .filter(|f| !truth.dropouts.iter().any(|t| same(f, t)))
+            {
+                println!("seed {}: extra {extra:?}", self.rehearsal.seed);
+            }
+        }
+        let except: Vec<Span> = found.iter().map(|d| Span::new(d.from_s, d.to_s)).collect();
+        let outside = excursions::find(self.power(tested), &columns, self.aligned.grid, &except);
+        let surge = |from_s: f64, to_s: f64| {
+            truth.surges.iter().any(|surge| {
+                Span::new(surge.from_s, surge.to_s + 8.0)
+                    .overlap(Span::new(from_s, to_s))
+                    .is_some()
+            })
+        };
+        tally.surges_true += truth.surges.len();
+        tally.surges_hit += truth
+            .surges
+            .iter()
+            .filter(|s| {
+                let reach = Span::new(s.from_s, s.to_s + 8.0);
+                outside
+                    .iter()
+                    .any(|o| reach.overlap(Span::new(o.from_s, o.to_s)).is_some())
+            })
+            .count();
+        tally.excursions_found += outside.len();
+        tally.excursions_right += outside.iter().filter(|o| surge(o.from_s, o.to_s)).count();
+        if std::env::args().any(|word| word == "--misses") {
+            for extra in outside.iter().filter(|o| !surge(o.from_s, o.to_s)) {
+                let kind = self
+                    .rehearsal
+                    .truth
+                    .segments
+                    .iter()
+                    .find(|s| s.from_s <= extra.from_s && extra.from_s < s.to_s)
+                    .map(|s| s.kind);
+                println!(
+                    "seed {}: excursion {extra:?} in {kind:?}",
+                    self.rehearsal.seed
+                );
+            }
+        }
+    }
+}
+
+impl Tally {
+    fn merge(mut self, other: Self) -> Self {
+        self.drift.merge(other.drift);
+        self.gear_shift.merge(other.gear_shift);
+        self.heat.merge(other.heat);
+        self.time_constant_errors_s
+            .extend(other.time_constant_errors_s);
+        self.ceiling_errors_percent
+            .extend(other.ceiling_errors_percent);
+        self.hours += other.hours;
+        self.proposals.extend(other.proposals);
+        self.proposals_made += other.proposals_made;
+        self.proposals_strange += other.proposals_strange;
+        for (mine, theirs) in [
+            (&mut self.sprints, other.sprints),
+            (&mut self.separated, other.separated),
+            (&mut self.time_constant_covered, other.time_constant_covered),
+            (&mut self.ceilings_due, other.ceilings_due),
+            (&mut self.ceilings_found, other.ceilings_found),
+            (&mut self.ceilings_false, other.ceilings_false),
+            (&mut self.dropouts_true, other.dropouts_true),
+            (&mut self.dropouts_hit, other.dropouts_hit),
+            (&mut self.dropouts_found, other.dropouts_found),
+            (&mut self.dropouts_right, other.dropouts_right),
+            (&mut self.surges_true, other.surges_true),
+            (&mut self.surges_hit, other.surges_hit),
+            (&mut self.excursions_found, other.excursions_found),
+            (&mut self.excursions_right, other.excursions_right),
+        ] {
+            *mine += theirs;
+        }
+        self
+    }
+
+    fn print(&self) {
+        let share = |a: usize, b: usize| format!("{a}/{b} = {:.1} %", 100.0 * a as f64 / b as f64);
+        self.drift.print("steady drift", "W/min");
+        self.gear_shift.print("gear shift", "%");
+        self.heat.print("heat drift", "%/10 min");
+        println!(
+            "sprint         separated {}, time constant: median error {:.2} s, 90 % within {:.2} s, interval covers {}",
+            share(self.separated, self.sprints),
+            quantile(&self.time_constant_errors_s, 0.5),
+            quantile(&self.time_constant_errors_s, 0.9),
+            share(self.time_constant_covered, self.separated),
+        );
+        println!(
+            "ceiling        found {}, false {}, error median {:.2} %, 90 % within {:.2} %",
+            share(self.ceilings_found, self.ceilings_due),
+            share(self.ceilings_false, self.separated),
+            quantile(&self.ceiling_errors_percent, 0.5),
+            quantile(&self.ceiling_errors_percent, 0.9),
+        );
+        println!(
+            "dropouts       recall {}, precision {}",
+            share(self.dropouts_hit, self.dropouts_true),
+            share(self.dropouts_right, self.dropouts_found),
+        );
+        println!(
+            "excursions     surges found {}, others {} in {:.0} h",
+            share(self.surges_hit, self.surges_true),
+            self.excursions_found - self.excursions_right,
+            self.hours,
+        );
+        for kind in Kind::ALL {
+            let of_kind = || self.proposals.iter().filter(|p| p.kind == *kind);
+            let count = of_kind().count();
+            if count > 0 {
+                let shares: Vec<f64> = of_kind().map(|p| p.share).collect();
+                println!(
+                    "proposals      {kind:<12} matched {}, median share {:.2}, set point right {}",
+                    share(of_kind().filter(|p| p.share >= MATCH).count(), count),
+                    quantile(&shares, 0.5),
+                    share(of_kind().filter(|p| p.set_point_right).count(), count),
+                );
+            }
+        }
+        println!(
+            "proposals      of no planned segment {}",
+            share(self.proposals_strange, self.proposals_made)
+        );
+    }
+}
+
+fn main() {
+    let seeds = std::env::args()
+        .nth(1)
+        .and_then(|word| word.parse().ok())
+        .unwrap_or(300_u64);
+    for name in ["full-bench", "heat-soak"] {
+        let plan = Plan::built_in(name).expect("a built-in plan");
+        let tally = (1..=seeds)
+            .into_par_iter()
+            .map(|seed| Ride::new(&plan, seed).score())
+            .reduce(Tally::default, Tally::merge);
+        println!("{name}, {seeds} seeds");
+        tally.print();
+    }
+}
