@@ -57,7 +57,7 @@ pub struct Contrast {
 }
 
 /// Rows of a block for a window of `rows` rows spaced `step_s` seconds: a twelfth of the window,
-/// at least 5 s.
+/// at least 5 s and at most 2 min.
 pub fn block_rows(rows: usize, step_s: f64) -> usize {
     let shortest = (SHORTEST_BLOCK_S / step_s).ceil().max(1.0) as usize;
     let longest = (LONGEST_BLOCK_S / step_s).floor() as usize;

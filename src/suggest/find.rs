@@ -148,7 +148,9 @@ impl Search<'_> {
         };
         self.runs(2, idle)
             .into_iter()
-            .filter(|run| run.start > pedalled.start && run.end < pedalled.end && self.seconds(run) >= COAST_S)
+            .filter(|run| {
+                run.start > pedalled.start && run.end < pedalled.end && self.seconds(run) >= COAST_S
+            })
             .collect()
     }
 
@@ -281,14 +283,15 @@ impl Search<'_> {
         for piece in found {
             let level_w = piece.level_w();
             let slope = piece.rise_w() / self.seconds(&piece.rows).max(1.0);
-            let flat = piece.rise_w().abs() <= (0.08 * level_w).max(12.0)
-                || slope.abs() <= FLAT_W_PER_S;
+            let flat =
+                piece.rise_w().abs() <= (0.08 * level_w).max(12.0) || slope.abs() <= FLAT_W_PER_S;
             if !flat || level_w <= IDLE_W {
                 continue;
             }
             let near = |last: &Plateau| {
                 let gap = self.seconds(&(last.rows.end..piece.rows.start.max(last.rows.end)));
-                gap < PLATEAU_S && (last.level_w - level_w).abs() <= (SAME_SHARE * level_w).max(SAME_W)
+                gap < PLATEAU_S
+                    && (last.level_w - level_w).abs() <= (SAME_SHARE * level_w).max(SAME_W)
             };
             match out.last_mut().filter(|last| near(last)) {
                 Some(last) => {
@@ -331,11 +334,23 @@ impl Search<'_> {
         let mut reason = format!("{power} for {:.0} s", self.seconds(&rows));
         if changes.is_empty() {
             let long = self.seconds(&rows) >= SOAK_S;
-            let kind = if long { Kind::HeatSoak } else { Kind::SteadyBlock };
+            let kind = if long {
+                Kind::HeatSoak
+            } else {
+                Kind::SteadyBlock
+            };
             return self.proposal(kind, rows, set_point_w, reason, basis);
         }
-        let many = if changes.len() == 1 { "change" } else { "changes" };
-        let by = if noted { "noted by a recorder" } else { "by speed over cadence" };
+        let many = if changes.len() == 1 {
+            "change"
+        } else {
+            "changes"
+        };
+        let by = if noted {
+            "noted by a recorder"
+        } else {
+            "by speed over cadence"
+        };
         reason += &format!(", with {} gear {many} {by}", changes.len());
         let basis = if noted { Basis::GearEvents } else { basis };
         self.proposal(Kind::GearChange, rows, set_point_w, reason, basis)
@@ -405,12 +420,17 @@ impl Search<'_> {
                 .iter()
                 .map(|piece| {
                     let from = piece.rows.start.max(rows.start);
-                    (self.seconds(&(from..piece.rows.end.min(rows.end).max(from))), piece)
+                    (
+                        self.seconds(&(from..piece.rows.end.min(rows.end).max(from))),
+                        piece,
+                    )
                 })
                 .filter(|(seconds, _)| *seconds >= PLATEAU_S)
                 .collect();
             let longest = parts.iter().map(|part| part.0).fold(0.0, f64::max);
-            let levels = parts.iter().flat_map(|(_, piece)| [piece.first_w, piece.last_w]);
+            let levels = parts
+                .iter()
+                .flat_map(|(_, piece)| [piece.first_w, piece.last_w]);
             let (low, high) = levels.fold((f64::INFINITY, 0.0_f64), |(low, high), level| {
                 (low.min(level), high.max(level))
             });
@@ -651,7 +671,11 @@ mod tests {
         assert_eq!(found[0].basis, Basis::Workout);
         let last = found.last().unwrap();
         assert_eq!(last.segment.set_point_w, Some(150.0), "{found:#?}");
-        assert!(last.reason.contains("the references show"), "{}", last.reason);
+        assert!(
+            last.reason.contains("the references show"),
+            "{}",
+            last.reason
+        );
     }
 
     #[test]
