@@ -658,7 +658,7 @@ mod tests {
             *value += 60.0 * (i as f64 / 7.0).sin();
         }
         let wild: Vec<f64> = (0..240)
-            .map(|i| 200.0 + 90.0 * f64::from((i / 4) % 3 - 1) + noise(i as usize))
+            .map(|i| 200.0 + 40.0 * f64::from((i / 4) % 3 - 1) + noise(i as usize))
             .collect();
         ride.power.extend(wild);
         ride.grid.len = ride.power.len();
