@@ -25,6 +25,8 @@ const SHORT_RIDE_WINDOW_S: usize = 30;
 pub(super) const MAX_RATE: f64 = 2.5e-4;
 /// Likelihood gain that a match needs beyond the logarithm of the number of lags tried.
 const MATCH_GAIN: f64 = 12.0;
+/// A peak with less than this share of the best one's likelihood gain is no rival.
+const RIVAL_SHARE: f64 = 0.25;
 /// A rival is beaten where the mean gain over it is this many standard errors, over the windows.
 const RIVAL_T: f64 = 4.0;
 const RIVAL_GAIN: f64 = 15.0;
@@ -116,8 +118,10 @@ pub(super) fn estimate(
         return Err(NoMatch::NothingInCommon { best_r: best.r });
     }
     let width = window_len(best.pairs as usize);
+    let contending = RIVAL_SHARE * gain(best.r, f64::from(best.pairs));
     let mut candidates: Vec<Candidate> = peaks
         .into_iter()
+        .filter(|peak| gain(peak.r, f64::from(peak.pairs)) >= contending)
         .map(|peak| Candidate::new(a, b, peak, reach, width, gain))
         .collect();
     candidates.sort_by(|x, y| y.total_gain().total_cmp(&x.total_gain()));
