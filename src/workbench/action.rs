@@ -95,6 +95,18 @@ pub enum Command {
     AskView,
     /// Go to a view.
     Go(View),
+    /// Figures of a full-screen view for the window, the segment or the ride.
+    NextScope,
+    /// Mark a feature at the cursor: on the stream in hand (`false`), on the other one.
+    Mark(bool),
+    /// Shift the clock of the stream in hand so that the marks meet.
+    MatchMarks,
+    /// Take the estimated offset and skew of the stream in hand.
+    TakeEstimate,
+    /// Compare its clock with that of the next stream.
+    NextMate,
+    /// Compare the clocks on the next channel.
+    NextChannel,
     /// Save the session.
     Save,
     /// Save whatever stands on the disk.
@@ -175,6 +187,8 @@ pub enum Place {
     Any,
     /// In one view.
     In(View),
+    /// In every full-screen view but the ride view.
+    Study,
     /// While a clock is shifted.
     Clock,
     /// In the menu of kinds for a new tag.
@@ -202,6 +216,8 @@ impl Place {
     pub const ALL: &'static [Place] = &[
         Place::Any,
         Place::In(View::Ride),
+        Place::Study,
+        Place::In(View::Clocks),
         Place::Clock,
         Place::TagMenu,
         Place::KindMenu,
@@ -219,6 +235,7 @@ impl Place {
         match self {
             Place::Any => "in every view",
             Place::In(view) => view.title(),
+            Place::Study => "in every view but the ride view",
             Place::Clock => "shifting a clock",
             Place::TagMenu => "tag the window as",
             Place::KindMenu => "change the kind to",
@@ -283,6 +300,7 @@ const fn entry(
 }
 
 const RIDE: Place = Place::In(View::Ride);
+const CLOCKS: Place = Place::In(View::Clocks);
 
 // One entry a line reads as the table it is.
 #[rustfmt::skip]
@@ -349,6 +367,15 @@ pub const TABLE: &[Entry] = &[
     entry(RIDE, Command::TogglePercent, &["%"], "difference-percent", "W or %", "difference lane in W or in % of the reference"),
     entry(RIDE, Command::HoldScales, &["h"], "hold-scales", "hold scales", "hold the vertical scales, or fit them to what is shown"),
     entry(RIDE, Command::Smooth, &["f"], "smooth-picture", "smooth", "smooth the picture over 3, 5, 10, 30 s, then raw again; figures stay raw"),
+    // The full-screen views.
+    entry(Place::Study, Command::Go(View::Ride), &["esc"], "back-to-ride", "ride view", "back to the ride view"),
+    entry(Place::Study, Command::NextScope, &["d"], "scope", "window/segment/ride", "figures for the window, the selected segment or the whole ride"),
+    entry(CLOCKS, Command::Mark(false), &["1"], "mark-in-hand", "mark", "mark a feature of the stream in hand at the cursor"),
+    entry(CLOCKS, Command::Mark(true), &["2"], "mark-other", "mark other", "mark the same feature of the other stream at the cursor"),
+    entry(CLOCKS, Command::MatchMarks, &["f"], "match-marks", "match marks", "shift the clock of the stream in hand so that the two marks meet"),
+    entry(CLOCKS, Command::TakeEstimate, &["A"], "take-estimate", "take estimate", "take the estimated offset and skew for the stream in hand"),
+    entry(CLOCKS, Command::NextMate, &["y"], "next-other", "other stream", "compare with the clock of the next stream"),
+    entry(CLOCKS, Command::NextChannel, &["h"], "clock-channel", "channel", "compare on the next channel that both carry"),
     // The session and the program.
     entry(Place::Any, Command::AskView, &["o"], "open-view", "views", "open another view"),
     entry(Place::Any, Command::Save, &["S", "ctrl-s"], "save", "save", "save the session"),
@@ -392,6 +419,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::KindMenu, Command::Retag(Kind::Open), &["o"], "kind-open", "open", "open"),
     entry(Place::KindMenu, Command::Close, &["esc"], "kind-close", "leave", "leave the kind as it is"),
     entry(Place::ViewMenu, Command::Go(View::Ride), &["r"], "view-ride", "ride", "ride: the traces on one time line"),
+    entry(Place::ViewMenu, Command::Go(View::Clocks), &["c"], "view-clocks", "clocks", "clocks: two streams close up, correlation against lag, offset and skew"),
     entry(Place::ViewMenu, Command::Close, &["esc"], "view-close", "leave", "stay in this view"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Edges), &["e"], "landmark-edges", "edges", "edges of segments"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Dropouts), &["d"], "landmark-dropouts", "dropouts", "dropouts of any stream"),
@@ -427,12 +455,13 @@ pub const TABLE: &[Entry] = &[
 
 /// The entry that does `command` in `place`, or in every view.
 pub fn entry_of(place: Place, command: Command) -> Option<&'static Entry> {
-    TABLE
-        .iter()
-        .find(|entry| entry.command == command && entry.place == place)
-        .or_else(|| {
-            TABLE
-                .iter()
-                .find(|entry| entry.command == command && entry.place == Place::Any)
-        })
+    let of = |wanted: Place| {
+        TABLE
+            .iter()
+            .find(|entry| entry.command == command && entry.place == wanted)
+    };
+    let in_study = matches!(place, Place::In(view) if view != View::Ride);
+    of(place)
+        .or_else(|| in_study.then(|| of(Place::Study)).flatten())
+        .or_else(|| of(Place::Any))
 }

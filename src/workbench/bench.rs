@@ -6,6 +6,7 @@ use crate::session::Role;
 
 use super::keymap::{Key, Keymap};
 use super::state::State;
+use super::study;
 use super::theme::{Depth, Ground, Look};
 use super::update::{Action, Effect, Report, update};
 
@@ -82,6 +83,13 @@ pub fn press(state: &mut State, keys: &str) -> Vec<Effect> {
             match effect {
                 Effect::Journal { done, .. } => {
                     update(state, Action::Report(Report::Journalled { done }));
+                }
+                Effect::Study(question) => {
+                    let answer = study::answer(&question);
+                    update(
+                        state,
+                        Action::Report(Report::Studied(Box::new((*question, answer)))),
+                    );
                 }
                 other => others.push(other),
             }

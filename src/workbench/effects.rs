@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::aside::Aside;
 use super::state::State;
 use super::update::{Effect, Report};
 use crate::export::table;
@@ -22,6 +23,8 @@ pub struct Desk {
     pub recordings: Vec<(PathBuf, String)>,
     /// Whether the change on the disk has been told.
     pub told_of_change: bool,
+    /// Who answers the questions of the views.
+    pub aside: Aside,
 }
 
 impl Desk {
@@ -32,6 +35,10 @@ impl Desk {
             Effect::Save { over } => Some(self.save(*over, state)),
             Effect::SaveAs(folder) => Some(self.save_as(folder, state)),
             Effect::Export(path) => Some(export(path, state)),
+            Effect::Study(question) => {
+                self.aside.ask((**question).clone());
+                None
+            }
             Effect::Copy(text) => Some(copy(text)),
             Effect::Reload => Some(self.reload()),
             Effect::ForgetJournal => self.forget(),

@@ -258,7 +258,7 @@ impl Keymap {
             for key in keys {
                 // A view's own keys may not hide those of every view.
                 let rivals: &[Place] = match entry.place {
-                    Place::In(_) => &[entry.place, Place::Any],
+                    Place::In(_) => &[entry.place, Place::Study, Place::Any],
                     _ => &[entry.place],
                 };
                 let taken = rivals.iter().find_map(|place| by_key.get(&(*place, *key)));

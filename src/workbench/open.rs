@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::action::Place;
+use super::aside::Aside;
 use super::effects::Desk;
 use super::keymap::Keymap;
 use super::run::run;
@@ -51,6 +52,7 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         fingerprint,
         recordings,
         told_of_change: false,
+        aside: Aside::start(),
     };
     Ok((state, desk))
 }

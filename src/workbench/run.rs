@@ -19,6 +19,9 @@ use super::update::{Action, Deed, Effect, Mouse, update};
 /// How long to wait for a key before signals are looked at.
 const PATIENCE: Duration = Duration::from_millis(100);
 
+/// The same while a view waits for an answer.
+const WHILE_BUSY: Duration = Duration::from_millis(15);
+
 /// How often the session file is looked at.
 const LOOKS_EVERY: Duration = Duration::from_secs(2);
 
@@ -49,7 +52,13 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
                 screen.suspend()?;
                 break;
             }
-            actions.extend(events(PATIENCE)?);
+            let patience = if desk.aside.is_busy() {
+                WHILE_BUSY
+            } else {
+                PATIENCE
+            };
+            actions.extend(events(patience)?);
+            actions.extend(desk.aside.answers().map(Action::Report));
             if looked.elapsed() >= LOOKS_EVERY {
                 looked = Instant::now();
                 actions.extend(desk.notice_change().map(Action::Report));

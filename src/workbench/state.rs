@@ -16,6 +16,7 @@ use crate::timeline::{Aligned, Member, Span};
 
 use super::action::{Landmarks, Place};
 use super::keymap::Keymap;
+use super::study::{Answer, Question};
 use super::theme::{Look, letters};
 
 /// The full-screen views. To add one: a variant here, an entry in the action table with a key in
@@ -24,6 +25,8 @@ use super::theme::{Look, letters};
 pub enum View {
     /// The traces on one time line, with the figures for the window.
     Ride,
+    /// Two streams close up, and what fixes their clocks.
+    Clocks,
 }
 
 impl View {
@@ -31,6 +34,7 @@ impl View {
     pub const fn title(self) -> &'static str {
         match self {
             View::Ride => "ride view",
+            View::Clocks => "clocks",
         }
     }
 }
@@ -63,6 +67,26 @@ impl Lane {
             Lane::Difference => "difference",
         }
     }
+}
+
+/// What the figures of a full-screen view are for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Scope {
+    /// The window; without one, what the ride view shows.
+    Window,
+    /// The selected segment.
+    Segment,
+    /// All of it.
+    Ride,
+}
+
+/// A feature marked on a stream, on its recorder's clock so that it moves with it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Mark {
+    /// The stream.
+    pub stream: usize,
+    /// Where, s by the recorder's clock.
+    pub recorder_s: f64,
 }
 
 /// One edge of the window.
@@ -242,6 +266,20 @@ pub struct State {
     pub found: RideFindings,
     /// One letter a stream.
     pub letters: Vec<char>,
+    /// What the figures of the full-screen views are for.
+    pub scope: Scope,
+    /// The question whose answer the open view waits for or shows.
+    pub asked: Option<Question>,
+    /// The last answer, with its question.
+    pub study: Option<(Question, Answer)>,
+    /// The stream whose clock is compared with that of the stream in hand.
+    pub mate: Option<usize>,
+    /// The channel on which they are compared; `None` chooses.
+    pub clock_channel: Option<Channel>,
+    /// Length of the clocks' close-up, s.
+    pub close_up_s: f64,
+    /// The features to match: on the stream in hand, on the other one.
+    pub marks: [Option<Mark>; 2],
 }
 
 impl State {
@@ -295,6 +333,13 @@ impl State {
             exported: None,
             quits_when_saved: false,
             letters,
+            scope: Scope::Window,
+            asked: None,
+            study: None,
+            mate: None,
+            clock_channel: None,
+            close_up_s: 60.0,
+            marks: [None, None],
         };
         state.stream = state.under_test().unwrap_or(0);
         state.refresh_lines();
@@ -353,7 +398,8 @@ impl State {
     /// Where keys are looked up, in turn.
     pub fn places(&self) -> Vec<Place> {
         match &self.mode {
-            Mode::View => vec![Place::In(self.view), Place::Any],
+            Mode::View if self.view == View::Ride => vec![Place::In(self.view), Place::Any],
+            Mode::View => vec![Place::In(self.view), Place::Study, Place::Any],
             Mode::Clock => vec![Place::Clock],
             Mode::Menu(place) => vec![*place],
             Mode::Prompt(_) => vec![Place::Prompt],

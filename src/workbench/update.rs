@@ -12,7 +12,8 @@ use std::path::PathBuf;
 
 use super::action::{Command, Place};
 use super::keymap::Key;
-use super::state::{Held, Lane, Mode, Purpose, State};
+use super::state::{Held, Lane, Mode, Purpose, Scope, State, View};
+use super::study::{About, Answer, Question};
 use crate::session::Session;
 
 /// What happened.
@@ -75,6 +76,8 @@ pub enum Effect {
     },
     /// Save a session that has no folder yet in this one, recordings and all.
     SaveAs(PathBuf),
+    /// Answer this question of the open view, aside.
+    Study(Box<Question>),
     /// Write the segment table to this file.
     Export(PathBuf),
     /// Put text on the clipboard.
@@ -115,6 +118,8 @@ pub enum Report {
     },
     /// Somebody else changed the file.
     ChangedOutside,
+    /// A question of a view is answered.
+    Studied(Box<(Question, Answer)>),
     /// The file was read again.
     Reloaded(Box<Session>),
     /// Anything else that went well.
@@ -136,7 +141,23 @@ pub fn update(state: &mut State, action: Action) -> Vec<Effect> {
         Action::Report(report) => hear(state, report, &mut effects),
     }
     state.refresh_figures();
+    ask(state, &mut effects);
     effects
+}
+
+/// Asks the open view's question anew where what it depends on has changed.
+fn ask(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(about) = About::of(state) else {
+        state.asked = None;
+        return;
+    };
+    let asked = state.asked.as_ref();
+    if asked.is_some_and(|question| question.still_asks(about, state)) {
+        return;
+    }
+    let question = Question::new(about, state);
+    state.asked = Some(question.clone());
+    effects.push(Effect::Study(Box::new(question)));
 }
 
 /// Actions for which a message stays.
@@ -190,6 +211,7 @@ fn key_of(state: &State, command: Command) -> String {
 
 fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
     match command {
+        Command::Zoom(closer) if state.view == View::Clocks => clock::zoom(state, closer),
         Command::Scrub(_)
         | Command::Screen(_)
         | Command::RideEnd(_)
@@ -215,7 +237,13 @@ fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         | Command::Restore
         | Command::AskTag
         | Command::AskKind => edit::perform(state, command, effects),
-        Command::AdjustClock | Command::Nudge(_) => clock::perform(state, command, effects),
+        Command::AdjustClock
+        | Command::Nudge(_)
+        | Command::Mark(_)
+        | Command::MatchMarks
+        | Command::TakeEstimate
+        | Command::NextMate
+        | Command::NextChannel => clock::perform(state, command, effects),
         Command::AskTime
         | Command::AskSetPoint
         | Command::AskNote
@@ -263,6 +291,7 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
             state.view = view;
             state.mode = Mode::View;
         }
+        Command::NextScope => next_scope(state),
         Command::Help => state.mode = Mode::Help(0),
         Command::ShowLog => state.mode = Mode::Log(0),
         Command::Save => save(state, false, effects),
@@ -305,6 +334,16 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         // Everything else has been taken care of by `perform`.
         _ => {}
     }
+}
+
+/// The next scope that there is something for.
+fn next_scope(state: &mut State) {
+    let has_segment = state.selected.is_some();
+    state.scope = match state.scope {
+        Scope::Window if has_segment => Scope::Segment,
+        Scope::Window | Scope::Segment => Scope::Ride,
+        Scope::Ride => Scope::Window,
+    };
 }
 
 fn save(state: &mut State, over: bool, effects: &mut Vec<Effect>) {
@@ -431,6 +470,7 @@ fn hear(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
             state.quits_when_saved = false;
             state.mode = Mode::Menu(Place::OverwriteQuestion);
         }
+        Report::Studied(answered) => state.study = Some(*answered),
         Report::Reloaded(session) => edit::reloaded(state, *session, effects),
         Report::Done(text) => say(state, text),
         Report::Failed(text) => {

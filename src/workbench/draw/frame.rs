@@ -4,7 +4,7 @@ use ratatui::style::Style;
 
 use super::super::action::{Command, Entry, Place, entry_of};
 use super::super::layout::Layout;
-use super::super::state::{Edge, Held, Mode, State};
+use super::super::state::{Edge, Held, Mode, State, View};
 use super::{Pen, Text};
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
@@ -174,7 +174,17 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
             .filter(|entry| places.contains(&entry.place))
             .collect();
     }
-    let mut wanted = vec![Command::Scrub(-1), Command::Scrub(1), Command::Scrub(10)];
+    let mut wanted = Vec::new();
+    if state.view != View::Ride {
+        let own = super::super::action::TABLE
+            .iter()
+            .filter(|entry| entry.place == Place::In(state.view) || entry.place == Place::Study);
+        wanted.extend(own.map(|entry| entry.command));
+        if state.view == View::Clocks {
+            wanted.push(Command::AdjustClock);
+        }
+    }
+    wanted.extend([Command::Scrub(-1), Command::Scrub(1), Command::Scrub(10)]);
     match (state.brush.window, state.selected) {
         (None, _) => wanted.extend([
             Command::SetEdge(Edge::Start),

@@ -5,6 +5,7 @@
 //! menus, lists) is in `frame` and `overlay`. [`Pen`] is what everything is written with: it cuts
 //! text to its place and keeps ASCII mode.
 
+mod chart;
 mod dots;
 mod frame;
 mod lanes;
@@ -13,6 +14,7 @@ mod panel;
 mod picture;
 mod segments;
 mod strip;
+mod views;
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -47,6 +49,10 @@ fn view(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
             lanes::draw(state, layout, pen);
             panel::draw(state, layout.panel, pen);
             segments::draw(state, layout.segments, pen);
+        }
+        View::Clocks => {
+            strip::draw(state, layout.strip, pen);
+            views::clocks::draw(state, layout, pen);
         }
     }
 }

@@ -222,7 +222,12 @@ pub fn found(typed: &str) -> Vec<&'static Entry> {
     let words: Vec<&str> = typed.split_whitespace().collect();
     TABLE
         .iter()
-        .filter(|entry| matches!(entry.place, Place::Any | Place::In(_) | Place::TagMenu))
+        .filter(|entry| {
+            matches!(
+                entry.place,
+                Place::Any | Place::In(_) | Place::ViewMenu | Place::TagMenu
+            )
+        })
         .filter(|entry| entry.command != Command::Close && entry.command != Command::Find)
         .filter(|entry| {
             let text = format!("{} {}", entry.name, entry.doc).to_lowercase();

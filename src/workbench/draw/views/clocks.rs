@@ -1,0 +1,410 @@
+//! Clocks: two streams around the cursor, correlation against lag, and what is left of the offset
+//! along the ride.
+
+use ratatui::layout::Rect;
+use ratatui::style::{Modifier, Style};
+
+use super::super::super::layout::Layout;
+use super::super::super::state::{Mark, State};
+use super::super::super::study::{Answer, clocks::Clocks};
+use super::super::super::text;
+use super::super::chart::{Axis, Chart, round_ends};
+use super::super::{Pen, Text};
+use super::{body, first, head, nothing, rest, stream_name};
+use crate::recording::Channel;
+use crate::session::MatchedOn;
+use crate::timeline::{Extent, Span};
+
+/// Rows of the lines below the charts.
+const LINES: u16 = 5;
+
+pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
+    let area = body(layout);
+    let Some((mate, channel)) = state.mate().zip(state.matching_channel()) else {
+        let line = Text::default().with("clocks", state.look.strong());
+        let below = head(state, line, area, pen);
+        nothing(
+            "There are no two streams with heart rate, cadence or power in common: nothing ties \
+             this stream's clock to another.",
+            below,
+            pen,
+        );
+        return;
+    };
+    let line = stream_name(
+        state,
+        Text::default().with("clock of ", Style::new()),
+        state.stream,
+    );
+    let line = stream_name(state, line.with(" against ", Style::new()), mate);
+    let line = line.with(format!("  on {}", channel.name()), state.look.strong());
+    let below = head(state, line, area, pen);
+
+    let clocks = match &state.study {
+        Some((_, Answer::Clocks(clocks))) => Some(clocks.as_ref()),
+        _ => None,
+    };
+    let text_rows = LINES.min(below.height / 3);
+    let (charts, words) = (
+        first(below, below.height - text_rows),
+        rest(below, below.height - text_rows),
+    );
+    let close_rows = charts.height.div_ceil(2);
+    close_up(state, mate, channel, first(charts, close_rows), pen);
+    let pair = rest(charts, close_rows);
+    if let Some(clocks) = clocks {
+        let half = pair.width / 2;
+        let left = Rect {
+            width: half.saturating_sub(1),
+            ..pair
+        };
+        let right = Rect {
+            x: pair.x + half,
+            width: pair.width - half,
+            ..pair
+        };
+        correlation(state, clocks, left, pen);
+        residual(state, clocks, right, pen);
+    } else {
+        nothing("The correlation is being computed.", pair, pen);
+    }
+    let lines: Vec<Text> = words_of(state, clocks, words);
+    super::lines(&lines, words, pen);
+}
+
+/// The two streams around the cursor, sample by sample.
+fn close_up(state: &State, mate: usize, channel: Channel, area: Rect, pen: &mut Pen<'_>) {
+    let shown = Span {
+        from_s: state.cursor_s - 0.5 * state.close_up_s,
+        to_s: state.cursor_s + 0.5 * state.close_up_s,
+    };
+    let streams = [mate, state.stream];
+    let samples = streams.map(|index| samples_in(state, index, channel, shown));
+    let values = samples.iter().flatten().map(|(_, value)| *value);
+    let least = if channel == Channel::Power {
+        20.0
+    } else {
+        10.0
+    };
+    let Some((low, high)) = round_ends(values, least) else {
+        nothing(
+            "Neither stream recorded anything around the cursor.",
+            area,
+            pen,
+        );
+        return;
+    };
+    let number: fn(f64) -> String = match channel {
+        Channel::HeartRate => |v| format!("{v:.0} bpm"),
+        Channel::Cadence => |v| format!("{v:.0} rpm"),
+        _ => |v| format!("{v:.0} W"),
+    };
+    // Letters on samples need cells; the axis must not jump with the cursor's seconds.
+    let number_of_time = if state.long() {
+        |t| text::time(t, true)
+    } else {
+        |t| text::time(t, false)
+    };
+    let cursor = format!(
+        "{} {}",
+        state.look.glyph('▲', '^'),
+        text::time(state.cursor_s, state.long())
+    );
+    let mut chart = Chart::new(
+        area,
+        Axis {
+            low: shown.from_s,
+            high: shown.to_s,
+            title: &cursor,
+            number: number_of_time,
+        },
+        Axis {
+            low,
+            high,
+            title: match channel {
+                Channel::HeartRate => "heart",
+                Channel::Cadence => "cadence",
+                _ => "power",
+            },
+            number,
+        },
+    );
+    for (owner, samples) in samples.iter().enumerate() {
+        chart.line(samples, owner as u8);
+    }
+    let glyph = state.look.glyph('┃', '!');
+    let inks = state.look.streams(&state.session().streams);
+    let styles = streams.map(|index| inks.get(index).copied().unwrap_or_default());
+    chart.paint(pen, &styles);
+    chart.upright(state.cursor_s, glyph, state.look.strong(), pen);
+    chart.axes(pen);
+    letters(state, &chart, &streams, &samples, &styles, pen);
+    marks(state, &chart, high, pen);
+}
+
+/// The letter of each stream on some of its samples, more where there is room.
+fn letters(
+    state: &State,
+    chart: &Chart<'_>,
+    streams: &[usize; 2],
+    samples: &[Vec<(f64, f64)>; 2],
+    styles: &[Style; 2],
+    pen: &mut Pen<'_>,
+) {
+    for (owner, samples) in samples.iter().enumerate() {
+        let letter = state.letters.get(streams[owner]).copied().unwrap_or('*');
+        let style = styles[owner].add_modifier(Modifier::BOLD);
+        let mut last: Option<u16> = None;
+        // The two streams' letters alternate, so that none hides the other.
+        let lead = chart.plot().x + 3 + 4 * owner as u16;
+        for (t_s, value) in samples {
+            let Some((x, y)) = chart.cell(*t_s, *value).filter(|_| value.is_finite()) else {
+                continue;
+            };
+            if last.map_or(x >= lead, |last| x >= last + 8) {
+                pen.dot(x, y, letter, style);
+                last = Some(x);
+            }
+        }
+    }
+}
+
+/// The marked features: 1 on the stream in hand, 2 on the other, at the top.
+fn marks(state: &State, chart: &Chart<'_>, top: f64, pen: &mut Pen<'_>) {
+    for (place, mark) in state.marks.iter().enumerate() {
+        let at = mark.and_then(|mark: Mark| {
+            let track = state.aligned.tracks.get(mark.stream)?;
+            chart.cell(track.clock.to_session(mark.recorder_s), top)
+        });
+        if let Some((x, y)) = at {
+            let digit = if place == 0 { '1' } else { '2' };
+            pen.dot(x, y, digit, state.look.selected());
+        }
+    }
+}
+
+/// Recorded samples of a stream in a stretch of session time and one on either side of it; a gap
+/// is a missing value between them.
+fn samples_in(state: &State, index: usize, channel: Channel, shown: Span) -> Vec<(f64, f64)> {
+    let Some(track) = state.aligned.tracks.get(index) else {
+        return Vec::new();
+    };
+    let Some(samples) = track.source().samples() else {
+        return Vec::new();
+    };
+    let Some(column) = samples.column(channel) else {
+        return Vec::new();
+    };
+    let rows = track.raw_rows(shown);
+    let interval_s = samples.median_interval_s().unwrap_or(1.0);
+    let mut out = Vec::with_capacity(rows.len() + 2);
+    let mut before_s: Option<f64> = None;
+    for row in rows.start.saturating_sub(1)..rows.end + 1 {
+        let (Some(time_s), Some(value)) = (samples.time_s().get(row), column.get(row)) else {
+            continue;
+        };
+        let at_s = track.clock.to_session(*time_s);
+        if before_s.is_some_and(|before| at_s - before > 2.5 * interval_s) {
+            out.push((at_s, f64::NAN));
+        }
+        before_s = Some(at_s);
+        out.push((at_s, *value));
+    }
+    out
+}
+
+/// Correlation against lag, as far out as there are rivals.
+fn correlation(state: &State, clocks: &Clocks, area: Rect, pen: &mut Pen<'_>) {
+    let Some(curve) = &clocks.curve else {
+        nothing("There is too little in common to correlate.", area, pen);
+        return;
+    };
+    let farthest = curve.peaks.iter().map(|peak| peak.late_s.abs());
+    let reach_s = farthest.fold(30.0, f64::max) * 1.15;
+    let reach_s = round_ends([0.0, reach_s].into_iter(), 1.0).map_or(reach_s, |(_, high)| high);
+    let (low, high) = round_ends(curve.r.iter().copied(), 0.2).unwrap_or((0.0, 1.0));
+    let mut chart = Chart::new(
+        area,
+        Axis {
+            low: -reach_s,
+            high: reach_s,
+            title: "late by",
+            number: |v| format!("{v:+.0} s"),
+        },
+        Axis {
+            low: low.max(-1.0),
+            high: high.min(1.0),
+            title: "corr. r",
+            number: |v| format!("{v:+.1}"),
+        },
+    );
+    chart.trace(0, |from, to| {
+        let first = (from - curve.first_late_s).ceil().max(0.0) as usize;
+        let last = (to - curve.first_late_s).ceil().max(0.0) as usize;
+        // Between whole seconds the nearest one stands in.
+        let near = ((0.5 * (from + to)) - curve.first_late_s).round();
+        let rows = if last > first {
+            first..last
+        } else if near >= 0.0 {
+            near as usize..near as usize + 1
+        } else {
+            return None;
+        };
+        let end = rows.end.min(curve.r.len());
+        extent_of(curve.r.get(rows.start.min(end)..end)?)
+    });
+    chart.paint(pen, &[state.look.difference()]);
+    chart.upright(0.0, state.look.glyph('┊', ':'), state.look.faint(), pen);
+    chart.axes(pen);
+    for (place, peak) in curve.peaks.iter().enumerate().rev() {
+        if let Some((x, y)) = chart.cell(peak.late_s, peak.r) {
+            let digit = char::from_digit(place as u32 + 1, 10).unwrap_or('*');
+            let style = if place == 0 {
+                state.look.selected()
+            } else {
+                state.look.strong()
+            };
+            pen.dot(x, y, digit, style);
+        }
+    }
+}
+
+fn extent_of(values: &[f64]) -> Option<Extent> {
+    let present = || values.iter().copied().filter(|v| v.is_finite());
+    Some(Extent {
+        min: present().reduce(f64::min)?,
+        max: present().reduce(f64::max)?,
+    })
+}
+
+/// What is left of the offset along the ride: level at zero where offset and rate are right.
+fn residual(state: &State, clocks: &Clocks, area: Rect, pen: &mut Pen<'_>) {
+    if clocks.residuals.is_empty() {
+        nothing(
+            "No stretch of the ride shows what is left of the offset.",
+            area,
+            pen,
+        );
+        return;
+    }
+    let ride = state.ride();
+    let mut sizes: Vec<f64> = clocks.residuals.iter().map(|r| r.late_s.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    // A stray window must not flatten the rest; it is drawn at the edge.
+    let usual = sizes.get(sizes.len() * 9 / 10).copied().unwrap_or(1.0);
+    let reach = super::super::picture::nice_step((usual * 1.3).max(0.5));
+    let time: fn(f64) -> String = if state.long() {
+        |t| text::time(t, true)
+    } else {
+        |t| text::time(t, false)
+    };
+    let mut chart = Chart::new(
+        area,
+        Axis {
+            low: ride.from_s,
+            high: ride.to_s,
+            title: "late along the ride",
+            number: time,
+        },
+        Axis {
+            low: -reach,
+            high: reach,
+            title: "late",
+            number: |v| format!("{v:+.1} s"),
+        },
+    );
+    for window in &clocks.residuals {
+        let (low, high) = (window.late_s - window.sd_s, window.late_s + window.sd_s);
+        chart.bar(window.at_s, low, high, 0);
+    }
+    chart.paint(pen, &[state.look.difference()]);
+    chart.level(0.0, state.look.glyph('─', '-'), state.look.faint(), pen);
+    chart.axes(pen);
+    for window in &clocks.residuals {
+        if let Some((x, y)) = chart.cell(window.at_s, window.late_s) {
+            let beyond = window.late_s.abs() > reach;
+            let (glyph, style) = if beyond {
+                let up = window.late_s > 0.0;
+                let arrow = if up {
+                    state.look.glyph('▲', '^')
+                } else {
+                    state.look.glyph('▼', 'v')
+                };
+                (arrow, state.look.warning())
+            } else {
+                (state.look.glyph('•', 'o'), state.look.difference())
+            };
+            pen.dot(x, y, glyph, style);
+        }
+    }
+}
+
+/// Offset and skew as they are and as estimated, with their confidence; the peaks; the marks.
+fn words_of(state: &State, clocks: Option<&Clocks>, area: Rect) -> Vec<Text> {
+    let plain = Style::new();
+    let Some(stream) = state.session().streams.get(state.stream) else {
+        return Vec::new();
+    };
+    let from = match stream.matched_on {
+        Some(MatchedOn::Given) => "set by hand".to_owned(),
+        Some(on) => format!("matched on {on}"),
+        None => "not yet aligned".to_owned(),
+    };
+    let mut out = vec![
+        Text::default()
+            .with("now       ", state.look.strong())
+            .with(
+                format!(
+                    "offset {:+10.2} s  skew {:+6.1} ppm  {from}",
+                    stream.offset_s, stream.skew_ppm
+                ),
+                plain,
+            ),
+    ];
+    let Some(clocks) = clocks else {
+        return out;
+    };
+    if let Some(estimate) = &clocks.estimate {
+        let interval = estimate
+            .offset_ci95_s
+            .map_or_else(String::new, |[low, high]| {
+                format!("  95 %: {low:+.2} to {high:+.2} s")
+            });
+        let word = if estimate.confident {
+            ("  confident", state.look.strong())
+        } else {
+            ("  ! not confident", state.look.warning())
+        };
+        out.push(
+            Text::default()
+                .with("estimate  ", state.look.strong())
+                .with(
+                    format!(
+                        "offset {:+10.2} s  skew {:+6.1} ppm{interval}",
+                        estimate.offset_s, estimate.skew_ppm
+                    ),
+                    plain,
+                )
+                .with(word.0, word.1),
+        );
+        let room = area.height.saturating_sub(4).max(1);
+        let reason = super::wrapped(&estimate.reason, area.width, state.look.faint());
+        out.extend(reason.into_iter().take(usize::from(room)));
+    }
+    if let Some(curve) = &clocks.curve {
+        let mut line = Text::default().with("peaks     ", state.look.strong());
+        for (place, peak) in curve.peaks.iter().enumerate() {
+            line = line
+                .with(format!("{} ", place + 1), state.look.strong())
+                .with(
+                    format!(
+                        "{:+.1} s r {:.2} over {} s   ",
+                        peak.late_s, peak.r, peak.pairs
+                    ),
+                    plain,
+                );
+        }
+        out.push(line);
+    }
+    out
+}

@@ -1,0 +1,43 @@
+//! What fixes two streams' clocks.
+
+use super::Question;
+use crate::timeline::align::{
+    LagCurve, Options, Residual, StreamClock, align_session, lag_curve, residuals, sources_of,
+};
+
+/// The clock of the stream in hand against another's.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Clocks {
+    /// Correlation against how late the stream in hand is with the clocks as they are; `None`
+    /// where there is too little to correlate.
+    pub curve: Option<LagCurve>,
+    /// How late it is along the ride, by the other stream's clock.
+    pub residuals: Vec<Residual>,
+    /// What aligning all streams says of the stream in hand, whatever was set by hand before.
+    pub estimate: Option<StreamClock>,
+}
+
+/// Answers the question of the clocks view.
+pub fn of(question: &Question) -> Clocks {
+    let sources = sources_of(&question.opened);
+    let about = question.about;
+    let pair = about.pair.zip(about.channel);
+    let pair = pair.and_then(|((in_hand, other), channel)| {
+        Some((sources.get(other)?, sources.get(in_hand)?, channel))
+    });
+    let again = Options {
+        on: None,
+        again: true,
+    };
+    let in_hand = about.pair.map(|(in_hand, _)| in_hand);
+    Clocks {
+        curve: pair.and_then(|(other, in_hand, channel)| lag_curve(other, in_hand, channel)),
+        residuals: pair.map_or_else(Vec::new, |(other, in_hand, channel)| {
+            residuals(other, in_hand, channel)
+        }),
+        estimate: in_hand.and_then(|index| {
+            let mut streams = align_session(&question.opened, again).streams;
+            (index < streams.len()).then(|| streams.swap_remove(index))
+        }),
+    }
+}

@@ -1,0 +1,181 @@
+//! What the full-screen views show beyond the figures at hand: a [`Question`] carries all it takes,
+//! [`answer`] is a pure function of it, run aside so that no key waits.
+
+pub mod clocks;
+
+use std::sync::Arc;
+
+use super::state::{Scope, State, View};
+use crate::analysis::ride::RideFindings;
+use crate::recording::Channel;
+use crate::session::OpenedSession;
+use crate::timeline::{Aligned, Member, Span};
+
+/// What a view is about; it is asked anew when this changes, or the session, or a clock.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct About {
+    /// The view.
+    pub view: View,
+    /// The stretch of time.
+    pub span: Span,
+    /// The segment it is, where it is one.
+    pub segment: Option<usize>,
+    /// The source under test.
+    pub under_test: Option<usize>,
+    /// What it is compared with.
+    pub basis: Option<Member>,
+    /// The stream in hand and the one whose clock is compared.
+    pub pair: Option<(usize, usize)>,
+    /// The channel that matters.
+    pub channel: Option<Channel>,
+}
+
+impl About {
+    /// What the open view is about; `None` for the ride view, which asks nothing.
+    pub fn of(state: &State) -> Option<Self> {
+        let (span, segment) = state.scope_span();
+        let comparison = Self {
+            view: state.view,
+            span,
+            segment,
+            under_test: state.under_test(),
+            basis: state.basis(),
+            pair: None,
+            channel: None,
+        };
+        match state.view {
+            View::Ride => None,
+            View::Clocks => Some(Self {
+                span: state.ride(),
+                segment: None,
+                under_test: None,
+                basis: None,
+                pair: state.mate().map(|mate| (state.stream, mate)),
+                channel: state.matching_channel(),
+                ..comparison
+            }),
+        }
+    }
+}
+
+/// A question of a view, with all that its answer depends on.
+#[derive(Clone, Debug)]
+pub struct Question {
+    /// What about.
+    pub about: About,
+    /// The ride on one time line.
+    pub aligned: Arc<Aligned>,
+    /// The session with its recordings (shared, so cheap to hold).
+    pub opened: OpenedSession,
+    /// What the whole ride shows.
+    pub found: RideFindings,
+}
+
+impl PartialEq for Question {
+    fn eq(&self, other: &Self) -> bool {
+        self.about == other.about
+            && Arc::ptr_eq(&self.aligned, &other.aligned)
+            && self.opened.session == other.opened.session
+    }
+}
+
+impl Question {
+    /// The question as the state stands.
+    pub fn new(about: About, state: &State) -> Self {
+        Self {
+            about,
+            aligned: Arc::clone(&state.aligned),
+            opened: state.opened.clone(),
+            found: state.found.clone(),
+        }
+    }
+
+    /// Whether it would be asked in the same way now.
+    pub fn still_asks(&self, about: About, state: &State) -> bool {
+        self.about == about
+            && Arc::ptr_eq(&self.aligned, &state.aligned)
+            && self.opened.session == *state.session()
+    }
+}
+
+/// The answer to a question.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Answer {
+    /// Of the clocks view; boxed because it is long.
+    Clocks(Box<clocks::Clocks>),
+}
+
+/// Answers a question; may take a second on a long ride.
+pub fn answer(question: &Question) -> Answer {
+    match question.about.view {
+        // The ride view asks nothing.
+        View::Ride | View::Clocks => Answer::Clocks(Box::new(clocks::of(question))),
+    }
+}
+
+impl State {
+    /// Whether the open view still waits for its answer.
+    pub fn is_pending(&self) -> bool {
+        match (&self.asked, &self.study) {
+            (Some(asked), Some((answered, _))) => asked != answered,
+            (Some(_), None) => true,
+            (None, _) => false,
+        }
+    }
+
+    /// The stretch that a full-screen view is about, and the segment that it is.
+    pub fn scope_span(&self) -> (Span, Option<usize>) {
+        let selected = self
+            .selected
+            .filter(|index| *index < self.session().segments.len());
+        match (self.scope, selected) {
+            (Scope::Ride, _) => (self.ride(), None),
+            (Scope::Segment, Some(index)) => {
+                let segment = &self.session().segments[index];
+                (Span::new(segment.from_s, segment.to_s), Some(index))
+            }
+            (Scope::Window | Scope::Segment, _) => {
+                let span = self.figures_span();
+                let is_it = |index: &usize| {
+                    let segment = &self.session().segments[*index];
+                    Span::new(segment.from_s, segment.to_s) == span
+                };
+                (span, selected.filter(is_it))
+            }
+        }
+    }
+
+    /// The stream whose clock is compared with that of the stream in hand.
+    pub fn mate(&self) -> Option<usize> {
+        use crate::session::Role;
+        let other = |index: &usize| *index != self.stream;
+        let count = self.session().streams.len();
+        self.mate
+            .filter(|index| other(index) && *index < count)
+            .or_else(|| self.aligned.powered(Role::Reference).find(other))
+            .or_else(|| (0..count).find(other))
+    }
+
+    /// The channels on which the two clocks can be compared, the most honest first.
+    pub fn matching_channels(&self) -> Vec<Channel> {
+        let Some(mate) = self.mate() else {
+            return Vec::new();
+        };
+        let carries = |index: usize, channel: Channel| {
+            let track = self.aligned.tracks.get(index);
+            track.is_some_and(|track| track.column(channel).is_some())
+        };
+        [Channel::HeartRate, Channel::Cadence, Channel::Power]
+            .into_iter()
+            .filter(|channel| carries(self.stream, *channel) && carries(mate, *channel))
+            .collect()
+    }
+
+    /// The channel on which they are compared.
+    pub fn matching_channel(&self) -> Option<Channel> {
+        let channels = self.matching_channels();
+        self.clock_channel
+            .filter(|channel| channels.contains(channel))
+            .or_else(|| channels.first().copied())
+    }
+}
