@@ -21,6 +21,7 @@ mod relink;
 mod report;
 mod session_arg;
 mod suggest;
+mod survey;
 mod table;
 mod verdict;
 #[cfg(feature = "workbench")]
@@ -63,6 +64,7 @@ enum Command {
     Table(table::Arguments),
     Figure(figure::Arguments),
     Report(report::Arguments),
+    Survey(survey::Arguments),
     Verdict(verdict::Arguments),
     Explain(explain::Arguments),
     #[cfg(feature = "workbench")]
@@ -148,6 +150,7 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Table(arguments)) => table::run(&arguments, output),
         Some(Command::Figure(arguments)) => figure::run(&arguments, output),
         Some(Command::Report(arguments)) => report::run(&arguments, output),
+        Some(Command::Survey(arguments)) => survey::run(&arguments, output),
         Some(Command::Verdict(arguments)) => verdict::run(&arguments, output),
         Some(Command::Explain(arguments)) => explain::run(&arguments, output),
         #[cfg(feature = "workbench")]

@@ -1,20 +1,37 @@
-//! `truing plan`: the test plans.
+//! `truing plan`: the test plans, and a ride held against one.
 
-use super::{Exit, Failure, Output};
+use std::path::PathBuf;
+
+use super::{Exit, Failure, Format, Output, open_session};
+use crate::analysis::table::table;
+use crate::export::plan_check;
 use crate::rehearse::{Plan, sheet};
+use crate::session::Session;
+use crate::timeline::Aligned;
 
-/// List the test plans, or print one as a sheet to lay beside the bench.
+/// List the test plans, print one as a sheet to lay beside the bench, or hold a ride against one.
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
-    /// A plan: a name from the list, or a TOML file.
+    /// A plan: a name from the list, or a TOML file. With --check, the plan that the session's
+    /// [facts] name may be left out.
     name: Option<String>,
+    /// Say what this ride did not cover of the plan, and how many minutes at which power would
+    /// decide an open verdict.
+    #[arg(long, value_name = "SESSION")]
+    check: Option<PathBuf>,
+    /// With --check: the shape of the result (text or json).
+    #[arg(long, value_enum, default_value_t, requires = "check")]
+    format: Format,
 }
 
-/// Prints the list or the sheet.
+/// Prints the list, the sheet or the check.
 ///
 /// # Errors
-/// [`Failure`] where there is no such plan or it cannot be ridden.
+/// [`Failure`] where there is no such plan, it cannot be ridden, or the session cannot be used.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
+    if let Some(session) = &arguments.check {
+        return check(arguments, session, output);
+    }
     match &arguments.name {
         Some(name) => {
             let plan = Plan::find(name).map_err(Failure::because)?;
@@ -30,4 +47,41 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         }
     }
     Ok(Exit::Done)
+}
+
+fn check(
+    arguments: &Arguments,
+    session: &std::path::Path,
+    output: &mut Output,
+) -> Result<Exit, Failure> {
+    if matches!(arguments.format, Format::Csv | Format::Markdown) {
+        return Err(Failure::Usage(
+            "a plan check is printed as text or json".to_owned(),
+        ));
+    }
+    let opened = open_session(session, output)?;
+    let name = plan_of(arguments, &opened.session)?;
+    let plan = Plan::find(&name).map_err(Failure::because)?;
+    let figures = table(&opened.session, &Aligned::new(&opened));
+    let found = plan_check::check(&plan, &figures);
+    match arguments.format {
+        Format::Json => output.json(&found)?,
+        _ => output.result(&plan_check::text(&found))?,
+    }
+    Ok(Exit::Done)
+}
+
+/// The plan named on the command line, else in the session's facts.
+fn plan_of(arguments: &Arguments, session: &Session) -> Result<String, Failure> {
+    let fact = session.facts.iter().find(|fact| fact.key == "plan");
+    arguments
+        .name
+        .clone()
+        .or_else(|| fact.map(|fact| fact.value.clone()))
+        .ok_or_else(|| {
+            Failure::Usage(
+                "which plan? Name one (`truing plan` lists them), or note it under [facts] in session.toml as plan = \"NAME\""
+                    .to_owned(),
+            )
+        })
 }

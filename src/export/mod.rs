@@ -1,10 +1,12 @@
-//! Results as bytes: table, report, pictures. The caller chooses file or stdout.
+//! Results as bytes: table, report, pictures, survey. The caller chooses file or stdout.
 
 mod cell;
 mod columns_of_text;
 mod error;
 pub mod figure;
+pub mod plan_check;
 pub mod report;
+pub mod survey;
 pub mod table;
 
 pub use error::ExportError;

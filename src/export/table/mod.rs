@@ -13,8 +13,10 @@ mod session_notes;
 mod text;
 
 pub use columns::{COLUMNS, Column, Group, View, view};
+pub(crate) use delimited::records;
 pub use delimited::{column_guide, csv};
 pub use markdown::markdown;
+pub(crate) use markdown::{escaped as markdown_escaped, grid as markdown_grid};
 pub use rows::{Row, rows_of};
 pub(crate) use session_notes::{BAND_HEADS, bands, claim as claim_sentence, sections};
 pub(crate) use text::signed_outcome;

@@ -1,0 +1,349 @@
+//! Many sessions side by side: bias of each, how far it repeats within a ride and from ride to
+//! ride, for each kind and set point, and for each value of a fact (unit, firmware).
+
+mod shapes;
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+pub use shapes::{COLUMNS, csv, markdown, picture, text};
+
+use super::cell::one_line;
+use crate::analysis::across::across;
+use crate::analysis::figures::{AcrossSessions, Outcome, Table};
+use crate::session::{Fact, Kind, Session};
+
+/// What is kept of a session once its recordings are closed.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Surveyed {
+    /// How the session was named.
+    pub session: String,
+    /// Its title.
+    pub title: String,
+    /// Its facts.
+    #[serde(skip)]
+    pub facts: Vec<Fact>,
+    /// The value of the fact that the survey groups by.
+    pub by: Option<String>,
+    /// Its judged blocks.
+    pub blocks: Vec<Block>,
+}
+
+/// One judged block.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Block {
+    /// The segment, by its number.
+    pub segment: usize,
+    /// Its kind.
+    pub kind: Kind,
+    /// Its set point, W.
+    pub set_point_w: Option<f64>,
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of what it was compared with.
+    pub reference: String,
+    /// Seconds with both values.
+    pub n: usize,
+    /// Bias after the allowance, %.
+    pub bias_percent: f64,
+    /// Its verdict.
+    pub outcome: Outcome,
+}
+
+/// A session that could not be used.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Skipped {
+    /// How it was named.
+    pub session: String,
+    /// Why.
+    pub reason: String,
+}
+
+/// The whole of `truing survey --format json`.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Survey {
+    /// The fact grouped by.
+    pub by: Option<String>,
+    /// The sessions used, in the order given.
+    pub sessions: Vec<Surveyed>,
+    /// One entry a value of the fact, kind and set point; then one over all blocks of each value.
+    pub groups: Vec<GroupFigures>,
+    /// The sessions left out.
+    pub skipped: Vec<Skipped>,
+}
+
+/// Blocks that ask the same.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct GroupFigures {
+    /// Value of the fact grouped by; null without one.
+    pub by: Option<String>,
+    /// Kind of the blocks; null for all judged blocks together.
+    pub kind: Option<Kind>,
+    /// Their set point, W; null where they have none or differ.
+    pub set_point_w: Option<f64>,
+    /// Precision of the bias, all figures in % (variances in %²).
+    pub precision: AcrossSessions,
+    /// Mean bias of each session that has such blocks.
+    pub sessions: Vec<SessionMean>,
+}
+
+/// One session's share in a group.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SessionMean {
+    /// How the session was named.
+    pub session: String,
+    /// Number of blocks.
+    pub blocks: usize,
+    /// Mean of their biases, %.
+    pub bias_percent: f64,
+}
+
+impl Surveyed {
+    /// What a survey needs of a session: its judged blocks, open stretches left out unless they
+    /// had a set point (a warm-up asks nothing that another day repeats).
+    pub fn new(named: &str, session: &Session, table: &Table, by: Option<&str>) -> Self {
+        let value = by.and_then(|key| session.facts.iter().find(|fact| fact.key == key));
+        let mut blocks = Vec::new();
+        for segment in &table.segments {
+            if segment.kind == Kind::Open && segment.set_point_w.is_none() {
+                continue;
+            }
+            for verdict in segment.verdict.iter().chain(&segment.further_verdicts) {
+                let unfit = matches!(
+                    verdict.outcome,
+                    Outcome::NotApplicable | Outcome::ReferencesDisagree
+                );
+                if let (Some(bias_percent), false) = (verdict.bias_percent, unfit) {
+                    blocks.push(Block {
+                        segment: segment.id,
+                        kind: segment.kind,
+                        set_point_w: segment.set_point_w,
+                        under_test: verdict.under_test.clone(),
+                        reference: verdict.reference.clone(),
+                        n: verdict.n,
+                        bias_percent,
+                        outcome: verdict.outcome,
+                    });
+                }
+            }
+        }
+        Self {
+            session: named.to_owned(),
+            title: session.title.clone(),
+            facts: session.facts.clone(),
+            by: value.map(|fact| one_line(&fact.value)),
+            blocks,
+        }
+    }
+}
+
+/// What blocks have in common: value of the fact, kind, set point in tenths of a watt.
+type Key = (Option<String>, Option<usize>, Option<i64>);
+
+/// Groups the blocks and computes the precision of each group.
+pub fn survey(by: Option<&str>, sessions: Vec<Surveyed>, skipped: Vec<Skipped>) -> Survey {
+    let mut groups: BTreeMap<Key, Vec<(usize, f64)>> = BTreeMap::new();
+    let mut totals: BTreeMap<Key, Vec<(usize, f64)>> = BTreeMap::new();
+    for (place, session) in sessions.iter().enumerate() {
+        for block in &session.blocks {
+            let kind = Kind::ALL.iter().position(|kind| *kind == block.kind);
+            let set_point = block.set_point_w.map(|w| (w * 10.0).round() as i64);
+            let value = (place, block.bias_percent);
+            groups
+                .entry((session.by.clone(), kind, set_point))
+                .or_default()
+                .push(value);
+            totals
+                .entry((session.by.clone(), None, None))
+                .or_default()
+                .push(value);
+        }
+    }
+    let groups = groups
+        .iter()
+        .chain(&totals)
+        .map(|(key, values)| figures(key, values, &sessions))
+        .collect();
+    Survey {
+        by: by.map(str::to_owned),
+        sessions,
+        groups,
+        skipped,
+    }
+}
+
+fn figures(
+    (by, kind, set_point): &Key,
+    values: &[(usize, f64)],
+    sessions: &[Surveyed],
+) -> GroupFigures {
+    let per_session: Vec<Vec<f64>> = (0..sessions.len())
+        .map(|place| {
+            let own = values.iter().filter(|(of, _)| *of == place);
+            own.map(|(_, bias)| *bias).collect()
+        })
+        .collect();
+    let means = per_session
+        .iter()
+        .zip(sessions)
+        .filter(|(values, _)| !values.is_empty())
+        .map(|(values, session)| SessionMean {
+            session: session.session.clone(),
+            blocks: values.len(),
+            bias_percent: values.iter().sum::<f64>() / values.len() as f64,
+        })
+        .collect();
+    GroupFigures {
+        by: by.clone(),
+        kind: kind.and_then(|place| Kind::ALL.get(place).copied()),
+        set_point_w: set_point.map(|tenths| tenths as f64 / 10.0),
+        precision: across(&per_session),
+        sessions: means,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::table::table;
+    use crate::rehearse::{Plan, Scenario, SessionOptions, ride};
+    use crate::timeline::Aligned;
+
+    fn session(named: &str, by: Option<&str>, blocks: &[(f64, f64)]) -> Surveyed {
+        let block = |(segment, (set_point, bias)): (usize, &(f64, f64))| Block {
+            segment: segment + 1,
+            kind: Kind::SteadyBlock,
+            set_point_w: Some(*set_point),
+            under_test: "trainer".into(),
+            reference: "consensus".into(),
+            n: 180,
+            bias_percent: *bias,
+            outcome: Outcome::Conforms,
+        };
+        Surveyed {
+            session: named.into(),
+            title: format!("=ride {named}"),
+            facts: Vec::new(),
+            by: by.map(str::to_owned),
+            blocks: blocks.iter().enumerate().map(block).collect(),
+        }
+    }
+
+    fn two_firmwares() -> Survey {
+        let sessions = vec![
+            session(
+                "monday",
+                Some("1.0"),
+                &[(150.0, 1.0), (150.0, 1.2), (250.0, 2.0)],
+            ),
+            session(
+                "tuesday",
+                Some("1.0"),
+                &[(150.0, 2.0), (150.0, 2.2), (250.0, 3.0)],
+            ),
+            session(
+                "friday",
+                Some("1.1"),
+                &[(150.0, 0.1), (150.0, -0.1), (250.0, 0.2)],
+            ),
+        ];
+        let skipped = vec![Skipped {
+            session: "sunday".into(),
+            reason: "sunday/session.toml: no session here".into(),
+        }];
+        survey(Some("firmware"), sessions, skipped)
+    }
+
+    #[test]
+    fn blocks_are_grouped_by_fact_kind_and_set_point() {
+        let found = two_firmwares();
+        let keys: Vec<(Option<&str>, Option<f64>, usize)> = found
+            .groups
+            .iter()
+            .map(|g| (g.by.as_deref(), g.set_point_w, g.precision.n))
+            .collect();
+        let expected = [
+            (Some("1.0"), Some(150.0), 4),
+            (Some("1.0"), Some(250.0), 2),
+            (Some("1.1"), Some(150.0), 2),
+            (Some("1.1"), Some(250.0), 1),
+            (Some("1.0"), None, 6),
+            (Some("1.1"), None, 3),
+        ];
+        assert_eq!(keys, expected);
+        // By hand: means 1.1 and 2.1; s_r² = 0.02, MS between = 1.0, s_L² = (1 − 0.02)/2 = 0.49.
+        let first = &found.groups[0].precision;
+        assert!((first.mean.unwrap() - 1.6).abs() < 1e-12);
+        assert!((first.repeatability_sd.unwrap() - 0.02_f64.sqrt()).abs() < 1e-12);
+        assert!((first.between_session_sd.unwrap() - 0.7).abs() < 1e-12);
+    }
+
+    #[test]
+    fn every_shape_is_compared_whole() {
+        let found = two_firmwares();
+        insta::assert_snapshot!("survey_text", text(&found));
+        insta::assert_snapshot!("survey_csv", csv(&found).unwrap());
+        insta::assert_snapshot!("survey_markdown", markdown(&found));
+    }
+
+    #[test]
+    fn the_picture_shows_every_session() {
+        use crate::export::figure::{Layer, svg};
+        let drawn = picture(&two_firmwares()).unwrap();
+        let points = drawn.layers.iter().filter_map(|layer| match layer {
+            Layer::Points { points, .. } => Some(points.len()),
+            _ => None,
+        });
+        assert_eq!(points.sum::<usize>(), 6, "one a session and set point");
+        assert!(!svg(&drawn, 800).unwrap().contains("NaN"));
+        assert!(picture(&Survey::default()).is_err());
+    }
+
+    /// Forty rides whose trainer's scale is off by a different amount each day.
+    #[test]
+    fn forty_rides_recover_the_spread_they_were_made_with() {
+        use rayon::prelude::*;
+        const BETWEEN_PERCENT: f64 = 0.8;
+        let plan = Plan::built_in("repeatability").unwrap();
+        // Normal quantiles, so that the forty have this standard deviation whatever the seed.
+        let offsets: Vec<f64> = (0..40)
+            .map(|i| crate::analysis::stats::normal_quantile((f64::from(i) + 0.5) / 40.0))
+            .collect();
+        let sd = (offsets.iter().map(|z| z * z).sum::<f64>() / 39.0).sqrt();
+        let sessions: Vec<Surveyed> = offsets
+            .par_iter()
+            .enumerate()
+            .map(|(day, z)| {
+                let mut scenario = Scenario::default();
+                let trainer = &mut scenario.devices[0];
+                trainer.gain_percent = 1.0 + BETWEEN_PERCENT * z / sd;
+                let options = SessionOptions {
+                    clocks_known: true,
+                    tagged: true,
+                };
+                let opened = ride(&plan, &scenario, 1000 + day as u64)
+                    .unwrap()
+                    .opened(options);
+                let figures = table(&opened.session, &Aligned::new(&opened));
+                Surveyed::new(&format!("day {day}"), &opened.session, &figures, None)
+            })
+            .collect();
+        let found = survey(None, sessions, Vec::new());
+        let all = found.groups.iter().find(|g| g.kind.is_none()).unwrap();
+        let [low, high] = all.precision.between_session_ci95.unwrap();
+        assert_eq!((all.precision.sessions, all.precision.n), (40, 120));
+        assert!(
+            low < BETWEEN_PERCENT && BETWEEN_PERCENT < high,
+            "[{low}, {high}]"
+        );
+        assert!(high - low < BETWEEN_PERCENT, "the interval says something");
+        assert!(all.precision.repeatability_sd.unwrap() < 0.5 * BETWEEN_PERCENT);
+        // The trainer gets 0.1 % less than the allowance says, and reads 1 % more of it.
+        assert!(
+            (all.precision.mean.unwrap() - 0.9).abs() < 0.1,
+            "{:?}",
+            all.precision.mean
+        );
+    }
+}

@@ -1,0 +1,410 @@
+//! A survey as text, CSV, Markdown and as a picture.
+
+use super::{GroupFigures, Survey};
+use crate::analysis::figures::Interval;
+use crate::export::ExportError;
+use crate::export::cell::{human_number, inert, machine_number, one_line};
+use crate::export::columns_of_text::{Edge, TextTable, wrapped};
+use crate::export::figure::{Axis, Layer, Picture, Style, Ticks, range_of};
+use crate::export::table::{markdown_grid, records};
+use Edge::{Left, Right};
+
+/// Width of the page, columns.
+const WIDTH: usize = 80;
+
+/// Columns of the CSV: name and meaning. One row a group and session.
+pub const COLUMNS: [(&str, &str); 20] = [
+    ("by", "Value of the fact grouped by."),
+    ("kind", "Kind of the blocks; empty for all together."),
+    ("set_point_w", "Set point of the blocks."),
+    ("session", "The session, as named on the command line."),
+    ("title", "Its title."),
+    ("blocks", "Its blocks in this group."),
+    ("bias_percent", "Mean of their biases."),
+    ("group_sessions", "Sessions in the group."),
+    ("group_blocks", "Blocks in the group."),
+    ("group_bias_percent", "Mean of the sessions' means."),
+    (
+        "group_bias_ci95_lower_percent",
+        "Its lower 95 % confidence limit.",
+    ),
+    (
+        "group_bias_ci95_upper_percent",
+        "Its upper 95 % confidence limit.",
+    ),
+    (
+        "repeatability_sd_percent",
+        "Standard deviation within a session (ISO 5725-2).",
+    ),
+    (
+        "repeatability_ci95_lower_percent",
+        "Its lower 95 % confidence limit.",
+    ),
+    (
+        "repeatability_ci95_upper_percent",
+        "Its upper 95 % confidence limit.",
+    ),
+    (
+        "between_session_sd_percent",
+        "Standard deviation between sessions.",
+    ),
+    (
+        "between_session_ci95_lower_percent",
+        "Its lower 95 % confidence limit.",
+    ),
+    (
+        "between_session_ci95_upper_percent",
+        "Its upper 95 % confidence limit.",
+    ),
+    (
+        "reproducibility_sd_percent",
+        "Standard deviation of a block on another day.",
+    ),
+    ("remark", "What to make of the group."),
+];
+
+/// One row a group and session, with the columns of [`COLUMNS`].
+///
+/// # Errors
+/// [`ExportError::Csv`]; none is known.
+pub fn csv(survey: &Survey) -> Result<String, ExportError> {
+    let number = |value: Option<f64>| {
+        let finite = value.filter(|v| v.is_finite());
+        finite.map_or_else(String::new, machine_number)
+    };
+    let mut lines: Vec<Vec<String>> = vec![COLUMNS.map(|(name, _)| name.to_owned()).to_vec()];
+    for group in &survey.groups {
+        let p = &group.precision;
+        let ends = |i: Option<Interval>| [number(i.map(|i| i[0])), number(i.map(|i| i[1]))];
+        for mean in &group.sessions {
+            let named = survey.sessions.iter().find(|s| s.session == mean.session);
+            let mut line = vec![
+                group.by.as_deref().map_or_else(String::new, inert),
+                group.kind.map_or("", |kind| kind.word()).to_owned(),
+                number(group.set_point_w),
+                inert(&mean.session),
+                named.map_or_else(String::new, |s| inert(&s.title)),
+                mean.blocks.to_string(),
+                number(Some(mean.bias_percent)),
+                p.sessions.to_string(),
+                p.n.to_string(),
+                number(p.mean),
+            ];
+            line.extend(ends(p.mean_ci95));
+            line.push(number(p.repeatability_sd));
+            line.extend(ends(p.repeatability_ci95));
+            line.push(number(p.between_session_sd));
+            line.extend(ends(p.between_session_ci95));
+            line.push(number(p.reproducibility_sd));
+            line.push(inert(&p.note));
+            lines.push(line);
+        }
+    }
+    records(&lines)
+}
+
+fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {
+    value.map_or_else(|| "—".to_owned(), |v| human_number(v, decimals, signed))
+}
+
+fn interval(value: Option<Interval>, signed: bool) -> String {
+    value.map_or_else(
+        || "—".to_owned(),
+        |[low, high]| {
+            let (low, high) = (human_number(low, 2, signed), human_number(high, 2, signed));
+            format!("[{low}, {high}]")
+        },
+    )
+}
+
+/// What a group is called: value of the fact, kind, set point.
+fn name(survey: &Survey, group: &GroupFigures) -> String {
+    let by = match (&survey.by, &group.by) {
+        (Some(_), Some(value)) => format!("{}, ", one_line(value)),
+        (Some(key), None) => format!("no {}, ", one_line(key)),
+        (None, _) => String::new(),
+    };
+    let what = match (group.kind, group.set_point_w) {
+        (Some(kind), Some(watts)) => format!("{kind} {} W", machine_number(watts)),
+        (Some(kind), None) => kind.word().to_owned(),
+        (None, _) => "all blocks".to_owned(),
+    };
+    format!("{by}{what}")
+}
+
+const PRECISION_HEADS: [&str; 7] = [
+    "group",
+    "sessions",
+    "blocks",
+    "bias %",
+    "95 % CI %",
+    "within % (s_r)",
+    "between % (s_L)",
+];
+
+fn precision_line(survey: &Survey, group: &GroupFigures) -> Vec<String> {
+    let p = &group.precision;
+    vec![
+        name(survey, group),
+        p.sessions.to_string(),
+        p.n.to_string(),
+        optional(p.mean, 2, true),
+        interval(p.mean_ci95, true),
+        optional(p.repeatability_sd, 2, false),
+        optional(p.between_session_sd, 2, false),
+    ]
+}
+
+const SPREAD_HEADS: [&str; 5] = [
+    "group",
+    "s_r 95 % CI %",
+    "s_L 95 % CI %",
+    "s_R %",
+    "s_R 95 % CI %",
+];
+
+fn spread_line(survey: &Survey, group: &GroupFigures) -> Vec<String> {
+    let p = &group.precision;
+    vec![
+        name(survey, group),
+        interval(p.repeatability_ci95, false),
+        interval(p.between_session_ci95, false),
+        optional(p.reproducibility_sd, 2, false),
+        interval(p.reproducibility_ci95, false),
+    ]
+}
+
+const SESSION_HEADS: [&str; 4] = ["group", "session", "blocks", "bias %"];
+
+fn session_lines(survey: &Survey) -> Vec<Vec<String>> {
+    let mut lines = Vec::new();
+    for group in &survey.groups {
+        for mean in &group.sessions {
+            lines.push(vec![
+                name(survey, group),
+                one_line(&mean.session),
+                mean.blocks.to_string(),
+                human_number(mean.bias_percent, 2, true),
+            ]);
+        }
+    }
+    lines
+}
+
+/// What to make of the groups, each sentence once, with the groups it is said of.
+fn remarks(survey: &Survey) -> Vec<String> {
+    let mut said: Vec<(String, Vec<String>)> = Vec::new();
+    for group in survey
+        .groups
+        .iter()
+        .filter(|g| !g.precision.note.is_empty())
+    {
+        let note = &group.precision.note;
+        match said.iter_mut().find(|(text, _)| text == note) {
+            Some((_, groups)) => groups.push(name(survey, group)),
+            None => said.push((note.clone(), vec![name(survey, group)])),
+        }
+    }
+    said.into_iter()
+        .map(|(note, groups)| format!("{}: {note}.", groups.join("; ")))
+        .collect()
+}
+
+/// 80 columns for reading.
+pub fn text(survey: &Survey) -> String {
+    let mut out = format!(
+        "{} sessions{}\n",
+        survey.sessions.len(),
+        survey
+            .by
+            .as_ref()
+            .map_or_else(String::new, |key| format!(", by {}", one_line(key)))
+    );
+    let groups = || survey.groups.iter();
+    out.push_str("\nPRECISION\n");
+    let lines = groups()
+        .map(|group| precision_line(survey, group))
+        .collect();
+    out.push_str(&grid(&PRECISION_HEADS, 1, lines));
+    out.push('\n');
+    let lines = groups().map(|group| spread_line(survey, group)).collect();
+    out.push_str(&grid(&SPREAD_HEADS, 1, lines));
+    out.push_str("\nBIAS OF EACH SESSION\n");
+    out.push_str(&grid(&SESSION_HEADS, 2, session_lines(survey)));
+    for (title, notes) in [("REMARKS", remarks(survey)), ("LEFT OUT", skipped(survey))] {
+        if !notes.is_empty() {
+            out.push_str(&format!("\n{title}\n"));
+        }
+        for note in notes {
+            out.push_str(&wrapped("- ", &one_line(&note), WIDTH));
+        }
+    }
+    out
+}
+
+fn skipped(survey: &Survey) -> Vec<String> {
+    let skipped = survey.skipped.iter();
+    skipped
+        .map(|s| format!("{}: {}", s.session, s.reason))
+        .collect()
+}
+
+/// Columns of text, the first `texts` of them to the left.
+fn grid(heads: &[&str], texts: usize, lines: Vec<Vec<String>>) -> String {
+    let edge = |place: usize| if place < texts { Left } else { Right };
+    let mut out = TextTable::new(
+        heads
+            .iter()
+            .enumerate()
+            .map(|(place, head)| (*head, edge(place))),
+    );
+    for line in lines {
+        out.push(line);
+    }
+    out.render("", WIDTH)
+}
+
+/// The same tables for a page.
+pub fn markdown(survey: &Survey) -> String {
+    let heads = |heads: &[&str]| -> Vec<String> { heads.iter().map(|h| (*h).to_owned()).collect() };
+    let groups = || survey.groups.iter();
+    let precision: Vec<_> = groups().map(|g| precision_line(survey, g)).collect();
+    let spread: Vec<_> = groups().map(|g| spread_line(survey, g)).collect();
+    let mut out = format!(
+        "# Survey of {} sessions\n\n## Precision\n\n{}\n{}\n## Bias of each session\n\n{}",
+        survey.sessions.len(),
+        markdown_grid(&heads(&PRECISION_HEADS), &precision),
+        markdown_grid(&heads(&SPREAD_HEADS), &spread),
+        markdown_grid(&heads(&SESSION_HEADS), &session_lines(survey)),
+    );
+    for (title, notes) in [("Remarks", remarks(survey)), ("Left out", skipped(survey))] {
+        if !notes.is_empty() {
+            out.push_str(&format!("\n## {title}\n\n"));
+        }
+        for note in notes {
+            out.push_str(&format!(
+                "- {}\n",
+                crate::export::table::markdown_escaped(&note)
+            ));
+        }
+    }
+    out
+}
+
+/// Bias of each session against the set point, one marker a value of the fact, with the mean and
+/// where 95 % of blocks on other days are expected (±2 reproducibility SD).
+///
+/// # Errors
+/// [`ExportError::NothingToDraw`] where no block has a set point.
+pub fn picture(survey: &Survey) -> Result<Picture, ExportError> {
+    let drawn: Vec<&GroupFigures> = survey
+        .groups
+        .iter()
+        .filter(|group| group.kind.is_some() && group.set_point_w.is_some())
+        .collect();
+    if drawn.is_empty() {
+        return Err(ExportError::NothingToDraw {
+            kind: "survey",
+            reason: "no session has a judged block with a set point".to_owned(),
+        });
+    }
+    let mut values: Vec<Option<&str>> = drawn.iter().map(|g| g.by.as_deref()).collect();
+    values.sort_unstable();
+    values.dedup();
+    let levels = range_of(drawn.iter().filter_map(|g| g.set_point_w));
+    let room = (levels[1] - levels[0]).max(20.0);
+    let across = [levels[0] - 0.05 * room, levels[1] + 0.05 * room];
+    let mut layers = vec![Layer::Rule {
+        name: String::new(),
+        at: 0.0,
+        style: Style::ZERO,
+    }];
+    for (place, value) in values.iter().enumerate() {
+        let own = drawn.iter().filter(|g| g.by.as_deref() == *value);
+        // Values of the fact stand beside each other, not on top.
+        let shift = room * 0.02 * (place as f64 - 0.5 * (values.len() as f64 - 1.0));
+        layers.extend(own_layers(
+            survey,
+            own.copied().collect(),
+            *value,
+            place,
+            shift,
+        ));
+    }
+    let heights = layers.iter().flat_map(|layer| match layer {
+        Layer::Points { points, .. } | Layer::Line { points, .. } => {
+            points.iter().map(|p| p[1]).collect()
+        }
+        _ => vec![0.0],
+    });
+    let heights = range_of(heights);
+    Ok(Picture {
+        title: "Bias of each session by set point".to_owned(),
+        facts: vec![format!(
+            "{} sessions, {} blocks. Upright lines: mean ± 2 reproducibility SD. No smoothing.",
+            survey.sessions.len(),
+            drawn.iter().map(|g| g.precision.n).sum::<usize>()
+        )],
+        x: Axis {
+            label: "set point, W".to_owned(),
+            range: across,
+            ticks: Ticks::Numbers,
+        },
+        y: Axis {
+            label: "bias after the allowance, %".to_owned(),
+            range: heights,
+            ticks: Ticks::Numbers,
+        },
+        layers,
+    })
+}
+
+fn own_layers(
+    survey: &Survey,
+    groups: Vec<&GroupFigures>,
+    value: Option<&str>,
+    place: usize,
+    shift: f64,
+) -> Vec<Layer> {
+    let style = Style::of_stream(place);
+    let name = match (&survey.by, value) {
+        (Some(key), Some(value)) => format!("{} {}", one_line(key), one_line(value)),
+        (Some(key), None) => format!("no {}", one_line(key)),
+        (None, _) => "a session".to_owned(),
+    };
+    let mut points = Vec::new();
+    let mut means = Vec::new();
+    let mut layers = Vec::new();
+    for group in groups {
+        let Some(level) = group.set_point_w else {
+            continue;
+        };
+        let x = level + shift;
+        points.extend(group.sessions.iter().map(|s| [x, s.bias_percent]));
+        means.extend(group.precision.mean.map(|mean| [x, mean]));
+        let spread = group.precision.mean.zip(group.precision.reproducibility_sd);
+        layers.extend(spread.map(|(mean, sd)| Layer::Line {
+            name: String::new(),
+            points: vec![[x, mean - 2.0 * sd], [x, mean + 2.0 * sd]],
+            style: Style {
+                marker: None,
+                ..style
+            },
+        }));
+    }
+    layers.push(Layer::Line {
+        name: format!("mean, {name}"),
+        points: means,
+        style: Style {
+            marker: None,
+            dashed: true,
+            ..style
+        },
+    });
+    layers.push(Layer::Points {
+        name,
+        points,
+        style,
+    });
+    layers
+}
