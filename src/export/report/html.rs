@@ -58,6 +58,11 @@ pub(super) fn terms(items: &[(String, String)]) -> String {
     }
 }
 
+/// A link within the page.
+pub(super) fn link(id: &str, text: &str) -> String {
+    format!("<a href=\"#{id}\">{}</a>", escaped(text))
+}
+
 /// A table with a caption; the first cell of each row is its head. Empty for no rows.
 pub(super) fn table<S: AsRef<str>>(caption: &str, heads: &[S], rows: &[Vec<String>]) -> String {
     if rows.is_empty() {

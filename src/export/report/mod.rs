@@ -210,6 +210,13 @@ fn verdicts(material: &Material<'_>) -> String {
     if rows.is_empty() {
         return paragraph("No segment is tagged, so nothing is judged.");
     }
+    let links: Vec<String> = material
+        .table
+        .segments
+        .iter()
+        .map(|s| html::link(&format!("segment-{}", s.id), &s.id.to_string()))
+        .collect();
+    let links = format!("<p>To segment {}</p>\n", links.join(" "));
     let heads = [
         "segment",
         "from",
@@ -225,7 +232,7 @@ fn verdicts(material: &Material<'_>) -> String {
     let explained = paragraph(
         "Conforms: |bias| + U is at most the limit. Does not conform: |bias| − U is greater than the limit. Else the evidence is inconclusive (ISO 14253-1, ILAC-G8:09/2019).",
     );
-    html::table("Claim against evidence", &heads, &rows) + &explained
+    html::table("Claim against evidence", &heads, &rows) + &links + &explained
 }
 
 fn words(material: &Material<'_>) -> String {

@@ -60,6 +60,7 @@ fn one(material: &Material<'_>, segment: &SegmentFigures) -> Result<String, Expo
     out.push_str(&picture);
     out.push_str(&agreement(segment));
     out.push_str(&means(segment));
+    out.push_str(&cadence(segment));
     out.push_str(&figures_of_kind(material, segment));
     Ok(out)
 }
@@ -110,6 +111,24 @@ fn budget_row(line: &BudgetLine) -> Vec<String> {
         line.degrees_of_freedom
             .map_or_else(|| "∞".to_owned(), |d| number(d, 1, false)),
     ]
+}
+
+/// Cadence of each pair that carries it.
+fn cadence(segment: &SegmentFigures) -> String {
+    let rows: Vec<Vec<String>> = segment
+        .cadence
+        .iter()
+        .map(|pair| {
+            vec![
+                format!("{} − {}", pair.under_test, pair.reference),
+                optional(pair.bias_rpm, 2, true),
+                optional(pair.sd_diff_rpm, 2, false),
+                optional(pair.spike_percent, 1, false),
+            ]
+        })
+        .collect();
+    let heads = ["pair", "bias, rpm", "SD of differences, rpm", "spikes, %"];
+    table("Cadence", &heads, &rows)
 }
 
 fn agreement(segment: &SegmentFigures) -> String {
@@ -178,42 +197,40 @@ fn means(segment: &SegmentFigures) -> String {
     table("Power of each stream", &heads, &rows)
 }
 
-/// What the tables above do not show: the figures of the kind, the noise, the cadence.
+/// What the tables above do not show: the figures of the kind, and the noise.
 fn figures_of_kind(material: &Material<'_>, segment: &SegmentFigures) -> String {
     let rows = rows_of(material.table, segment);
+    let Some(row) = rows.first() else {
+        return String::new();
+    };
+    let own = Group::AFTER_ROW
+        .into_iter()
+        .filter(|group| !group.of_pair())
+        .filter(|group| !matches!(group, Group::Verdict | Group::References));
     let mut out = String::new();
-    for group in Group::AFTER_ROW {
-        let shown = matches!(
-            group,
-            Group::Verdict | Group::Agreement | Group::Streams | Group::References
-        );
-        if shown {
+    for group in own {
+        let View {
+            mut scalars,
+            heads,
+            mut lists,
+        } = view(row, group);
+        if scalars.is_empty() && lists.is_empty() {
             continue;
         }
-        let own = if group.of_pair() {
-            rows.as_slice()
-        } else {
-            rows.get(..1).unwrap_or(&[])
-        };
-        for row in own {
-            let View {
-                scalars,
-                heads,
-                lists,
-            } = view(row, group);
-            if scalars.is_empty() && lists.is_empty() {
-                continue;
+        let values = scalars.iter_mut().map(|(_, value)| value);
+        for value in values.chain(lists.iter_mut().flatten()) {
+            if let Some(size) = value.strip_prefix('-') {
+                *value = format!("−{size}");
             }
-            let of = row
-                .pair
-                .filter(|_| group.of_pair())
-                .map_or_else(String::new, |pair| {
-                    format!(", {} against {}", pair.under_test, pair.reference)
-                });
-            let title = format!("{}{of}", group.title());
-            let _ = write!(out, "<h4>{}</h4>\n{}", escaped(&title), terms(&scalars));
-            out.push_str(&table(&title, &heads, &lists));
         }
+        let title = group.title();
+        let _ = write!(
+            out,
+            "<h4>{}</h4>\n{}{}",
+            escaped(title),
+            terms(&scalars),
+            table(title, &heads, &lists)
+        );
     }
     out
 }

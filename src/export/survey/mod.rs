@@ -305,7 +305,15 @@ mod tests {
     fn forty_rides_recover_the_spread_they_were_made_with() {
         use rayon::prelude::*;
         const BETWEEN_PERCENT: f64 = 0.8;
-        let plan = Plan::built_in("repeatability").unwrap();
+        let plan = Plan::from_toml(
+            "three blocks",
+            "title = \"Three blocks\"\npurpose = \"A test.\"\ncovers = [\"bias\"]\n\
+             [[phase]]\nkind = \"steady-block\"\nduration_s = 150\nset_point_w = 130\n\
+             cadence_rpm = 85\ngear = \"50/17\"\n\
+             [[phase]]\nkind = \"steady-block\"\nduration_s = 150\nset_point_w = 200\n\
+             [[phase]]\nkind = \"steady-block\"\nduration_s = 150\nset_point_w = 270\n",
+        )
+        .unwrap();
         // Normal quantiles, so that the forty have this standard deviation whatever the seed.
         let offsets: Vec<f64> = (0..40)
             .map(|i| crate::analysis::stats::normal_quantile((f64::from(i) + 0.5) / 40.0))

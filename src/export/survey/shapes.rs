@@ -13,7 +13,7 @@ use Edge::{Left, Right};
 const WIDTH: usize = 80;
 
 /// Columns of the CSV: name and meaning. One row a group and session.
-pub const COLUMNS: [(&str, &str); 20] = [
+pub const COLUMNS: [(&str, &str); 22] = [
     ("by", "Value of the fact grouped by."),
     ("kind", "Kind of the blocks; empty for all together."),
     ("set_point_w", "Set point of the blocks."),
@@ -58,7 +58,15 @@ pub const COLUMNS: [(&str, &str); 20] = [
     ),
     (
         "reproducibility_sd_percent",
-        "Standard deviation of a block on another day.",
+        "Standard deviation of one block on another day.",
+    ),
+    (
+        "reproducibility_ci95_lower_percent",
+        "Its lower 95 % confidence limit.",
+    ),
+    (
+        "reproducibility_ci95_upper_percent",
+        "Its upper 95 % confidence limit.",
     ),
     ("remark", "What to make of the group."),
 ];
@@ -96,6 +104,7 @@ pub fn csv(survey: &Survey) -> Result<String, ExportError> {
             line.push(number(p.between_session_sd));
             line.extend(ends(p.between_session_ci95));
             line.push(number(p.reproducibility_sd));
+            line.extend(ends(p.reproducibility_ci95));
             line.push(inert(&p.note));
             lines.push(line);
         }
@@ -117,6 +126,9 @@ fn interval(value: Option<Interval>, signed: bool) -> String {
     )
 }
 
+/// What the standard deviations are.
+const MEANING: &str = "s_r: standard deviation within a ride (repeatability); s_L: between rides; s_R: of one block on another day (reproducibility); ISO 5725-2. The bias is the mean of the rides' means.";
+
 /// What a group is called: value of the fact, kind, set point.
 fn name(survey: &Survey, group: &GroupFigures) -> String {
     let by = match (&survey.by, &group.by) {
@@ -134,12 +146,12 @@ fn name(survey: &Survey, group: &GroupFigures) -> String {
 
 const PRECISION_HEADS: [&str; 7] = [
     "group",
-    "sessions",
+    "rides",
     "blocks",
     "bias %",
     "95 % CI %",
-    "within % (s_r)",
-    "between % (s_L)",
+    "s_r %",
+    "s_L %",
 ];
 
 fn precision_line(survey: &Survey, group: &GroupFigures) -> Vec<String> {
@@ -229,6 +241,7 @@ pub fn text(survey: &Survey) -> String {
     out.push('\n');
     let lines = groups().map(|group| spread_line(survey, group)).collect();
     out.push_str(&grid(&SPREAD_HEADS, 1, lines));
+    out.push_str(&wrapped("", MEANING, WIDTH));
     out.push_str("\nBIAS OF EACH SESSION\n");
     out.push_str(&grid(&SESSION_HEADS, 2, session_lines(survey)));
     for (title, notes) in [("REMARKS", remarks(survey)), ("LEFT OUT", skipped(survey))] {
@@ -271,7 +284,7 @@ pub fn markdown(survey: &Survey) -> String {
     let precision: Vec<_> = groups().map(|g| precision_line(survey, g)).collect();
     let spread: Vec<_> = groups().map(|g| spread_line(survey, g)).collect();
     let mut out = format!(
-        "# Survey of {} sessions\n\n## Precision\n\n{}\n{}\n## Bias of each session\n\n{}",
+        "# Survey of {} sessions\n\n## Precision\n\n{}\n{}\n{MEANING}\n\n## Bias of each session\n\n{}",
         survey.sessions.len(),
         markdown_grid(&heads(&PRECISION_HEADS), &precision),
         markdown_grid(&heads(&SPREAD_HEADS), &spread),
