@@ -351,10 +351,18 @@ pub fn picture(survey: &Survey) -> Result<Picture, ExportError> {
         _ => vec![0.0],
     });
     let heights = range_of(heights);
+    let spread = drawn
+        .iter()
+        .any(|g| g.precision.reproducibility_sd.is_some());
+    let uprights = if spread {
+        " Upright lines: mean ± 2 reproducibility SD."
+    } else {
+        ""
+    };
     Ok(Picture {
         title: "Bias of each session by set point".to_owned(),
         facts: vec![format!(
-            "{} sessions, {} blocks. Upright lines: mean ± 2 reproducibility SD. No smoothing.",
+            "{} sessions, {} blocks.{uprights} No smoothing.",
             survey.sessions.len(),
             drawn.iter().map(|g| g.precision.n).sum::<usize>()
         )],
