@@ -135,17 +135,30 @@ impl OpenedSession {
         let mut problems = Vec::new();
         for stream in &session.streams {
             let want = Want::of(stream);
-            let at = wants.iter().position(|other| *other == want);
-            let source = at
-                .and_then(|at| read.get(at))
-                .map_or(Ok(Source::default()), |result| {
-                    find_source(folder, stream, result, options)
-                })
-                .unwrap_or_else(|problem| {
-                    problems.push(problem);
-                    Source::default()
-                });
-            sources.push(source);
+            let shared = wants
+                .iter()
+                .zip(&read)
+                .find(|(other, _)| other.same_reading(&want));
+            let source = match shared {
+                None => Ok(Source::default()),
+                Some((other, result)) => find_source(folder, stream, result, options).or_else(
+                    // A column that no usual name gives away is seen only when asked for.
+                    |problem| match problem {
+                        Problem::NoSuchStream { .. } if *other != want => {
+                            let own = crate::recording::read(
+                                &folder.join(&want.file),
+                                &want.options(options.strict),
+                            );
+                            find_source(folder, stream, &own.map(Arc::new), options)
+                        }
+                        problem => Err(problem),
+                    },
+                ),
+            };
+            sources.push(source.unwrap_or_else(|problem| {
+                problems.push(problem);
+                Source::default()
+            }));
         }
         Self {
             folder: folder.to_owned(),
@@ -199,6 +212,13 @@ impl Want {
         }
     }
 
+    /// Whether one reading of the file serves both, whatever power columns they name.
+    fn same_reading(&self, other: &Self) -> bool {
+        self.file == other.file
+            && self.columns.time == other.columns.time
+            && self.columns.device == other.columns.device
+    }
+
     fn options(&self, strict: bool) -> ReadOptions {
         ReadOptions {
             strict,
@@ -210,7 +230,7 @@ impl Want {
 fn wanted_recordings(session: &Session) -> Vec<Want> {
     let mut wants: Vec<Want> = Vec::new();
     for want in session.streams.iter().map(Want::of) {
-        if !wants.contains(&want) {
+        if !wants.iter().any(|other| other.same_reading(&want)) {
             wants.push(want);
         }
     }
@@ -256,9 +276,10 @@ fn find_source(
 fn place_of(stream: &Stream, recording: &Recording) -> Result<usize, String> {
     let streams = &recording.streams;
     if let Some(channel) = &stream.channel {
-        let named = streams
-            .iter()
-            .position(|s| s.power_field.as_ref() == Some(channel));
+        let named = streams.iter().position(|s| {
+            let field = s.power_field.as_deref();
+            field.is_some_and(|field| field.eq_ignore_ascii_case(channel))
+        });
         return named.ok_or_else(|| {
             let known: Vec<&str> = streams
                 .iter()
