@@ -102,7 +102,7 @@ const OTHERS: [Entry; 12] = [
             "Difference of two references over their joint expanded uncertainty; beyond ±1 they contradict each other.",
             "(x̄₁ − x̄₂)/√(U₁² + U₂²), a reference's claim being its U",
             "ISO 13528",
-            "Agreement does not prove either true: both may share an error.",
+            "Agreement does not prove either true: both may share an error. The claims alone are the uncertainties: over a short block, or at low power, the scatter of the two can push it past 1.",
         ],
     ),
     figure(
