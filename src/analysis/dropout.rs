@@ -236,12 +236,6 @@ fn zeros(power: &[f64], others: &Others, step_s: f64) -> Vec<Rows> {
         .collect()
 }
 
-/// Share of the rows of a window that a stream lacks, %; `None` for an empty window.
-pub fn missing_percent(power: &[f64]) -> Option<f64> {
-    let present = power.iter().filter(|v| v.is_finite()).count();
-    (!power.is_empty()).then(|| 100.0 * (power.len() - present) as f64 / power.len() as f64)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -400,7 +394,5 @@ mod tests {
         );
         let silent = [f64::NAN; 9];
         assert_eq!(find(&[0.0; 9], &[&silent], grid(9), Some(1.0), &[]), vec![]);
-        assert_eq!(missing_percent(&[]), None);
-        assert_eq!(missing_percent(&[1.0, f64::NAN]), Some(50.0));
     }
 }

@@ -50,13 +50,15 @@ struct Tally {
     excursions_right: usize,
     hours: f64,
     proposals: Vec<Proposed>,
-    proposals_made: usize,
-    proposals_strange: usize,
+    proposals_made: [usize; 2],
+    proposals_strange: [usize; 2],
 }
 
 /// A true segment and the proposal of its kind that comes nearest.
 struct Proposed {
     kind: Kind,
+    /// Whether laps, workout steps and gear events were there to see.
+    annotated: bool,
     share: f64,
     set_point_right: bool,
 }
@@ -197,12 +199,20 @@ impl Ride {
             }
         }
         self.whole_ride(&mut tally);
-        self.suggestions(&mut tally);
+        let told = Evidence::of(&self.aligned);
+        let silent = Evidence {
+            laps: Vec::new(),
+            set_points: Vec::new(),
+            gear_changes_s: Vec::new(),
+            ..told.clone()
+        };
+        self.suggestions(&told, true, &mut tally);
+        self.suggestions(&silent, false, &mut tally);
         tally
     }
 
-    fn suggestions(&self, tally: &mut Tally) {
-        let found = suggest::proposals(&Evidence::of(&self.aligned));
+    fn suggestions(&self, evidence: &Evidence, annotated: bool, tally: &mut Tally) {
+        let found = suggest::proposals(evidence);
         let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
         let truths = || {
             self.rehearsal
@@ -229,12 +239,13 @@ impl Ride {
             }
             tally.proposals.push(Proposed {
                 kind: truth.kind,
+                annotated,
                 share,
                 set_point_right: truth.set_point_w.is_none()
                     || best.is_some_and(|best| best.segment.set_point_w == truth.set_point_w),
             });
         }
-        tally.proposals_made += found.len();
+        tally.proposals_made[usize::from(annotated)] += found.len();
         let strange = found.iter().filter(|proposal| {
             !truths().any(|truth| {
                 truth.kind == proposal.segment.kind
@@ -243,7 +254,7 @@ impl Ride {
             })
         });
         for proposal in strange {
-            tally.proposals_strange += 1;
+            tally.proposals_strange[usize::from(annotated)] += 1;
             if std::env::args().any(|word| word == "--misses") {
                 println!(
                     "seed {}: strange {:?} {:.0}-{:.0} {}",
@@ -481,8 +492,10 @@ impl Tally {
             .extend(other.ceiling_errors_percent);
         self.hours += other.hours;
         self.proposals.extend(other.proposals);
-        self.proposals_made += other.proposals_made;
-        self.proposals_strange += other.proposals_strange;
+        for source in 0..2 {
+            self.proposals_made[source] += other.proposals_made[source];
+            self.proposals_strange[source] += other.proposals_strange[source];
+        }
         for (mine, theirs) in [
             (&mut self.sprints, other.sprints),
             (&mut self.separated, other.separated),
@@ -534,23 +547,30 @@ impl Tally {
             self.excursions_found - self.excursions_right,
             self.hours,
         );
-        for kind in Kind::ALL {
-            let of_kind = || self.proposals.iter().filter(|p| p.kind == *kind);
-            let count = of_kind().count();
-            if count > 0 {
+        for (source, name) in [(1, "all evidence"), (0, "power, cadence and speed alone")] {
+            println!("proposals from {name}:");
+            for kind in Kind::ALL {
+                let of_kind = || {
+                    let all = self.proposals.iter();
+                    all.filter(move |p| p.kind == *kind && usize::from(p.annotated) == source)
+                };
+                let count = of_kind().count();
+                if count == 0 {
+                    continue;
+                }
                 let shares: Vec<f64> = of_kind().map(|p| p.share).collect();
                 println!(
-                    "proposals      {kind:<12} matched {}, median share {:.2}, set point right {}",
+                    "  {kind:<12} matched {}, median share {:.2}, set point right {}",
                     share(of_kind().filter(|p| p.share >= MATCH).count(), count),
                     quantile(&shares, 0.5),
                     share(of_kind().filter(|p| p.set_point_right).count(), count),
                 );
             }
+            println!(
+                "  of no planned segment {}",
+                share(self.proposals_strange[source], self.proposals_made[source])
+            );
         }
-        println!(
-            "proposals      of no planned segment {}",
-            share(self.proposals_strange, self.proposals_made)
-        );
     }
 }
 
