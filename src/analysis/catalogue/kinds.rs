@@ -188,9 +188,9 @@ pub(super) const ENTRIES: &[Entry] = &[
         "s",
         2,
         [
-            "95 % limits of the time constant in the linearised model.",
-            "τ ± t · its standard error",
-            "linearised least squares",
+            "95 % limits of the time constant: the values that fit nearly as well, dead time and gain being fitted anew.",
+            "all τ with RSS(τ) ≤ RSS · (1 + F(0.95; 1, n − p)/(n − p)), widened by 0.15 s for the references' own lag",
+            "profile of the least-squares fit (from memory)",
             "",
         ],
     ),
