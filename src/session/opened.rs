@@ -230,8 +230,11 @@ impl Want {
 fn wanted_recordings(session: &Session) -> Vec<Want> {
     let mut wants: Vec<Want> = Vec::new();
     for want in session.streams.iter().map(Want::of) {
-        if !wants.iter().any(|other| other.same_reading(&want)) {
-            wants.push(want);
+        match wants.iter_mut().find(|other| other.same_reading(&want)) {
+            None => wants.push(want),
+            // A column asked for is the only one read: for several, let the names tell.
+            Some(other) if other.columns.power != want.columns.power => other.columns.power = None,
+            Some(_) => {}
         }
     }
     wants
