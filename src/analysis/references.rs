@@ -26,10 +26,15 @@ pub struct PairMeans {
     pub first_w: f64,
     /// Mean of the second, W.
     pub second_w: f64,
+    /// Half-width of the 95 % limits of their mean difference, W: how far scatter alone puts them
+    /// apart. `None` where so few seconds do not tell.
+    pub scatter_w: Option<f64>,
 }
 
 /// The references against each other, from the means of their pairs. The claims count as expanded
-/// uncertainties at the pair's level. The pair reported is the one with the largest |E_n|, or,
+/// uncertainties at the pair's level, and so does the scatter of the seconds behind the difference:
+/// with the claims alone, two good meters would seem to contradict each other on a short or restless
+/// stretch. The pair reported is the one with the largest |E_n|, or,
 /// where no claim is stated, the largest difference. `agree` is `Some(false)` as soon as one pair
 /// disagrees, and `None` while no pair does but some cannot be tested. `None` for no references.
 pub fn references(
@@ -90,12 +95,8 @@ fn difference_percent(pair: &PairMeans) -> Option<f64> {
 fn en_of(stated: &[StatedReference], pair: &PairMeans) -> Option<f64> {
     let level = level_w(pair);
     let limit = |at: usize| Some(stated.get(at)?.claim?.limit_w(level));
-    en_number(
-        pair.first_w,
-        limit(pair.first)?,
-        pair.second_w,
-        limit(pair.second)?,
-    )
+    let second = limit(pair.second)?.hypot(pair.scatter_w?);
+    en_number(pair.first_w, limit(pair.first)?, pair.second_w, second)
 }
 
 /// The sentence that goes with the test of the references.
@@ -123,6 +124,9 @@ fn note(
         None if tested.is_empty() => {
             "agreement cannot be tested: no two seconds in which two references have a value"
                 .to_owned()
+        }
+        None if tested.iter().any(|(pair, _)| pair.scatter_w.is_none()) => {
+            "too few seconds to tell whether the references agree".to_owned()
         }
         None => "agreement cannot be tested for every pair".to_owned(),
     };
@@ -159,6 +163,7 @@ mod tests {
             second,
             first_w,
             second_w,
+            scatter_w: Some(0.0),
         }
     }
 
@@ -198,6 +203,31 @@ mod tests {
         );
         let far = run(&[Some(1.0), Some(1.0)], &[256.0, 250.0]);
         assert_eq!(far.agree, Some(false));
+    }
+
+    #[test]
+    fn scatter_widens_what_counts_as_agreement() {
+        let stated = [stated("pedals", Some(1.0)), stated("hub", Some(1.0))];
+        let en = |scatter_w| {
+            let pairs = [PairMeans {
+                scatter_w,
+                ..pair(0, 1, 256.0, 250.0)
+            }];
+            references(&stated, &[None, None], &pairs).unwrap()
+        };
+        // Claims of 2.53 W each: 6/√(2.53² + 2.53²) without scatter, 6/√(2.53² + 2.53² + 6²) with.
+        assert_close(
+            en(Some(0.0)).en_number.unwrap(),
+            6.0 / (2.0 * 2.53_f64.powi(2)).sqrt(),
+            1e-12,
+        );
+        let restless = en(Some(6.0));
+        let joint = (2.0 * 2.53_f64.powi(2) + 36.0).sqrt();
+        assert_close(restless.en_number.unwrap(), 6.0 / joint, 1e-12);
+        assert_eq!(restless.agree, Some(true));
+        let short = en(None);
+        assert_eq!((short.en_number, short.agree), (None, None));
+        assert!(short.note.contains("too few seconds"), "{}", short.note);
     }
 
     #[test]

@@ -152,13 +152,15 @@ impl<'a> Window<'a> {
         let mut pairs = Vec::new();
         for (first, &a) in indices.iter().enumerate() {
             for (second, &b) in indices.iter().enumerate().skip(first + 1) {
-                let both = self.compared(Member::Stream(a), Member::Stream(b)).moments;
+                let compared = self.compared(Member::Stream(a), Member::Stream(b));
+                let both = compared.moments;
                 if both.n >= 2 {
                     pairs.push(PairMeans {
                         first,
                         second,
                         first_w: both.mean_x,
                         second_w: both.mean_y,
+                        scatter_w: compared.uncertainty_w.map(|u| u.half_width95()),
                     });
                 }
             }

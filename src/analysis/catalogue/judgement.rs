@@ -100,9 +100,9 @@ const OTHERS: [Entry; 12] = [
         2,
         [
             "Difference of two references over their joint expanded uncertainty; beyond ±1 they contradict each other.",
-            "(x̄₁ − x̄₂)/√(U₁² + U₂²), a reference's claim being its U",
+            "(x̄₁ − x̄₂)/√(U₁² + U₂² + U_d²), a reference's claim being its U and U_d the half-width of the 95 % limits of the mean difference",
             "ISO 13528",
-            "Agreement does not prove either true: both may share an error. The claims alone are the uncertainties: over a short block, or at low power, the scatter of the two can push it past 1.",
+            "Agreement does not prove either true: both may share an error. A short or restless block tests little: its scatter widens what counts as agreement.",
         ],
     ),
     figure(
@@ -111,7 +111,7 @@ const OTHERS: [Entry; 12] = [
         "",
         0,
         [
-            "Whether |E_n| ≤ 1 for every pair; null where no claim is stated or there is one reference. If not, the verdict is withheld.",
+            "Whether |E_n| ≤ 1 for every pair; null where no claim is stated, there is one reference, or too few seconds tell. If not, the verdict is withheld.",
             "",
             "ISO 13528",
             "",

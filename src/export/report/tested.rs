@@ -161,7 +161,7 @@ pub(super) fn references(material: &Material<'_>) -> Result<String, ExportError>
         paragraph("There are no two references to compare: the verdicts rest on trust in the one.")
     } else {
         paragraph(
-            "References agree where |E_n| is at most 1 (ISO 13528), each one's claim taken as its expanded uncertainty. Where they do not, no verdict is given.",
+            "References agree where |E_n| is at most 1 (ISO 13528), each one's claim taken as its expanded uncertainty, beside the scatter of their difference. Where they do not, no verdict is given.",
         )
     };
     let ride = Subject::ride(&material.opened.session, material.aligned);
