@@ -398,12 +398,16 @@ pub const COLUMNS: &[Column] = columns! {
     "verdict_coverage_factor" "k" "" 2 plain Verdict "Coverage factor." verdict!(v, number(v.coverage_factor));
     "verdict_effective_degrees_of_freedom" "effective dof" "" 1 plain Verdict "Degrees of freedom behind it; empty for infinite." verdict!(v, number(v.effective_degrees_of_freedom));
     "verdict_budget_sources" "budget" "" 0 plain Verdict "The contributions to the uncertainty." verdict!(v, texts(v.budget.iter().map(|b| b.source.as_str())));
+    "verdict_budget_distributions" "distribution of each" "" 0 plain Verdict "How each scatters." verdict!(v, texts(v.budget.iter().map(|b| b.distribution.as_str())));
     "verdict_budget_percent" "u of each" "%" 3 plain Verdict "Standard uncertainty of each, in percent." verdict!(v, numbers(v.budget.iter().map(|b| b.standard_uncertainty_percent)));
     "verdict_budget_w" "u of each" "W" 3 plain Verdict "Standard uncertainty of each." verdict!(v, numbers(v.budget.iter().map(|b| b.standard_uncertainty_w)));
+    "verdict_budget_degrees_of_freedom" "dof of each" "" 1 plain Verdict "Degrees of freedom of each; empty for infinite." verdict!(v, numbers(v.budget.iter().map(|b| b.degrees_of_freedom)));
     "verdict_reasons" "reasons" "" 0 plain Verdict "Why." verdict!(v, texts(v.reasons.iter().map(String::as_str)));
 
     "noise_labels" "streams" "" 0 plain Noise "The streams whose errors are told apart." part!(noise, x, texts(x.streams.iter().map(|s| s.label.as_str())));
     "noise_error_variance_w2" "error variance" "W²" 2 signed Noise "Error variance of each; negative where it is too small to tell or the assumptions fail." part!(noise, x, numbers(x.streams.iter().map(|s| s.error_variance_w2)));
+    "noise_error_variance_ci95_lower_w2" "error variance 95 % from" "W²" 2 signed Noise "Its lower 95 % confidence limit." part!(noise, x, numbers(x.streams.iter().map(|s| s.error_variance_ci95_w2.map(|i| i[0]))));
+    "noise_error_variance_ci95_upper_w2" "error variance 95 % to" "W²" 2 signed Noise "Its upper 95 % confidence limit." part!(noise, x, numbers(x.streams.iter().map(|s| s.error_variance_ci95_w2.map(|i| i[1]))));
     "noise_error_sd_w" "error SD" "W" 2 plain Noise "Its square root." part!(noise, x, numbers(x.streams.iter().map(|s| s.error_sd_w)));
     "noise_noisiest" "noisiest" "" 0 plain Noise "The noisiest, where it can be told." part!(noise, x, text(x.noisiest.as_deref().unwrap_or("")));
     "noise_note" "remark" "" 0 plain Noise "What to make of it." part!(noise, x, text(&x.note));

@@ -127,6 +127,66 @@ mod tests {
         }
     }
 
+    /// Where the figures of a segment stand in the JSON, and how their columns begin.
+    const PLACES: [(&str, &str); 15] = [
+        ("/agreement/0", ""),
+        ("/verdict", "verdict_"),
+        ("/verdict/budget/0", "verdict_budget_"),
+        ("/references", "references_"),
+        ("/noise", "noise_"),
+        ("/noise/streams/0", "noise_"),
+        ("/steady", "steady_"),
+        ("/steady/uncorroborated/0", "steady_uncorroborated_"),
+        ("/sprint", "sprint_"),
+        ("/sprint/peaks/0", "sprint_"),
+        ("/ramp/steps/0", "ramp_step_"),
+        ("/gear_change/changes/0", "gear_change_"),
+        ("/coast", "coast_"),
+        ("/heat_soak", "heat_soak_"),
+        ("/cadence/0", "cadence_"),
+    ];
+
+    #[test]
+    fn every_figure_of_the_json_has_its_column() {
+        let example = serde_json::to_value(crate::analysis::example::example()).unwrap();
+        let has = |wanted: &str| COLUMNS.iter().any(|column| column.name == wanted);
+        let mut checked = 0;
+        for segment in example["segments"].as_array().unwrap() {
+            for (place, prefix) in PLACES {
+                let Some(fields) = segment.pointer(place).and_then(|found| found.as_object())
+                else {
+                    continue;
+                };
+                for (field, value) in fields {
+                    let of_objects = value
+                        .pointer("/0")
+                        .is_some_and(serde_json::Value::is_object);
+                    // Which pair it is stands in the row's own columns.
+                    let of_row = ["under_test", "reference", "label"].contains(&field.as_str());
+                    if of_objects || of_row {
+                        continue;
+                    }
+                    let short = field.replace("standard_uncertainty_", "");
+                    let (stem, unit) = short.split_once("ci95").map_or_else(
+                        || short.split_once("loa95").unwrap_or((&short, "")),
+                        |parts| parts,
+                    );
+                    let interval = if short.contains("ci95") {
+                        "ci95"
+                    } else {
+                        "loa95"
+                    };
+                    let found = has(&format!("{prefix}{short}"))
+                        || has(&format!("{prefix}{short}s"))
+                        || has(&format!("{prefix}{stem}{interval}_lower{unit}"));
+                    assert!(found, "{place}: no column for {field}");
+                    checked += 1;
+                }
+            }
+        }
+        assert!(checked > 80, "{checked}");
+    }
+
     #[test]
     fn a_table_without_anything_is_still_a_table() {
         let empty = Table::default();
