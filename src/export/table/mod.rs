@@ -167,15 +167,12 @@ mod tests {
                         continue;
                     }
                     let short = field.replace("standard_uncertainty_", "");
-                    let (stem, unit) = short.split_once("ci95").map_or_else(
-                        || short.split_once("loa95").unwrap_or((&short, "")),
-                        |parts| parts,
-                    );
                     let interval = if short.contains("ci95") {
                         "ci95"
                     } else {
                         "loa95"
                     };
+                    let (stem, unit) = short.split_once(interval).unwrap_or((&short, ""));
                     let found = has(&format!("{prefix}{short}"))
                         || has(&format!("{prefix}{short}s"))
                         || has(&format!("{prefix}{stem}{interval}_lower{unit}"));
