@@ -39,9 +39,8 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
     loop {
         let (columns, rows) = screen.size()?;
         update(state, Action::Resize(columns, rows));
-        screen.draw(|frame| {
-            let area = frame.area();
-            draw::draw(state, area, frame.buffer_mut());
+        screen.draw((columns, rows), |area, buffer| {
+            draw::draw(state, area, buffer)
         })?;
         let mut actions = VecDeque::new();
         while actions.is_empty() {
@@ -82,7 +81,7 @@ fn settle(
             match effect {
                 Effect::Quit => return Ok(false),
                 Effect::Suspend => screen.suspend()?,
-                Effect::Redraw => screen.forget()?,
+                Effect::Redraw => screen.forget(),
                 Effect::CaptureMouse(capture) => screen.capture_mouse(capture)?,
                 other => {
                     // A report concerns the edit just made: it is heard before the next action.

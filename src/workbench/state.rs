@@ -4,7 +4,6 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::{Agreement, SegmentFigures};
 use crate::analysis::ride::{self, RideFindings};
 use crate::analysis::segment;
@@ -434,12 +433,12 @@ impl State {
             .find(|a| a.under_test == under_test && a.reference == reference)
     }
 
-    /// The claim of the source under test at a comparison's mean of the reference, % and W.
-    pub fn limit(&self, agreement: &Agreement) -> Option<(f64, f64)> {
+    /// What the claim lets the difference be where the reference's mean is `level_w`: its middle
+    /// (the allowance for the drivetrain) and the half-width around it, W.
+    pub fn allowed_w(&self, level_w: f64) -> Option<(f64, f64)> {
         let claim = self.session().claim_of(self.under_test()?)?;
-        let mean_w = agreement.reference_mean_w?;
-        let limit_w = claim.limit_w(mean_w);
-        (mean_w >= PERCENT_FROM_W).then(|| (limit_w / mean_w * 100.0, limit_w))
+        let middle_w = -self.session().allowance.percent / 100.0 * level_w;
+        Some((middle_w, claim.limit_w(level_w + middle_w)))
     }
 
     pub(super) fn refresh_figures(&mut self) {

@@ -13,8 +13,9 @@ use crossterm::execute;
 use crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
-use ratatui::Terminal;
-use ratatui::backend::CrosstermBackend;
+use ratatui::backend::{Backend as _, ClearType, CrosstermBackend};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
 
 /// Why there is no screen.
 #[derive(Debug, thiserror::Error)]
@@ -30,8 +31,12 @@ pub enum TerminalError {
 }
 
 /// The terminal while it is ours; dropped, it is as it was before.
+///
+/// It keeps what it drew last and writes only what differs. It asks the terminal nothing (a
+/// terminal that does not answer would stop it).
 pub struct Screen {
-    terminal: Terminal<CrosstermBackend<Stdout>>,
+    backend: CrosstermBackend<Stdout>,
+    drawn: Buffer,
     mouse: bool,
 }
 
@@ -49,7 +54,8 @@ impl Screen {
         }
         restore_on_panic();
         let mut screen = Self {
-            terminal: Terminal::new(CrosstermBackend::new(stdout()))?,
+            backend: CrosstermBackend::new(stdout()),
+            drawn: Buffer::empty(Rect::ZERO),
             mouse: true,
         };
         screen.enter()?;
@@ -61,7 +67,8 @@ impl Screen {
         enable_raw_mode()?;
         execute!(stdout(), EnterAlternateScreen, EnableBracketedPaste, Hide)?;
         self.capture_mouse(self.mouse)?;
-        self.terminal.clear()
+        self.forget();
+        Ok(())
     }
 
     /// Takes the mouse, or gives it back to the terminal.
@@ -82,24 +89,34 @@ impl Screen {
     /// # Errors
     /// The system's.
     pub fn size(&self) -> io::Result<(u16, u16)> {
-        let size = self.terminal.size()?;
-        Ok((size.width, size.height))
+        crossterm::terminal::size()
     }
 
-    /// Draws a frame.
+    /// Draws a frame of `columns` × `rows`.
     ///
     /// # Errors
     /// The system's.
-    pub fn draw(&mut self, draw: impl FnOnce(&mut ratatui::Frame<'_>)) -> io::Result<()> {
-        self.terminal.draw(draw).map(|_| ())
+    pub fn draw(
+        &mut self,
+        (columns, rows): (u16, u16),
+        draw: impl FnOnce(Rect, &mut Buffer),
+    ) -> io::Result<()> {
+        let area = Rect::new(0, 0, columns, rows);
+        let mut next = Buffer::empty(area);
+        draw(area, &mut next);
+        if self.drawn.area != area {
+            self.backend.clear_region(ClearType::All)?;
+            self.drawn = Buffer::empty(area);
+        }
+        self.backend.draw(self.drawn.diff(&next).into_iter())?;
+        self.backend.hide_cursor()?;
+        self.drawn = next;
+        io::Write::flush(&mut self.backend)
     }
 
     /// Makes the next frame draw every cell.
-    ///
-    /// # Errors
-    /// The system's.
-    pub fn forget(&mut self) -> io::Result<()> {
-        self.terminal.clear()
+    pub fn forget(&mut self) {
+        self.drawn = Buffer::empty(Rect::ZERO);
     }
 
     /// Gives the terminal back, stops this process until the shell continues it, and takes the

@@ -179,8 +179,16 @@ impl Look {
         self.ink(ink).add_modifier(Modifier::BOLD)
     }
 
-    /// Background of the claim's band and of the window in the lanes; colourless where the
-    /// palette has no quiet tone.
+    /// Background of the claim's band; colourless where the palette has no quiet tone.
+    pub fn band(self) -> Style {
+        match (self.depth, self.ground) {
+            (Depth::None | Depth::Sixteen, _) => Style::new(),
+            (_, Ground::Dark) => Style::new().bg(Color::Indexed(23)),
+            (_, Ground::Light) => Style::new().bg(Color::Indexed(195)),
+        }
+    }
+
+    /// Background of the window in the lanes; colourless where the palette has no quiet tone.
     pub fn tint(self) -> Style {
         match (self.depth, self.ground) {
             (Depth::None | Depth::Sixteen, _) => Style::new(),

@@ -106,25 +106,29 @@ pub fn columns_of(plot: Rect, shown: Span, span: Span) -> Option<(u16, u16)> {
     Some((left, right.max(left)))
 }
 
-/// The claim's band: its limits as a dashed line in the cells that hold no dot, and zero.
+/// The claim's band: tinted, its limits as a dashed line in the cells that hold no dot; and zero.
 fn band(state: &State, plot: Rect, vertical: Vertical, dots: &Dots, pen: &mut Pen<'_>) {
     let columns = usize::from(plot.width);
     let height = usize::from(plot.height) * DOWN;
-    let faint = state.look.faint();
-    let mut put = |column: usize, value: f64, c: char| {
-        let row = vertical.row(value, height) / DOWN;
-        if dots.is_empty_at(column as u16, row as u16) {
-            pen.dot(plot.x + column as u16, plot.y + row as u16, c, faint);
-        }
-    };
+    let (faint, tint) = (state.look.faint(), state.look.band());
+    let row_of = |value: f64| (vertical.row(value, height) / DOWN) as u16;
     for column in 0..columns {
-        put(column, 0.0, state.look.glyph('─', '-'));
-        let limit = picture::limit(state, picture::dot_span(state.shown, column, columns));
-        if let Some(limit) = limit {
-            for value in [limit, -limit] {
-                put(column, value, state.look.glyph('╌', '='));
+        let x = plot.x + column as u16;
+        let mut put = |row: u16, c: char| {
+            if dots.is_empty_at(column as u16, row) {
+                pen.dot(x, plot.y + row, c, faint);
             }
-        }
+        };
+        put(row_of(0.0), state.look.glyph('─', '-'));
+        let span = picture::dot_span(state.shown, column, columns);
+        let Some(allowed) = picture::allowed(state, span) else {
+            continue;
+        };
+        let (top, bottom) = (row_of(allowed.max), row_of(allowed.min));
+        put(top, state.look.glyph('╌', '='));
+        put(bottom, state.look.glyph('╌', '='));
+        let tinted = Rect::new(x, plot.y + top, 1, bottom - top + 1);
+        pen.style(tinted, tint);
     }
 }
 
@@ -285,10 +289,7 @@ fn cursor(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
         };
         for y in plot.top()..plot.bottom() {
             let symbol = pen.buffer.cell((x, y)).map(|cell| cell.symbol().to_owned());
-            let empty = matches!(
-                symbol.as_deref(),
-                None | Some(" " | "┊" | "│" | "─" | "╌" | "." | "-" | "=" | "|")
-            );
+            let empty = matches!(symbol.as_deref(), None | Some(" " | "┊" | "│" | "─" | "╌"));
             if empty {
                 pen.dot(x, y, state.look.glyph('┃', '!'), state.look.strong());
             } else {
@@ -298,8 +299,15 @@ fn cursor(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     }
     let plot = Layout::plot(layout.axis);
     if let Some(x) = picture::column_of(plot, state.shown, state.cursor_s) {
-        for y in plot.top()..plot.bottom() {
-            pen.dot(x, y, state.look.glyph('▲', '^'), state.look.strong());
+        // Between the labels a sign; on a label its character in reverse video.
+        let free = pen
+            .buffer
+            .cell((x, plot.y))
+            .is_some_and(|c| c.symbol() == " ");
+        if free {
+            pen.dot(x, plot.y, state.look.glyph('▲', '^'), state.look.strong());
+        } else {
+            pen.style(Rect::new(x, plot.y, 1, 1), state.look.selected());
         }
     }
 }
@@ -309,6 +317,32 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if area.height == 0 {
         return;
     }
+    let width = usize::from(area.width);
+    let line = if state.mode == Mode::Clock {
+        Text::default().with(super::frame::clock_line(state), state.look.strong())
+    } else {
+        // Where there is no room for everything, power and difference come first.
+        let full = values_at_cursor(state, true);
+        let fits = full.plain().chars().count() <= width;
+        if fits {
+            full
+        } else {
+            values_at_cursor(state, false)
+        }
+    };
+    pen.line(area.x, area.y, area.width, &line);
+    // The picture never passes for raw when it is not.
+    if state.smooth_s > 1 {
+        let note = format!(" picture smoothed {} s ", state.smooth_s);
+        let width = note.chars().count() as u16;
+        if area.width > width {
+            let x = area.right() - width;
+            pen.write(x, area.y, width, &note, state.look.selected());
+        }
+    }
+}
+
+fn values_at_cursor(state: &State, with_cadence: bool) -> Text {
     let row = state.aligned.grid.nearest_row(state.cursor_s);
     let inks = state.look.streams(&state.session().streams);
     let clock = if state.long() { 8 } else { 6 };
@@ -341,7 +375,7 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
                 format!("{} W", text::plain(at(index, Channel::Power), 5, 0)),
                 Style::new(),
             );
-        if carries(Channel::Cadence) {
+        if carries(Channel::Cadence) && with_cadence {
             let rpm = text::plain(at(index, Channel::Cadence), 4, 0);
             line = line.with(format!("{rpm} rpm"), Style::new());
         }
@@ -360,22 +394,5 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
                 Style::new(),
             );
     }
-    if state.mode == Mode::Clock {
-        line = Text::default().with(super::frame::clock_line(state), state.look.strong());
-    }
-    pen.line(area.x, area.y, area.width, &line);
-    // The picture never passes for raw when it is not.
-    if state.smooth_s > 1 {
-        let note = format!(" picture smoothed {} s ", state.smooth_s);
-        let width = note.chars().count() as u16;
-        if area.width > width {
-            pen.write(
-                area.right() - width,
-                area.y,
-                width,
-                &note,
-                state.look.selected(),
-            );
-        }
-    }
+    line
 }

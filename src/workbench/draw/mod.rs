@@ -14,6 +14,8 @@ mod panel;
 mod picture;
 mod segments;
 mod strip;
+#[cfg(test)]
+mod tests;
 mod views;
 
 use ratatui::buffer::Buffer;

@@ -7,6 +7,7 @@ use super::super::state::State;
 use super::super::text::{plain, signed};
 use super::super::{text, theme::Look};
 use super::{Pen, Text};
+use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::{Agreement, Outcome, StreamFigures};
 
 /// Columns of the panel's text at its narrowest.
@@ -173,7 +174,7 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
             .with(format!("{} %", signed(a.bias_percent, 9, 2)), look.strong()),
     );
     lines.push(interval(state, " 95 % ", a.bias_ci95_w, "W"));
-    lines.push(claim_line(state, a));
+    lines.extend(claim_lines(state, a));
     lines.push(verdict_line(state));
     lines.push(interval(state, "limits", a.loa95_w, "W"));
     lines.push(
@@ -181,14 +182,14 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
             .with("sd      ", faint)
             .with(format!("{} W", plain(a.sd_diff_w, 8, 1)), none)
             .with("  rmse", faint)
-            .with(format!("{} W", plain(a.rmse_w, 7, 1)), none),
+            .with(format!("{} W", plain(a.rmse_w, 5, 1)), none),
     );
     lines.push(
         Text::default()
             .with("ccc     ", faint)
             .with(format!("{}  ", plain(a.ccc, 8, 3)), none)
             .with("     r", faint)
-            .with(format!("{}  ", plain(a.pearson_r, 7, 3)), none),
+            .with(plain(a.pearson_r, 7, 3), none),
     );
     lines.push(
         Text::default()
@@ -210,29 +211,54 @@ fn interval(state: &State, name: &str, interval: Option<[f64; 2]>, unit: &str) -
         )
 }
 
-/// The claim, and by word and sign on which side of it the bias lies.
-fn claim_line(state: &State, a: &Agreement) -> Text {
-    let line = Text::default().with("claim   ", state.look.faint());
-    let Some((limit_percent, limit_w)) = state.limit(a) else {
-        return line.with("-", Style::new());
+/// The bias after the allowance, where there is one; the claim; and by word and sign on which side
+/// of it the bias lies.
+fn claim_lines(state: &State, a: &Agreement) -> Vec<Text> {
+    let faint = state.look.faint();
+    let line = Text::default().with("claim   ", faint);
+    let allowed = a
+        .reference_mean_w
+        .and_then(|level_w| Some((level_w, state.allowed_w(level_w)?)));
+    let Some((level_w, (middle_w, half_w))) = allowed else {
+        return vec![line.with(format!("{:>8}", "-"), Style::new())];
     };
-    let (word, style) = beyond(state.look, a.bias_w, limit_w);
-    line.with(format!("{:>8.1} %  ", limit_percent), Style::new())
-        .with(word, style)
+    let net_w = a.bias_w.map(|bias_w| bias_w - middle_w);
+    let expected_w = level_w + middle_w;
+    let in_percent = |value: f64| (level_w >= PERCENT_FROM_W).then(|| value / expected_w * 100.0);
+    let mut lines = Vec::new();
+    if middle_w != 0.0 {
+        lines.push(
+            Text::default()
+                .with("net bias", faint)
+                .with(format!("{} W", signed(net_w, 8, 1)), state.look.strong())
+                .with(
+                    format!("{} %", signed(net_w.and_then(in_percent), 9, 2)),
+                    state.look.strong(),
+                ),
+        );
+    }
+    let (word, style) = beyond(state.look, net_w, half_w);
+    let limit = match in_percent(half_w) {
+        Some(percent) => format!("{} %", plain(Some(percent), 8, 1)),
+        None => format!("{} W", plain(Some(half_w), 8, 1)),
+    };
+    lines.push(
+        line.with(format!("{limit}  "), Style::new())
+            .with(word, style),
+    );
+    lines
 }
 
 /// Whether a bias lies inside a limit: a sign, a word and a style.
 pub fn beyond(look: Look, bias_w: Option<f64>, limit_w: f64) -> (String, Style) {
     match bias_w {
-        Some(bias_w) if bias_w > limit_w => (
-            format!("{} bias above", look.glyph('▲', '^')),
-            look.warning(),
-        ),
-        Some(bias_w) if bias_w < -limit_w => (
-            format!("{} bias below", look.glyph('▼', 'v')),
-            look.warning(),
-        ),
-        Some(_) => ("bias inside".to_owned(), Style::new()),
+        Some(bias_w) if bias_w > limit_w => {
+            (format!("{} above", look.glyph('▲', '^')), look.warning())
+        }
+        Some(bias_w) if bias_w < -limit_w => {
+            (format!("{} below", look.glyph('▼', 'v')), look.warning())
+        }
+        Some(_) => ("inside".to_owned(), Style::new()),
         None => ("-".to_owned(), Style::new()),
     }
 }

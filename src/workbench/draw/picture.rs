@@ -6,6 +6,7 @@ use ratatui::layout::Rect;
 
 use super::super::state::{Lane, Scale, State};
 use super::dots::ACROSS;
+use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::recording::Channel;
 use crate::timeline::{Extent, Grid, Span};
 
@@ -106,7 +107,7 @@ pub fn value(state: &State, series: Series, row: usize) -> Option<f64> {
                 .get(row)?;
             if state.percent {
                 let level_w = *aligned.power(basis)?.get(row)?;
-                let tells = level_w >= crate::analysis::agreement::PERCENT_FROM_W;
+                let tells = level_w >= PERCENT_FROM_W;
                 if tells {
                     100.0 * difference_w / level_w
                 } else {
@@ -143,22 +144,24 @@ fn smoothed(state: &State, series: Series, span: Span) -> Option<Extent> {
     }))
 }
 
-/// The claim at the time of a dot, in the unit of the difference lane.
-pub fn limit(state: &State, span: Span) -> Option<f64> {
-    let (under_test, basis) = (state.under_test()?, state.basis()?);
-    let claim = state.session().claim_of(under_test)?;
+/// What the claim allows at the time of a dot, in the unit of the difference lane: lowest and
+/// highest difference.
+pub fn allowed(state: &State, span: Span) -> Option<Extent> {
     let rows = rows_of(state.aligned.grid, span);
-    let totals = state.aligned.power_totals(basis, rows)?;
+    let totals = state.aligned.power_totals(state.basis()?, rows)?;
     if totals.n == 0 {
         return None;
     }
-    let limit_w = claim.limit_w(totals.mean);
-    let tells = totals.mean >= crate::analysis::agreement::PERCENT_FROM_W;
-    match (state.percent, tells) {
-        (false, _) => Some(limit_w),
-        (true, true) => Some(limit_w / totals.mean * 100.0),
-        (true, false) => None,
-    }
+    let (middle_w, half_w) = state.allowed_w(totals.mean)?;
+    let per_watt = match (state.percent, totals.mean >= PERCENT_FROM_W) {
+        (false, _) => 1.0,
+        (true, true) => 100.0 / totals.mean,
+        (true, false) => return None,
+    };
+    Some(Extent {
+        min: (middle_w - half_w) * per_watt,
+        max: (middle_w + half_w) * per_watt,
+    })
 }
 
 /// The scale of a lane: held, or fitted to what is shown.
@@ -224,7 +227,8 @@ fn fitted_difference(state: &State, extents: &[Extent], columns: usize) -> Scale
     let usual = sizes.get((sizes.len() as f64 * DIFFERENCE_SHARE) as usize);
     let usual = usual.or(sizes.last()).copied().unwrap_or(0.0);
     let mut limits: Vec<f64> = (0..columns)
-        .filter_map(|x| limit(state, dot_span(state.shown, x, columns)))
+        .filter_map(|x| allowed(state, dot_span(state.shown, x, columns)))
+        .map(|allowed| allowed.min.abs().max(allowed.max.abs()))
         .collect();
     limits.sort_by(f64::total_cmp);
     let limit = limits.get(limits.len() * 3 / 4).copied().unwrap_or(0.0);

@@ -9,6 +9,10 @@ use super::panel::{outcome_mark, outcome_word};
 use super::{Pen, Text};
 use crate::analysis::figures::Outcome;
 
+/// Columns of the list from which on it shows notes, and where.
+const WITH_NOTE: u16 = 100;
+const NOTE_AT: u16 = 82;
+
 /// The first segment shown in `area` (whose first row is the head): the selected one stays in it.
 pub fn first_row(state: &State, area: Rect) -> usize {
     let rows = usize::from(area.height.saturating_sub(1)).max(1);
@@ -36,7 +40,7 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         .enumerate()
     {
         let y = area.y + 1 + row as u16;
-        pen.line(area.x, y, area.width, &line(state, index));
+        pen.line(area.x, y, area.width, &line(state, index, area.width));
         if state.selected == Some(index) {
             pen.style(Rect::new(area.x, y, area.width, 1), state.look.selected());
         }
@@ -48,19 +52,25 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
 }
 
 fn head(state: &State, area: Rect, pen: &mut Pen<'_>) {
-    let columns = " nr kind         from     to       length  set pt  bias W  bias %  verdict";
+    let columns = "nr kind         from    to      length set pt bias W bias % verdict";
     let head = text::field(columns, usize::from(area.width), ' ');
     let style = state
         .look
         .faint()
         .add_modifier(ratatui::style::Modifier::UNDERLINED);
     pen.write(area.x, area.y, area.width, &head, style);
-    if area.width > 100 {
-        pen.write(area.x + 93, area.y, area.width - 93, "note", style);
+    if area.width >= WITH_NOTE {
+        pen.write(
+            area.x + NOTE_AT,
+            area.y,
+            area.width - NOTE_AT,
+            "note",
+            style,
+        );
     }
 }
 
-fn line(state: &State, index: usize) -> Text {
+fn line(state: &State, index: usize, width: u16) -> Text {
     let Some(segment) = state.session().segments.get(index) else {
         return Text::default();
     };
@@ -74,20 +84,25 @@ fn line(state: &State, index: usize) -> Text {
     let set_point = segment
         .set_point_w
         .map_or_else(|| "-".to_owned(), |w| format!("{w:.0} W"));
-    Text::default()
+    let line = Text::default()
         .with(
             format!(
-                "{:>3} {:<12} {:<8} {:<8} {:>6}  {set_point:>6} {} {}  ",
+                "{:>2} {:<12} {:<7} {:<7} {:>6} {set_point:>6} {} {} ",
                 index + 1,
                 segment.kind.word(),
                 text::time(segment.from_s, long),
                 text::time(segment.to_s, long),
                 text::duration(segment.duration_s()),
-                signed(agreement.and_then(|a| a.bias_w), 7, 1),
-                signed(agreement.and_then(|a| a.bias_percent), 7, 2),
+                signed(agreement.and_then(|a| a.bias_w), 6, 1),
+                signed(agreement.and_then(|a| a.bias_percent), 6, 2),
             ),
             Style::new(),
         )
-        .with(format!("{mark} {:<17} ", outcome_word(outcome)), style)
-        .with(segment.note.clone(), Style::new())
+        .with(format!("{mark} {}", outcome_word(outcome)), style);
+    if width < WITH_NOTE {
+        return line;
+    }
+    let used = line.plain().chars().count();
+    let pad = " ".repeat(usize::from(NOTE_AT).saturating_sub(used));
+    line.with(format!("{pad}{}", segment.note), Style::new())
 }

@@ -1,0 +1,201 @@
+//! What the screens look like, cell by cell, at the sizes that matter; and that no size breaks them.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::super::bench::{PLAIN, press, state_at, type_text};
+use super::super::state::State;
+use super::super::theme::{Depth, Ground, Look};
+use super::draw;
+
+const ASCII: Look = Look {
+    depth: Depth::None,
+    ground: Ground::Dark,
+    ascii: true,
+};
+
+const COLOUR: Look = Look {
+    depth: Depth::True,
+    ground: Ground::Dark,
+    ascii: false,
+};
+
+fn rendered(state: &State) -> Buffer {
+    let area = Rect::new(0, 0, state.size.0, state.size.1);
+    let mut buffer = Buffer::empty(area);
+    draw(state, area, &mut buffer);
+    buffer
+}
+
+fn text(buffer: &Buffer) -> String {
+    let width = usize::from(buffer.area.width).max(1);
+    buffer
+        .content
+        .chunks(width)
+        .map(|row| {
+            let line: String = row.iter().map(|cell| cell.symbol()).collect();
+            format!("{}\n", line.trim_end())
+        })
+        .collect()
+}
+
+/// A letter for each style, and what the letters stand for.
+fn styles(buffer: &Buffer) -> String {
+    let mut known: Vec<Style> = vec![Style::reset()];
+    let letters = " abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ";
+    let letter_of = |place: usize| letters.chars().nth(place).unwrap_or('?');
+    let mut out = String::new();
+    for row in buffer.content.chunks(usize::from(buffer.area.width)) {
+        for cell in row {
+            let style = cell.style();
+            let place = known
+                .iter()
+                .position(|other| *other == style)
+                .unwrap_or_else(|| {
+                    known.push(style);
+                    known.len() - 1
+                });
+            out.push(letter_of(place));
+        }
+        out = out.trim_end().to_owned() + "\n";
+    }
+    for (place, style) in known.iter().enumerate() {
+        let (fg, bg, added) = (style.fg, style.bg, style.add_modifier);
+        out.push_str(&format!(
+            "{:?} {fg:?} on {bg:?} {added:?}\n",
+            letter_of(place)
+        ));
+    }
+    out
+}
+
+/// A block and a sprint tagged, the block selected, with its set point.
+fn at_work(size: (u16, u16), look: Look) -> State {
+    let mut state = state_at(size, look);
+    for (from, to, kind) in [("10:00", "10:15", "p"), ("1:00", "6:00", "s")] {
+        press(&mut state, "g");
+        type_text(&mut state, from);
+        press(&mut state, "enter s g");
+        type_text(&mut state, to);
+        press(&mut state, &format!("enter e t {kind}"));
+    }
+    press(&mut state, "p enter");
+    state
+}
+
+#[test]
+fn the_ride_view_at_its_sizes() {
+    for size in [(80, 24), (120, 40), (200, 60)] {
+        let name = format!("ride_{}x{}", size.0, size.1);
+        insta::assert_snapshot!(name.clone(), text(&rendered(&at_work(size, PLAIN))));
+        insta::assert_snapshot!(
+            format!("{name}_ascii"),
+            text(&rendered(&at_work(size, ASCII)))
+        );
+    }
+    insta::assert_snapshot!(
+        "ride_80x24_fresh",
+        text(&rendered(&state_at((80, 24), PLAIN)))
+    );
+    insta::assert_snapshot!(
+        "ride_80x24_styles",
+        styles(&rendered(&at_work((80, 24), COLOUR)))
+    );
+    insta::assert_snapshot!(
+        "ride_80x24_plain_styles",
+        styles(&rendered(&at_work((80, 24), PLAIN)))
+    );
+}
+
+#[test]
+fn boxes_and_lists_at_eighty_columns() {
+    for (name, keys) in [
+        ("tag_menu", "t"),
+        ("note_prompt", "n"),
+        ("search", "/"),
+        ("help", "?"),
+        ("log", "M"),
+        ("clock", "c right"),
+        ("quit", "q"),
+    ] {
+        let mut state = at_work((80, 24), PLAIN);
+        press(&mut state, keys);
+        insta::assert_snapshot!(name, text(&rendered(&state)));
+    }
+}
+
+#[test]
+fn ascii_mode_is_ascii_and_no_colour_has_none() {
+    let shown = text(&rendered(&at_work((120, 40), ASCII)));
+    assert!(shown.is_ascii(), "{shown}");
+    for cell in &rendered(&at_work((120, 40), PLAIN)).content {
+        let style = cell.style();
+        let none = Some(ratatui::style::Color::Reset);
+        assert_eq!((style.fg, style.bg), (none, none));
+    }
+}
+
+#[test]
+fn the_window_shows_without_colour() {
+    let buffer = rendered(&at_work((80, 24), PLAIN));
+    let reversed = |row: u16| {
+        (0..80)
+            .filter(|x| {
+                let style = buffer.cell((*x, row)).unwrap().style();
+                style
+                    .add_modifier
+                    .contains(ratatui::style::Modifier::REVERSED)
+            })
+            .count()
+    };
+    assert!(reversed(1) >= 10, "on the strip");
+    assert!(
+        (4..24).any(|row| reversed(row) >= 6 && reversed(row) < 20),
+        "on the axis"
+    );
+}
+
+#[test]
+fn no_size_breaks_a_screen() {
+    let sizes = [
+        (0, 0),
+        (0, 24),
+        (80, 0),
+        (1, 1),
+        (1, 24),
+        (80, 1),
+        (2, 2),
+        (9, 3),
+        (40, 6),
+        (39, 12),
+        (69, 15),
+        (71, 17),
+        (80, 24),
+        (300, 90),
+    ];
+    let mut state = state_at((80, 24), PLAIN);
+    for keys in [
+        "s > > e",
+        "t s",
+        "?",
+        "esc c",
+        "esc /",
+        "esc M",
+        "esc q",
+        "esc f + +",
+    ] {
+        press(&mut state, keys);
+        for size in sizes {
+            state.size = size;
+            let buffer = rendered(&state);
+            assert_eq!(buffer.area.area(), u32::from(size.0) * u32::from(size.1));
+        }
+    }
+}
+
+#[test]
+fn drawing_changes_nothing_and_is_the_same_twice() {
+    let state = at_work((120, 40), COLOUR);
+    assert_eq!(rendered(&state), rendered(&state));
+}
