@@ -190,6 +190,16 @@ pub struct Scale {
     pub high: f64,
 }
 
+impl Scale {
+    /// The row, of `height` from the top, for `value`; values beyond the ends are at the ends.
+    pub fn row(self, value: f64, height: usize) -> usize {
+        let last = height.saturating_sub(1) as f64;
+        let share = (value - self.low) / (self.high - self.low);
+        // A cast of NaN gives 0.
+        (last * (1.0 - share.clamp(0.0, 1.0))).round() as usize
+    }
+}
+
 /// The whole.
 #[derive(Clone, Debug)]
 pub struct State {
@@ -441,14 +451,18 @@ impl State {
         Some((middle_w, claim.limit_w(level_w + middle_w)))
     }
 
-    pub(super) fn refresh_figures(&mut self) {
-        self.figures = segment::live(
-            self.session(),
-            &self.aligned,
-            &self.found,
-            self.figures_span(),
-            self.figures_kind(),
-        );
+    /// Computes the figures anew where they are for another stretch than the one in view, or
+    /// `anyway`.
+    pub(super) fn refresh_figures(&mut self, anyway: bool) {
+        let (span, kind) = (self.figures_span(), self.figures_kind());
+        let known = Span {
+            from_s: self.figures.from_s,
+            to_s: self.figures.to_s,
+        };
+        if !anyway && (span, kind) == (known, self.figures.kind) {
+            return;
+        }
+        self.figures = segment::live(self.session(), &self.aligned, &self.found, span, kind);
     }
 
     pub(super) fn refresh_lines(&mut self) {

@@ -140,7 +140,7 @@ pub fn update(state: &mut State, action: Action) -> Vec<Effect> {
         Action::Resize(columns, rows) => state.size = (columns, rows),
         Action::Report(report) => hear(state, report, &mut effects),
     }
-    state.refresh_figures();
+    state.refresh_figures(false);
     ask(state, &mut effects);
     effects
 }

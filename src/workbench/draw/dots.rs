@@ -4,6 +4,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+use super::super::state::Scale;
 use super::super::theme::Look;
 use crate::timeline::Extent;
 
@@ -56,10 +57,10 @@ impl Dots {
 
     /// Draws a line through the extents at each dot column; a column without one stays empty and
     /// is not bridged.
-    pub fn trace(&mut self, scale: Vertical, owner: u8, at: impl Fn(usize) -> Option<Extent>) {
+    pub fn trace(&mut self, scale: Scale, owner: u8, extents: &[Option<Extent>]) {
         let mut before: Option<(usize, usize)> = None;
-        for x in 0..self.width() {
-            let Some(extent) = at(x) else {
+        for (x, extent) in extents.iter().enumerate() {
+            let Some(extent) = extent else {
                 before = None;
                 continue;
             };
@@ -123,26 +124,6 @@ fn glyph(mask: u8, ascii: bool) -> char {
     }
 }
 
-/// A vertical scale: the values at its lower and upper end.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Vertical {
-    /// Value at the bottom.
-    pub low: f64,
-    /// Value at the top.
-    pub high: f64,
-}
-
-impl Vertical {
-    /// The dot row, of `height` from the top, for `value`; values beyond the ends are drawn at
-    /// the ends.
-    pub fn row(self, value: f64, height: usize) -> usize {
-        let last = height.saturating_sub(1) as f64;
-        let share = (value - self.low) / (self.high - self.low);
-        // A cast of NaN gives 0.
-        (last * (1.0 - share.clamp(0.0, 1.0))).round() as usize
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -151,7 +132,7 @@ mod tests {
     fn a_spike_is_drawn_however_wide_its_column() {
         let area = Rect::new(0, 0, 2, 2);
         let mut dots = Dots::new(area);
-        let scale = Vertical {
+        let scale = Scale {
             low: 0.0,
             high: 700.0,
         };
@@ -160,7 +141,8 @@ mod tests {
             min: 0.0,
             max: 700.0,
         };
-        dots.trace(scale, 1, |x| Some(if x == 2 { spike } else { flat }));
+        let extents = [flat, flat, spike, flat].map(Some);
+        dots.trace(scale, 1, &extents);
         assert!(!dots.is_empty_at(1, 0));
         assert!(dots.is_empty_at(0, 0));
         let mut buffer = Buffer::empty(area);
@@ -176,13 +158,12 @@ mod tests {
     #[test]
     fn a_gap_is_not_bridged() {
         let mut dots = Dots::new(Rect::new(0, 0, 3, 1));
-        let scale = Vertical {
+        let scale = Scale {
             low: 0.0,
             high: 1.0,
         };
-        dots.trace(scale, 0, |x| {
-            (!(2..=3).contains(&x)).then_some(Extent { min: 0.5, max: 0.5 })
-        });
+        let level = Some(Extent { min: 0.5, max: 0.5 });
+        dots.trace(scale, 0, &[level, level, None, None, level, level]);
         assert!(dots.is_empty_at(1, 0));
         assert!(!dots.is_empty_at(0, 0) && !dots.is_empty_at(2, 0));
     }
@@ -190,16 +171,15 @@ mod tests {
     #[test]
     fn no_room_and_no_range_are_no_trouble() {
         let mut dots = Dots::new(Rect::new(0, 0, 0, 0));
-        let scale = Vertical {
+        let scale = Scale {
             low: 1.0,
             high: 1.0,
         };
-        dots.trace(scale, 0, |_| {
-            Some(Extent {
-                min: 1.0,
-                max: f64::NAN,
-            })
-        });
+        let extent = Extent {
+            min: 1.0,
+            max: f64::NAN,
+        };
+        dots.trace(scale, 0, &[Some(extent)]);
         assert_eq!((dots.width(), dots.height()), (0, 0));
         assert!(dots.is_empty_at(5, 5));
     }

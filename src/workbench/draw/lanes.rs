@@ -6,11 +6,11 @@ use ratatui::style::{Modifier, Style};
 use super::super::layout::{GUTTER, Layout};
 use super::super::state::{Lane, Mode, Scale, State};
 use super::super::text;
-use super::dots::{DOWN, Dots, Vertical};
+use super::dots::{ACROSS, DOWN, Dots};
 use super::picture::{self, Series};
 use super::{Pen, Text};
 use crate::recording::Channel;
-use crate::timeline::Span;
+use crate::timeline::{Extent, Span};
 
 /// Cells between two letters on a trace.
 const LETTERS_APART: usize = 24;
@@ -30,23 +30,20 @@ fn draw_lane(state: &State, lane: Lane, area: Rect, pen: &mut Pen<'_>) {
     if plot.width == 0 || plot.height == 0 {
         return;
     }
-    let scale = picture::scale(state, lane, plot);
-    gutter(state, lane, scale, area, pen);
-    let vertical = Vertical {
-        low: scale.low,
-        high: scale.high,
-    };
     let mut dots = Dots::new(plot);
     let series = picture::series(state, lane);
-    for (owner, series) in series.iter().enumerate() {
-        let columns = dots.width();
-        dots.trace(vertical, owner as u8, |x| {
-            picture::extent(state, *series, picture::dot_span(state.shown, x, columns))
-        });
+    let shown: Vec<Vec<Option<Extent>>> = series
+        .iter()
+        .map(|series| picture::extents(state, *series, dots.width()))
+        .collect();
+    let scale = picture::scale(state, lane, &shown);
+    gutter(state, lane, scale, area, pen);
+    for (owner, extents) in shown.iter().enumerate() {
+        dots.trace(scale, owner as u8, extents);
     }
     ground(state, plot, pen);
     if lane == Lane::Difference {
-        band(state, plot, vertical, &dots, pen);
+        band(state, plot, scale, &dots, pen);
     }
     let inks = state.look.streams(&state.session().streams);
     let styles: Vec<Style> = series
@@ -58,12 +55,11 @@ fn draw_lane(state: &State, lane: Lane, area: Rect, pen: &mut Pen<'_>) {
         .collect();
     dots.paint(plot, pen.buffer, state.look, &styles);
     let several = series.len() > 1;
-    for (owner, series) in series.iter().enumerate() {
-        mark_cuts(state, *series, plot, scale, pen);
+    for ((series, extents), style) in series.iter().zip(&shown).zip(styles) {
+        mark_cuts(extents, plot, scale, pen);
         // A single trace needs no letter.
         if let (Series::Stream(index, _), true) = (series, several) {
-            let style = styles.get(owner).copied().unwrap_or_default();
-            letters(state, *series, *index, plot, vertical, style, pen);
+            letters(state, *index, extents, plot, scale, style, pen);
         }
     }
 }
@@ -107,11 +103,11 @@ pub fn columns_of(plot: Rect, shown: Span, span: Span) -> Option<(u16, u16)> {
 }
 
 /// The claim's band: tinted, its limits as a dashed line in the cells that hold no dot; and zero.
-fn band(state: &State, plot: Rect, vertical: Vertical, dots: &Dots, pen: &mut Pen<'_>) {
+fn band(state: &State, plot: Rect, scale: Scale, dots: &Dots, pen: &mut Pen<'_>) {
     let columns = usize::from(plot.width);
     let height = usize::from(plot.height) * DOWN;
     let (faint, tint) = (state.look.faint(), state.look.band());
-    let row_of = |value: f64| (vertical.row(value, height) / DOWN) as u16;
+    let row_of = |value: f64| (scale.row(value, height) / DOWN) as u16;
     for column in 0..columns {
         let x = plot.x + column as u16;
         let mut put = |row: u16, c: char| {
@@ -133,20 +129,16 @@ fn band(state: &State, plot: Rect, vertical: Vertical, dots: &Dots, pen: &mut Pe
 }
 
 /// Marks where a trace leaves its scale.
-fn mark_cuts(state: &State, series: Series, plot: Rect, scale: Scale, pen: &mut Pen<'_>) {
-    let columns = usize::from(plot.width);
-    for column in 0..columns {
-        let span = picture::dot_span(state.shown, column, columns);
-        let Some(extent) = picture::extent(state, series, span) else {
-            continue;
-        };
-        let x = plot.x + column as u16;
+fn mark_cuts(extents: &[Option<Extent>], plot: Rect, scale: Scale, pen: &mut Pen<'_>) {
+    let look = pen.look;
+    for (dot, extent) in extents.iter().enumerate() {
+        let Some(extent) = extent else { continue };
+        let x = plot.x + (dot / ACROSS) as u16;
         if extent.max > scale.high {
-            pen.dot(x, plot.y, state.look.glyph('▲', '^'), state.look.warning());
+            pen.dot(x, plot.y, look.glyph('▲', '^'), look.warning());
         }
         if extent.min < scale.low {
-            let y = plot.bottom() - 1;
-            pen.dot(x, y, state.look.glyph('▼', 'v'), state.look.warning());
+            pen.dot(x, plot.bottom() - 1, look.glyph('▼', 'v'), look.warning());
         }
     }
 }
@@ -154,24 +146,22 @@ fn mark_cuts(state: &State, series: Series, plot: Rect, scale: Scale, pen: &mut 
 /// The stream's letter on its trace every so often, so that traces are told apart without colour.
 fn letters(
     state: &State,
-    series: Series,
     index: usize,
+    extents: &[Option<Extent>],
     plot: Rect,
-    vertical: Vertical,
+    scale: Scale,
     style: Style,
     pen: &mut Pen<'_>,
 ) {
-    let columns = usize::from(plot.width);
     let count = state.aligned.tracks.len().max(1);
     let first = LETTERS_APART * (index + 1) / (count + 1);
-    for column in (first..columns).step_by(LETTERS_APART) {
-        let span = picture::dot_span(state.shown, column, columns);
-        let Some(extent) = picture::extent(state, series, span) else {
+    let letter = state.letters.get(index).copied().unwrap_or('*');
+    for column in (first..usize::from(plot.width)).step_by(LETTERS_APART) {
+        let Some(extent) = extents.get(column * ACROSS).copied().flatten() else {
             continue;
         };
         let middle = 0.5 * (extent.min + extent.max);
-        let row = vertical.row(middle, usize::from(plot.height) * DOWN) / DOWN;
-        let letter = state.letters.get(index).copied().unwrap_or('*');
+        let row = scale.row(middle, usize::from(plot.height) * DOWN) / DOWN;
         let style = style.add_modifier(Modifier::BOLD);
         pen.dot(plot.x + column as u16, plot.y + row as u16, letter, style);
     }

@@ -64,7 +64,12 @@ pub fn scales(state: &State) -> [Option<Scale>; super::state::Lane::ALL.len()] {
     let layout = Layout::of(state);
     super::state::Lane::ALL.map(|lane| {
         let area = layout.lanes.iter().find(|(shown, _)| *shown == lane)?.1;
-        Some(picture::scale(state, lane, Layout::plot(area)))
+        let columns = usize::from(Layout::plot(area).width) * dots::ACROSS;
+        let series = picture::series(state, lane).into_iter();
+        let shown: Vec<_> = series
+            .map(|s| picture::extents(state, s, columns))
+            .collect();
+        Some(picture::scale(state, lane, &shown))
     })
 }
 

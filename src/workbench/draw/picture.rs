@@ -5,7 +5,6 @@ use std::ops::Range;
 use ratatui::layout::Rect;
 
 use super::super::state::{Lane, Scale, State};
-use super::dots::ACROSS;
 use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::recording::Channel;
 use crate::timeline::{Extent, Grid, Span};
@@ -164,26 +163,26 @@ pub fn allowed(state: &State, span: Span) -> Option<Extent> {
     })
 }
 
-/// The scale of a lane: held, or fitted to what is shown.
-pub fn scale(state: &State, lane: Lane, plot: Rect) -> Scale {
+/// What a series shows at each of `columns` dot columns.
+pub fn extents(state: &State, series: Series, columns: usize) -> Vec<Option<Extent>> {
+    let at = |x| extent(state, series, dot_span(state.shown, x, columns));
+    (0..columns).map(at).collect()
+}
+
+/// The scale of a lane: held, or fitted to what is shown of its series.
+pub fn scale(state: &State, lane: Lane, shown: &[Vec<Option<Extent>>]) -> Scale {
     let place = Lane::ALL.iter().position(|l| *l == lane);
     let held = state
         .held_scales
         .zip(place)
         .and_then(|(held, place)| held[place]);
-    held.unwrap_or_else(|| fitted(state, lane, plot))
+    held.unwrap_or_else(|| fitted(state, lane, shown))
 }
 
-fn fitted(state: &State, lane: Lane, plot: Rect) -> Scale {
-    let columns = usize::from(plot.width) * ACROSS;
-    let extents: Vec<Extent> = series(state, lane)
-        .into_iter()
-        .flat_map(|series| {
-            (0..columns)
-                .filter_map(move |x| extent(state, series, dot_span(state.shown, x, columns)))
-        })
-        .collect();
+fn fitted(state: &State, lane: Lane, shown: &[Vec<Option<Extent>>]) -> Scale {
+    let extents: Vec<Extent> = shown.iter().flatten().copied().flatten().collect();
     if lane == Lane::Difference {
+        let columns = shown.first().map_or(0, Vec::len);
         return fitted_difference(state, &extents, columns);
     }
     let low = extents.iter().map(|e| e.min).reduce(f64::min);

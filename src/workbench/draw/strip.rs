@@ -3,14 +3,15 @@
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
+use super::super::state::Scale;
 use super::super::state::State;
 use super::Pen;
-use super::dots::{Dots, Vertical};
+use super::dots::Dots;
 use super::lanes::columns_of;
 use super::picture;
 use crate::recording::Channel;
 use crate::session::Role;
-use crate::timeline::Span;
+use crate::timeline::{Extent, Span};
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if area.height < 2 || area.width == 0 {
@@ -56,18 +57,18 @@ fn power(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let mut dots = Dots::new(area);
     let columns = dots.width();
     let track = &state.aligned.tracks[index];
-    let at = |x| track.extent(Channel::Power, picture::dot_span(ride, x, columns));
-    let high = (0..columns)
-        .filter_map(|x| at(x).map(|e| e.max))
-        .fold(1.0, f64::max);
-    let scale = Vertical { low: 0.0, high };
-    dots.trace(scale, 0, |x| {
-        // Filled down to zero: a silhouette reads better than a line in one or two rows.
-        at(x).map(|extent| crate::timeline::Extent {
-            min: extent.min.min(0.0),
-            ..extent
+    // Filled down to zero: a silhouette reads better than a line in one or two rows.
+    let extents: Vec<Option<Extent>> = (0..columns)
+        .map(|x| track.extent(Channel::Power, picture::dot_span(ride, x, columns)))
+        .map(|extent| {
+            extent.map(|e| Extent {
+                min: e.min.min(0.0),
+                ..e
+            })
         })
-    });
+        .collect();
+    let high = extents.iter().flatten().map(|e| e.max).fold(1.0, f64::max);
+    dots.trace(Scale { low: 0.0, high }, 0, &extents);
     let inks = state.look.streams(&state.session().streams);
     let ink = inks.get(index).copied().unwrap_or_default();
     dots.paint(area, pen.buffer, state.look, &[state.look.faint()]);

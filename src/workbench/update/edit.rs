@@ -140,6 +140,7 @@ pub(super) fn settle(state: &mut State, streams_before: &[Stream]) {
     let segments = state.session().segments.len();
     state.selected = state.selected.filter(|index| *index < segments);
     state.refresh_lines();
+    state.refresh_figures(true);
 }
 
 /// Edits the selected segment; it stays selected wherever it is sorted to.
