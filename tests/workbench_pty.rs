@@ -205,7 +205,7 @@ fn pasted_garbage_and_the_mouse() {
     desk.send("n");
     desk.wait_for("note to the segment");
     desk.send("\x1b[200~a\x1b]0;owned\x07b\nc\x1b[201~\r");
-    desk.wait_for("note: ");
+    desk.wait_for("note on open");
     desk.send("S");
     desk.wait_for("saved ");
     desk.send("q");

@@ -38,7 +38,10 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
     let mut looked = Instant::now();
     loop {
         let (columns, rows) = screen.size()?;
-        update(state, Action::Resize(columns, rows));
+        if state.size != (columns, rows) {
+            update(state, Action::Resize(columns, rows));
+            screen.forget();
+        }
         screen.draw((columns, rows), |area, buffer| {
             draw::draw(state, area, buffer)
         })?;

@@ -114,7 +114,7 @@ impl Screen {
         io::Write::flush(&mut self.backend)
     }
 
-    /// Makes the next frame draw every cell.
+    /// Makes the next frame clear the screen and draw every cell.
     pub fn forget(&mut self) {
         self.drawn = Buffer::empty(Rect::ZERO);
     }

@@ -137,7 +137,11 @@ pub fn update(state: &mut State, action: Action) -> Vec<Effect> {
         Action::Do(command) => perform(state, command, &mut effects),
         Action::Paste(text) => prompt::paste(state, &text),
         Action::Mouse(mouse) => mouse::act(state, mouse),
-        Action::Resize(columns, rows) => state.size = (columns, rows),
+        Action::Resize(columns, rows) => {
+            state.size = (columns, rows);
+            // Whatever a terminal does to its cells meanwhile: they are all drawn again.
+            effects.push(Effect::Redraw);
+        }
         Action::Report(report) => hear(state, report, &mut effects),
     }
     state.refresh_figures(false);

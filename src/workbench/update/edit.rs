@@ -90,7 +90,7 @@ pub(super) fn selected(state: &mut State) -> Option<usize> {
 }
 
 /// `verb` and what the selected segment is, as in "delete sprint".
-fn named(state: &State, verb: &str) -> String {
+pub(super) fn named(state: &State, verb: &str) -> String {
     let segment = state.selected.and_then(|i| state.session().segments.get(i));
     segment.map_or_else(|| verb.to_owned(), |s| format!("{verb} {}", s.kind))
 }

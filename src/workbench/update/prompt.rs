@@ -154,7 +154,8 @@ fn accept(state: &mut State, effects: &mut Vec<Effect>) {
         Purpose::SetPoint => take_set_point(state, &typed, effects),
         Purpose::Note => {
             state.mode = Mode::View;
-            edit::change_selected(state, "note", effects, |segment| segment.note = typed);
+            let name = edit::named(state, "note on");
+            edit::change_selected(state, &name, effects, |segment| segment.note = typed);
             None
         }
         Purpose::Export | Purpose::SaveAs if typed.is_empty() => Some("type a path".to_owned()),
