@@ -67,6 +67,18 @@ pub enum Command {
     Delete,
     /// Select the segment before (`false`) or after.
     SelectSegment(bool),
+    /// Walk through the proposed segments.
+    Suggest,
+    /// Tag the proposal shown, and go to the next one.
+    TakeProposal,
+    /// Tag it and all after it.
+    TakeProposals,
+    /// Leave the proposal, and go to the next one.
+    PassProposal,
+    /// Back to the proposal before.
+    EarlierProposal,
+    /// Leave the walk with the proposal as the window, to adjust it.
+    AdjustProposal,
     /// Undo the last edit.
     Undo,
     /// Redo the last undone edit.
@@ -191,6 +203,8 @@ pub enum Place {
     Study,
     /// While a clock is shifted.
     Clock,
+    /// While walking through proposed segments.
+    Walk,
     /// In the menu of kinds for a new tag.
     TagMenu,
     /// In the menu of kinds for the segment.
@@ -219,6 +233,7 @@ impl Place {
         Place::Study,
         Place::In(View::Clocks),
         Place::Clock,
+        Place::Walk,
         Place::TagMenu,
         Place::KindMenu,
         Place::ViewMenu,
@@ -237,6 +252,7 @@ impl Place {
             Place::In(view) => view.title(),
             Place::Study => "in every view but the ride view",
             Place::Clock => "shifting a clock",
+            Place::Walk => "walking through proposed segments",
             Place::TagMenu => "tag the window as",
             Place::KindMenu => "change the kind to",
             Place::ViewMenu => "open view",
@@ -347,6 +363,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, Command::Split, &["|"], "split-segment", "split", "split the selected segment at the cursor"),
     entry(Place::Any, Command::Merge, &["&"], "merge-segments", "merge", "join the selected segment with the next one"),
     entry(Place::Any, Command::Delete, &["delete", "D"], "delete-segment", "delete", "delete the selected segment"),
+    entry(Place::Any, Command::Suggest, &["i"], "suggest", "ideas", "walk through the ideas: segments proposed from laps, workout, gears and changes of power"),
     entry(Place::Any, Command::Undo, &["u"], "undo", "undo", "undo the last edit"),
     entry(Place::Any, Command::Redo, &["r"], "redo", "redo", "redo the last undone edit"),
     // Streams.
@@ -401,6 +418,14 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Clock, Command::Zoom(false), &["-"], "clock-zoom-out", "zoom out", "show more time"),
     entry(Place::Clock, Command::Undo, &["u"], "clock-undo", "undo", "undo the shift"),
     entry(Place::Clock, Command::Close, &["enter", "esc", "c"], "clock-done", "done", "done"),
+    // Proposed segments.
+    entry(Place::Walk, Command::TakeProposal, &["enter"], "walk-take", "tag it", "tag it and go to the next"),
+    entry(Place::Walk, Command::PassProposal, &["space", "right"], "walk-pass", "pass", "leave it and go to the next"),
+    entry(Place::Walk, Command::EarlierProposal, &["backspace", "left"], "walk-back", "one back", "back to the one before"),
+    entry(Place::Walk, Command::AdjustProposal, &["x"], "walk-adjust", "adjust", "take it as the window, to move its edges and tag it by hand"),
+    entry(Place::Walk, Command::TakeProposals, &["T"], "walk-take-all", "tag all", "tag it and all after it"),
+    entry(Place::Walk, Command::Undo, &["u"], "walk-undo", "undo", "undo the last tag"),
+    entry(Place::Walk, Command::Close, &["esc", "q", "ctrl-c"], "walk-leave", "leave", "leave the ideas"),
     // Menus.
     entry(Place::TagMenu, Command::Tag(Kind::SteadyBlock), &["s"], "tag-steady-block", "steady-block", "steady-block: constant power at a set point"),
     entry(Place::TagMenu, Command::Tag(Kind::Sprint), &["p"], "tag-sprint", "sprint", "sprint: a short maximal effort"),

@@ -11,6 +11,7 @@ use crate::recording::Channel;
 use crate::session::history::History;
 use crate::session::journal::Leftover;
 use crate::session::{Kind, OpenedSession, Role, Session};
+use crate::suggest::Proposal;
 use crate::timeline::{Aligned, Member, Span};
 
 use super::action::{Landmarks, Place};
@@ -153,6 +154,8 @@ pub enum Mode {
     View,
     /// Shifting the clock of the stream in hand.
     Clock,
+    /// Walking through proposed segments.
+    Walk(Walk),
     /// A box of choices.
     Menu(Place),
     /// A line of text.
@@ -161,6 +164,15 @@ pub enum Mode {
     Help(usize),
     /// The messages so far, scrolled by so many lines.
     Log(usize),
+}
+
+/// A walk through proposed segments.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Walk {
+    /// The proposals that were not tagged when the walk began.
+    pub proposals: Vec<Proposal>,
+    /// The one shown.
+    pub at: usize,
 }
 
 /// A message.
@@ -410,6 +422,7 @@ impl State {
             Mode::View if self.view == View::Ride => vec![Place::In(self.view), Place::Any],
             Mode::View => vec![Place::In(self.view), Place::Study, Place::Any],
             Mode::Clock => vec![Place::Clock],
+            Mode::Walk(_) => vec![Place::Walk],
             Mode::Menu(place) => vec![*place],
             Mode::Prompt(_) => vec![Place::Prompt],
             Mode::Help(_) | Mode::Log(_) => vec![Place::List],

@@ -7,6 +7,7 @@ mod mouse;
 pub(super) mod prompt;
 #[cfg(test)]
 mod tests;
+mod walk;
 
 use std::path::PathBuf;
 
@@ -241,6 +242,12 @@ fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         | Command::Restore
         | Command::AskTag
         | Command::AskKind => edit::perform(state, command, effects),
+        Command::Suggest
+        | Command::TakeProposal
+        | Command::TakeProposals
+        | Command::PassProposal
+        | Command::EarlierProposal
+        | Command::AdjustProposal => walk::perform(state, command, effects),
         Command::AdjustClock
         | Command::Nudge(_)
         | Command::Mark(_)

@@ -4,7 +4,7 @@ use ratatui::style::Style;
 
 use super::super::action::{Command, Entry, Place, entry_of};
 use super::super::layout::Layout;
-use super::super::state::{Edge, Held, Mode, State, View};
+use super::super::state::{Edge, Held, Mode, State, View, Walk};
 use super::{Pen, Text};
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
@@ -63,6 +63,16 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     if area.height == 0 {
         return;
     }
+    if let Mode::Walk(walk) = &state.mode {
+        pen.write(
+            area.x,
+            area.y,
+            area.width,
+            &proposed(walk),
+            state.look.strong(),
+        );
+        return;
+    }
     match &state.message {
         Some((message, _)) if message.warns => {
             let text = format!("! {}", message.text);
@@ -82,6 +92,22 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
             pen.write(area.x, area.y, area.width, &text, state.look.faint());
         }
     }
+}
+
+/// The proposal shown: which, what and why.
+fn proposed(walk: &Walk) -> String {
+    let Some(proposal) = walk.proposals.get(walk.at) else {
+        return String::new();
+    };
+    let set_point = proposal.segment.set_point_w;
+    let set_point = set_point.map_or_else(String::new, |watts| format!(" at {watts:.0} W"));
+    format!(
+        "idea {} of {}: {}{set_point}: {}",
+        walk.at + 1,
+        walk.proposals.len(),
+        proposal.segment.kind,
+        proposal.reason
+    )
 }
 
 /// What could be done next, in a sentence.
@@ -189,6 +215,7 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
         (None, _) => wanted.extend([
             Command::SetEdge(Edge::Start),
             Command::SetEdge(Edge::End),
+            Command::Suggest,
             Command::SelectSegment(true),
         ]),
         (Some(_), None) => wanted.extend([

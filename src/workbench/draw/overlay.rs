@@ -10,7 +10,7 @@ use super::{Pen, Text};
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     match &state.mode {
-        Mode::View | Mode::Clock => {}
+        Mode::View | Mode::Clock | Mode::Walk(_) => {}
         Mode::Menu(place) => boxed(place.title(), &menu_lines(state, *place), area, pen),
         Mode::Prompt(prompt) => typing(state, prompt, area, pen),
         Mode::Help(first) => list("keys", &help_lines(state), *first, area, pen),

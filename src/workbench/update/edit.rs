@@ -159,7 +159,7 @@ pub(super) fn change_selected(
 }
 
 /// Puts `segment` among the segments, in the place of the one at `instead_of`, and selects it.
-fn put(
+pub(super) fn put(
     state: &mut State,
     name: &str,
     effects: &mut Vec<Effect>,

@@ -379,6 +379,39 @@ fn the_search_finds_and_does() {
 }
 
 #[test]
+fn ideas_are_taken_passed_adjusted_and_not_proposed_twice() {
+    let mut state = state();
+    press(&mut state, "i");
+    let Mode::Walk(walk) = state.mode.clone() else {
+        panic!("no walk: {}", message(&state));
+    };
+    let first = walk.proposals[0].segment.clone();
+    assert!(walk.proposals.len() >= 4, "{walk:?}");
+    assert_eq!(window(&state), Some((first.from_s, first.to_s)));
+    press(&mut state, "enter");
+    assert_eq!(state.session().segments, [first.clone()]);
+    press(&mut state, "space backspace x");
+    assert_eq!(state.mode, Mode::View);
+    let second = &walk.proposals[1].segment;
+    assert_eq!(window(&state), Some((second.from_s, second.to_s)));
+    press(&mut state, "i");
+    let Mode::Walk(again) = state.mode.clone() else {
+        panic!("no walk");
+    };
+    assert_eq!(
+        again.proposals.len(),
+        walk.proposals.len() - 1,
+        "what is tagged is not proposed"
+    );
+    press(&mut state, "T");
+    assert_eq!(state.session().segments.len(), walk.proposals.len());
+    press(&mut state, "u");
+    assert_eq!(state.session().segments, [first]);
+    press(&mut state, "r i");
+    assert_eq!(state.mode, Mode::View);
+}
+
+#[test]
 fn garbage_from_the_keyboard_breaks_nothing() {
     use rand::{Rng as _, SeedableRng as _};
     let seed = 20_260_731;
