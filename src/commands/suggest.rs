@@ -6,8 +6,8 @@ use serde::Serialize;
 
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::session::{Kind, OpenedSession, Segment, store};
-use crate::suggest::{Basis, Evidence, Proposal, overlap_share, proposals};
-use crate::timeline::{Aligned, Span};
+use crate::suggest::{Basis, Evidence, Proposal, covers, proposals};
+use crate::timeline::Aligned;
 
 /// Propose segments from laps, workout steps, gear events and changes of power, each with the
 /// reason.
@@ -24,9 +24,6 @@ pub struct Arguments {
     #[arg(long, value_enum, default_value_t)]
     format: Format,
 }
-
-/// A segment covers a proposal from this share of shared time on.
-const COVERED: f64 = 0.5;
 
 /// Proposes, prints and, if asked, saves.
 ///
@@ -71,11 +68,6 @@ fn save(opened: &OpenedSession, found: &[Proposal], output: &mut Output) -> Resu
     store::save(&opened.folder, &session, Some(&stored.fingerprint)).map_err(Failure::because)?;
     output.message(&format!("truing: added {count} segments"));
     Ok(())
-}
-
-fn covers(tagged: &Segment, proposed: &Segment) -> bool {
-    let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
-    tagged.kind == proposed.kind && overlap_share(span(tagged), span(proposed)) >= COVERED
 }
 
 /// A proposal as it is printed.

@@ -67,6 +67,15 @@ pub fn proposals(evidence: &Evidence) -> Vec<Proposal> {
     find::all(evidence)
 }
 
+/// A segment covers a proposal from this share of shared time on.
+const COVERED: f64 = 0.5;
+
+/// Whether a tagged segment is what `proposed` proposes, or nearly so.
+pub fn covers(tagged: &Segment, proposed: &Segment) -> bool {
+    let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
+    tagged.kind == proposed.kind && overlap_share(span(tagged), span(proposed)) >= COVERED
+}
+
 /// Shared time over covered time of two stretches: 1 for the same, 0 for strangers.
 pub fn overlap_share(a: Span, b: Span) -> f64 {
     let shared = a.overlap(b).map_or(0.0, Span::duration_s);
