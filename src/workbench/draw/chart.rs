@@ -3,8 +3,9 @@
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+use super::super::state::Scale;
 use super::Pen;
-use super::dots::{ACROSS, DOWN, Dots, Vertical};
+use super::dots::{ACROSS, DOWN, Dots};
 use super::picture::nice_step;
 use crate::timeline::Extent;
 
@@ -77,8 +78,8 @@ impl<'a> Chart<'a> {
         self.plot.width == 0 || self.plot.height == 0
     }
 
-    fn vertical(&self) -> Vertical {
-        Vertical {
+    fn vertical(&self) -> Scale {
+        Scale {
             low: self.y.low,
             high: self.y.high,
         }
@@ -127,11 +128,11 @@ impl<'a> Chart<'a> {
     /// a value are not bridged.
     pub fn trace(&mut self, owner: u8, of: impl Fn(f64, f64) -> Option<Extent>) {
         let step = (self.x.high - self.x.low) / self.dots.width().max(1) as f64;
-        let vertical = self.vertical();
-        self.dots.trace(vertical, owner, |column| {
-            let from = self.x.low + step * column as f64;
-            of(from, from + step)
-        });
+        let extents: Vec<Option<Extent>> = (0..self.dots.width())
+            .map(|column| self.x.low + step * column as f64)
+            .map(|from| of(from, from + step))
+            .collect();
+        self.dots.trace(self.vertical(), owner, &extents);
     }
 
     /// A line through points in the order of `x`; a missing value breaks it.
