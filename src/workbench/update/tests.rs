@@ -389,7 +389,7 @@ fn ideas_are_taken_passed_adjusted_and_not_proposed_twice() {
     assert!(walk.proposals.len() >= 4, "{walk:?}");
     assert_eq!(window(&state), Some((first.from_s, first.to_s)));
     press(&mut state, "enter");
-    assert_eq!(state.session().segments, [first.clone()]);
+    assert_eq!(state.session().segments, std::slice::from_ref(&first));
     press(&mut state, "space backspace x");
     assert_eq!(state.mode, Mode::View);
     let second = &walk.proposals[1].segment;
