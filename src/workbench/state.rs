@@ -27,6 +27,16 @@ pub enum View {
     Ride,
     /// Two streams close up, and what fixes their clocks.
     Clocks,
+    /// Difference against mean.
+    Agreement,
+    /// How the source under test answers a change of power.
+    Response,
+    /// Who disagrees with whom.
+    References,
+    /// Bias against time and temperature.
+    Soak,
+    /// Bias by power and cadence or wheel speed.
+    Coverage,
 }
 
 impl View {
@@ -35,6 +45,11 @@ impl View {
         match self {
             View::Ride => "ride view",
             View::Clocks => "clocks",
+            View::Agreement => "agreement",
+            View::Response => "response",
+            View::References => "references",
+            View::Soak => "heat soak",
+            View::Coverage => "coverage",
         }
     }
 }
@@ -297,6 +312,8 @@ pub struct State {
     pub mate: Option<usize>,
     /// The channel on which they are compared; `None` chooses.
     pub clock_channel: Option<Channel>,
+    /// Whether coverage is by wheel speed rather than cadence, where both are recorded.
+    pub coverage_by_speed: bool,
     /// Length of the clocks' close-up, s.
     pub close_up_s: f64,
     /// The features to match: on the stream in hand, on the other one.
@@ -359,6 +376,7 @@ impl State {
             study: None,
             mate: None,
             clock_channel: None,
+            coverage_by_speed: false,
             close_up_s: 60.0,
             marks: [None, None],
         };

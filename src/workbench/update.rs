@@ -303,6 +303,7 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
             state.mode = Mode::View;
         }
         Command::NextScope => next_scope(state),
+        Command::CoverageBy => coverage_by(state),
         Command::Help => state.mode = Mode::Help(0),
         Command::ShowLog => state.mode = Mode::Log(0),
         Command::Save => save(state, false, effects),
@@ -355,6 +356,17 @@ fn next_scope(state: &mut State) {
         Scope::Window | Scope::Segment => Scope::Ride,
         Scope::Ride => Scope::Window,
     };
+}
+
+fn coverage_by(state: &mut State) {
+    match state.coverage_channels().as_slice() {
+        [_, _, ..] => state.coverage_by_speed = !state.coverage_by_speed,
+        [only] => {
+            let text = format!("the ride carries {} only", only.name());
+            warn(state, text);
+        }
+        [] => warn(state, "the ride carries neither cadence nor wheel speed"),
+    }
 }
 
 fn save(state: &mut State, over: bool, effects: &mut Vec<Effect>) {

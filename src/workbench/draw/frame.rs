@@ -113,6 +113,15 @@ fn proposed(walk: &Walk) -> String {
 /// What could be done next, in a sentence.
 fn hint(state: &State) -> String {
     let key = |command| key_label(state, command);
+    if state.view == View::Clocks && state.mode == Mode::View {
+        return format!(
+            "mark one feature on both streams ({} and {}), then match them with {}; or nudge with {}",
+            key(Command::Mark(false)),
+            key(Command::Mark(true)),
+            key(Command::MatchMarks),
+            key(Command::AdjustClock)
+        );
+    }
     let segment = state.selected.and_then(|i| state.session().segments.get(i));
     match (state.brush.window, state.brush.held, segment) {
         (_, Held::Edge { .. }, _) => format!(
@@ -205,10 +214,12 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
         let own = super::super::action::TABLE
             .iter()
             .filter(|entry| entry.place == Place::In(state.view) || entry.place == Place::Study);
-        wanted.extend(own.map(|entry| entry.command));
         if state.view == View::Clocks {
             wanted.push(Command::AdjustClock);
         }
+        let own = own.map(|entry| entry.command);
+        // Clocks are always those of the whole ride.
+        wanted.extend(own.filter(|own| state.view != View::Clocks || *own != Command::NextScope));
     }
     wanted.extend([Command::Scrub(-1), Command::Scrub(1), Command::Scrub(10)]);
     match (state.brush.window, state.selected) {

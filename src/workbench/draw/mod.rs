@@ -52,9 +52,9 @@ fn view(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
             panel::draw(state, layout.panel, pen);
             segments::draw(state, layout.segments, pen);
         }
-        View::Clocks => {
+        _ => {
             strip::draw(state, layout.strip, pen);
-            views::clocks::draw(state, layout, pen);
+            views::draw(state, layout, pen);
         }
     }
 }

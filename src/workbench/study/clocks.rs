@@ -13,8 +13,9 @@ pub struct Clocks {
     pub curve: Option<LagCurve>,
     /// How late it is along the ride, by the other stream's clock.
     pub residuals: Vec<Residual>,
-    /// What aligning all streams says of the stream in hand, whatever was set by hand before.
-    pub estimate: Option<StreamClock>,
+    /// What aligning all streams says of the stream in hand and of the other one, whatever was set
+    /// by hand before.
+    pub estimates: [Option<StreamClock>; 2],
 }
 
 /// Answers the question of the clocks view.
@@ -29,15 +30,16 @@ pub fn of(question: &Question) -> Clocks {
         on: None,
         again: true,
     };
-    let in_hand = about.pair.map(|(in_hand, _)| in_hand);
+    let streams = align_session(&question.opened, again).streams;
+    let of = |index: Option<usize>| index.and_then(|index| streams.get(index).cloned());
     Clocks {
         curve: pair.and_then(|(other, in_hand, channel)| lag_curve(other, in_hand, channel)),
         residuals: pair.map_or_else(Vec::new, |(other, in_hand, channel)| {
             residuals(other, in_hand, channel)
         }),
-        estimate: in_hand.and_then(|index| {
-            let mut streams = align_session(&question.opened, again).streams;
-            (index < streams.len()).then(|| streams.swap_remove(index))
-        }),
+        estimates: [
+            of(about.pair.map(|(in_hand, _)| in_hand)),
+            of(about.pair.map(|(_, other)| other)),
+        ],
     }
 }

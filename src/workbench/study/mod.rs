@@ -1,11 +1,18 @@
 //! What the full-screen views show beyond the figures at hand: a [`Question`] carries all it takes,
 //! [`answer`] is a pure function of it, run aside so that no key waits.
 
+pub mod agreement;
 pub mod clocks;
+pub mod coverage;
+pub mod references;
+pub mod response;
+pub mod soak;
+mod subject;
 
 use std::sync::Arc;
 
 use super::state::{Scope, State, View};
+use crate::analysis::figures::Coverage;
 use crate::analysis::ride::RideFindings;
 use crate::recording::Channel;
 use crate::session::OpenedSession;
@@ -45,6 +52,11 @@ impl About {
         };
         match state.view {
             View::Ride => None,
+            View::Agreement | View::Response | View::References | View::Soak => Some(comparison),
+            View::Coverage => Some(Self {
+                channel: state.coverage_channel(),
+                ..comparison
+            }),
             View::Clocks => Some(Self {
                 span: state.ride(),
                 segment: None,
@@ -98,19 +110,37 @@ impl Question {
     }
 }
 
-/// The answer to a question.
+/// The answer to a question; boxed where it is long.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Answer {
-    /// Of the clocks view; boxed because it is long.
+    /// Of the clocks view.
     Clocks(Box<clocks::Clocks>),
+    /// Of the agreement view.
+    Agreement(Box<agreement::Agreed>),
+    /// Of the response view.
+    Response(Box<response::Responded>),
+    /// Of the references view.
+    References(Box<references::Compared>),
+    /// Of the soak view.
+    Soak(Box<soak::Soak>),
+    /// Of the coverage view.
+    Coverage(Coverage),
+    /// There is nothing to show, and why, in a sentence.
+    Nothing(String),
 }
 
 /// Answers a question; may take a second on a long ride.
 pub fn answer(question: &Question) -> Answer {
-    match question.about.view {
+    let answered = match question.about.view {
         // The ride view asks nothing.
-        View::Ride | View::Clocks => Answer::Clocks(Box::new(clocks::of(question))),
-    }
+        View::Ride | View::Clocks => Ok(Answer::Clocks(Box::new(clocks::of(question)))),
+        View::Agreement => agreement::of(question).map(|a| Answer::Agreement(Box::new(a))),
+        View::Response => response::of(question).map(|a| Answer::Response(Box::new(a))),
+        View::References => references::of(question).map(|a| Answer::References(Box::new(a))),
+        View::Soak => soak::of(question).map(|a| Answer::Soak(Box::new(a))),
+        View::Coverage => coverage::of(question).map(Answer::Coverage),
+    };
+    answered.unwrap_or_else(Answer::Nothing)
 }
 
 impl State {
@@ -177,5 +207,24 @@ impl State {
         self.clock_channel
             .filter(|channel| channels.contains(channel))
             .or_else(|| channels.first().copied())
+    }
+
+    /// The channels that power can be laid against in the coverage view.
+    pub fn coverage_channels(&self) -> Vec<Channel> {
+        let carried = |channel: &Channel| {
+            let mut tracks = self.aligned.tracks.iter();
+            tracks.any(|track| track.column(*channel).is_some())
+        };
+        [Channel::Cadence, Channel::Speed]
+            .into_iter()
+            .filter(carried)
+            .collect()
+    }
+
+    /// The one it is laid against.
+    pub fn coverage_channel(&self) -> Option<Channel> {
+        let channels = self.coverage_channels();
+        let second = channels.get(1).filter(|_| self.coverage_by_speed);
+        second.or(channels.first()).copied()
     }
 }

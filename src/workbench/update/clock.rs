@@ -156,8 +156,7 @@ fn match_marks(state: &mut State, effects: &mut Vec<Effect>) {
 
 fn take_estimate(state: &mut State, effects: &mut Vec<Effect>) {
     let estimate = match &state.study {
-        Some((question, Answer::Clocks(clocks))) if !state.is_pending() => clocks
-            .estimate
+        Some((question, Answer::Clocks(clocks))) if !state.is_pending() => clocks.estimates[0]
             .clone()
             .filter(|_| question.about.pair.map(|(in_hand, _)| in_hand) == Some(state.stream)),
         _ => None,

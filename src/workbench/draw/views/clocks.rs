@@ -4,22 +4,21 @@
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
-use super::super::super::layout::Layout;
 use super::super::super::state::{Mark, State};
 use super::super::super::study::{Answer, clocks::Clocks};
 use super::super::super::text;
 use super::super::chart::{Axis, Chart, round_ends};
 use super::super::{Pen, Text};
-use super::{body, first, head, nothing, rest, stream_name};
+use super::{first, head, nothing, rest, stream_name, time_number};
 use crate::recording::Channel;
 use crate::session::MatchedOn;
+use crate::timeline::align::{LagPeak, StreamClock};
 use crate::timeline::{Extent, Span};
 
 /// Rows of the lines below the charts.
 const LINES: u16 = 5;
 
-pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
-    let area = body(layout);
+pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let Some((mate, channel)) = state.mate().zip(state.matching_channel()) else {
         let line = Text::default().with("clocks", state.look.strong());
         let below = head(state, line, area, pen);
@@ -99,12 +98,6 @@ fn close_up(state: &State, mate: usize, channel: Channel, area: Rect, pen: &mut 
         Channel::Cadence => |v| format!("{v:.0} rpm"),
         _ => |v| format!("{v:.0} W"),
     };
-    // Letters on samples need cells; the axis must not jump with the cursor's seconds.
-    let number_of_time = if state.long() {
-        |t| text::time(t, true)
-    } else {
-        |t| text::time(t, false)
-    };
     let cursor = format!(
         "{} {}",
         state.look.glyph('▲', '^'),
@@ -116,7 +109,7 @@ fn close_up(state: &State, mate: usize, channel: Channel, area: Rect, pen: &mut 
             low: shown.from_s,
             high: shown.to_s,
             title: &cursor,
-            number: number_of_time,
+            number: time_number(state),
         },
         Axis {
             low,
@@ -293,18 +286,13 @@ fn residual(state: &State, clocks: &Clocks, area: Rect, pen: &mut Pen<'_>) {
     // A stray window must not flatten the rest; it is drawn at the edge.
     let usual = sizes.get(sizes.len() * 9 / 10).copied().unwrap_or(1.0);
     let reach = super::super::picture::nice_step((usual * 1.3).max(0.5));
-    let time: fn(f64) -> String = if state.long() {
-        |t| text::time(t, true)
-    } else {
-        |t| text::time(t, false)
-    };
     let mut chart = Chart::new(
         area,
         Axis {
             low: ride.from_s,
             high: ride.to_s,
             title: "late along the ride",
-            number: time,
+            number: time_number(state),
         },
         Axis {
             low: -reach,
@@ -339,72 +327,109 @@ fn residual(state: &State, clocks: &Clocks, area: Rect, pen: &mut Pen<'_>) {
     }
 }
 
-/// Offset and skew as they are and as estimated, with their confidence; the peaks; the marks.
+/// Offset and skew as they are and as estimated, with their confidence; the peaks.
 fn words_of(state: &State, clocks: Option<&Clocks>, area: Rect) -> Vec<Text> {
-    let plain = Style::new();
-    let Some(stream) = state.session().streams.get(state.stream) else {
-        return Vec::new();
-    };
-    let from = match stream.matched_on {
-        Some(MatchedOn::Given) => "set by hand".to_owned(),
-        Some(on) => format!("matched on {on}"),
-        None => "not yet aligned".to_owned(),
-    };
-    let mut out = vec![
-        Text::default()
-            .with("now       ", state.look.strong())
-            .with(
-                format!(
-                    "offset {:+10.2} s  skew {:+6.1} ppm  {from}",
-                    stream.offset_s, stream.skew_ppm
-                ),
-                plain,
-            ),
-    ];
+    let streams = [Some(state.stream), state.mate()];
+    let mut now = Text::default().with("now       ", state.look.strong());
+    for index in streams.into_iter().flatten() {
+        now = now_of(state, now, index);
+    }
+    let mut out = vec![now];
     let Some(clocks) = clocks else {
         return out;
     };
-    if let Some(estimate) = &clocks.estimate {
-        let interval = estimate
-            .offset_ci95_s
-            .map_or_else(String::new, |[low, high]| {
-                format!("  95 %: {low:+.2} to {high:+.2} s")
-            });
-        let word = if estimate.confident {
-            ("  confident", state.look.strong())
-        } else {
-            ("  ! not confident", state.look.warning())
+    let mut reason = None;
+    for (index, estimate) in streams.into_iter().zip(&clocks.estimates) {
+        let (Some(index), Some(estimate)) = (index, estimate) else {
+            continue;
         };
-        out.push(
-            Text::default()
-                .with("estimate  ", state.look.strong())
-                .with(
-                    format!(
-                        "offset {:+10.2} s  skew {:+6.1} ppm{interval}",
-                        estimate.offset_s, estimate.skew_ppm
-                    ),
-                    plain,
-                )
-                .with(word.0, word.1),
-        );
-        let room = area.height.saturating_sub(4).max(1);
-        let reason = super::wrapped(&estimate.reason, area.width, state.look.faint());
-        out.extend(reason.into_iter().take(usize::from(room)));
+        if !estimate.estimated {
+            // It defines session time, or nothing ties it to the others.
+            let line = Text::default().with("estimate  ", state.look.strong());
+            out.push(
+                letter(state, line, index).with(format!(" {}", estimate.reason), Style::new()),
+            );
+            continue;
+        }
+        out.push(estimate_line(state, index, estimate));
+        reason = reason.or(Some(&estimate.reason));
+    }
+    if let Some(reason) = reason {
+        let room = area.height.saturating_sub(out.len() as u16 + 1).max(1);
+        let lines = super::wrapped(reason, area.width, state.look.faint());
+        out.extend(lines.into_iter().take(usize::from(room)));
     }
     if let Some(curve) = &clocks.curve {
-        let mut line = Text::default().with("peaks     ", state.look.strong());
-        for (place, peak) in curve.peaks.iter().enumerate() {
-            line = line
-                .with(format!("{} ", place + 1), state.look.strong())
-                .with(
-                    format!(
-                        "{:+.1} s r {:.2} over {} s   ",
-                        peak.late_s, peak.r, peak.pairs
-                    ),
-                    plain,
-                );
-        }
-        out.push(line);
+        out.push(peaks_line(state, &curve.peaks, area.width));
     }
     out
+}
+
+fn letter(state: &State, line: Text, index: usize) -> Text {
+    let inks = state.look.streams(&state.session().streams);
+    let ink = inks.get(index).copied().unwrap_or_default();
+    let letter = state.letters.get(index).copied().unwrap_or('*');
+    line.with(letter.to_string(), ink.add_modifier(Modifier::BOLD))
+}
+
+fn now_of(state: &State, line: Text, index: usize) -> Text {
+    let Some(stream) = state.session().streams.get(index) else {
+        return line;
+    };
+    let from = match stream.matched_on {
+        Some(MatchedOn::Given) => "by hand".to_owned(),
+        Some(on) => format!("on {on}"),
+        None => "not aligned".to_owned(),
+    };
+    letter(state, line, index).with(
+        format!(
+            " {:+.2} s {:+.1} ppm {from}   ",
+            stream.offset_s, stream.skew_ppm
+        ),
+        Style::new(),
+    )
+}
+
+fn estimate_line(state: &State, index: usize, estimate: &StreamClock) -> Text {
+    let interval = estimate
+        .offset_ci95_s
+        .map_or_else(String::new, |[low, high]| {
+            format!(" (95 %: {low:+.2} to {high:+.2})")
+        });
+    let (word, style) = if estimate.confident {
+        ("confident", state.look.strong())
+    } else {
+        ("! not confident", state.look.warning())
+    };
+    let line = Text::default().with("estimate  ", state.look.strong());
+    letter(state, line, index)
+        .with(
+            format!(
+                " {:+.2} s{interval} {:+.1} ppm  ",
+                estimate.offset_s, estimate.skew_ppm
+            ),
+            Style::new(),
+        )
+        .with(word, style)
+}
+
+/// As many peaks as have room in whole.
+fn peaks_line(state: &State, peaks: &[LagPeak], width: u16) -> Text {
+    let mut line = Text::default().with("peaks     ", state.look.strong());
+    let mut used = 10;
+    for (place, peak) in peaks.iter().enumerate() {
+        let text = format!(
+            " {:+.1} s r {:.2} over {} s   ",
+            peak.late_s, peak.r, peak.pairs
+        );
+        used += 1 + text.trim_end().len();
+        if used > usize::from(width) {
+            break;
+        }
+        used += 3;
+        line = line
+            .with((place + 1).to_string(), state.look.strong())
+            .with(text, Style::new());
+    }
+    line
 }

@@ -1,16 +1,145 @@
 //! The full-screen views, one file each, under the strip of the whole ride.
 
-pub mod clocks;
+mod agreement;
+mod clocks;
+mod coverage;
+mod references;
+mod response;
+mod soak;
 
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
 use super::super::layout::Layout;
-use super::super::state::State;
+use super::super::state::{Scope, State, View};
+use super::super::study::Answer;
+use super::super::text;
 use super::{Pen, Text};
+use crate::timeline::Member;
+
+/// Draws the open view under the strip.
+pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
+    let area = body(layout);
+    if state.view == View::Clocks {
+        clocks::draw(state, area, pen);
+        return;
+    }
+    let below = head(state, subject_line(state), area, pen);
+    match state.study.as_ref().map(|(_, answer)| answer) {
+        Some(Answer::Nothing(why)) => nothing(why, below, pen),
+        Some(Answer::Agreement(found)) if state.view == View::Agreement => {
+            agreement::draw(state, found, below, pen);
+        }
+        Some(Answer::Response(found)) if state.view == View::Response => {
+            response::draw(state, found, below, pen);
+        }
+        Some(Answer::References(found)) if state.view == View::References => {
+            references::draw(state, found, below, pen);
+        }
+        Some(Answer::Soak(found)) if state.view == View::Soak => {
+            soak::draw(state, found, below, pen);
+        }
+        Some(Answer::Coverage(found)) if state.view == View::Coverage => {
+            coverage::draw(state, found, below, pen);
+        }
+        _ => nothing("The figures are being computed.", below, pen),
+    }
+}
+
+/// What the figures are for and who is compared.
+fn subject_line(state: &State) -> Text {
+    let (span, segment) = state.scope_span();
+    let long = state.long();
+    let name = match (segment, state.scope) {
+        (Some(index), _) => {
+            let kind = state.session().segments.get(index).map(|s| s.kind);
+            let kind = kind.map_or_else(String::new, |kind| kind.to_string());
+            format!("segment {} {kind}", index + 1)
+        }
+        (None, Scope::Ride) => "whole ride".to_owned(),
+        (None, _) if state.brush.window.is_some_and(|w| w.duration_s() > 0.0) => {
+            "window".to_owned()
+        }
+        (None, _) => "in view".to_owned(),
+    };
+    let line = Text::default().with(name, state.look.strong()).with(
+        format!(
+            " {}-{} ({})  ",
+            text::time(span.from_s, long),
+            text::time(span.to_s, long),
+            text::duration(span.duration_s())
+        ),
+        Style::new(),
+    );
+    if state.view == View::References {
+        return line;
+    }
+    match (state.under_test(), state.basis()) {
+        (Some(under_test), Some(basis)) => {
+            let line = stream_name(state, line, under_test);
+            let line = line.with(" against ", Style::new());
+            match basis {
+                Member::Stream(index) => stream_name(state, line, index),
+                Member::Consensus => line.with("the consensus", Style::new()),
+            }
+        }
+        _ => line,
+    }
+}
+
+/// A picture with words: beside it where the screen is wide, else below it.
+fn beside(area: Rect, rows: u16) -> (Rect, Rect) {
+    const WORDS: u16 = 46;
+    if area.width >= 110 {
+        let width = area.width - WORDS;
+        let picture = Rect {
+            width: width - 1,
+            ..area
+        };
+        let words = Rect {
+            x: area.x + width,
+            width: WORDS,
+            ..area
+        };
+        return (picture, words);
+    }
+    let rows = rows.min(area.height / 2);
+    (
+        first(area, area.height - rows),
+        rest(area, area.height - rows),
+    )
+}
+
+/// A faint name and what it is.
+fn named(state: &State, name: &str, value: String) -> Text {
+    Text::default()
+        .with(format!("{name:<12}"), state.look.faint())
+        .with(value, Style::new())
+}
+
+/// "low to high unit", or a dash.
+fn interval(ends: Option<[f64; 2]>, decimals: usize, unit: &str) -> String {
+    match ends {
+        Some([low, high]) => format!(
+            "{} to {} {unit}",
+            text::signed(Some(low), 0, decimals),
+            text::signed(Some(high), 0, decimals)
+        ),
+        None => "-".to_owned(),
+    }
+}
+
+/// How a time reads on an axis.
+fn time_number(state: &State) -> fn(f64) -> String {
+    if state.long() {
+        |t| text::time(t, true)
+    } else {
+        |t| text::time(t, false)
+    }
+}
 
 /// The part of the screen that is a view's own: between the strip and the message.
-pub fn body(layout: &Layout) -> Rect {
+fn body(layout: &Layout) -> Rect {
     let top = layout.strip.bottom();
     Rect {
         x: layout.strip.x,

@@ -1,0 +1,142 @@
+//! Coverage: bias in each combination of power and cadence or wheel speed; what was never ridden
+//! stays empty.
+
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::super::super::state::State;
+use super::super::super::text::{self, signed};
+use super::super::{Pen, Text};
+use super::{nothing, rest};
+use crate::analysis::figures::{Coverage, CoverageCell};
+
+/// Columns of the power bands' names.
+const GUTTER: u16 = 12;
+/// Columns of a cell.
+const CELL: u16 = 9;
+
+pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
+    let mut bands: Vec<[f64; 2]> = found.cells.iter().map(|cell| cell.other).collect();
+    bands.dedup();
+    let columns = found
+        .cells
+        .iter()
+        .take_while(|cell| Some(cell.power_w) == found.cells.first().map(|c| c.power_w))
+        .count();
+    bands.truncate(columns);
+    if columns == 0 || area.width < GUTTER + CELL || area.height < 3 {
+        nothing("There is no room for the cells.", area, pen);
+        return;
+    }
+    let look = state.look;
+    let room = usize::from((area.width - GUTTER) / CELL);
+    let rows: Vec<&[CoverageCell]> = found.cells.chunks(columns).rev().collect();
+    // A cell needs a row for its bias and, where there is room, one for its seconds.
+    let tall = usize::from(area.height.saturating_sub(3)) >= 2 * rows.len();
+    let each = if tall { 2 } else { 1 };
+    let fits = usize::from(area.height.saturating_sub(3) / each);
+    let names = shown_columns(&rows, room);
+    let heads = format!(
+        "power W \\ {} {}",
+        found.channel.name(),
+        found.channel.unit()
+    );
+    pen.write(area.x, area.y, area.width, &heads, look.faint());
+    let names_row = area.y + 1;
+    for (place, column) in names.clone().enumerate() {
+        if let Some(band) = bands.get(column) {
+            let label = format!("{:.0}-{:.0}", band[0], band[1]);
+            let x = area.x + GUTTER + place as u16 * CELL;
+            pen.write(x, names_row, CELL, &format!("{label:>8}"), look.strong());
+        }
+    }
+    let skip = most_ridden(&rows, fits);
+    let body = rest(area, 2);
+    for (place, cells) in rows.iter().skip(skip).take(fits).enumerate() {
+        let y = body.y + place as u16 * each;
+        if let Some(cell) = cells.first() {
+            let label = format!("{:.0}-{:.0} W", cell.power_w[0], cell.power_w[1]);
+            pen.write(body.x, y, GUTTER, &format!("{label:>11}"), look.strong());
+        }
+        for (at, cell) in cells[names.start.min(cells.len())..names.end.min(cells.len())]
+            .iter()
+            .enumerate()
+        {
+            let x = body.x + GUTTER + at as u16 * CELL;
+            draw_cell(state, cell, Rect::new(x, y, CELL, each), pen);
+        }
+    }
+    let cut = rows.len() > fits || columns > room;
+    let mut foot = Text::default().with(
+        "bias of each combination, ! beyond the claim; empty: never ridden",
+        look.faint(),
+    );
+    if cut {
+        foot = foot.with("; more than fits here", look.warning());
+    }
+    pen.line(area.x, area.bottom() - 1, area.width, &foot);
+}
+
+fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) {
+    if cell.n == 0 {
+        return;
+    }
+    let look = state.look;
+    let claim = state.under_test().and_then(|i| state.session().claim_of(i));
+    let level_w = 0.5 * (cell.power_w[0] + cell.power_w[1]);
+    let beyond = claim
+        .zip(cell.bias_w)
+        .is_some_and(|(claim, bias_w)| bias_w.abs() > claim.limit_w(level_w));
+    let text = match (cell.bias_percent, cell.bias_w) {
+        (Some(bias), _) => format!("{} %", signed(Some(bias), 0, 1)),
+        (None, Some(bias)) => format!("{} W", signed(Some(bias), 0, 1)),
+        (None, None) => "-".to_owned(),
+    };
+    let mark = if beyond { "!" } else { "" };
+    let style = if beyond { look.warning() } else { Style::new() };
+    let style = style.patch(look.tint());
+    let label = format!("{:>8}", format!("{mark}{text}"));
+    pen.write(
+        area.x,
+        area.y,
+        area.width - 1,
+        &text::fit(&label, 8, look.cut()),
+        style,
+    );
+    if area.height >= 2 {
+        let seconds = format!("{:>8}", format!("{} s", cell.n));
+        pen.write(
+            area.x,
+            area.y + 1,
+            area.width - 1,
+            &seconds,
+            look.faint().patch(look.tint()),
+        );
+    }
+}
+
+/// The columns to show where not all have room: the run that was ridden longest.
+fn shown_columns(rows: &[&[CoverageCell]], room: usize) -> std::ops::Range<usize> {
+    let columns = rows.first().map_or(0, |row| row.len());
+    let ridden = |column: usize| -> usize {
+        let cells = rows.iter().filter_map(|row| row.get(column));
+        cells.map(|cell| cell.n).sum()
+    };
+    let start = longest_run((0..columns).map(ridden).collect(), room);
+    start..(start + room).min(columns)
+}
+
+/// The first row to show where not all have room.
+fn most_ridden(rows: &[&[CoverageCell]], room: usize) -> usize {
+    let ridden = |row: &&[CoverageCell]| row.iter().map(|cell| cell.n).sum();
+    longest_run(rows.iter().map(ridden).collect(), room)
+}
+
+/// Where the run of `room` counts with the largest sum starts.
+fn longest_run(counts: Vec<usize>, room: usize) -> usize {
+    let last = counts.len().saturating_sub(room);
+    let sum = |start: usize| -> usize { counts.iter().skip(start).take(room).sum() };
+    (0..=last)
+        .max_by_key(|start| (sum(*start), std::cmp::Reverse(*start)))
+        .unwrap_or(0)
+}

@@ -1,0 +1,168 @@
+//! References: every two streams against each other along the ride, E_n, and the noisy one.
+
+use ratatui::layout::Rect;
+use ratatui::style::{Modifier, Style};
+
+use super::super::super::state::State;
+use super::super::super::study::references::{Compared, Pair};
+use super::super::super::text::{self, plain, signed};
+use super::super::chart::{Axis, Chart, round_ends};
+use super::super::{Pen, Text};
+use super::{first, interval, nothing, rest, time_number, wrapped};
+
+/// Share of the stretches that the scale takes in; the others are drawn at the edge.
+const SHARE: f64 = 0.95;
+
+pub fn draw(state: &State, found: &Compared, area: Rect, pen: &mut Pen<'_>) {
+    let out = lines(state, found, area.width);
+    let wanted = (out.len() as u16).min(area.height * 3 / 5);
+    let picture = first(area, area.height - wanted);
+    along(state, found, picture, pen);
+    super::lines(&out, rest(area, picture.height), pen);
+}
+
+fn style_of(state: &State, pair: &Pair) -> Style {
+    let inks = state.look.streams(&state.session().streams);
+    // The colour of whichever of the two is not the source under test.
+    let index = if Some(pair.first) == state.under_test() {
+        pair.second
+    } else {
+        pair.first
+    };
+    inks.get(index).copied().unwrap_or_default()
+}
+
+fn mark(place: usize) -> char {
+    char::from_digit((place + 1) as u32, 36).unwrap_or('*')
+}
+
+fn along(state: &State, found: &Compared, area: Rect, pen: &mut Pen<'_>) {
+    let points = || found.pairs.iter().flat_map(|pair| &pair.along);
+    let mut sizes: Vec<f64> = points()
+        .map(|(_, w)| w.abs())
+        .filter(|w| w.is_finite())
+        .collect();
+    sizes.sort_by(f64::total_cmp);
+    let usual = sizes
+        .get((sizes.len() as f64 * SHARE) as usize)
+        .or(sizes.last());
+    let ends = usual.and_then(|usual| round_ends([-usual, *usual].into_iter(), 2.0));
+    let span = state.scope_span().0;
+    let Some((low, high)) = ends else {
+        nothing("No two streams have a second in common here.", area, pen);
+        return;
+    };
+    let mut chart = Chart::new(
+        area,
+        Axis {
+            low: span.from_s,
+            high: span.to_s,
+            title: "session time",
+            number: time_number(state),
+        },
+        Axis {
+            low,
+            high,
+            title: "differ.",
+            number: |v| format!("{v:+.0} W"),
+        },
+    );
+    let held = |pair: &Pair| -> Vec<(f64, f64)> {
+        let along = pair.along.iter();
+        along.map(|(t_s, w)| (*t_s, w.clamp(low, high))).collect()
+    };
+    let styles: Vec<Style> = found.pairs.iter().map(|p| style_of(state, p)).collect();
+    for (owner, pair) in found.pairs.iter().enumerate() {
+        chart.line(&held(pair), owner as u8);
+    }
+    chart.paint(pen, &styles);
+    chart.level(0.0, state.look.glyph('─', '-'), state.look.faint(), pen);
+    chart.axes(pen);
+    for (place, pair) in found.pairs.iter().enumerate() {
+        let mut next = chart.plot().x + 2 + 3 * place as u16;
+        for (t_s, w) in held(pair) {
+            if let Some((x, y)) = chart.cell(t_s, w).filter(|(x, _)| *x >= next) {
+                let style = styles.get(place).copied().unwrap_or_default();
+                pen.dot(x, y, mark(place), style.add_modifier(Modifier::BOLD));
+                next = x + 20;
+            }
+        }
+    }
+}
+
+fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
+    let look = state.look;
+    let label = |index: usize| {
+        let stream = state.session().streams.get(index);
+        look.text(stream.map_or("", |s| s.label.as_str()))
+    };
+    let mut out = vec![Text::default().with(
+        "  difference                 mean W       %     E_n  seconds",
+        look.faint(),
+    )];
+    for (place, pair) in found.pairs.iter().enumerate() {
+        let name = text::field(
+            &format!("{} - {}", label(pair.first), label(pair.second)),
+            24,
+            look.cut(),
+        );
+        let apart = pair.en_number.is_some_and(|en| en.abs() > 1.0);
+        let (word, style) = match pair.en_number {
+            Some(_) if apart => ("  ! apart", look.warning()),
+            Some(_) => ("  agree", Style::new()),
+            None => ("", Style::new()),
+        };
+        let ink = style_of(state, pair).add_modifier(Modifier::BOLD);
+        out.push(
+            Text::default()
+                .with(format!("{} ", mark(place)), ink)
+                .with(
+                    format!(
+                        "{name} {} {} {} {:>8}",
+                        signed(pair.difference_w, 8, 1),
+                        signed(pair.difference_percent, 7, 2),
+                        signed(pair.en_number, 7, 2),
+                        pair.n
+                    ),
+                    Style::new(),
+                )
+                .with(word, style),
+        );
+    }
+    if let Some(references) = &found.references {
+        let style = match references.agree {
+            Some(false) => look.warning(),
+            _ => look.strong(),
+        };
+        out.extend(wrapped(&references.note, width, style));
+    }
+    if let Some(noise) = &found.noise {
+        out.push(Text::default().with(
+            "  error of each stream       sd W   variance, 95 %",
+            look.faint(),
+        ));
+        for stream in &noise.streams {
+            let noisiest = noise.noisiest.as_ref() == Some(&stream.label);
+            let (word, style) = if noisiest {
+                ("  ! the noisy one", look.warning())
+            } else {
+                ("", Style::new())
+            };
+            out.push(
+                Text::default()
+                    .with(
+                        format!(
+                            "  {} {}   {}",
+                            text::field(&look.text(&stream.label), 24, look.cut()),
+                            plain(stream.error_sd_w, 6, 1),
+                            interval(stream.error_variance_ci95_w2, 1, "W²")
+                        ),
+                        Style::new(),
+                    )
+                    .with(word, style),
+            );
+        }
+        out.extend(wrapped(&noise.note, width, look.faint()));
+    }
+    out
+}

@@ -1,0 +1,215 @@
+//! Response: a sprint or a step, second by second, with the fitted model over it.
+
+use ratatui::layout::Rect;
+use ratatui::style::{Modifier, Style};
+
+use super::super::super::state::State;
+use super::super::super::study::response::Responded;
+use super::super::super::text::{self, plain, signed};
+use super::super::chart::{Axis, Chart, round_ends};
+use super::super::{Pen, Text};
+use super::{beside, interval, named, nothing, time_number, wrapped};
+use crate::analysis::figures::{Explained, Ramp, Sprint};
+use crate::timeline::Member;
+
+/// Rows of the words below the picture.
+const WORDS: u16 = 7;
+
+pub fn draw(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
+    let (picture, words) = beside(area, WORDS);
+    traces(state, found, picture, pen);
+    let mut out = Vec::new();
+    if let Some(sprint) = &found.sprint {
+        out.extend(sprint_lines(state, sprint, words.width));
+    }
+    if let Some(ramp) = &found.ramp {
+        out.extend(ramp_lines(state, ramp));
+    }
+    super::lines(&out, words, pen);
+}
+
+fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
+    let values = found
+        .rows
+        .iter()
+        .flat_map(|[_, tested, known]| [*tested, *known]);
+    let ends = round_ends(values.chain([0.0]), 20.0);
+    let (Some((low, high)), Some([from_s, ..]), Some([to_s, ..])) =
+        (ends, found.rows.first(), found.rows.last())
+    else {
+        nothing("There is no power in this stretch.", area, pen);
+        return;
+    };
+    let mut chart = Chart::new(
+        area,
+        Axis {
+            low: *from_s,
+            high: to_s.max(from_s + 1.0),
+            title: "session time",
+            number: time_number(state),
+        },
+        Axis {
+            low,
+            high,
+            title: "power",
+            number: |v| format!("{v:.0} W"),
+        },
+    );
+    let line = |which: usize| -> Vec<(f64, f64)> {
+        found.rows.iter().map(|row| (row[0], row[which])).collect()
+    };
+    let (tested, known) = (line(1), line(2));
+    chart.line(&known, 0);
+    chart.line(&tested, 1);
+    let look = state.look;
+    let inks = look.streams(&state.session().streams);
+    let ink = |index: Option<usize>| index.and_then(|i| inks.get(i)).copied().unwrap_or_default();
+    let (known_letter, known_ink) = match state.basis() {
+        Some(Member::Stream(index)) => (
+            state.letters.get(index).copied().unwrap_or('*'),
+            ink(Some(index)),
+        ),
+        _ => ('=', look.faint()),
+    };
+    let own = state.under_test();
+    let own_letter = own
+        .and_then(|i| state.letters.get(i))
+        .copied()
+        .unwrap_or('*');
+    if let Some(ramp) = &found.ramp {
+        for step in &ramp.steps {
+            chart.upright(step.at_s, look.glyph('┊', ':'), look.faint(), pen);
+        }
+    }
+    chart.paint(pen, &[known_ink, ink(own)]);
+    chart.axes(pen);
+    letters(&chart, &known, known_letter, known_ink, 6, pen);
+    letters(&chart, &tested, own_letter, ink(own), 10, pen);
+    for (at_s, w) in &found.model {
+        if let Some((x, y)) = chart.cell(*at_s, *w) {
+            pen.dot(x, y, look.glyph('○', 'o'), look.strong());
+        }
+    }
+}
+
+/// A trace's letter on it every so often, from `lead` cells on.
+fn letters(
+    chart: &Chart<'_>,
+    points: &[(f64, f64)],
+    letter: char,
+    style: Style,
+    lead: u16,
+    pen: &mut Pen<'_>,
+) {
+    let mut next = chart.plot().x + lead;
+    for (at_s, value) in points {
+        if let Some((x, y)) = chart.cell(*at_s, *value).filter(|(x, _)| *x >= next) {
+            pen.dot(x, y, letter, style.add_modifier(Modifier::BOLD));
+            next = x + 20;
+        }
+    }
+}
+
+fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
+    let look = state.look;
+    let mut out = Vec::new();
+    let peaks: Vec<String> = sprint
+        .peaks
+        .iter()
+        .map(|peak| {
+            format!(
+                "{} {}/{}",
+                peak.label,
+                plain(peak.best_1s_w, 0, 0),
+                plain(peak.best_5s_w, 0, 0)
+            )
+        })
+        .collect();
+    out.push(named(
+        state,
+        "best 1/5 s",
+        format!("{} W", peaks.join("  ")),
+    ));
+    if !sprint.note.is_empty() {
+        out.extend(wrapped(&sprint.note, width, look.warning()));
+        return out;
+    }
+    out.push(
+        Text::default()
+            .with(
+                format!("model {}     ", look.glyph('○', 'o')),
+                look.strong(),
+            )
+            .with(
+                format!(
+                    "dead time {} s  time constant {} s",
+                    signed(sprint.delay_s, 0, 2),
+                    plain(sprint.time_constant_s, 0, 2)
+                ),
+                Style::new(),
+            ),
+    );
+    out.push(named(
+        state,
+        "",
+        format!(
+            "time constant 95 %: {}",
+            interval(sprint.time_constant_ci95_s, 2, "s")
+        ),
+    ));
+    let ceiling = sprint
+        .ceiling_w
+        .map_or_else(|| "no ceiling".to_owned(), |w| format!("ceiling {w:.0} W"));
+    out.push(named(
+        state,
+        "",
+        format!(
+            "gain {}  {ceiling}  residual {} W",
+            plain(sprint.gain, 0, 3),
+            plain(sprint.fit_rms_w, 0, 1)
+        ),
+    ));
+    let why = match sprint.explained {
+        Some(Explained::Lag) => "explained by lag",
+        Some(Explained::Gain) => "explained by gain",
+        Some(Explained::Ceiling) => "explained by a ceiling",
+        Some(Explained::Mixed) => "several causes",
+        None => "no cause named",
+    };
+    out.push(named(
+        state,
+        "peak short",
+        format!("by {} W: {why}", plain(sprint.shortfall_w, 0, 0)),
+    ));
+    out
+}
+
+fn ramp_lines(state: &State, ramp: &Ramp) -> Vec<Text> {
+    let mut out = Vec::new();
+    if let Some(lag_s) = ramp.lag_s {
+        out.push(named(state, "ramp lag", format!("{lag_s:+.1} s")));
+    }
+    if ramp.steps.is_empty() {
+        return out;
+    }
+    out.push(Text::default().with(
+        "step at   from  to W  dead s  rise s  settle s  over %",
+        state.look.faint(),
+    ));
+    out.extend(ramp.steps.iter().map(|step| {
+        Text::default().with(
+            format!(
+                "{:>8} {} {}  {}  {}    {}  {}",
+                text::time(step.at_s, state.long()),
+                plain(Some(step.from_w), 5, 0),
+                plain(Some(step.to_w), 5, 0),
+                plain(step.dead_time_s, 6, 1),
+                plain(step.rise_10_90_s, 6, 1),
+                plain(step.settling_s, 6, 1),
+                plain(step.overshoot_percent, 6, 1)
+            ),
+            Style::new(),
+        )
+    }));
+    out
+}

@@ -1,0 +1,119 @@
+//! Who disagrees with whom.
+
+use super::Question;
+use super::subject::{figures, mean};
+use crate::analysis::agreement::PERCENT_FROM_W;
+use crate::analysis::figures::{NoisyOne, References};
+use crate::analysis::references::en_number;
+use crate::session::{Kind, Role};
+use crate::timeline::Member;
+
+/// Stretches in which a pair's difference is drawn.
+const STRETCHES: usize = 120;
+
+/// Two streams against each other.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pair {
+    /// The first.
+    pub first: usize,
+    /// The second, later in the session.
+    pub second: usize,
+    /// Seconds that both have.
+    pub n: usize,
+    /// First − second, W.
+    pub difference_w: Option<f64>,
+    /// The same in % of their common mean.
+    pub difference_percent: Option<f64>,
+    /// E_n with the claims as expanded uncertainties, for two references that both have one.
+    pub en_number: Option<f64>,
+    /// Mean difference in each of equal stretches: middle, s, and W (`NaN`: nothing in common).
+    pub along: Vec<(f64, f64)>,
+}
+
+/// What the references view shows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Compared {
+    /// Every two streams that carry power and are under test or a reference.
+    pub pairs: Vec<Pair>,
+    /// The test of the references.
+    pub references: Option<References>,
+    /// Which of three or more is the noisy one.
+    pub noise: Option<NoisyOne>,
+}
+
+/// Answers the question of the references view.
+pub fn of(question: &Question) -> Result<Compared, String> {
+    let aligned = &question.aligned;
+    let mut judged: Vec<usize> = aligned.powered(Role::Reference).collect();
+    judged.extend(aligned.powered(Role::UnderTest));
+    judged.sort_unstable();
+    if judged.len() < 2 {
+        return Err(
+            "There are no two streams with power to compare: give the roles under-test \
+                    and reference."
+                .to_owned(),
+        );
+    }
+    let mut pairs = Vec::new();
+    for (place, first) in judged.iter().enumerate() {
+        for second in judged.iter().skip(place + 1) {
+            pairs.push(pair(question, *first, *second));
+        }
+    }
+    let all = figures(question, Kind::Open);
+    Ok(Compared {
+        pairs,
+        references: all.references,
+        noise: all.noise,
+    })
+}
+
+fn pair(question: &Question, first: usize, second: usize) -> Pair {
+    let aligned = &question.aligned;
+    let grid = aligned.grid;
+    let rows = grid.rows(question.about.span);
+    let column = |index| {
+        let power = aligned.power(Member::Stream(index));
+        power.and_then(|c| c.get(rows.clone())).unwrap_or(&[])
+    };
+    let (x, y) = (column(first), column(second));
+    let both = || x.iter().zip(y).filter(|(a, b)| (*a - *b).is_finite());
+    let difference = mean(both().map(|(a, b)| a - b));
+    let means = mean(both().map(|(a, _)| *a)).zip(mean(both().map(|(_, b)| *b)));
+    let level_w = means.map(|((a, _), (b, _))| 0.5 * (a + b));
+    let session = &question.opened.session;
+    let is_reference = |index: usize| {
+        let track = aligned.tracks.get(index);
+        track.is_some_and(|track| track.role == Role::Reference)
+    };
+    let expanded = |index: usize| Some(session.claim_of(index)?.limit_w(level_w?));
+    let en = || {
+        let ((a, _), (b, _)) = means?;
+        en_number(a, expanded(first)?, b, expanded(second)?)
+    };
+    let width = x.len().div_ceil(STRETCHES).max(1);
+    let along = x
+        .chunks(width)
+        .zip(y.chunks(width))
+        .enumerate()
+        .map(|(place, (x, y))| {
+            let middle = rows.start + place * width + x.len() / 2;
+            let difference = mean(x.iter().zip(y).map(|(a, b)| a - b));
+            (grid.time_s(middle), difference.map_or(f64::NAN, |(w, _)| w))
+        })
+        .collect();
+    Pair {
+        first,
+        second,
+        n: difference.map_or(0, |(_, n)| n),
+        difference_w: difference.map(|(w, _)| w),
+        difference_percent: difference
+            .zip(level_w)
+            .filter(|(_, level)| *level >= PERCENT_FROM_W)
+            .map(|((w, _), level)| 100.0 * w / level),
+        en_number: (is_reference(first) && is_reference(second))
+            .then(en)
+            .flatten(),
+        along,
+    }
+}

@@ -1,0 +1,104 @@
+//! The two power columns that most views compare.
+
+use std::ops::Range;
+
+use super::Question;
+use crate::analysis::figures::{Agreement, SegmentFigures};
+use crate::analysis::segment;
+use crate::recording::Channel;
+use crate::session::store::CONSENSUS;
+use crate::session::{Kind, Segment};
+use crate::timeline::Member;
+
+/// The source under test and what it is compared with, over the rows of a question.
+pub struct Subject<'a> {
+    /// The question.
+    pub question: &'a Question,
+    /// Rows of the grid.
+    pub rows: Range<usize>,
+    /// The source under test.
+    pub under_test: usize,
+    /// What it is compared with.
+    pub basis: Member,
+    /// Power under test, W; `NaN` is missing.
+    pub tested: &'a [f64],
+    /// Power it is compared with, W.
+    pub known: &'a [f64],
+}
+
+impl<'a> Subject<'a> {
+    /// Of the comparison that the question names; else why there is none.
+    pub fn of(question: &'a Question) -> Result<Self, String> {
+        let under_test = question
+            .about
+            .under_test
+            .ok_or("No stream under test carries power: give one the role under-test.")?;
+        let basis = question
+            .about
+            .basis
+            .ok_or("No reference carries power: give at least one stream the role reference.")?;
+        let aligned = &question.aligned;
+        let rows = aligned.grid.rows(question.about.span);
+        let column = |member| aligned.power(member).and_then(|c| c.get(rows.clone()));
+        let missing = "There is no power in this stretch.";
+        Ok(Self {
+            tested: column(Member::Stream(under_test)).ok_or(missing)?,
+            known: column(basis).ok_or(missing)?,
+            question,
+            under_test,
+            basis,
+            rows,
+        })
+    }
+
+    /// All figures of the stretch taken for a segment of `kind`.
+    pub fn figures(&self, kind: Kind) -> SegmentFigures {
+        figures(self.question, kind)
+    }
+
+    /// Those of the comparison.
+    pub fn agreement(&self, figures: &SegmentFigures) -> Option<Agreement> {
+        let session = &self.question.opened.session;
+        let label = |index: usize| session.streams.get(index).map(|s| s.label.as_str());
+        let tested = label(self.under_test)?;
+        let known = match self.basis {
+            Member::Stream(index) => label(index)?,
+            Member::Consensus => CONSENSUS,
+        };
+        let mut all = figures.agreement.iter();
+        all.find(|a| a.under_test == tested && a.reference == known)
+            .cloned()
+    }
+
+    /// A channel over the rows: the source under test's own, else the first stream's that has it.
+    pub fn beside(&self, channel: Channel) -> Option<&'a [f64]> {
+        let tracks = &self.question.aligned.tracks;
+        std::iter::once(self.under_test)
+            .chain(0..tracks.len())
+            .filter_map(|index| tracks.get(index)?.column(channel)?.get(self.rows.clone()))
+            .find(|values| values.iter().any(|v| v.is_finite()))
+    }
+}
+
+/// All figures of the question's stretch taken for a segment of `kind`.
+pub fn figures(question: &Question, kind: Kind) -> SegmentFigures {
+    let about = question.about;
+    let session = &question.opened.session;
+    let own = about.segment.and_then(|index| session.segments.get(index));
+    let segment = Segment {
+        kind,
+        from_s: about.span.from_s,
+        to_s: about.span.to_s,
+        set_point_w: own.and_then(|segment| segment.set_point_w),
+        note: String::new(),
+    };
+    segment::figures_with(session, &question.aligned, &question.found, &segment, 0)
+}
+
+/// Mean of the values that are there, with their number.
+pub fn mean(values: impl Iterator<Item = f64>) -> Option<(f64, usize)> {
+    let (n, sum) = values
+        .filter(|v| v.is_finite())
+        .fold((0usize, 0.0), |(n, sum), v| (n + 1, sum + v));
+    (n > 0).then(|| (sum / n as f64, n))
+}
