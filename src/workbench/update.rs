@@ -8,6 +8,8 @@ pub(super) mod prompt;
 #[cfg(test)]
 mod tests;
 mod walk;
+#[cfg(test)]
+mod views_tests;
 
 use std::path::PathBuf;
 

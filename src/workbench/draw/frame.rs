@@ -265,6 +265,10 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
         Command::AskExport,
         Command::Quit,
     ]);
+    if state.view != View::Ride {
+        // There its key goes back to the ride view.
+        wanted.retain(|command| *command != Command::Clear);
+    }
     let mut entries: Vec<&'static Entry> = Vec::new();
     for command in wanted {
         if let Some(entry) = entry_of(Place::In(state.view), command)

@@ -1,7 +1,7 @@
 //! Difference against mean, second by second.
 
 use super::Question;
-use super::subject::{Subject, mean};
+use super::subject::{Subject, figures, mean};
 use crate::analysis::figures::Agreement;
 use crate::session::Kind;
 
@@ -48,9 +48,9 @@ pub fn of(question: &Question) -> Result<Agreed, String> {
             part: (row * PARTS / rows).min(PARTS - 1),
         })
         .collect();
-    let figures = subject.agreement(&subject.figures(Kind::Open));
+    let found = subject.agreement(&figures(question, Kind::Open));
     let claim = question.opened.session.claim_of(subject.under_test);
-    let level_w = figures.as_ref().and_then(|f| f.reference_mean_w);
+    let level_w = found.as_ref().and_then(|f| f.reference_mean_w);
     let part = |part: usize| {
         let own = points.iter().filter(|p| p.part == part);
         mean(own.map(|p| p.difference_w))
@@ -58,7 +58,7 @@ pub fn of(question: &Question) -> Result<Agreed, String> {
     Ok(Agreed {
         parts: std::array::from_fn(part),
         limit_w: claim.zip(level_w).map(|(claim, w)| claim.limit_w(w)),
-        figures,
+        figures: found,
         points,
     })
 }

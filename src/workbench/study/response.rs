@@ -1,10 +1,11 @@
 //! How the source under test answers a change of power.
 
 use super::Question;
-use super::subject::Subject;
+use super::subject::{Subject, figures};
 use crate::analysis::figures::{Ramp, Sprint};
 use crate::analysis::first_order::{Lag, response};
 use crate::session::Kind;
+use crate::timeline::Member;
 
 /// Longest stretch that a response is fitted to, s: beyond it is no sprint and no step.
 pub const LONGEST_S: f64 = 600.0;
@@ -20,6 +21,8 @@ pub struct Responded {
     pub model: Vec<(f64, f64)>,
     /// The fit of the stretch taken for a sprint.
     pub sprint: Option<Sprint>,
+    /// The source under test and what the fit compares it with.
+    pub compared: (usize, Member),
     /// Its steps.
     pub ramp: Option<Ramp>,
 }
@@ -34,7 +37,8 @@ pub fn of(question: &Question) -> Result<Responded, String> {
                 .to_owned(),
         );
     }
-    let subject = Subject::of(question)?;
+    let sprint = figures(question, Kind::Sprint);
+    let subject = Subject::judged(question, &sprint)?;
     let grid = question.aligned.grid;
     let rows = subject
         .tested
@@ -43,13 +47,14 @@ pub fn of(question: &Question) -> Result<Responded, String> {
         .enumerate()
         .map(|(row, (tested, known))| [grid.time_s(subject.rows.start + row), *tested, *known])
         .collect();
-    let sprint = subject.figures(Kind::Sprint).sprint;
+    let sprint = sprint.sprint;
     let model = sprint.as_ref().and_then(|sprint| model(&subject, sprint));
     Ok(Responded {
         rows,
         model: model.unwrap_or_default(),
         sprint,
-        ramp: subject.figures(Kind::Ramp).ramp,
+        compared: (subject.under_test, subject.basis),
+        ramp: figures(question, Kind::Ramp).ramp,
     })
 }
 

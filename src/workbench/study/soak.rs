@@ -1,10 +1,11 @@
 //! Bias against time and temperature.
 
 use super::Question;
-use super::subject::{Subject, mean};
+use super::subject::{Subject, figures, mean};
 use crate::analysis::figures::HeatSoak;
 use crate::recording::Channel;
 use crate::session::Kind;
+use crate::timeline::Member;
 
 /// Most blocks that the bias is drawn in, and their shortest length, rows.
 const BLOCKS: usize = 80;
@@ -32,13 +33,14 @@ pub struct Soak {
     pub block_s: f64,
     /// The fitted slopes, of the stretch taken for a heat soak.
     pub figures: Option<HeatSoak>,
-    /// What the figures compare with.
-    pub reference: String,
+    /// The source under test and what the fit compares it with.
+    pub compared: (usize, Member),
 }
 
 /// Answers the question of the soak view.
 pub fn of(question: &Question) -> Result<Soak, String> {
-    let subject = Subject::of(question)?;
+    let figures = figures(question, Kind::HeatSoak);
+    let subject = Subject::judged(question, &figures)?;
     let grid = question.aligned.grid;
     let temperature = question
         .aligned
@@ -72,14 +74,10 @@ pub fn of(question: &Question) -> Result<Soak, String> {
             })
         })
         .collect();
-    let figures = subject.figures(Kind::HeatSoak);
     Ok(Soak {
         blocks,
         block_s: width as f64 * grid.step_s,
-        reference: figures
-            .verdict
-            .as_ref()
-            .map_or_else(String::new, |v| v.reference.clone()),
+        compared: (subject.under_test, subject.basis),
         figures: figures.heat_soak,
     })
 }

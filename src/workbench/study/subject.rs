@@ -7,7 +7,7 @@ use crate::analysis::figures::{Agreement, SegmentFigures};
 use crate::analysis::segment;
 use crate::recording::Channel;
 use crate::session::store::CONSENSUS;
-use crate::session::{Kind, Segment};
+use crate::session::{Kind, Role, Segment};
 use crate::timeline::Member;
 
 /// The source under test and what it is compared with, over the rows of a question.
@@ -29,13 +29,36 @@ pub struct Subject<'a> {
 impl<'a> Subject<'a> {
     /// Of the comparison that the question names; else why there is none.
     pub fn of(question: &'a Question) -> Result<Self, String> {
-        let under_test = question
-            .about
-            .under_test
+        let about = question.about;
+        Self::between(question, about.under_test, about.basis)
+    }
+
+    /// Of the comparison that `figures` rest on where they take a fit: the first source under
+    /// test against what its verdict rests on.
+    pub fn judged(question: &'a Question, figures: &SegmentFigures) -> Result<Self, String> {
+        let session = &question.opened.session;
+        let aligned = &question.aligned;
+        let name = |member: &Member| match *member {
+            Member::Stream(index) => session.streams.get(index).map_or("", |s| s.label.as_str()),
+            Member::Consensus => CONSENSUS,
+        };
+        let reference = figures.verdict.as_ref().map(|v| v.reference.as_str());
+        let basis = aligned
+            .references()
+            .into_iter()
+            .find(|member| Some(name(member)) == reference)
+            .or(question.about.basis);
+        Self::between(question, aligned.powered(Role::UnderTest).next(), basis)
+    }
+
+    fn between(
+        question: &'a Question,
+        under_test: Option<usize>,
+        basis: Option<Member>,
+    ) -> Result<Self, String> {
+        let under_test = under_test
             .ok_or("No stream under test carries power: give one the role under-test.")?;
-        let basis = question
-            .about
-            .basis
+        let basis = basis
             .ok_or("No reference carries power: give at least one stream the role reference.")?;
         let aligned = &question.aligned;
         let rows = aligned.grid.rows(question.about.span);
@@ -49,11 +72,6 @@ impl<'a> Subject<'a> {
             basis,
             rows,
         })
-    }
-
-    /// All figures of the stretch taken for a segment of `kind`.
-    pub fn figures(&self, kind: Kind) -> SegmentFigures {
-        figures(self.question, kind)
     }
 
     /// Those of the comparison.

@@ -6,7 +6,7 @@ use ratatui::style::Style;
 
 use super::super::super::state::State;
 use super::super::super::text::{self, signed};
-use super::super::{Pen, Text};
+use super::super::Pen;
 use super::{nothing, rest};
 use crate::analysis::figures::{Coverage, CoverageCell};
 
@@ -66,15 +66,14 @@ pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
             draw_cell(state, cell, Rect::new(x, y, CELL, each), pen);
         }
     }
-    let cut = rows.len() > fits || columns > room;
-    let mut foot = Text::default().with(
-        "bias of each combination, ! beyond the claim; empty: never ridden",
-        look.faint(),
-    );
-    if cut {
-        foot = foot.with("; more than fits here", look.warning());
+    let foot = "bias; ! beyond the claim; seconds alone: too few; empty: never ridden";
+    pen.write(area.x, area.bottom() - 1, area.width, foot, look.faint());
+    if rows.len() > fits || columns > room {
+        let cut = " more than fits ";
+        let width = cut.len() as u16;
+        let x = area.right().saturating_sub(width);
+        pen.write(x, area.y, width, cut, look.warning());
     }
-    pen.line(area.x, area.bottom() - 1, area.width, &foot);
 }
 
 fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) {
@@ -90,11 +89,15 @@ fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) 
     let text = match (cell.bias_percent, cell.bias_w) {
         (Some(bias), _) => format!("{} %", signed(Some(bias), 0, 1)),
         (None, Some(bias)) => format!("{} W", signed(Some(bias), 0, 1)),
-        (None, None) => "-".to_owned(),
+        // Too few for a bias: the seconds stand in its place.
+        (None, None) => format!("{} s", cell.n),
     };
     let mark = if beyond { "!" } else { "" };
     let style = if beyond { look.warning() } else { Style::new() };
-    let style = style.patch(look.tint());
+    let style = match cell.bias_w {
+        Some(_) => style.patch(look.tint()),
+        None => look.faint(),
+    };
     let label = format!("{:>8}", format!("{mark}{text}"));
     pen.write(
         area.x,
@@ -103,7 +106,7 @@ fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) 
         &text::fit(&label, 8, look.cut()),
         style,
     );
-    if area.height >= 2 {
+    if area.height >= 2 && cell.bias_w.is_some() {
         let seconds = format!("{:>8}", format!("{} s", cell.n));
         pen.write(
             area.x,

@@ -17,6 +17,9 @@ use super::super::text;
 use super::{Pen, Text};
 use crate::timeline::Member;
 
+/// Stands for the consensus where a stream has its letter.
+const CONSENSUS_MARK: char = '=';
+
 /// Draws the open view under the strip.
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     let area = body(layout);
@@ -74,16 +77,19 @@ fn subject_line(state: &State) -> Text {
     if state.view == View::References {
         return line;
     }
-    match (state.under_test(), state.basis()) {
-        (Some(under_test), Some(basis)) => {
-            let line = stream_name(state, line, under_test);
-            let line = line.with(" against ", Style::new());
-            match basis {
-                Member::Stream(index) => stream_name(state, line, index),
-                Member::Consensus => line.with("the consensus", Style::new()),
-            }
-        }
-        _ => line,
+    // What takes a fit is fitted to what the verdict rests on, whatever is chosen for the rest.
+    let compared = match state.study.as_ref().map(|(_, answer)| answer) {
+        Some(Answer::Response(found)) if state.view == View::Response => Some(found.compared),
+        Some(Answer::Soak(found)) if state.view == View::Soak => Some(found.compared),
+        _ => state.under_test().zip(state.basis()),
+    };
+    let Some((under_test, basis)) = compared else {
+        return line;
+    };
+    let line = stream_name(state, line, under_test).with(" against ", Style::new());
+    match basis {
+        Member::Stream(index) => stream_name(state, line, index),
+        Member::Consensus => line.with(format!("{CONSENSUS_MARK} consensus"), Style::new()),
     }
 }
 
@@ -234,3 +240,6 @@ fn nothing(words: &str, area: Rect, pen: &mut Pen<'_>) {
     };
     lines(&lines_of, place, pen);
 }
+
+#[cfg(test)]
+mod tests;

@@ -15,7 +15,7 @@ const SHARE: f64 = 0.95;
 
 pub fn draw(state: &State, found: &Compared, area: Rect, pen: &mut Pen<'_>) {
     let out = lines(state, found, area.width);
-    let wanted = (out.len() as u16).min(area.height * 3 / 5);
+    let wanted = (out.len() as u16).min(area.height.saturating_sub(5).max(area.height / 2));
     let picture = first(area, area.height - wanted);
     along(state, found, picture, pen);
     super::lines(&out, rest(area, picture.height), pen);

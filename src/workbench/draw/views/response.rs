@@ -8,7 +8,7 @@ use super::super::super::study::response::Responded;
 use super::super::super::text::{self, plain, signed};
 use super::super::chart::{Axis, Chart, round_ends};
 use super::super::{Pen, Text};
-use super::{beside, interval, named, nothing, time_number, wrapped};
+use super::{CONSENSUS_MARK, beside, interval, named, nothing, time_number, wrapped};
 use crate::analysis::figures::{Explained, Ramp, Sprint};
 use crate::timeline::Member;
 
@@ -64,14 +64,14 @@ fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
     let look = state.look;
     let inks = look.streams(&state.session().streams);
     let ink = |index: Option<usize>| index.and_then(|i| inks.get(i)).copied().unwrap_or_default();
-    let (known_letter, known_ink) = match state.basis() {
-        Some(Member::Stream(index)) => (
+    let (known_letter, known_ink) = match found.compared.1 {
+        Member::Stream(index) => (
             state.letters.get(index).copied().unwrap_or('*'),
             ink(Some(index)),
         ),
-        _ => ('=', look.faint()),
+        Member::Consensus => (CONSENSUS_MARK, look.faint()),
     };
-    let own = state.under_test();
+    let own = Some(found.compared.0);
     let own_letter = own
         .and_then(|i| state.letters.get(i))
         .copied()
@@ -83,13 +83,13 @@ fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
     }
     chart.paint(pen, &[known_ink, ink(own)]);
     chart.axes(pen);
-    letters(&chart, &known, known_letter, known_ink, 6, pen);
-    letters(&chart, &tested, own_letter, ink(own), 10, pen);
     for (at_s, w) in &found.model {
         if let Some((x, y)) = chart.cell(*at_s, *w) {
             pen.dot(x, y, look.glyph('○', 'o'), look.strong());
         }
     }
+    letters(&chart, &known, known_letter, known_ink, 6, pen);
+    letters(&chart, &tested, own_letter, ink(own), 10, pen);
 }
 
 /// A trace's letter on it every so often, from `lead` cells on.

@@ -1,0 +1,110 @@
+//! What the full-screen views look like at the sizes that matter, and that no size breaks them.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+use super::super::draw;
+use crate::workbench::bench::{PLAIN, press, state_at, type_text};
+use crate::workbench::state::{State, View};
+use crate::workbench::theme::{Depth, Ground, Look};
+
+const ASCII: Look = Look {
+    depth: Depth::None,
+    ground: Ground::Dark,
+    ascii: true,
+};
+
+const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (200, 60)];
+
+/// The key of each view in the menu, its name, and the stretch that suits it.
+const VIEWS: [(&str, &str, (&str, &str)); 6] = [
+    ("c", "clocks", ("9:50", "10:30")),
+    ("a", "agreement", ("1:00", "6:00")),
+    ("e", "response", ("9:50", "10:30")),
+    ("f", "references", ("1:00", "6:00")),
+    ("h", "soak", ("1:00", "25:00")),
+    ("v", "coverage", ("1:00", "25:00")),
+];
+
+fn shown(state: &State) -> String {
+    let area = Rect::new(0, 0, state.size.0, state.size.1);
+    let mut buffer = Buffer::empty(area);
+    draw(state, area, &mut buffer);
+    let width = usize::from(area.width).max(1);
+    let rows = buffer.content.chunks(width).map(|row| {
+        let line: String = row.iter().map(|cell| cell.symbol()).collect();
+        format!("{}\n", line.trim_end())
+    });
+    rows.collect()
+}
+
+/// A view opened by its menu key over a window.
+fn opened(key: &str, (from, to): (&str, &str), size: (u16, u16), look: Look) -> State {
+    let mut state = state_at(size, look);
+    for (at, edge) in [(from, "s"), (to, "e")] {
+        press(&mut state, "g");
+        type_text(&mut state, at);
+        press(&mut state, &format!("enter {edge}"));
+    }
+    press(&mut state, &format!("o {key}"));
+    state
+}
+
+#[test]
+fn each_view_at_its_sizes() {
+    for size in SIZES {
+        for (key, name, window) in VIEWS {
+            let state = opened(key, window, size, PLAIN);
+            assert!(!state.is_pending(), "{name}");
+            let name = format!("{name}_{}x{}", size.0, size.1);
+            insta::assert_snapshot!(name, shown(&state));
+        }
+    }
+}
+
+#[test]
+fn ascii_mode_is_ascii_in_every_view() {
+    for (key, name, window) in VIEWS {
+        let shown = shown(&opened(key, window, (120, 40), ASCII));
+        assert!(shown.is_ascii(), "{name}:\n{shown}");
+        assert!(shown.lines().count() == 40);
+    }
+}
+
+#[test]
+fn no_size_is_too_small() {
+    for (key, name, window) in VIEWS {
+        let mut state = opened(key, window, (80, 24), PLAIN);
+        for (columns, rows) in [(1, 1), (2, 3), (7, 5), (12, 8), (30, 9), (45, 15), (69, 20)] {
+            state.size = (columns, rows);
+            let shown = shown(&state);
+            let lines: Vec<&str> = shown.lines().collect();
+            assert_eq!(lines.len(), usize::from(rows), "{name} {columns}x{rows}");
+        }
+    }
+}
+
+#[test]
+fn what_an_answer_is_still_to_come_for_says_so() {
+    let mut state = opened("a", ("1:00", "6:00"), (80, 24), PLAIN);
+    assert!(!shown(&state).contains("pending"));
+    // As after a key whose question nobody has answered yet.
+    state.study = None;
+    assert!(shown(&state).contains(" pending "));
+    assert!(shown(&state).contains("being computed"));
+}
+
+#[test]
+fn a_ride_without_references_says_why_nothing_is_shown() {
+    for (key, _, window) in VIEWS {
+        let mut state = opened(key, window, (80, 24), PLAIN);
+        for stream in &mut state.opened.session.streams {
+            stream.role = crate::session::Role::Context;
+        }
+        state.aligned = std::sync::Arc::new(state.aligned.rebuilt(&state.opened));
+        press(&mut state, "right");
+        let shown = shown(&state);
+        let says = shown.contains("role") || state.view == View::Clocks;
+        assert!(says, "{shown}");
+    }
+}

@@ -1,0 +1,168 @@
+//! Tests of the full-screen views' actions.
+
+use crate::workbench::action::Place;
+use crate::workbench::bench::{message, press, state, type_text};
+use crate::workbench::keymap::Key;
+use crate::workbench::state::{Scope, State, View};
+use crate::workbench::study::{About, Answer, Question};
+use crate::workbench::update::{Action, Effect, Report, update};
+
+fn go_to(state: &mut State, time: &str) {
+    press(state, "g");
+    type_text(state, time);
+    press(state, "enter");
+}
+
+#[test]
+fn every_view_opens_and_escape_returns_to_the_ride() {
+    for (key, view) in [
+        ("c", View::Clocks),
+        ("a", View::Agreement),
+        ("e", View::Response),
+        ("f", View::References),
+        ("h", View::Soak),
+        ("v", View::Coverage),
+    ] {
+        let mut state = state();
+        press(&mut state, &format!("o {key}"));
+        assert_eq!(state.view, view);
+        assert!(!state.is_pending() && state.study.is_some());
+        assert!(state.places().contains(&Place::Study));
+        press(&mut state, "esc");
+        assert_eq!(state.view, View::Ride);
+        assert_eq!(state.asked, None);
+    }
+}
+
+#[test]
+fn a_key_asks_and_never_waits() {
+    let mut state = state();
+    press(&mut state, "o");
+    let effects = update(&mut state, Action::Key(Key::char('a')));
+    assert!(
+        matches!(effects.as_slice(), [Effect::Study(_)]),
+        "{effects:?}"
+    );
+    assert!(state.is_pending());
+    // Nothing that matters changes: nothing is asked anew.
+    assert_eq!(update(&mut state, Action::Key(Key::char('R'))).len(), 1);
+    let effects = update(&mut state, Action::Key(Key::char('?')));
+    assert_eq!(effects, []);
+    // An answer to an earlier question does not count.
+    let about = About {
+        span: crate::timeline::Span::new(0.0, 5.0),
+        ..About::of(&state).unwrap()
+    };
+    let stale = (Question::new(about, &state), Answer::Nothing(String::new()));
+    update(&mut state, Action::Report(Report::Studied(Box::new(stale))));
+    assert!(state.is_pending());
+}
+
+#[test]
+fn marks_that_are_matched_shift_the_clock_of_the_stream_in_hand() {
+    let mut state = state();
+    press(&mut state, "tab o c");
+    assert_eq!((state.stream, state.mate()), (1, Some(2)));
+    press(&mut state, "f");
+    assert!(
+        message(&state).contains("mark a feature"),
+        "{}",
+        message(&state)
+    );
+    go_to(&mut state, "10:00");
+    press(&mut state, "1");
+    go_to(&mut state, "10:07");
+    press(&mut state, "2 f");
+    assert_eq!(state.session().streams[1].offset_s, 7.0);
+    assert_eq!(state.session().streams[2].offset_s, 0.0);
+    assert!(message(&state).contains("+7.0 s"), "{}", message(&state));
+    // The mark moved with its stream.
+    press(&mut state, "f");
+    assert_eq!(message(&state), "the marks meet already");
+    press(&mut state, "u");
+    assert_eq!(state.session().streams[1].offset_s, 0.0);
+}
+
+#[test]
+fn the_correlation_shows_a_shift_and_the_estimate_takes_it_back() {
+    let mut state = state();
+    press(&mut state, "tab o c c pagedown enter");
+    assert_eq!(state.session().streams[1].offset_s, 10.0);
+    let Some((_, Answer::Clocks(clocks))) = &state.study else {
+        panic!("{:?}", state.study);
+    };
+    let best = clocks.curve.as_ref().unwrap().peaks[0];
+    assert!((best.late_s - 10.0).abs() < 0.3, "{best:?}");
+    let late = clocks.residuals.iter().map(|r| r.late_s);
+    let middle = crate::analysis::stats::median_of(late.collect()).unwrap();
+    assert!((middle - 10.0).abs() < 0.5, "{middle}");
+    press(&mut state, "A");
+    let offset_s = state.session().streams[1].offset_s;
+    assert!(offset_s.abs() < 0.3, "{offset_s}: {}", message(&state));
+    press(&mut state, "u");
+    assert_eq!(state.session().streams[1].offset_s, 10.0);
+}
+
+#[test]
+fn the_scope_is_the_window_the_segment_or_the_ride() {
+    let mut state = state();
+    go_to(&mut state, "1:00");
+    press(&mut state, "s");
+    go_to(&mut state, "6:00");
+    press(&mut state, "e t s o a");
+    assert_eq!(state.scope_span().1, Some(0));
+    press(&mut state, "d");
+    assert_eq!(state.scope, Scope::Segment);
+    press(&mut state, "d");
+    assert_eq!(state.scope, Scope::Ride);
+    assert_eq!(state.scope_span(), (state.ride(), None));
+    let Some((_, Answer::Agreement(agreed))) = &state.study else {
+        panic!("{:?}", state.study);
+    };
+    assert_eq!(agreed.points.len(), 1800);
+    press(&mut state, "d");
+    let Some((_, Answer::Agreement(agreed))) = &state.study else {
+        panic!("{:?}", state.study);
+    };
+    assert_eq!(agreed.points.len(), 300);
+    let bias_w = agreed.figures.as_ref().unwrap().bias_w.unwrap();
+    // 3 % high at 200 W against references whose mean is a quarter of a percent low.
+    assert!((bias_w - 6.5).abs() < 0.3, "{bias_w}");
+    let mean: f64 = agreed.parts.iter().map(|p| p.unwrap().0).sum::<f64>() / 3.0;
+    assert!((mean - bias_w).abs() < 0.05);
+}
+
+#[test]
+fn references_and_coverage_tell_what_was_put_in() {
+    let mut state = state();
+    press(&mut state, "o f d");
+    let Some((_, Answer::References(found))) = &state.study else {
+        panic!("{:?}", state.study);
+    };
+    let pair = found
+        .pairs
+        .iter()
+        .find(|p| (p.first, p.second) == (1, 2))
+        .unwrap();
+    assert_eq!(pair.n, 1790);
+    assert!(
+        (pair.difference_percent.unwrap() - 0.5).abs() < 0.1,
+        "{pair:?}"
+    );
+    assert!(pair.en_number.unwrap().abs() < 1.0);
+    // The consensus of references only: the source under test has no E_n.
+    assert!(
+        found
+            .pairs
+            .iter()
+            .filter(|p| p.first == 0)
+            .all(|p| p.en_number.is_none())
+    );
+    press(&mut state, "esc o v");
+    let Some((_, Answer::Coverage(found))) = &state.study else {
+        panic!("{:?}", state.study);
+    };
+    let ridden: usize = found.cells.iter().map(|cell| cell.n).sum();
+    assert!(ridden > 1700, "{ridden}");
+    assert!(found.cells.iter().any(|cell| cell.n == 0));
+}
