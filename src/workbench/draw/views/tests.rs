@@ -90,7 +90,7 @@ fn what_an_answer_is_still_to_come_for_says_so() {
     assert!(!shown(&state).contains("pending"));
     // As after a key whose question nobody has answered yet.
     state.study = None;
-    assert!(shown(&state).contains(" pending "));
+    assert!(shown(&state).contains(" pending"));
     assert!(shown(&state).contains("being computed"));
 }
 
