@@ -109,6 +109,8 @@ pub enum Command {
     Go(View),
     /// Figures of a full-screen view for the window, the segment or the ride.
     NextScope,
+    /// Hold the ride against the next test plan.
+    NextPlan,
     /// Coverage by cadence or by wheel speed.
     CoverageBy,
     /// Mark a feature at the cursor: on the stream in hand (`false`), on the other one.
@@ -235,6 +237,7 @@ impl Place {
         Place::Study,
         Place::In(View::Clocks),
         Place::In(View::Coverage),
+        Place::In(View::Plan),
         Place::Clock,
         Place::Walk,
         Place::TagMenu,
@@ -391,6 +394,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Study, Command::Go(View::Ride), &["esc"], "back-to-ride", "ride view", "back to the ride view"),
     entry(Place::Study, Command::NextScope, &["d"], "scope", "window/segment/ride", "figures for the window, the selected segment or the whole ride"),
     entry(Place::In(View::Coverage), Command::CoverageBy, &["h"], "coverage-by", "cadence/speed", "lay power against cadence or against wheel speed"),
+    entry(Place::In(View::Plan), Command::NextPlan, &["h"], "next-plan", "next plan", "hold the ride against the next test plan"),
     entry(CLOCKS, Command::Mark(false), &["1"], "mark-in-hand", "mark", "mark a feature of the stream in hand at the cursor"),
     entry(CLOCKS, Command::Mark(true), &["2"], "mark-other", "mark other", "mark the same feature of the other stream at the cursor"),
     entry(CLOCKS, Command::MatchMarks, &["f"], "match-marks", "match marks", "shift the clock of the stream in hand so that the two marks meet"),
@@ -454,6 +458,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::ViewMenu, Command::Go(View::References), &["f"], "view-references", "references", "references: who disagrees with whom, and the noisy one"),
     entry(Place::ViewMenu, Command::Go(View::Soak), &["h"], "view-soak", "heat soak", "heat soak: bias against time and temperature"),
     entry(Place::ViewMenu, Command::Go(View::Coverage), &["v"], "view-coverage", "coverage", "coverage: bias by power and cadence or wheel speed"),
+    entry(Place::ViewMenu, Command::Go(View::Plan), &["p"], "view-plan", "plan", "plan: what the test plan asks and this ride lacks"),
     entry(Place::ViewMenu, Command::Close, &["esc"], "view-close", "leave", "stay in this view"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Edges), &["e"], "landmark-edges", "edges", "edges of segments"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Dropouts), &["d"], "landmark-dropouts", "dropouts", "dropouts of any stream"),

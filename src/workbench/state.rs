@@ -37,6 +37,8 @@ pub enum View {
     Soak,
     /// Bias by power and cadence or wheel speed.
     Coverage,
+    /// What the test plan asks and this ride lacks.
+    Plan,
 }
 
 impl View {
@@ -50,6 +52,7 @@ impl View {
             View::References => "references",
             View::Soak => "heat soak",
             View::Coverage => "coverage",
+            View::Plan => "plan",
         }
     }
 }
@@ -314,6 +317,9 @@ pub struct State {
     pub clock_channel: Option<Channel>,
     /// Whether coverage is by wheel speed rather than cadence, where both are recorded.
     pub coverage_by_speed: bool,
+    /// The test plan that the ride is held against, by its place in the list of plans; `None`:
+    /// the one that the session names.
+    pub plan: Option<usize>,
     /// Length of the clocks' close-up, s.
     pub close_up_s: f64,
     /// The features to match: on the stream in hand, on the other one.
@@ -377,6 +383,7 @@ impl State {
             mate: None,
             clock_channel: None,
             coverage_by_speed: false,
+            plan: None,
             close_up_s: 60.0,
             marks: [None, None],
         };

@@ -7,9 +7,9 @@ mod mouse;
 pub(super) mod prompt;
 #[cfg(test)]
 mod tests;
-mod walk;
 #[cfg(test)]
 mod views_tests;
+mod walk;
 
 use std::path::PathBuf;
 
@@ -306,6 +306,10 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         }
         Command::NextScope => next_scope(state),
         Command::CoverageBy => coverage_by(state),
+        Command::NextPlan => {
+            let count = crate::rehearse::Plan::names().count().max(1);
+            state.plan = Some(state.plan.map_or(0, |place| (place + 1) % count));
+        }
         Command::Help => state.mode = Mode::Help(0),
         Command::ShowLog => state.mode = Mode::Log(0),
         Command::Save => save(state, false, effects),

@@ -218,8 +218,10 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
             wanted.push(Command::AdjustClock);
         }
         let own = own.map(|entry| entry.command);
-        // Clocks are always those of the whole ride.
-        wanted.extend(own.filter(|own| state.view != View::Clocks || *own != Command::NextScope));
+        // Clocks and plans are always about the whole ride.
+        wanted.extend(own.filter(|own| {
+            !matches!(state.view, View::Clocks | View::Plan) || *own != Command::NextScope
+        }));
     }
     wanted.extend([Command::Scrub(-1), Command::Scrub(1), Command::Scrub(10)]);
     match (state.brush.window, state.selected) {

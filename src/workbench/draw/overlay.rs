@@ -4,7 +4,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::action::{Entry, Place, TABLE};
-use super::super::state::{Mode, Prompt, Purpose, State};
+use super::super::state::{Mode, Prompt, Purpose, State, View};
 use super::super::update::prompt::found;
 use super::{Pen, Text};
 
@@ -189,7 +189,14 @@ fn field(state: &State, prompt: &Prompt, wide: usize) -> Text {
 
 fn help_lines(state: &State) -> Vec<Text> {
     let mut lines = Vec::new();
-    for place in Place::ALL {
+    // The open view's own keys come first.
+    let own = |place: &&Place| match place {
+        Place::Study => state.view != View::Ride,
+        Place::In(view) => *view == state.view && state.view != View::Ride,
+        _ => false,
+    };
+    let first = Place::ALL.iter().filter(own);
+    for place in first.chain(Place::ALL.iter().filter(|place| !own(place))) {
         lines.push(Text::default().with(place.title(), state.look.strong()));
         for entry in TABLE.iter().filter(|entry| entry.place == *place) {
             lines.push(

@@ -4,6 +4,7 @@
 pub mod agreement;
 pub mod clocks;
 pub mod coverage;
+pub mod plan;
 pub mod references;
 pub mod response;
 pub mod soak;
@@ -14,6 +15,7 @@ use std::sync::Arc;
 use super::state::{Scope, State, View};
 use crate::analysis::figures::Coverage;
 use crate::analysis::ride::RideFindings;
+use crate::export::plan_check::PlanCheck;
 use crate::recording::Channel;
 use crate::session::OpenedSession;
 use crate::timeline::{Aligned, Member, Span};
@@ -35,6 +37,8 @@ pub struct About {
     pub pair: Option<(usize, usize)>,
     /// The channel that matters.
     pub channel: Option<Channel>,
+    /// The test plan chosen, by its place in the list.
+    pub plan: Option<usize>,
 }
 
 impl About {
@@ -49,12 +53,21 @@ impl About {
             basis: state.basis(),
             pair: None,
             channel: None,
+            plan: None,
         };
         match state.view {
             View::Ride => None,
             View::Agreement | View::Response | View::References | View::Soak => Some(comparison),
             View::Coverage => Some(Self {
                 channel: state.coverage_channel(),
+                ..comparison
+            }),
+            View::Plan => Some(Self {
+                span: state.ride(),
+                segment: None,
+                under_test: None,
+                basis: None,
+                plan: state.plan,
                 ..comparison
             }),
             View::Clocks => Some(Self {
@@ -125,6 +138,8 @@ pub enum Answer {
     Soak(Box<soak::Soak>),
     /// Of the coverage view.
     Coverage(Coverage),
+    /// Of the plan view.
+    Plan(PlanCheck),
     /// There is nothing to show, and why, in a sentence.
     Nothing(String),
 }
@@ -139,6 +154,7 @@ pub fn answer(question: &Question) -> Answer {
         View::References => references::of(question).map(|a| Answer::References(Box::new(a))),
         View::Soak => soak::of(question).map(|a| Answer::Soak(Box::new(a))),
         View::Coverage => coverage::of(question).map(Answer::Coverage),
+        View::Plan => plan::of(question).map(Answer::Plan),
     };
     answered.unwrap_or_else(Answer::Nothing)
 }

@@ -22,6 +22,7 @@ fn every_view_opens_and_escape_returns_to_the_ride() {
         ("f", View::References),
         ("h", View::Soak),
         ("v", View::Coverage),
+        ("p", View::Plan),
     ] {
         let mut state = state();
         press(&mut state, &format!("o {key}"));
@@ -131,6 +132,24 @@ fn the_scope_is_the_window_the_segment_or_the_ride() {
     assert!((bias_w - 6.5).abs() < 0.3, "{bias_w}");
     let mean: f64 = agreed.parts.iter().map(|p| p.unwrap().0).sum::<f64>() / 3.0;
     assert!((mean - bias_w).abs() < 0.05);
+}
+
+#[test]
+fn a_plan_is_chosen_where_the_session_names_none() {
+    let mut state = state();
+    press(&mut state, "o p");
+    let Some((_, Answer::Nothing(why))) = &state.study else {
+        panic!("{:?}", state.study);
+    };
+    assert!(why.starts_with("Which plan"), "{why}");
+    press(&mut state, "h");
+    let Some((_, Answer::Plan(found))) = &state.study else {
+        panic!("{:?}", state.study);
+    };
+    // Nothing is tagged: nothing that the plan asks was ridden.
+    use crate::export::plan_check::Ridden;
+    assert!(!found.phases.is_empty() && !found.cannot_tell.is_empty());
+    assert!(found.phases.iter().all(|p| p.ridden == Ridden::Missing));
 }
 
 #[test]

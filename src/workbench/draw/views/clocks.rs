@@ -418,10 +418,8 @@ fn peaks_line(state: &State, peaks: &[LagPeak], width: u16) -> Text {
     let mut line = Text::default().with("peaks     ", state.look.strong());
     let mut used = 10;
     for (place, peak) in peaks.iter().enumerate() {
-        let text = format!(
-            " {:+.1} s r {:.2} over {} s   ",
-            peak.late_s, peak.r, peak.pairs
-        );
+        let late = text::signed(Some(peak.late_s), 0, 1);
+        let text = format!(" {late} s r {:.2} over {} s   ", peak.r, peak.pairs);
         used += 1 + text.trim_end().len();
         if used > usize::from(width) {
             break;

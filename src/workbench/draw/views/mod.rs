@@ -3,6 +3,7 @@
 mod agreement;
 mod clocks;
 mod coverage;
+mod plan;
 mod references;
 mod response;
 mod soak;
@@ -45,6 +46,9 @@ pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
         Some(Answer::Coverage(found)) if state.view == View::Coverage => {
             coverage::draw(state, found, below, pen);
         }
+        Some(Answer::Plan(found)) if state.view == View::Plan => {
+            plan::draw(state, found, below, pen);
+        }
         _ => nothing("The figures are being computed.", below, pen),
     }
 }
@@ -74,7 +78,7 @@ fn subject_line(state: &State) -> Text {
         ),
         Style::new(),
     );
-    if state.view == View::References {
+    if matches!(state.view, View::References | View::Plan) {
         return line;
     }
     // What takes a fit is fitted to what the verdict rests on, whatever is chosen for the rest.
@@ -95,7 +99,7 @@ fn subject_line(state: &State) -> Text {
 
 /// A picture with words: beside it where the screen is wide, else below it.
 fn beside(area: Rect, rows: u16) -> (Rect, Rect) {
-    const WORDS: u16 = 46;
+    const WORDS: u16 = 56;
     if area.width >= 110 {
         let width = area.width - WORDS;
         let picture = Rect {

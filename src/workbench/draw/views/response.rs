@@ -176,11 +176,15 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
         Some(Explained::Mixed) => "several causes",
         None => "no cause named",
     };
-    out.push(named(
-        state,
-        "peak short",
-        format!("by {} W: {why}", plain(sprint.shortfall_w, 0, 0)),
-    ));
+    let high = sprint.shortfall_w.filter(|short_w| *short_w < 0.0);
+    out.push(match high {
+        Some(w) => named(state, "peak high", format!("by {:.0} W", -w)),
+        None => named(
+            state,
+            "peak short",
+            format!("by {} W: {why}", plain(sprint.shortfall_w, 0, 0)),
+        ),
+    });
     out
 }
 
