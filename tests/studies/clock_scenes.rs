@@ -190,6 +190,47 @@ from_w = 190
 to_w = 160
 "#;
 
+/// A ride of `half_hours`, for how the rate's error falls with length: every half hour holds a
+/// rise, blocks and sprints. Odd seeds have one strap, even ones clean cadence only; clocks are
+/// within ±100 ppm.
+pub fn ride_of_length(half_hours: usize, seed: u64) -> Rehearsal {
+    let mut draw = ChaCha8Rng::seed_from_u64(seed ^ 0xC10C_1000);
+    let head = "title = \"Long\"\npurpose = \"Rates against length.\"\n";
+    let plan = plan_of(&format!("{head}{}", HALF_AN_HOUR.repeat(half_hours)));
+    let mut scenario = random_scenario(&plan, seed);
+    let scene = if seed % 2 == 1 {
+        Scene::OneStrap
+    } else {
+        Scene::CleanCadence
+    };
+    scene.arrange(&plan, &mut scenario, &mut draw);
+    ride(&plan, &scenario, seed).expect("a possible scenario")
+}
+
+const HALF_AN_HOUR: &str = r#"
+[[phase]]
+kind = "open"
+duration_s = 600
+from_w = 120
+to_w = 210
+[[phase]]
+kind = "steady-block"
+duration_s = 180
+set_point_w = 240
+repeat = 3
+rest_s = 120
+rest_w = 130
+[[phase]]
+kind = "sprint"
+duration_s = 60
+set_point_w = 150
+peak_w = 700
+effort_s = 10
+repeat = 2
+rest_s = 90
+rest_w = 120
+"#;
+
 /// Aligns a rehearsed ride as a session would be.
 pub fn aligned(ride: &Rehearsal) -> Alignment {
     align(&sources(ride), Options::default())

@@ -1,13 +1,17 @@
 //! How well clocks are found, over rehearsed rides: `cargo run --profile quick --example clocks
-//! [FIRST-SEED [SEEDS]]`. Every scene gets the same share of the seeds. Prints a table, then every
-//! failure by scene and seed.
+//! [FIRST-SEED [SEEDS [RIDES-A-LENGTH]]]`. Every scene gets the same share of the seeds. Prints a
+//! table by scene, a table of rates by length of ride beside what is possible at all (see
+//! `clock_bound.rs`), then every failure by scene and seed.
 
 #![allow(clippy::print_stdout, clippy::expect_used)]
 
+#[path = "clock_bound.rs"]
+mod clock_bound;
 #[path = "clock_scenes.rs"]
 mod clock_scenes;
 
-use clock_scenes::{Miss, Scene, aligned, misses};
+use clock_bound::{bound_ppm, share_within};
+use clock_scenes::{Miss, Scene, aligned, misses, ride_of_length};
 use rayon::prelude::*;
 
 /// Largest error of an offset at mid-ride, s, and of a rate, ppm, that counts as right.
@@ -20,6 +24,7 @@ fn main() {
         .filter_map(|a| a.parse::<u64>().ok());
     let first = arguments.next().unwrap_or(1);
     let count = arguments.next().unwrap_or(330);
+    let lengths = arguments.next().unwrap_or(24);
     let scenes = Scene::ALL;
     let results: Vec<(Scene, u64, Vec<Miss>)> = (first..first + count)
         .into_par_iter()
@@ -47,6 +52,13 @@ fn main() {
     }
     row("promised", &of(&results, Scene::promised));
     row("all", &of(&results, |_| true));
+    println!(
+        "\nrates by length of ride, one strap or clean cadence; bound: Cramér–Rao, all channels, shapes known\n{:<8} {:>7} {:>9} {:>11} {:>9} {:>17}",
+        "length", "streams", "ppm rms", "bound rms", "≤ 8 ppm %", "possible ≤ 8 ppm %"
+    );
+    for half_hours in [1, 2, 4, 12] {
+        rates(half_hours, first, lengths);
+    }
     println!("\nfailures (promised: any; others: confident and off by more than 0.3 s)");
     for (scene, seed, found) in &results {
         for miss in found {
@@ -66,6 +78,35 @@ fn main() {
             }
         }
     }
+}
+
+/// Errors of the rate on rides of one length, beside the bound.
+fn rates(half_hours: usize, first: u64, count: u64) {
+    let found: Vec<(f64, f64)> = (first..first + count)
+        .into_par_iter()
+        .flat_map_iter(|seed| {
+            let ride = ride_of_length(half_hours, seed);
+            let misses = misses(&ride, &aligned(&ride));
+            let bounds = (1..ride.streams.len()).map(|index| bound_ppm(&ride, index));
+            let pairs: Vec<(f64, f64)> = misses
+                .iter()
+                .map(|m| m.skew_error_ppm)
+                .zip(bounds)
+                .collect();
+            pairs
+        })
+        .collect();
+    let n = found.len().max(1) as f64;
+    let mean = |of: &dyn Fn(&(f64, f64)) -> f64| found.iter().map(of).sum::<f64>() / n;
+    println!(
+        "{:<8} {:>7} {:>9.1} {:>11.1} {:>9.1} {:>17.1}",
+        format!("{} h", 0.5 * half_hours as f64),
+        found.len(),
+        mean(&|f| f.0 * f.0).sqrt(),
+        mean(&|f| f.1 * f.1).sqrt(),
+        100.0 * mean(&|f| f64::from(f.0.abs() <= SKEW_LIMIT_PPM)),
+        100.0 * mean(&|f| share_within(SKEW_LIMIT_PPM, f.1)),
+    );
 }
 
 fn of(results: &[(Scene, u64, Vec<Miss>)], wanted: impl Fn(Scene) -> bool) -> Vec<&Miss> {

@@ -6,6 +6,22 @@
 //! device in between that could be late; cadence has little; power has exactly the lag that the
 //! test is after. Recordings are then joined, most trustworthy pairs first, and references with
 //! each other before the source under test, whose power is only used where nothing else is left.
+//!
+//! The rate is taken from all channels that show the same match, each with a shift of its own:
+//! what is constant in a device's delay does not touch the slope. A delay that itself drifts, with
+//! warmth or gear, would; it cannot be told from skew by power alone.
+//!
+//! # How well a rate can be known
+//!
+//! A rate is a slope: its standard error falls with the length of the ride to the power of about
+//! 3/2. On rehearsed rides the Cramér–Rao bound, for an observer who is told the shape of every
+//! channel, is some 16 ppm (root mean square) in half an hour, 3 ppm in an hour, 1 ppm in two and
+//! 0.2 ppm in six. So 8 ppm in 99 of 100 rides of half an hour is beyond any estimator, and an
+//! hour is the border. This estimator, which has to learn the shapes, is off by some 50, 12, 5 and
+//! 0.7 ppm there (12 rides a length, seeds 5001 to 5012) and keeps within 8 ppm in 1 of 6, half,
+//! 4 of 5 and all of the streams. `cargo run --profile quick --example clocks` prints the errors by
+//! length beside the bound. A rate error of 50 ppm about the middle of half an hour moves either
+//! end by 0.05 s.
 
 mod inspect;
 mod joint;

@@ -37,7 +37,7 @@ pub(super) type Transformed<'a> = (&'a Signal, Option<&'a Spectra>);
 const NEAR_LINE_S: f64 = 1.5;
 const FINE_REACH: i64 = 5;
 /// Time constants tried in [`blunted`], s, and the lags looked at: undoing a lag moves the peak.
-const TIME_CONSTANTS_S: [f64; 6] = [0.0, 0.5, 1.0, 1.6, 2.4, 3.5];
+const TIME_CONSTANTS_S: [f64; 7] = [0.3, 0.6, 1.0, 1.4, 1.9, 2.5, 3.3];
 const BLUNTED_REACH: i64 = 9;
 
 /// Why two signals give no shift.
@@ -163,35 +163,40 @@ pub(super) fn estimate(
 pub(super) fn blunted(a: &Signal, b: &Signal, line: Line) -> Option<Vec<Point>> {
     let shift_s = b.start_s - a.start_s;
     let near = |i: f64| line.at(a.start_s + i) - shift_s;
-    let (mut best, mut most) = (None, 0.0);
-    for time_constant_s in TIME_CONSTANTS_S {
-        for first in [true, false] {
-            let slow = if first { a } else { b }.blunted(time_constant_s);
-            let (x, y) = if first {
-                (&slow, &b.fine.masked)
-            } else {
-                (&a.fine.masked, &slow)
-            };
-            let width = window_len(a.values.len().min(b.values.len()));
-            let curves = windows_over(x, y, width, BLUNTED_REACH, &|i| near(i).round() as i64);
-            let like: f64 = curves
-                .iter()
-                .flatten()
-                .map(|curve| -curve_gain(curve.best()))
-                .sum();
-            if like > most {
-                most = like;
-                let within = BLUNTED_REACH as f64 - 1.0;
-                let independent_s = a.fine.independent_s();
-                best = Some(points(a, &curves, &near, within, independent_s));
+    let width = window_len(a.values.len().min(b.values.len()));
+    let look = |first: bool, time_constant_s: f64| {
+        let slow = if first { a } else { b }.blunted(time_constant_s);
+        let (x, y) = if first {
+            (&slow, &b.fine.masked)
+        } else {
+            (&a.fine.masked, &slow)
+        };
+        let curves = windows_over(x, y, width, BLUNTED_REACH, &|i| near(i).round() as i64);
+        let best = curves.iter().flatten().map(Curve::best);
+        let like: f64 = best.map(|best| -curve_gain(best)).sum();
+        (like, curves)
+    };
+    let mut best = look(true, 0.0);
+    for first in [true, false] {
+        // Likeness rises to one top and falls again.
+        let before = best.0;
+        for time_constant_s in TIME_CONSTANTS_S {
+            let next = look(first, time_constant_s);
+            if next.0 <= best.0 {
+                break;
             }
+            best = next;
+        }
+        if best.0 > before {
+            break;
         }
     }
-    let mut best = best?;
+    let within = BLUNTED_REACH as f64 - 1.0;
+    let mut best = points(a, &best.1, &near, within, a.fine.independent_s());
     for point in &mut best {
         point.offset_s += shift_s;
     }
-    Some(best)
+    (!best.is_empty()).then_some(best)
 }
 
 /// `n ln(1 − r²)`, up to a factor the likelihood of no relation.

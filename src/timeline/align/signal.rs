@@ -17,6 +17,8 @@ const CLIP_SDS: f64 = 4.0;
 /// Half-width of the filter for measuring, s. Most of what tells a delay is in fast changes; at
 /// this width the edges still hold nothing that whole seconds cannot carry.
 const FINE_SIGMA_S: f64 = 1.2;
+/// A reading of cadence this near to its neighbours is no spike, rpm.
+const SPIKE_RPM: f64 = 4.0;
 /// A sample of a stream recorded on change holds for at most this long, s.
 const HOLD_S: f64 = 30.0;
 /// A signal may be this many times longer, in seconds, than there are samples (plus a day):
@@ -52,6 +54,7 @@ pub(super) struct Masked {
     sum: Vec<f64>,
     square_sum: Vec<f64>,
     present_sum: Vec<u32>,
+    missing: Vec<u32>,
 }
 
 /// Sums over a stretch of a [`Masked`].
@@ -73,6 +76,8 @@ impl Masked {
         let mut square_sum = vec![0.0];
         let mut present_sum = vec![0];
         let (mut s, mut q, mut n) = (0.0, 0.0, 0);
+        let missing = (0_u32..).zip(&present).filter(|(_, p)| **p == 0.0);
+        let missing = missing.map(|(i, _)| i).collect();
         for (v, p) in value.iter().zip(&present) {
             s += v;
             q += v * v;
@@ -87,6 +92,7 @@ impl Masked {
             sum,
             square_sum,
             present_sum,
+            missing,
         }
     }
 
@@ -101,6 +107,28 @@ impl Masked {
             sum: self.sum[to] - self.sum[from],
             squares: self.square_sum[to] - self.square_sum[from],
         }
+    }
+
+    /// The missing entries of `from..to`, which must lie inside.
+    pub fn missing(&self, from: usize, to: usize) -> &[u32] {
+        let before = |i: usize| i - self.present_sum[i] as usize;
+        &self.missing[before(from)..before(to)]
+    }
+}
+
+impl Sums {
+    /// Takes away what `series` holds at the entries that are missing in its partner, which stand
+    /// `shift` further on there.
+    pub fn without(mut self, series: &Masked, missing_in_partner: &[u32], shift: i64) -> Self {
+        for m in missing_in_partner {
+            // Zero where it is missing here too.
+            let i = (i64::from(*m) - shift) as usize;
+            let value = series.value[i];
+            self.n -= series.present[i] as u32;
+            self.sum -= value;
+            self.squares -= value * value;
+        }
+        self
     }
 }
 
@@ -130,7 +158,7 @@ impl Signal {
             Sampling::OnChange => held(&times, &values, first, len),
         };
         if channel == Channel::Cadence {
-            values = median_of_five(&values);
+            values = despiked(values);
         }
         let sigma_s = sigma_s(channel);
         let coarse = Masked::new(&clipped(edges(&values, sigma_s)));
@@ -275,6 +303,28 @@ fn held(times: &[f64], values: &[f64], first: f64, len: usize) -> Vec<f64> {
             }
         })
         .collect()
+}
+
+/// Values further from the running median of five than the ordinary become that median. Where there
+/// is no spike nothing is touched: quick detail is what tells a delay.
+fn despiked(mut values: Vec<f64>) -> Vec<f64> {
+    let medians = median_of_five(&values);
+    let apart = |(v, m): (&f64, &f64)| (v - m).abs();
+    let mut sizes: Vec<f64> = values.iter().zip(&medians).map(apart).collect();
+    sizes.retain(|size| !size.is_nan());
+    if sizes.is_empty() {
+        return medians;
+    }
+    let middle = sizes.len() / 2;
+    let median = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let limit = (CLIP_SDS * median / 0.674_5).max(SPIKE_RPM);
+    for (value, median) in values.iter_mut().zip(medians) {
+        // A value without enough neighbours for a median is none either.
+        if median.is_nan() || (*value - median).abs() > limit {
+            *value = median;
+        }
+    }
+    values
 }
 
 /// The running median of five, over the values present (three at least), against spikes.

@@ -148,25 +148,12 @@ fn r_at(
     }
     let (ia, ja) = (first as usize, last as usize);
     let (ib, jb) = ((first + lag) as usize, (last + lag) as usize);
-    let (mut sa, mut sb) = (a.sums(ia, ja), b.sums(ib, jb));
-    let (x, y) = (&a.value[ia..ja], &b.value[ib..jb]);
-    let product: f64 = x.iter().zip(y).map(|(x, y)| x * y).sum();
-    let whole = (ja - ia) as u32;
-    let n = if sa.n == whole && sb.n == whole {
-        whole
-    } else {
-        let (px, py) = (&a.present[ia..ja], &b.present[ib..jb]);
-        let mut n = 0.0;
-        (sa.sum, sa.squares, sb.sum, sb.squares) = (0.0, 0.0, 0.0, 0.0);
-        for ((x, y), (px, py)) in x.iter().zip(y).zip(px.iter().zip(py)) {
-            n += px * py;
-            sa.sum += x * py;
-            sa.squares += x * x * py;
-            sb.sum += y * px;
-            sb.squares += y * y * px;
-        }
-        n as u32
-    };
+    // Values are 0 where they are missing: only the sums of one side alone need to know of the
+    // other's gaps.
+    let sa = a.sums(ia, ja).without(a, b.missing(ib, jb), lag);
+    let sb = b.sums(ib, jb).without(b, a.missing(ia, ja), -lag);
+    let product = dot(&a.value[ia..ja], &b.value[ib..jb]);
+    let n = sa.n;
     if n < needed {
         return None;
     }
@@ -177,4 +164,17 @@ fn r_at(
     let r = covariance / (var_a * var_b).sqrt();
     // Rounding of the running sums makes a tiny variance of none.
     (var_a > 1e-9 && var_b > 1e-9 && r.is_finite()).then_some((r.clamp(-1.0, 1.0), n))
+}
+
+/// `Σ x y` in eight sums side by side, which the compiler vectorises.
+fn dot(x: &[f64], y: &[f64]) -> f64 {
+    let ((x, x_rest), (y, y_rest)) = (x.as_chunks::<8>(), y.as_chunks::<8>());
+    let mut sums = [0.0; 8];
+    for (x, y) in x.iter().zip(y) {
+        for (sum, (x, y)) in sums.iter_mut().zip(x.iter().zip(y)) {
+            *sum += x * y;
+        }
+    }
+    let rest: f64 = x_rest.iter().zip(y_rest).map(|(x, y)| x * y).sum();
+    sums.iter().sum::<f64>() + rest
 }
