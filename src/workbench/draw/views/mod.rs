@@ -55,9 +55,14 @@ pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
 
 /// What the figures are for and who is compared.
 fn subject_line(state: &State) -> Text {
-    let (span, segment) = state.scope_span();
+    // A plan is held against the whole ride.
+    let (scope, (span, segment)) = if state.view == View::Plan {
+        (Scope::Ride, (state.ride(), None))
+    } else {
+        (state.scope, state.scope_span())
+    };
     let long = state.long();
-    let name = match (segment, state.scope) {
+    let name = match (segment, scope) {
         (Some(index), _) => {
             let kind = state.session().segments.get(index).map(|s| s.kind);
             let kind = kind.map_or_else(String::new, |kind| kind.to_string());
