@@ -94,7 +94,11 @@ fn difference_percent(pair: &PairMeans) -> Option<f64> {
 
 fn en_of(stated: &[StatedReference], pair: &PairMeans) -> Option<f64> {
     let level = level_w(pair);
-    let limit = |at: usize| Some(stated.get(at)?.claim?.limit_w(level));
+    // While nobody pedals, a claim in percent is a claim of nothing: it tests no meter.
+    let limit = |at: usize| {
+        let claim = stated.get(at)?.claim?;
+        (level >= PERCENT_FROM_W || claim.watts > 0.0).then(|| claim.limit_w(level))
+    };
     let second = limit(pair.second)?.hypot(pair.scatter_w?);
     en_number(pair.first_w, limit(pair.first)?, pair.second_w, second)
 }
@@ -123,6 +127,10 @@ fn note(
         ),
         None if tested.is_empty() => {
             "agreement cannot be tested: no two seconds in which two references have a value"
+                .to_owned()
+        }
+        None if tested.iter().all(|(pair, _)| level_w(pair) < PERCENT_FROM_W) => {
+            "agreement cannot be tested at so little power: claims in percent say nothing there"
                 .to_owned()
         }
         None if tested.iter().any(|(pair, _)| pair.scatter_w.is_none()) => {
@@ -249,11 +257,12 @@ mod tests {
 
     #[test]
     fn a_coasting_pair_has_no_percentage() {
-        let coast = run(&[Some(1.0), Some(1.0)], &[0.0, 0.0]);
+        let coast = run(&[Some(1.0), Some(1.0)], &[0.0, 1.5]);
         assert_eq!(
             (coast.difference_percent, coast.en_number, coast.agree),
             (None, None, None)
         );
+        assert!(coast.note.contains("so little power"), "{}", coast.note);
     }
 
     #[test]
