@@ -129,7 +129,10 @@ fn note(
             "agreement cannot be tested: no two seconds in which two references have a value"
                 .to_owned()
         }
-        None if tested.iter().all(|(pair, _)| level_w(pair) < PERCENT_FROM_W) => {
+        None if tested
+            .iter()
+            .all(|(pair, _)| level_w(pair) < PERCENT_FROM_W) =>
+        {
             "agreement cannot be tested at so little power: claims in percent say nothing there"
                 .to_owned()
         }

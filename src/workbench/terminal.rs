@@ -4,6 +4,8 @@ use std::io::{self, IsTerminal as _, Stdout, Write as _, stdout};
 use std::sync::Arc;
 use std::sync::Once;
 use std::sync::atomic::{AtomicBool, Ordering};
+#[cfg(unix)]
+use std::time::Duration;
 
 use crossterm::cursor::{Hide, Show};
 use crossterm::event::{
@@ -174,7 +176,7 @@ pub struct Signals {
 }
 
 impl Signals {
-    /// Listens for the signals that end or stop a program.
+    /// Listens for the signals that end or stop a program, and for the loss of the terminal.
     ///
     /// # Errors
     /// The system's.
@@ -187,6 +189,10 @@ impl Signals {
                 signal_hook::flag::register(signal, Arc::clone(&signals.ends))?;
             }
             signal_hook::flag::register(SIGTSTP, Arc::clone(&signals.stops))?;
+            let ends = Arc::clone(&signals.ends);
+            std::thread::Builder::new()
+                .name("watch".to_owned())
+                .spawn(move || watch(&ends))?;
         }
         Ok(signals)
     }
@@ -199,5 +205,32 @@ impl Signals {
     /// Whether one came that stops it for a while; asked once.
     pub fn stopped(&self) -> bool {
         self.stops.swap(false, Ordering::SeqCst)
+    }
+}
+
+/// How often the watch looks.
+#[cfg(unix)]
+const WATCHED_EVERY: Duration = Duration::from_millis(250);
+
+/// How long the loop has to leave by itself once it is told to.
+#[cfg(unix)]
+const TIME_TO_LEAVE: Duration = Duration::from_secs(2);
+
+/// Ends the process where the loop cannot: waiting for a key from a terminal that is gone never
+/// returns. Every edit is in the journal by then.
+#[cfg(unix)]
+fn watch(ends: &AtomicBool) {
+    let terminal_is_there = || std::fs::File::open("/dev/tty").is_ok();
+    let had_terminal = terminal_is_there();
+    loop {
+        std::thread::sleep(WATCHED_EVERY);
+        if had_terminal && !terminal_is_there() {
+            ends.store(true, Ordering::SeqCst);
+        }
+        if ends.load(Ordering::SeqCst) {
+            std::thread::sleep(TIME_TO_LEAVE);
+            give_back();
+            std::process::exit(1);
+        }
     }
 }
