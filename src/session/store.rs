@@ -187,7 +187,10 @@ pub fn parse(path: &Path, text: &str) -> Result<Session, SessionError> {
 }
 
 /// What is impossible about `session`: the place and the remedy.
-fn check(session: &Session) -> Result<(), (String, String)> {
+///
+/// # Errors
+/// The place in the file, and what is wrong there with the way out.
+pub fn check(session: &Session) -> Result<(), (String, String)> {
     let finite = |place: &str, key: &str, value: f64| {
         let told = || {
             (

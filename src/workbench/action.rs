@@ -91,6 +91,16 @@ pub enum Command {
     Solo,
     /// Compare with the next reference, or the consensus.
     NextReference,
+    /// What the streams are: labels, roles, sites, claims.
+    Streams,
+    /// Ask for the label of the stream in hand.
+    AskLabel,
+    /// Give it the next role.
+    NextRole,
+    /// Give it the next site.
+    NextSite,
+    /// Ask for a claim.
+    AskClaim(Claimed),
     /// Shift the clock of the stream in hand.
     AdjustClock,
     /// Shift it by this many tenths of a second.
@@ -171,6 +181,19 @@ pub enum Command {
     Scroll(i32),
 }
 
+/// A number of a claim.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Claimed {
+    /// Of the stream in hand, ± % of reading.
+    StreamPercent,
+    /// Of the stream in hand, ± W at least.
+    StreamWatts,
+    /// Of the session, ± % of reading.
+    SessionPercent,
+    /// Of the session, ± W at least.
+    SessionWatts,
+}
+
 /// What the landmark keys stop at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Landmarks {
@@ -205,6 +228,8 @@ pub enum Place {
     In(View),
     /// In every full-screen view but the ride view.
     Study,
+    /// In the list of what the streams are.
+    Streams,
     /// While a clock is shifted.
     Clock,
     /// While walking through proposed segments.
@@ -238,6 +263,7 @@ impl Place {
         Place::In(View::Clocks),
         Place::In(View::Coverage),
         Place::In(View::Plan),
+        Place::Streams,
         Place::Clock,
         Place::Walk,
         Place::TagMenu,
@@ -257,6 +283,7 @@ impl Place {
             Place::Any => "in every view",
             Place::In(view) => view.title(),
             Place::Study => "in every view but the ride view",
+            Place::Streams => "streams: what they are",
             Place::Clock => "shifting a clock",
             Place::Walk => "walking through proposed segments",
             Place::TagMenu => "tag the window as",
@@ -379,6 +406,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, Command::Solo, &["V"], "stream-alone", "alone", "show the stream in hand alone, or all again"),
     entry(Place::Any, Command::NextReference, &["R"], "next-reference", "reference", "compare with the next reference, or with the consensus"),
     entry(Place::Any, Command::AdjustClock, &["c"], "shift-clock", "clock", "shift the clock of the stream in hand"),
+    entry(Place::Any, Command::Streams, &["E"], "streams", "streams", "edit what the streams are: label, role, site, claim; and the session's claim"),
     // The picture.
     entry(RIDE, Command::ToggleLane(Lane::Channel(Channel::Power)), &["1"], "lane-power", "power", "show or hide the power lane"),
     entry(RIDE, Command::ToggleLane(Lane::Difference), &["2"], "lane-difference", "difference", "show or hide the difference lane"),
@@ -414,6 +442,21 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, Command::Redraw, &["ctrl-l"], "redraw", "redraw", "draw the whole screen anew"),
     entry(Place::Any, Command::Suspend, &["ctrl-z"], "suspend", "suspend", "back to the shell for a while (fg returns)"),
     entry(Place::Any, Command::Quit, &["q", "ctrl-c"], "quit", "quit", "quit; asks only when something would be lost"),
+    // What the streams are.
+    entry(Place::Streams, Command::SelectStream(false), &["up", "shift-tab"], "streams-before", "before", "take the stream before in hand"),
+    entry(Place::Streams, Command::SelectStream(true), &["down", "tab"], "streams-after", "after", "take the next stream in hand"),
+    entry(Place::Streams, Command::AskLabel, &["l", "enter"], "streams-label", "label", "type its label; no two streams have the same"),
+    entry(Place::Streams, Command::NextRole, &["o"], "streams-role", "role", "under-test, reference, context in turn"),
+    entry(Place::Streams, Command::NextSite, &["s"], "streams-site", "site", "where it measures: pedal, crank, hub, trainer or nowhere in turn"),
+    entry(Place::Streams, Command::AskClaim(Claimed::StreamPercent), &["c"], "streams-claim-percent", "claim %", "type its own claim in % of reading; empty for none"),
+    entry(Place::Streams, Command::AskClaim(Claimed::StreamWatts), &["w"], "streams-claim-watts", "claim W", "type the least its own claim allows, W; empty for none"),
+    entry(Place::Streams, Command::AskClaim(Claimed::SessionPercent), &["C"], "session-claim-percent", "session's %", "type the session's claim in % of reading"),
+    entry(Place::Streams, Command::AskClaim(Claimed::SessionWatts), &["W"], "session-claim-watts", "session's W", "type the least the session's claim allows, W"),
+    entry(Place::Streams, Command::NextReference, &["R"], "streams-reference", "compare with", "compare with the next reference, or with the consensus"),
+    entry(Place::Streams, Command::Undo, &["u"], "streams-undo", "undo", "undo the last edit"),
+    entry(Place::Streams, Command::Redo, &["r"], "streams-redo", "redo", "redo the last undone edit"),
+    entry(Place::Streams, Command::Help, &["?"], "streams-help", "all keys", "every key"),
+    entry(Place::Streams, Command::Close, &["esc", "q", "E", "ctrl-c"], "streams-done", "done", "done"),
     // Shifting a clock.
     entry(Place::Clock, Command::Nudge(-1), &["left", ","], "clock-earlier", "0.1 s earlier", "0.1 s earlier"),
     entry(Place::Clock, Command::Nudge(1), &["right", "."], "clock-later", "0.1 s later", "0.1 s later"),

@@ -14,7 +14,7 @@ use crate::session::{Kind, OpenedSession, Role, Session};
 use crate::suggest::Proposal;
 use crate::timeline::{Aligned, Member, Span};
 
-use super::action::{Landmarks, Place};
+use super::action::{Claimed, Landmarks, Place};
 use super::keymap::Keymap;
 use super::study::{Answer, Question};
 use super::theme::{Look, letters};
@@ -157,6 +157,10 @@ pub enum Purpose {
     SetPoint,
     /// The note of a segment.
     Note,
+    /// The label of the stream in hand.
+    Label,
+    /// A number of a claim.
+    Claim(Claimed),
     /// The file to export the table to.
     Export,
     /// The folder to save a new session in.
@@ -170,6 +174,8 @@ pub enum Purpose {
 pub enum Mode {
     /// The view.
     View,
+    /// Saying what the streams are.
+    Streams,
     /// Shifting the clock of the stream in hand.
     Clock,
     /// Walking through proposed segments.
@@ -267,6 +273,8 @@ pub struct State {
     pub selected: Option<usize>,
     /// The stream in hand.
     pub stream: usize,
+    /// Whether the list of streams lies under whatever the keys are for.
+    pub in_streams: bool,
     /// Which streams are hidden.
     pub hidden: Vec<bool>,
     /// What the source under test is compared with; `None`: what verdicts rest on.
@@ -361,6 +369,7 @@ impl State {
             },
             selected: None,
             stream: 0,
+            in_streams: false,
             hidden: vec![false; streams],
             reference: None,
             lanes,
@@ -446,6 +455,7 @@ impl State {
         match &self.mode {
             Mode::View if self.view == View::Ride => vec![Place::In(self.view), Place::Any],
             Mode::View => vec![Place::In(self.view), Place::Study, Place::Any],
+            Mode::Streams => vec![Place::Streams],
             Mode::Clock => vec![Place::Clock],
             Mode::Walk(_) => vec![Place::Walk],
             Mode::Menu(place) => vec![*place],

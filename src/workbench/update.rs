@@ -5,6 +5,9 @@ mod edit;
 mod motion;
 mod mouse;
 pub(super) mod prompt;
+mod streams;
+#[cfg(test)]
+mod streams_tests;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]
@@ -260,6 +263,8 @@ fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         Command::AskTime
         | Command::AskSetPoint
         | Command::AskNote
+        | Command::AskLabel
+        | Command::AskClaim(_)
         | Command::AskExport
         | Command::Find
         | Command::Accept
@@ -271,9 +276,10 @@ fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         Command::SelectStream(_)
         | Command::ToggleStream
         | Command::Solo
-        | Command::NextReference => {
-            streams(state, command);
-        }
+        | Command::NextReference
+        | Command::Streams
+        | Command::NextRole
+        | Command::NextSite => streams::perform(state, command, effects),
         Command::ToggleLane(_) | Command::TogglePercent | Command::HoldScales | Command::Smooth => {
             picture(state, command);
         }
@@ -292,7 +298,7 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
             state.brush.held = Held::Nothing;
             state.selected = None;
         }
-        Command::Close => state.mode = Mode::View,
+        Command::Close => streams::leave(state),
         Command::AskLandmarks => state.mode = Mode::Menu(Place::LandmarkMenu),
         Command::SetLandmarks(landmarks) => {
             state.landmarks = landmarks;
@@ -384,45 +390,6 @@ fn save(state: &mut State, over: bool, effects: &mut Vec<Effect>) {
         effects.push(Effect::Save { over });
     } else {
         prompt::open(state, Purpose::SaveAs, "new-session".to_owned());
-    }
-}
-
-fn streams(state: &mut State, command: Command) {
-    let count = state.session().streams.len();
-    if count == 0 {
-        return;
-    }
-    match command {
-        Command::SelectStream(forward) => {
-            let step = if forward { 1 } else { count - 1 };
-            state.stream = (state.stream + step) % count;
-        }
-        Command::ToggleStream => {
-            if let Some(hidden) = state.hidden.get_mut(state.stream) {
-                *hidden = !*hidden;
-            }
-        }
-        Command::Solo => {
-            let alone = |index: usize| index == state.stream;
-            let is_solo = (0..count).all(|i| state.hidden.get(i) == Some(&!alone(i)));
-            state.hidden = (0..count).map(|i| !is_solo && !alone(i)).collect();
-        }
-        Command::NextReference => {
-            let members = state.aligned.references();
-            let here = state
-                .basis()
-                .and_then(|b| members.iter().position(|m| *m == b));
-            let next = here.map_or(0, |here| (here + 1) % members.len().max(1));
-            match members.get(next) {
-                Some(member) => {
-                    state.reference = Some(*member);
-                    let name = state.member_name(*member).to_owned();
-                    say(state, format!("compared with {name}"));
-                }
-                None => warn(state, "there is no reference with power to compare with"),
-            }
-        }
-        _ => {}
     }
 }
 

@@ -13,6 +13,7 @@ mod overlay;
 mod panel;
 mod picture;
 mod segments;
+mod streams;
 mod strip;
 #[cfg(test)]
 mod tests;

@@ -3,14 +3,24 @@
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+use super::super::action::Claimed;
 use super::super::action::{Entry, Place, TABLE};
 use super::super::state::{Mode, Prompt, Purpose, State, View};
 use super::super::update::prompt::found;
 use super::{Pen, Text};
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    if state.in_streams {
+        let rows = usize::from(area.height.saturating_sub(12)).max(1);
+        boxed(
+            Place::Streams.title(),
+            &super::streams::lines(state, rows),
+            area,
+            pen,
+        );
+    }
     match &state.mode {
-        Mode::View | Mode::Clock | Mode::Walk(_) => {}
+        Mode::View | Mode::Streams | Mode::Clock | Mode::Walk(_) => {}
         Mode::Menu(place) => boxed(place.title(), &menu_lines(state, *place), area, pen),
         Mode::Prompt(prompt) => typing(state, prompt, area, pen),
         Mode::Help(first) => list("keys", &help_lines(state), *first, area, pen),
@@ -141,6 +151,13 @@ fn question(purpose: Purpose) -> &'static str {
         Purpose::Time => "go to (90, 1:30, 1:02:03, +10, -10)",
         Purpose::SetPoint => "set point of the segment, W (empty: none)",
         Purpose::Note => "note to the segment",
+        Purpose::Label => "label of the stream",
+        Purpose::Claim(Claimed::StreamPercent) => "the stream's own claim, ± % (empty: none)",
+        Purpose::Claim(Claimed::StreamWatts) => {
+            "the stream's own claim, ± W at least (empty: none)"
+        }
+        Purpose::Claim(Claimed::SessionPercent) => "the session's claim, ± % of reading",
+        Purpose::Claim(Claimed::SessionWatts) => "the session's claim, ± W at least",
         Purpose::Export => "export the segment table to (.csv .json .md .txt)",
         Purpose::SaveAs => "save as a new session in the folder",
         Purpose::Find => "find an action: type words, pick with up and down",
@@ -191,6 +208,8 @@ fn help_lines(state: &State) -> Vec<Text> {
     let mut lines = Vec::new();
     // The open view's own keys come first.
     let own = |place: &&Place| match place {
+        Place::Streams => state.in_streams,
+        _ if state.in_streams => false,
         Place::Study => state.view != View::Ride,
         Place::In(view) => *view == state.view && state.view != View::Ride,
         _ => false,

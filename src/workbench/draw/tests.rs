@@ -117,6 +117,9 @@ fn boxes_and_lists_at_eighty_columns() {
         ("help", "?"),
         ("log", "M"),
         ("clock", "c right"),
+        ("streams", "E down"),
+        ("streams_claim", "E c"),
+        ("streams_help", "E ?"),
         ("quit", "q"),
     ] {
         let mut state = at_work((80, 24), PLAIN);
@@ -184,6 +187,9 @@ fn no_size_breaks_a_screen() {
         "esc M",
         "esc q",
         "esc f + +",
+        "E down",
+        "l",
+        "esc esc",
     ] {
         press(&mut state, keys);
         for size in sizes {

@@ -6,9 +6,10 @@ use std::sync::Arc;
 use super::super::action::{Command, Place};
 use super::super::state::{Held, Mode, State};
 use super::super::text;
+use super::super::theme::letters;
 use super::motion::{bring_span_into_view, no_window};
 use super::{Effect, key_of, say, warn};
-use crate::session::{Kind, Segment, Session, Stream};
+use crate::session::{Kind, Role, Segment, Session, Stream};
 use crate::timeline::Span;
 
 pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
@@ -123,7 +124,9 @@ pub(super) fn edit(
 
 /// Brings what is derived from the session in step with it.
 pub(super) fn settle(state: &mut State, streams_before: &[Stream]) {
-    let on_the_line = |s: &Stream| (s.role, s.offset_s, s.skew_ppm);
+    fn on_the_line(s: &Stream) -> (&str, Role, f64, f64) {
+        (&s.label, s.role, s.offset_s, s.skew_ppm)
+    }
     let same = state
         .session()
         .streams
@@ -136,6 +139,7 @@ pub(super) fn settle(state: &mut State, streams_before: &[Stream]) {
         state.cursor_s = state.cursor_s.clamp(ride.from_s, ride.to_s);
         super::motion::show(state, state.shown);
         state.refresh_findings();
+        state.letters = letters(&state.session().streams);
     }
     let segments = state.session().segments.len();
     state.selected = state.selected.filter(|index| *index < segments);

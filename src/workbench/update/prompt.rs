@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use super::super::action::{Command, Entry, Place, TABLE};
 use super::super::state::{Mode, Prompt, Purpose, State};
 use super::super::text;
-use super::{Effect, edit, motion, perform as perform_command, warn};
+use super::{Effect, edit, motion, perform as perform_command, streams, warn};
 use crate::recording::clean_text;
 use crate::session::Role;
 use crate::timeline::{Member, Span};
@@ -41,6 +41,16 @@ pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Eff
                 let text = state.session().segments[index].note.clone();
                 open(state, Purpose::Note, text);
             }
+        }
+        Command::AskLabel => {
+            let stream = state.session().streams.get(state.stream);
+            if let Some(text) = stream.map(|stream| stream.label.clone()) {
+                open(state, Purpose::Label, text);
+            }
+        }
+        Command::AskClaim(claimed) => {
+            let text = streams::claim_text(state, claimed);
+            open(state, Purpose::Claim(claimed), text);
         }
         Command::AskExport => {
             let path = state.exported.clone();
@@ -158,6 +168,8 @@ fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             edit::change_selected(state, &name, effects, |segment| segment.note = typed);
             None
         }
+        Purpose::Label => streams::take_label(state, &typed, effects),
+        Purpose::Claim(claimed) => streams::take_claim(state, claimed, &typed, effects),
         Purpose::Export | Purpose::SaveAs if typed.is_empty() => Some("type a path".to_owned()),
         Purpose::Export => {
             state.mode = Mode::View;

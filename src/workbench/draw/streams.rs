@@ -1,0 +1,97 @@
+//! The list of what the streams are.
+
+use ratatui::style::{Modifier, Style};
+
+use super::super::state::State;
+use super::super::text;
+use super::Text;
+use crate::session::{Role, Site, Stream};
+use crate::timeline::Member;
+
+/// Columns of a label; longer ones are cut, the cut marked.
+const LABEL: usize = 22;
+
+/// The list, at most `rows` streams of it around the one in hand; then what concerns them all.
+pub fn lines(state: &State, rows: usize) -> Vec<Text> {
+    let look = state.look;
+    let none = Style::new();
+    let mut lines = vec![Text::default().with(
+        format!(
+            "    {:<LABEL$}  {:<10}  {:<7}  claim",
+            "label", "role", "site"
+        ),
+        look.faint(),
+    )];
+    let inks = look.streams(&state.session().streams);
+    let first = (state.stream + 1).saturating_sub(rows);
+    let streams = state.session().streams.iter().enumerate();
+    for (index, stream) in streams.skip(first).take(rows) {
+        let in_hand = index == state.stream;
+        let mark = if in_hand { look.glyph('▸', '>') } else { ' ' };
+        let ink = inks.get(index).copied().unwrap_or_default();
+        let letter = state.letters.get(index).copied().unwrap_or('*');
+        let label = text::field(&look.text(&stream.label), LABEL, look.cut());
+        let site = stream.site.map_or("-", Site::word);
+        lines.push(
+            Text::default()
+                .with(format!("{mark} "), look.strong())
+                .with(letter.to_string(), ink.add_modifier(Modifier::BOLD))
+                .with(
+                    format!(" {label}"),
+                    if in_hand { look.selected() } else { ink },
+                )
+                .with(
+                    format!("  {:<10}  {site:<7}  {}", stream.role, claim(stream)),
+                    none,
+                ),
+        );
+    }
+    let more = state.session().streams.len();
+    if more > rows {
+        lines.push(Text::default().with(format!("    {more} streams"), look.faint()));
+    }
+    let session = state.session().claim;
+    lines.push(Text::default());
+    lines.push(
+        Text::default()
+            .with("session's claim  ", look.faint())
+            .with(
+                both(Some(session.percent), Some(session.watts)).unwrap_or_default(),
+                none,
+            ),
+    );
+    let compared = match (state.under_test(), state.basis()) {
+        (Some(under_test), Some(basis)) => format!(
+            "{} with {}",
+            state.member_name(Member::Stream(under_test)),
+            state.member_name(basis)
+        ),
+        _ => "nothing: one stream under test and one reference, with power, are needed".to_owned(),
+    };
+    lines.push(
+        Text::default()
+            .with("compared         ", look.faint())
+            .with(text::fit(&look.text(&compared), 58, look.cut()), none),
+    );
+    lines
+}
+
+/// The claim that applies to a stream, in words.
+fn claim(stream: &Stream) -> String {
+    match both(stream.claim_percent, stream.claim_watts) {
+        Some(own) => own,
+        None if stream.role == Role::UnderTest => "the session's".to_owned(),
+        None => "-".to_owned(),
+    }
+}
+
+fn both(percent: Option<f64>, watts: Option<f64>) -> Option<String> {
+    let percent = percent.map(|percent| format!("± {percent} %"));
+    let watts = watts.filter(|watts| *watts > 0.0);
+    match (percent, watts) {
+        (Some(percent), Some(watts)) => Some(format!("{percent}, ± {watts} W at least")),
+        (Some(percent), None) => Some(percent),
+        (None, Some(watts)) => Some(format!("± {watts} W at least")),
+        (None, None) => None,
+    }
+}

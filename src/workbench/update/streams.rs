@@ -1,0 +1,203 @@
+//! The streams: which one is in hand, what is compared, and what each of them is.
+
+use super::super::action::{Claimed, Command};
+use super::super::state::{Mode, State};
+use super::{Effect, edit, say, warn};
+use crate::session::{Role, Session, Site, Stream, store};
+
+pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
+    let count = state.session().streams.len();
+    if count == 0 {
+        return;
+    }
+    match command {
+        Command::SelectStream(forward) => {
+            let step = if forward { 1 } else { count - 1 };
+            state.stream = (state.stream + step) % count;
+        }
+        Command::ToggleStream => {
+            if let Some(hidden) = state.hidden.get_mut(state.stream) {
+                *hidden = !*hidden;
+            }
+        }
+        Command::Solo => {
+            let alone = |index: usize| index == state.stream;
+            let is_solo = (0..count).all(|i| state.hidden.get(i) == Some(&!alone(i)));
+            state.hidden = (0..count).map(|i| !is_solo && !alone(i)).collect();
+        }
+        Command::NextReference => {
+            let members = state.aligned.references();
+            let here = state
+                .basis()
+                .and_then(|b| members.iter().position(|m| *m == b));
+            let next = here.map_or(0, |here| (here + 1) % members.len().max(1));
+            match members.get(next) {
+                Some(member) => {
+                    state.reference = Some(*member);
+                    let name = state.member_name(*member).to_owned();
+                    say(state, format!("compared with {name}"));
+                }
+                None => warn(state, "there is no reference with power to compare with"),
+            }
+        }
+        Command::Streams => {
+            state.in_streams = true;
+            state.mode = Mode::Streams;
+        }
+        Command::NextRole => next_role(state, effects),
+        Command::NextSite => next_site(state, effects),
+        _ => {}
+    }
+}
+
+/// Leaves a menu, a line being typed or a list: back to the list of streams where it lies beneath.
+pub(super) fn leave(state: &mut State) {
+    if state.mode == Mode::Streams {
+        state.in_streams = false;
+    }
+    state.mode = if state.in_streams {
+        Mode::Streams
+    } else {
+        Mode::View
+    };
+}
+
+fn next_role(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(stream) = state.session().streams.get(state.stream) else {
+        return;
+    };
+    let next = after(Role::ALL, Some(stream.role)).or_else(|| after(Role::ALL, None));
+    let role = next.unwrap_or(stream.role);
+    let name = format!("role of {}: {role}", stream.label);
+    change(state, &name, effects, |stream| stream.role = role);
+}
+
+fn next_site(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(stream) = state.session().streams.get(state.stream) else {
+        return;
+    };
+    let site = after(Site::ALL, stream.site);
+    let word = site.map_or("none", Site::word);
+    let name = format!("site of {}: {word}", stream.label);
+    change(state, &name, effects, |stream| stream.site = site);
+}
+
+/// The value after `current`: the first after none, none after the last.
+fn after<T: Copy + PartialEq>(all: &[T], current: Option<T>) -> Option<T> {
+    match current.and_then(|current| all.iter().position(|value| *value == current)) {
+        Some(place) => all.get(place + 1).copied(),
+        None => all.first().copied(),
+    }
+}
+
+fn change(
+    state: &mut State,
+    name: &str,
+    effects: &mut Vec<Effect>,
+    change: impl FnOnce(&mut Stream),
+) {
+    let index = state.stream;
+    edit::edit(state, name, effects, |session| {
+        if let Some(stream) = session.streams.get_mut(index) {
+            change(stream);
+        }
+    });
+}
+
+/// What there is to start typing from.
+pub(super) fn claim_text(state: &State, claimed: Claimed) -> String {
+    let stream = state.session().streams.get(state.stream);
+    let claim = state.session().claim;
+    let value = match claimed {
+        Claimed::StreamPercent => stream.and_then(|stream| stream.claim_percent),
+        Claimed::StreamWatts => stream.and_then(|stream| stream.claim_watts),
+        Claimed::SessionPercent => Some(claim.percent),
+        Claimed::SessionWatts => Some(claim.watts),
+    };
+    value.map_or_else(String::new, |value| value.to_string())
+}
+
+/// Takes a typed label; returns why not.
+pub(super) fn take_label(
+    state: &mut State,
+    typed: &str,
+    effects: &mut Vec<Effect>,
+) -> Option<String> {
+    let index = state.stream;
+    let before = &state.session().streams.get(index)?.label;
+    let name = format!("label {before} as {typed}");
+    let typed = typed.to_owned();
+    take(state, &name, effects, |session| {
+        if let Some(stream) = session.streams.get_mut(index) {
+            stream.label = typed;
+        }
+    })
+}
+
+/// Takes a typed number of a claim; returns why not.
+pub(super) fn take_claim(
+    state: &mut State,
+    claimed: Claimed,
+    typed: &str,
+    effects: &mut Vec<Effect>,
+) -> Option<String> {
+    let of_stream = matches!(claimed, Claimed::StreamPercent | Claimed::StreamWatts);
+    let unit = match claimed {
+        Claimed::StreamPercent | Claimed::SessionPercent => "%",
+        Claimed::StreamWatts | Claimed::SessionWatts => "W",
+    };
+    let number = typed.trim_end_matches(['%', 'W', 'w', ' ']);
+    let value = match (number, of_stream) {
+        ("", true) => None,
+        ("", false) => return Some("the session always has a claim; type a number".to_owned()),
+        _ => match number.replace(',', ".").parse::<f64>() {
+            Ok(value) => Some(value),
+            Err(_) => return Some("a claim is a number such as 1.5".to_owned()),
+        },
+    };
+    let index = state.stream;
+    let whose = match state.session().streams.get(index) {
+        Some(stream) if of_stream => stream.label.clone(),
+        _ => "the session".to_owned(),
+    };
+    let name = match value {
+        Some(value) => format!("claim of {whose}: {value} {unit}"),
+        None => format!("claim of {whose}: no {unit}"),
+    };
+    take(state, &name, effects, |session| {
+        let stream = session.streams.get_mut(index);
+        match (claimed, value) {
+            (Claimed::SessionPercent, Some(value)) => session.claim.percent = value,
+            (Claimed::SessionWatts, Some(value)) => session.claim.watts = value,
+            (Claimed::StreamPercent, value) => {
+                if let Some(stream) = stream {
+                    stream.claim_percent = value;
+                }
+            }
+            (Claimed::StreamWatts, value) => {
+                if let Some(stream) = stream {
+                    stream.claim_watts = value;
+                }
+            }
+            (_, None) => {}
+        }
+    })
+}
+
+/// Edits the session where the result could be saved, and goes back to the list of streams;
+/// otherwise returns what is wrong with it.
+fn take(
+    state: &mut State,
+    name: &str,
+    effects: &mut Vec<Effect>,
+    change: impl FnOnce(&mut Session),
+) -> Option<String> {
+    let mut changed = state.session().clone();
+    change(&mut changed);
+    if let Err((_, problem)) = store::check(&changed) {
+        return Some(problem);
+    }
+    leave(state);
+    edit::edit(state, name, effects, |session| *session = changed);
+    None
+}
