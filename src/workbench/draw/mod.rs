@@ -8,6 +8,7 @@
 mod chart;
 mod dots;
 mod frame;
+mod kind;
 mod lanes;
 mod overlay;
 mod panel;

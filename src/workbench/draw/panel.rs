@@ -39,6 +39,7 @@ pub fn lines(state: &State, room: usize) -> Vec<Text> {
         let ink = inks.get(index).copied().unwrap_or_default();
         lines.push(stream_line(state, index, &stream.label, figures, ink));
     }
+    lines.extend(super::kind::lines(state, room >= ROOMY));
     match state.compared(&state.figures) {
         Some(agreement) => {
             lines.extend(comparison(state, agreement, room));
@@ -335,21 +336,27 @@ fn reasons(state: &State, room: usize) -> Vec<Text> {
     if verdict.reasons.is_empty() {
         return Vec::new();
     }
-    let width = usize::from(super::super::layout::Layout::of(state).panel.width.max(32)) - 2;
     let mut lines = vec![Text::default()];
     for reason in &verdict.reasons {
-        let mut line = String::new();
-        for word in reason.split_whitespace() {
-            if !line.is_empty() && line.chars().count() + word.chars().count() >= width {
-                lines.push(Text::default().with(std::mem::take(&mut line), state.look.faint()));
-            }
-            if !line.is_empty() {
-                line.push(' ');
-            }
-            line.push_str(word);
-        }
-        lines.push(Text::default().with(line, state.look.faint()));
+        let reason = wrapped(state, reason).into_iter();
+        lines.extend(reason.map(|line| Text::default().with(line, state.look.faint())));
     }
     lines.truncate(room);
+    lines
+}
+
+/// A sentence in lines as wide as the panel; none of an empty one.
+pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
+    let width = usize::from(super::super::layout::Layout::of(state).panel.width.max(32)) - 2;
+    let mut lines: Vec<String> = Vec::new();
+    for word in sentence.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + word.chars().count() < width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
     lines
 }

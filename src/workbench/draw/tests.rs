@@ -129,6 +129,40 @@ fn boxes_and_lists_at_eighty_columns() {
 }
 
 #[test]
+fn the_figures_of_each_kind_stand_first_in_the_panel() {
+    for (name, kind, from, to) in [
+        ("steady", "s", "1:00", "6:00"),
+        ("sprint", "p", "9:50", "10:25"),
+        ("ramp", "r", "14:30", "24:00"),
+        ("gear", "g", "1:00", "6:00"),
+        ("coast", "c", "11:30", "12:50"),
+        ("soak", "h", "1:00", "24:00"),
+    ] {
+        for size in [(80, 24), (120, 40)] {
+            let mut state = state_at(size, PLAIN);
+            press(&mut state, "g");
+            type_text(&mut state, from);
+            press(&mut state, "enter s g");
+            type_text(&mut state, to);
+            press(&mut state, &format!("enter e t {kind}"));
+            if kind == "s" {
+                press(&mut state, "p enter");
+            }
+            assert!(state.kind_figures().is_some(), "{name}");
+            let lines = super::panel::lines(&state, if size.1 == 24 { 13 } else { 26 });
+            let lines: Vec<String> = lines.iter().map(|l| l.plain()).collect();
+            for line in &lines[..13] {
+                assert!(line.chars().count() <= 31, "{line:?} does not fit");
+            }
+            insta::assert_snapshot!(
+                format!("panel_{name}_{}x{}", size.0, size.1),
+                lines.join("\n")
+            );
+        }
+    }
+}
+
+#[test]
 fn ascii_mode_is_ascii_and_no_colour_has_none() {
     let shown = text(&rendered(&at_work((120, 40), ASCII)));
     assert!(shown.is_ascii(), "{shown}");

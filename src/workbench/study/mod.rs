@@ -13,11 +13,12 @@ mod subject;
 use std::sync::Arc;
 
 use super::state::{Scope, State, View};
-use crate::analysis::figures::Coverage;
+use crate::analysis::figures::{Coverage, SegmentFigures};
 use crate::analysis::ride::RideFindings;
+use crate::analysis::segment::figures_with;
 use crate::export::plan_check::PlanCheck;
 use crate::recording::Channel;
-use crate::session::OpenedSession;
+use crate::session::{Kind, OpenedSession};
 use crate::timeline::{Aligned, Member, Span};
 
 /// What a view is about; it is asked anew when this changes, or the session, or a clock.
@@ -42,7 +43,8 @@ pub struct About {
 }
 
 impl About {
-    /// What the open view is about; `None` for the ride view, which asks nothing.
+    /// What the open view is about; `None` where all it shows is at hand, as in the ride view
+    /// unless the window is a segment of a kind with figures of its own.
     pub fn of(state: &State) -> Option<Self> {
         let (span, segment) = state.scope_span();
         let comparison = Self {
@@ -56,7 +58,13 @@ impl About {
             plan: None,
         };
         match state.view {
-            View::Ride => None,
+            View::Ride => Some(Self {
+                span: state.figures_span(),
+                segment: Some(state.segment_with_figures()?),
+                under_test: None,
+                basis: None,
+                ..comparison
+            }),
             View::Agreement | View::Response | View::References | View::Soak => Some(comparison),
             View::Coverage => Some(Self {
                 channel: state.coverage_channel(),
@@ -126,6 +134,8 @@ impl Question {
 /// The answer to a question; boxed where it is long.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Answer {
+    /// Of the ride view: all figures of the selected segment.
+    Segment(Box<SegmentFigures>),
     /// Of the clocks view.
     Clocks(Box<clocks::Clocks>),
     /// Of the agreement view.
@@ -147,8 +157,8 @@ pub enum Answer {
 /// Answers a question; may take a second on a long ride.
 pub fn answer(question: &Question) -> Answer {
     let answered = match question.about.view {
-        // The ride view asks nothing.
-        View::Ride | View::Clocks => Ok(Answer::Clocks(Box::new(clocks::of(question)))),
+        View::Ride => segment_of(question).map(|a| Answer::Segment(Box::new(a))),
+        View::Clocks => Ok(Answer::Clocks(Box::new(clocks::of(question)))),
         View::Agreement => agreement::of(question).map(|a| Answer::Agreement(Box::new(a))),
         View::Response => response::of(question).map(|a| Answer::Response(Box::new(a))),
         View::References => references::of(question).map(|a| Answer::References(Box::new(a))),
@@ -159,7 +169,39 @@ pub fn answer(question: &Question) -> Answer {
     answered.unwrap_or_else(Answer::Nothing)
 }
 
+fn segment_of(question: &Question) -> Result<SegmentFigures, String> {
+    let session = &question.opened.session;
+    let index = question.about.segment;
+    let found = index.and_then(|index| Some((index, session.segments.get(index)?)));
+    let (index, segment) = found.ok_or("no segment is selected")?;
+    let (aligned, found) = (&question.aligned, &question.found);
+    Ok(figures_with(session, aligned, found, segment, index + 1))
+}
+
 impl State {
+    /// The segment that the window is, where its kind has figures of its own.
+    pub fn segment_with_figures(&self) -> Option<usize> {
+        self.selected.filter(|_| self.figures_kind() != Kind::Open)
+    }
+
+    /// The figures of that segment's kind, where they are known: of the segment as it is, or
+    /// (while pending) as it was when they were last computed.
+    pub fn kind_figures(&self) -> Option<&SegmentFigures> {
+        let index = self.segment_with_figures()?;
+        let (question, answer) = self.study.as_ref()?;
+        let about = &question.about;
+        match answer {
+            Answer::Segment(figures)
+                if about.segment == Some(index)
+                    && about.span == self.figures_span()
+                    && figures.kind == self.figures_kind() =>
+            {
+                Some(figures)
+            }
+            _ => None,
+        }
+    }
+
     /// Whether the open view still waits for its answer.
     pub fn is_pending(&self) -> bool {
         match (&self.asked, &self.study) {

@@ -4,7 +4,7 @@ use crate::workbench::action::Place;
 use crate::workbench::bench::{message, press, state, type_text};
 use crate::workbench::keymap::Key;
 use crate::workbench::state::{Scope, State, View};
-use crate::workbench::study::{About, Answer, Question};
+use crate::workbench::study::{self, About, Answer, Question};
 use crate::workbench::update::{Action, Effect, Report, update};
 
 fn go_to(state: &mut State, time: &str) {
@@ -33,6 +33,39 @@ fn every_view_opens_and_escape_returns_to_the_ride() {
         assert_eq!(state.view, View::Ride);
         assert_eq!(state.asked, None);
     }
+}
+
+#[test]
+fn figures_of_the_kind_are_computed_aside_and_follow_the_segment() {
+    let mut state = state();
+    go_to(&mut state, "1:00");
+    press(&mut state, "s");
+    go_to(&mut state, "6:00");
+    press(&mut state, "e t");
+    assert_eq!(state.asked, None, "a window without a kind asks nothing");
+    let effects = update(&mut state, Action::Key(Key::char('s')));
+    let [Effect::Journal { .. }, Effect::Study(question)] = effects.as_slice() else {
+        panic!("not one edit and one question");
+    };
+    assert!(state.is_pending() && state.kind_figures().is_none());
+    let answered = ((**question).clone(), study::answer(question));
+    update(
+        &mut state,
+        Action::Report(Report::Studied(Box::new(answered))),
+    );
+    assert!(!state.is_pending());
+    let steady = |state: &State| state.kind_figures()?.steady.clone();
+    assert_eq!(steady(&state).unwrap().set_point_error_w, None);
+    press(&mut state, "p");
+    press(&mut state, "enter");
+    let error_w = steady(&state).unwrap().set_point_error_w.unwrap();
+    assert!((error_w - 6.0).abs() < 0.5, "{error_w}");
+    press(&mut state, "k h");
+    assert!(state.kind_figures().unwrap().heat_soak.is_some());
+    assert_eq!(steady(&state), None);
+    // An edge that moves makes it a window of no kind.
+    press(&mut state, "x right");
+    assert_eq!((state.asked.is_none(), state.kind_figures()), (true, None));
 }
 
 #[test]
