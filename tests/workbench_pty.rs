@@ -215,6 +215,34 @@ fn pasted_garbage_and_the_mouse() {
 }
 
 #[test]
+fn keys_are_bound_anew_by_a_file_and_its_mistakes_are_told() {
+    let home = tempfile::tempdir().unwrap();
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_truing"))
+        .args(["keys", "--path"])
+        .env_clear()
+        .env("HOME", home.path())
+        .output()
+        .unwrap();
+    assert!(output.status.success());
+    let path = String::from_utf8(output.stdout).unwrap();
+    let path = Path::new(path.trim_end());
+    assert!(path.starts_with(home.path()), "{}", path.display());
+    std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+    std::fs::write(path, "go-to-time = \"G\"\nfly = \"f\"\n").unwrap();
+
+    let session = copy_of_sample("bench-ride", home.path());
+    let session_text = session.to_string_lossy().into_owned();
+    let mut desk = Desk::open(&[&session_text], home.path(), 80, 24);
+    desk.wait_for("keys.toml: there is no action");
+    desk.send("g");
+    desk.wait_for("g does nothing here");
+    desk.send("G5:00\r");
+    desk.wait_for("▲ 5:00 ");
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+}
+
+#[test]
 fn without_a_terminal_there_is_a_clear_refusal() {
     let home = tempfile::tempdir().unwrap();
     let session = copy_of_sample("bench-ride", home.path());

@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | [`state`] | everything it knows, as plain data |
 //! | [`action`] | the one table of everything that can be done |
-//! | [`keymap`] | keys: names, rebinding, conflicts |
+//! | [`keymap`], [`config`] | keys: names, rebinding, conflicts; the file that binds them anew |
 //! | [`mod@update`] | `update(state, action) -> effects`, the only place where the state changes |
 //! | [`layout`] | where everything lies; for drawing and for the mouse |
 //! | [`mod@draw`] | a pure function of the state into a buffer |
@@ -30,6 +30,7 @@ pub mod action;
 pub mod aside;
 #[cfg(test)]
 pub(crate) mod bench;
+pub mod config;
 pub mod draw;
 pub mod effects;
 pub mod keymap;

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::action::Place;
 use super::aside::Aside;
+use super::config;
 use super::effects::Desk;
 use super::keymap::Keymap;
 use super::run::run;
@@ -34,7 +35,8 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
     let has_folder = fingerprint.is_some();
     let folder = opened.folder.clone();
     let problems: Vec<String> = opened.problems.iter().map(ToString::to_string).collect();
-    let mut state = State::new(opened, look, Keymap::default(), (80, 24));
+    let (keymap, refused) = bound_keys();
+    let mut state = State::new(opened, look, keymap, (80, 24));
     state.has_folder = has_folder;
     // A session in memory is journalled under its first recording.
     let named = if has_folder {
@@ -43,7 +45,7 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         paths.first().cloned().unwrap_or_default()
     };
     let journal = open_journal(&mut state, &named);
-    for problem in problems {
+    for problem in problems.into_iter().chain(refused) {
         state.note(problem, true);
     }
     let desk = Desk {
@@ -55,6 +57,20 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         aside: Aside::start(),
     };
     Ok((state, desk))
+}
+
+/// The keys as the user's file binds them, and what could not be used of it.
+fn bound_keys() -> (Keymap, Vec<String>) {
+    let Some(path) = config::keys_file() else {
+        return (Keymap::default(), Vec::new());
+    };
+    let (keymap, errors) = config::keymap_from(&path);
+    let told = errors.iter().map(|error| {
+        let text = format!("keys.toml: {error}");
+        crate::recording::clean_text(&text)
+    });
+    let told = told.collect();
+    (keymap, told)
 }
 
 fn open_journal(state: &mut State, named: &Path) -> Result<Journal, String> {

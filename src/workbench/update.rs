@@ -303,7 +303,9 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         Command::SetLandmarks(landmarks) => {
             state.landmarks = landmarks;
             state.mode = Mode::View;
-            say(state, format!("[ and ] stop at {}", landmarks.name()));
+            let keys = [false, true].map(|forward| key_of(state, Command::Landmark(forward)));
+            let name = landmarks.name();
+            say(state, format!("{} and {} stop at {name}", keys[0], keys[1]));
         }
         Command::AskView => state.mode = Mode::Menu(Place::ViewMenu),
         Command::Go(view) => {
