@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::{Exit, Failure, Format, Output, open_session};
+use crate::export::cell::inert;
 use crate::recording::Channel;
 use crate::session::{OpenedSession, store};
 use crate::timeline::align::{Alignment, Options, ResponseLag, StreamClock, align_session};
@@ -246,7 +247,7 @@ fn csv(found: &Alignment) -> Result<String, Failure> {
     for stream in &found.streams {
         let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
         let record = [
-            stream.label.clone(),
+            inert(&stream.label),
             stream.offset_s.to_string(),
             number(stream.offset_ci95_s.map(|ci| ci[0])),
             number(stream.offset_ci95_s.map(|ci| ci[1])),
@@ -254,7 +255,7 @@ fn csv(found: &Alignment) -> Result<String, Failure> {
             stream.matched_on.word().to_owned(),
             number(stream.peak_correlation),
             stream.confident.to_string(),
-            stream.reason.clone(),
+            inert(&stream.reason),
         ];
         writer.write_record(record).map_err(Failure::because)?;
     }

@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
 use crate::analysis::{catalogue, overall, table};
+use crate::export::cell::inert;
 use crate::session::{Claim, Role, Session};
 use crate::timeline::Aligned;
 
@@ -300,8 +301,8 @@ fn csv(figures: &Table) -> Result<String, Failure> {
                     segment.kind.to_string(),
                     segment.from_s.to_string(),
                     segment.to_s.to_string(),
-                    harmless(&verdict.under_test),
-                    harmless(&verdict.reference),
+                    inert(&verdict.under_test),
+                    inert(&verdict.reference),
                     verdict.n.to_string(),
                     word(verdict.outcome).to_owned(),
                     number(verdict.bias_percent),
@@ -312,20 +313,11 @@ fn csv(figures: &Table) -> Result<String, Failure> {
                     number(verdict.expanded_uncertainty_w),
                     number(verdict.limit_w),
                     number(verdict.coverage_factor),
-                    harmless(&verdict.reasons.join("; ")),
+                    inert(&verdict.reasons.join("; ")),
                 ])
                 .map_err(Failure::because)?;
         }
     }
     let bytes = writer.into_inner().map_err(Failure::because)?;
     String::from_utf8(bytes).map_err(Failure::because)
-}
-
-/// Text that a spreadsheet will not run as a formula.
-fn harmless(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
-        format!("'{text}")
-    } else {
-        text.to_owned()
-    }
 }

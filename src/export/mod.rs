@@ -1,6 +1,6 @@
 //! Results as bytes: table, report, pictures, survey. The caller chooses file or stdout.
 
-mod cell;
+pub mod cell;
 mod columns_of_text;
 mod error;
 pub mod figure;
