@@ -300,6 +300,19 @@ fn columns_that_lack_are_named_with_the_way_out() {
 }
 
 #[test]
+fn a_quote_never_closed_is_damage() {
+    let text = "time_s,power_w,note\n0,200,\"a \"\"b\"\" c\"\n1,201,\"open\n2,202,\n3,203,\n";
+    let recording = read_text(text).unwrap();
+    assert_eq!(recording.damage.len(), 1, "{:?}", recording.damage);
+    assert_eq!(recording.damage[0].at, 3);
+    let message = &recording.damage[0].message;
+    assert!(
+        message.contains("line 3 is never closed: 2 lines"),
+        "{message}"
+    );
+}
+
+#[test]
 fn a_last_row_cut_off_is_damage() {
     let recording = read_text("time,power,cadence\n0,100,80\n1,1").unwrap();
     assert_eq!(recording.damage.len(), 1);

@@ -89,6 +89,8 @@ pub enum Sampling {
 pub struct Samples {
     time_s: Arc<Vec<f64>>,
     columns: PerChannel<Arc<Vec<f64>>>,
+    /// Asked for with every dot of a picture, so it is found once.
+    median_interval_s: Option<f64>,
 }
 
 impl Samples {
@@ -104,6 +106,7 @@ impl Samples {
         let finite = time_s.iter().all(|t| t.is_finite());
         let increasing = time_s.windows(2).all(|pair| pair[0] < pair[1]);
         (finite && increasing).then(|| Self {
+            median_interval_s: median_step(&time_s),
             time_s,
             columns: PerChannel::default(),
         })
@@ -160,18 +163,18 @@ impl Samples {
 
     /// Median step between rows, s; `None` below two rows.
     pub fn median_interval_s(&self) -> Option<f64> {
-        let mut steps: Vec<f64> = self
-            .time_s
-            .windows(2)
-            .map(|pair| pair[1] - pair[0])
-            .collect();
-        if steps.is_empty() {
-            return None;
-        }
-        let middle = steps.len() / 2;
-        let (_, median, _) = steps.select_nth_unstable_by(middle, f64::total_cmp);
-        Some(*median)
+        self.median_interval_s
     }
+}
+
+fn median_step(time_s: &[f64]) -> Option<f64> {
+    let mut steps: Vec<f64> = time_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    if steps.is_empty() {
+        return None;
+    }
+    let middle = steps.len() / 2;
+    let (_, median, _) = steps.select_nth_unstable_by(middle, f64::total_cmp);
+    Some(*median)
 }
 
 /// A lap, as the recorder or the rider cut it.

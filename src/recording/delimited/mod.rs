@@ -276,8 +276,12 @@ impl Rows {
         let mut day_and_time = Vec::new();
         let mut group = 0;
         let mut last_was_short = None;
+        let (mut last_begins, mut last_line) = (0, 0);
         while reader.read_byte_record(&mut record).map_err(broken)? {
             let line = || record.position().map_or(0, csv::Position::line);
+            if let Some(position) = record.position() {
+                (last_begins, last_line) = (position.byte() as usize, position.line());
+            }
             if record.len() < plan.width {
                 self.short_rows += 1;
                 last_was_short = Some(line());
@@ -327,6 +331,7 @@ impl Rows {
                 });
             }
         }
+        self.note_open_quote(text, last_begins, last_line);
         if let (Some(line), false) = (last_was_short, text.ends_with(b"\n")) {
             self.short_rows -= 1;
             self.damage.push(Damage {
@@ -340,6 +345,28 @@ impl Rows {
         }
         self.without_zone = times.without_zone;
         Ok(())
+    }
+
+    /// A quote that is never closed makes one cell of all the lines after it: that must be told.
+    fn note_open_quote(&mut self, text: &[u8], last_begins: usize, line: u64) {
+        let tail = text.get(last_begins..).unwrap_or_default();
+        let quotes = tail.iter().filter(|byte| **byte == b'"').count();
+        let lines_after = tail
+            .trim_ascii_end()
+            .iter()
+            .filter(|byte| **byte == b'\n')
+            .count();
+        if quotes % 2 == 1 && lines_after > 0 {
+            self.damage.push(Damage {
+                at: line,
+                message: format!(
+                    "a quote opened in line {} is never closed: {} after it were not read; \
+                     close or remove the quote",
+                    super::words::grouped(line),
+                    super::words::plural(lines_after, "line")
+                ),
+            });
+        }
     }
 
     fn find_group(&mut self, name: &[u8], plan: &Plan) -> Option<usize> {
