@@ -255,9 +255,6 @@ pub struct Comparison {
     pub moments: Moments,
     /// Uncertainty of the bias in W; `None` under four blocks (20 s).
     pub uncertainty_w: Option<MeanUncertainty>,
-    /// Uncertainty of the bias in % of the reference mean; `None` where there is no such
-    /// percentage or the window is too short.
-    pub uncertainty_percent: Option<MeanUncertainty>,
     /// Moments of the blocks behind both.
     blocks: Vec<Moments>,
     /// Rows of a block.
@@ -274,26 +271,10 @@ pub fn compare(window: Range<usize>, totals: impl Fn(Range<usize>) -> Moments) -
             Some(totals(rows)).filter(|block| serial::block_counts(block.n, length))
         })
         .collect();
-    let uncertainty_of = |value: &dyn Fn(&Moments) -> f64| {
-        let means: Vec<f64> = blocks.iter().map(value).collect();
-        serial::mean_uncertainty(&means, block_rows)
-    };
-    let uncertainty_w = uncertainty_of(&|block| block.mean_x - block.mean_y);
-    // The ratio of two means: its linear residuals d − R y carry its scatter (Cochran 1977,
-    // Sampling Techniques, ch. 6), so that a rider who wanders is not taken for noise.
-    let uncertainty_percent = moments.bias_percent().and_then(|percent| {
-        let ratio = percent / 100.0;
-        let residuals =
-            uncertainty_of(&|block| block.mean_x - block.mean_y - ratio * block.mean_y)?;
-        Some(MeanUncertainty {
-            standard: 100.0 * residuals.standard / moments.mean_y,
-            dof: residuals.dof,
-        })
-    });
+    let differences: Vec<f64> = blocks.iter().map(|b| b.mean_x - b.mean_y).collect();
     Comparison {
         moments,
-        uncertainty_w,
-        uncertainty_percent,
+        uncertainty_w: serial::mean_uncertainty(&differences, block_rows),
         blocks,
         block_rows,
     }
@@ -309,6 +290,23 @@ pub fn compare_slices(x: &[f64], y: &[f64]) -> Comparison {
 }
 
 impl Comparison {
+    /// Uncertainty of the bias in % of the reference mean; `None` where there is no such
+    /// percentage or the window is too short. Found when asked for: references are compared
+    /// with each other for every window, and need no percentage.
+    ///
+    /// The ratio of two means: its linear residuals d − R y carry its scatter (Cochran 1977,
+    /// Sampling Techniques, ch. 6), so that a rider who wanders is not taken for noise.
+    pub fn uncertainty_percent(&self) -> Option<MeanUncertainty> {
+        let ratio = self.moments.bias_percent()? / 100.0;
+        let residual = |block: &Moments| block.mean_x - block.mean_y - ratio * block.mean_y;
+        let residuals: Vec<f64> = self.blocks.iter().map(residual).collect();
+        let residuals = serial::mean_uncertainty(&residuals, self.block_rows)?;
+        Some(MeanUncertainty {
+            standard: 100.0 * residuals.standard / self.moments.mean_y,
+            dof: residuals.dof,
+        })
+    }
+
     /// Number of independent seconds whose mean would be as uncertain as the bias is: variance of
     /// the differences over the squared standard uncertainty of their mean, at most n. `None`
     /// where the interval cannot be told or the difference is constant.
@@ -390,7 +388,7 @@ impl Comparison {
             bias_w,
             bias_percent,
             bias_ci95_w: around(bias_w, self.uncertainty_w),
-            bias_ci95_percent: around(bias_percent, self.uncertainty_percent),
+            bias_ci95_percent: around(bias_percent, self.uncertainty_percent()),
             sd_diff_w: moments.sd_difference().and_then(finite),
             loa95_w,
             loa95_lower_ci95_w: loa_ci.and_then(|[lower, _]| finite_interval(lower)),

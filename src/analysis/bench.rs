@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::recording::{Channel, Format, RecordedStream, Recording, Samples, Sampling, TimeBase};
+use crate::recording::{Channel, RecordedStream, Recording, Samples, Sampling, TimeBase};
 use crate::session::{Kind, OpenedSession, Role, Segment, Session, Source, Stream};
 use crate::timeline::Aligned;
 
@@ -43,24 +43,18 @@ pub fn session_of(ridden: Vec<Ridden>) -> OpenedSession {
         for (channel, values) in stream.channels {
             assert!(samples.set_column(channel, values));
         }
-        let recording = Recording {
-            path: PathBuf::from(stream.label),
-            format: Format::Delimited,
-            sha256: stream.label.to_owned(),
-            time_base: TimeBase::Elapsed,
-            streams: vec![RecordedStream {
-                label: stream.label.to_owned(),
-                power_field: None,
-                sampling: Sampling::Regular,
-                samples,
-            }],
-            laps: Vec::new(),
-            events: Vec::new(),
-            set_points: Vec::new(),
-            device: None,
-            damage: Vec::new(),
-            remarks: Vec::new(),
+        let recorded = RecordedStream {
+            label: stream.label.to_owned(),
+            power_field: None,
+            sampling: Sampling::Regular,
+            samples,
         };
+        let recording = Recording::in_memory(
+            stream.label,
+            stream.label,
+            TimeBase::Elapsed,
+            vec![recorded],
+        );
         sources.push(Source::new(Arc::new(recording), 0));
         session.streams.push(Stream {
             role: stream.role,

@@ -135,7 +135,7 @@ fn assess(evidence: &Evidence<'_>, comparison: &Comparison) -> Option<Assessed> 
     let bias_w = moments.mean_x - expected_w;
     let statistical = if scale.percent {
         // Dividing y by a constant divides the ratio's scatter by it, too.
-        comparison.uncertainty_percent.map(|u| MeanUncertainty {
+        comparison.uncertainty_percent().map(|u| MeanUncertainty {
             standard: u.standard / kept,
             ..u
         })

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
+use super::output::csv_text;
+use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::export::cell::inert;
 use crate::recording::Channel;
@@ -117,13 +119,7 @@ fn save(
     wanted: &[bool],
     output: &mut Output,
 ) -> Result<(), Failure> {
-    let stored = store::load(&opened.folder).map_err(Failure::because)?;
-    if stored.session != opened.session {
-        return Err(Failure::CouldNot(format!(
-            "{}: somebody else changed the session meanwhile; nothing was written. Run it again",
-            opened.folder.display()
-        )));
-    }
+    let stored = unchanged(opened)?;
     let mut session = stored.session.clone();
     let changed = found.apply(&mut session, |index| wanted.get(index) == Some(&true));
     if changed.is_empty() {
@@ -231,7 +227,6 @@ fn lag_line(lag: &ResponseLag) -> String {
 
 /// One row a stream; the interval in two columns.
 fn csv(found: &Alignment) -> Result<String, Failure> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
     let heads = [
         "label",
         "offset_s",
@@ -243,10 +238,9 @@ fn csv(found: &Alignment) -> Result<String, Failure> {
         "confident",
         "reason",
     ];
-    writer.write_record(heads).map_err(Failure::because)?;
-    for stream in &found.streams {
-        let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
-        let record = [
+    let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+    let rows = found.streams.iter().map(|stream| {
+        [
             inert(&stream.label),
             stream.offset_s.to_string(),
             number(stream.offset_ci95_s.map(|ci| ci[0])),
@@ -256,9 +250,7 @@ fn csv(found: &Alignment) -> Result<String, Failure> {
             number(stream.peak_correlation),
             stream.confident.to_string(),
             inert(&stream.reason),
-        ];
-        writer.write_record(record).map_err(Failure::because)?;
-    }
-    let bytes = writer.into_inner().map_err(Failure::because)?;
-    String::from_utf8(bytes).map_err(Failure::because)
+        ]
+    });
+    csv_text(std::iter::once(heads.map(str::to_owned)).chain(rows))
 }

@@ -20,6 +20,24 @@ pub enum Format {
     Markdown,
 }
 
+/// Rows as RFC 4180 text, the head line being the first of them.
+///
+/// # Errors
+/// [`Failure`] where the rows differ in length.
+pub(super) fn csv_text<Row>(rows: impl IntoIterator<Item = Row>) -> Result<String, Failure>
+where
+    Row: IntoIterator<Item = String>,
+{
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        writer
+            .write_record(row.into_iter().collect::<Vec<_>>())
+            .map_err(Failure::because)?;
+    }
+    let bytes = writer.into_inner().map_err(Failure::because)?;
+    String::from_utf8(bytes).map_err(Failure::because)
+}
+
 /// The two streams of a subcommand.
 pub struct Output {
     results: BufWriter<io::Stdout>,

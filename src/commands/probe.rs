@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::{Exit, Failure, Output};
+use crate::recording::words::h_mm_ss;
 use crate::recording::{
     ChannelProbe, Event, EventKind, Format, Probe, ReadOptions, Sampling, StreamProbe, TimeBase,
     read_all,
@@ -255,8 +256,7 @@ fn told(event: &Event) -> String {
 fn clock_time(seconds: f64) -> String {
     let whole = seconds.abs().round() as u64;
     let sign = if seconds <= -0.5 { "-" } else { "" };
-    let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
-    format!("{sign}{hours}:{minutes:02}:{seconds:02}")
+    format!("{sign}{}", h_mm_ss(whole))
 }
 
 /// Up to three decimals, without trailing zeros.

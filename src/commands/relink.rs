@@ -2,7 +2,6 @@
 
 use std::path::PathBuf;
 
-use super::session_arg::session_folder;
 use super::{Exit, Failure, Output};
 use crate::session::{relink, store};
 
@@ -24,7 +23,7 @@ pub struct Arguments {
 /// # Errors
 /// [`Failure`] where the session cannot be loaded or saved, or nothing was found for a recording.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
-    let folder = session_folder(&arguments.session);
+    let folder = store::folder_of(&arguments.session);
     let stored = store::load(&folder).map_err(Failure::because)?;
     let mut session = stored.session.clone();
     for found in relink::find_by_content(&folder, &session) {

@@ -1,25 +1,17 @@
 //! Opening the session that a subcommand was given.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::{Failure, Output};
-use crate::session::{OpenOptions, OpenedSession, store};
-
-/// The folder of a session named by its folder or by its `session.toml`.
-pub fn session_folder(named: &Path) -> PathBuf {
-    let file = store::file_of(named);
-    match file.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
-        _ => PathBuf::from("."),
-    }
-}
+use crate::session::store::{self, Stored};
+use crate::session::{OpenOptions, OpenedSession};
 
 /// Opens the session at `named` and tells each problem with its recordings on stderr.
 ///
 /// # Errors
 /// [`Failure`] where the session cannot be used, or none of its recordings could be read.
 pub fn open_session(named: &Path, output: &mut Output) -> Result<OpenedSession, Failure> {
-    let opened = OpenedSession::open(&session_folder(named), OpenOptions::default())
+    let opened = OpenedSession::open(&store::folder_of(named), OpenOptions::default())
         .map_err(Failure::because)?;
     for problem in &opened.problems {
         output.message(&format!("truing: {problem}"));
@@ -29,4 +21,19 @@ pub fn open_session(named: &Path, output: &mut Output) -> Result<OpenedSession, 
         return Err(Failure::CouldNot(message));
     }
     Ok(opened)
+}
+
+/// The session as it stands on the disk, to be changed and saved by its fingerprint.
+///
+/// # Errors
+/// [`Failure`] where somebody changed it since it was `opened`.
+pub(super) fn unchanged(opened: &OpenedSession) -> Result<Stored, Failure> {
+    let stored = store::load(&opened.folder).map_err(Failure::because)?;
+    if stored.session != opened.session {
+        return Err(Failure::CouldNot(format!(
+            "{}: somebody else changed the session meanwhile; nothing was written. Run it again",
+            opened.folder.display()
+        )));
+    }
+    Ok(stored)
 }

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
+use super::output::csv_text;
+use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::session::{Kind, OpenedSession, Segment, store};
 use crate::suggest::{Basis, Evidence, Proposal, covers, proposals};
@@ -40,13 +42,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
 }
 
 fn save(opened: &OpenedSession, found: &[Proposal], output: &mut Output) -> Result<(), Failure> {
-    let stored = store::load(&opened.folder).map_err(Failure::because)?;
-    if stored.session != opened.session {
-        return Err(Failure::CouldNot(format!(
-            "{}: somebody else changed the session meanwhile; nothing was written. Run it again",
-            opened.folder.display()
-        )));
-    }
+    let stored = unchanged(opened)?;
     let mut session = stored.session.clone();
     let new: Vec<Segment> = found
         .iter()
@@ -117,7 +113,9 @@ fn print(found: &[Proposal], format: Format, output: &mut Output) -> Result<(), 
     let lines: Vec<Line<'_>> = found.iter().map(Line::of).collect();
     match format {
         Format::Json => output.json(&Document { proposals: lines }),
-        Format::Csv => output.result(&csv(&lines)?),
+        Format::Csv => output.result(&csv_text(
+            std::iter::once(HEADS.map(str::to_owned)).chain(lines.iter().map(Line::cells)),
+        )?),
         Format::Markdown => {
             let row = |cells: &[String]| format!("| {} |\n", cells.join(" | "));
             let mut text = row(&HEADS.map(str::to_owned));
@@ -143,16 +141,4 @@ fn print(found: &[Proposal], format: Format, output: &mut Output) -> Result<(), 
             Ok(())
         }
     }
-}
-
-fn csv(lines: &[Line<'_>]) -> Result<String, Failure> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(HEADS).map_err(Failure::because)?;
-    for line in lines {
-        writer
-            .write_record(line.cells())
-            .map_err(Failure::because)?;
-    }
-    let bytes = writer.into_inner().map_err(Failure::because)?;
-    String::from_utf8(bytes).map_err(Failure::because)
 }

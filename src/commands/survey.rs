@@ -8,11 +8,10 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::figure::Drawing;
 use super::output_file::{check, write_file};
-use super::session_arg::session_folder;
 use super::{Exit, Failure, Format, Output};
 use crate::analysis::table::table;
 use crate::export::survey::{self, Skipped, Surveyed};
-use crate::session::{OpenOptions, OpenedSession, Role};
+use crate::session::{OpenOptions, OpenedSession, Role, store};
 use crate::timeline::Aligned;
 
 /// Compare many sessions: bias of each, repeatability, reproducibility.
@@ -151,7 +150,7 @@ fn progress(sessions: usize, shown: bool) -> ProgressBar {
 }
 
 fn read_one(path: &Path, by: Option<&str>) -> Read {
-    let opened = OpenedSession::open(&session_folder(path), OpenOptions::default())
+    let opened = OpenedSession::open(&store::folder_of(path), OpenOptions::default())
         .map_err(|error| error.to_string())?;
     // Without one of its recordings a session would answer another question than the others.
     if let Some(problem) = opened.problems.first() {

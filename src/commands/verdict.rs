@@ -5,10 +5,12 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
+use super::output::csv_text;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
 use crate::analysis::{catalogue, overall, table};
 use crate::export::cell::inert;
+use crate::recording::words::h_mm_ss;
 use crate::session::{Claim, Role, Session};
 use crate::timeline::Aligned;
 
@@ -131,12 +133,7 @@ fn word(outcome: Outcome) -> &'static str {
 fn clock(seconds: f64) -> String {
     let total = seconds.round() as i64;
     let (sign, total) = (if total < 0 { "−" } else { "" }, total.unsigned_abs());
-    format!(
-        "{sign}{}:{:02}:{:02}",
-        total / 3600,
-        total / 60 % 60,
-        total % 60
-    )
+    format!("{sign}{}", h_mm_ss(total))
 }
 
 /// A figure as the catalogue prints it, with its unit; a dash where there is none.
@@ -270,54 +267,50 @@ fn cell(text: &str) -> String {
 
 /// One row a segment and source under test.
 fn csv(figures: &Table) -> Result<String, Failure> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer
-        .write_record([
-            "id",
-            "kind",
-            "from_s",
-            "to_s",
-            "under_test",
-            "reference",
-            "n",
-            "outcome",
-            "bias_percent",
-            "expanded_uncertainty_percent",
-            "limit_percent",
-            "conformance_probability",
-            "bias_w",
-            "expanded_uncertainty_w",
-            "limit_w",
-            "coverage_factor",
-            "reasons",
-        ])
-        .map_err(Failure::because)?;
+    let heads = [
+        "id",
+        "kind",
+        "from_s",
+        "to_s",
+        "under_test",
+        "reference",
+        "n",
+        "outcome",
+        "bias_percent",
+        "expanded_uncertainty_percent",
+        "limit_percent",
+        "conformance_probability",
+        "bias_w",
+        "expanded_uncertainty_w",
+        "limit_w",
+        "coverage_factor",
+        "reasons",
+    ];
     let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
-    for segment in &figures.segments {
-        for verdict in verdicts(segment) {
-            writer
-                .write_record([
-                    segment.id.to_string(),
-                    segment.kind.to_string(),
-                    segment.from_s.to_string(),
-                    segment.to_s.to_string(),
-                    inert(&verdict.under_test),
-                    inert(&verdict.reference),
-                    verdict.n.to_string(),
-                    word(verdict.outcome).to_owned(),
-                    number(verdict.bias_percent),
-                    number(verdict.expanded_uncertainty_percent),
-                    number(verdict.limit_percent),
-                    number(verdict.conformance_probability),
-                    number(verdict.bias_w),
-                    number(verdict.expanded_uncertainty_w),
-                    number(verdict.limit_w),
-                    number(verdict.coverage_factor),
-                    inert(&verdict.reasons.join("; ")),
-                ])
-                .map_err(Failure::because)?;
-        }
-    }
-    let bytes = writer.into_inner().map_err(Failure::because)?;
-    String::from_utf8(bytes).map_err(Failure::because)
+    let judged = figures
+        .segments
+        .iter()
+        .flat_map(|segment| verdicts(segment).map(move |verdict| (segment, verdict)));
+    let rows = judged.map(|(segment, verdict)| {
+        [
+            segment.id.to_string(),
+            segment.kind.to_string(),
+            segment.from_s.to_string(),
+            segment.to_s.to_string(),
+            inert(&verdict.under_test),
+            inert(&verdict.reference),
+            verdict.n.to_string(),
+            word(verdict.outcome).to_owned(),
+            number(verdict.bias_percent),
+            number(verdict.expanded_uncertainty_percent),
+            number(verdict.limit_percent),
+            number(verdict.conformance_probability),
+            number(verdict.bias_w),
+            number(verdict.expanded_uncertainty_w),
+            number(verdict.limit_w),
+            number(verdict.coverage_factor),
+            inert(&verdict.reasons.join("; ")),
+        ]
+    });
+    csv_text(std::iter::once(heads.map(str::to_owned)).chain(rows))
 }

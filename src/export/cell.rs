@@ -4,6 +4,7 @@
 use serde::Serialize;
 
 use crate::recording::clean_text;
+use crate::recording::words::h_mm_ss;
 
 /// Digits after the point that a machine gets at most: a microwatt is below every meter's
 /// resolution.
@@ -40,12 +41,7 @@ pub fn clock_time(seconds: f64) -> String {
     } else {
         format!(".{tenth}")
     };
-    format!(
-        "{sign}{}:{:02}:{:02}{fraction}",
-        whole / 3600,
-        whole / 60 % 60,
-        whole % 60
-    )
+    format!("{sign}{}{fraction}", h_mm_ss(whole))
 }
 
 /// The word that stands for an enumerated value in JSON.

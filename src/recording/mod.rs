@@ -17,7 +17,7 @@ mod rows;
 mod sampling;
 mod spans;
 mod tcx;
-mod words;
+pub(crate) mod words;
 
 pub use channel::{Channel, PerChannel};
 pub use error::RecordingError;

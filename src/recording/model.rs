@@ -57,6 +57,31 @@ pub struct Recording {
     pub remarks: Vec<String>,
 }
 
+impl Recording {
+    /// A recording of `streams` and nothing beside them, for rides that no file holds. `path` and
+    /// `sha256` tell it from others.
+    pub fn in_memory(
+        path: impl Into<PathBuf>,
+        sha256: impl Into<String>,
+        time_base: TimeBase,
+        streams: Vec<RecordedStream>,
+    ) -> Self {
+        Self {
+            path: path.into(),
+            format: Format::Delimited,
+            sha256: sha256.into(),
+            time_base,
+            streams,
+            laps: Vec::new(),
+            events: Vec::new(),
+            set_points: Vec::new(),
+            device: None,
+            damage: Vec::new(),
+            remarks: Vec::new(),
+        }
+    }
+}
+
 /// One device's series inside a recording.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RecordedStream {

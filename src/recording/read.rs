@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
+use super::words::hex;
 use super::{Format, Recording, RecordingError, delimited, fit, tcx};
 
 /// How to read.
@@ -204,10 +205,7 @@ fn contains(haystack: &[u8], needle: &[u8]) -> bool {
 
 /// SHA-256 of `bytes`, lower-case hexadecimal.
 fn sha256_hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes)
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    hex(&Sha256::digest(bytes))
 }
 
 /// The file's name without folder and ending, cleaned: the last resort for a label.

@@ -19,6 +19,17 @@ pub(crate) fn plural(n: usize, noun: &str) -> String {
     format!("{} {noun}{ending}", grouped(n as u64))
 }
 
+/// Whole seconds as `h:mm:ss`.
+pub(crate) fn h_mm_ss(whole_s: u64) -> String {
+    let (hours, minutes, seconds) = (whole_s / 3600, whole_s / 60 % 60, whole_s % 60);
+    format!("{hours}:{minutes:02}:{seconds:02}")
+}
+
+/// Bytes as lower-case hexadecimal.
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// A span in the unit that reads best: `40 s`, `3 min`, `2.5 h`, `12 days`.
 pub(crate) fn span(seconds: f64) -> String {
     let seconds = seconds.abs();

@@ -7,6 +7,7 @@ use sha2::{Digest, Sha256};
 use super::rehearsal::{Rehearsal, file_name};
 use super::{RehearseError, delimited, fit};
 use crate::recording::Format;
+use crate::recording::words::hex;
 use crate::session::{Session, store};
 
 /// Writes the recordings, `session.toml` and `truth.toml` into `folder`, which is made where it
@@ -46,7 +47,7 @@ pub fn write_session(
         let name = file_name(device);
         write(&name, &bytes)?;
         for entry in session.streams.iter_mut().filter(|s| s.file == name) {
-            entry.sha256 = Some(store::hex(&Sha256::digest(&bytes)));
+            entry.sha256 = Some(hex(&Sha256::digest(&bytes)));
         }
     }
     write("truth.toml", truth_toml(rehearsal)?.as_bytes())?;

@@ -199,7 +199,7 @@ impl Annotations {
         out
     }
 
-    /// One lap a leg, each cut by hand up to about a second late, in whole seconds.
+    /// A lap for each leg, cut by hand up to about a second late, in whole seconds.
     fn cut_laps(
         &mut self,
         clock: TrueClock,
@@ -254,23 +254,18 @@ impl Rehearsal {
     pub fn recording(&self, index: usize) -> Option<Recording> {
         let stream = self.streams.get(index)?;
         let device = self.scenario.devices.get(index)?;
+        let recorded = RecordedStream {
+            label: device.label.clone(),
+            power_field: Some("power".to_owned()),
+            sampling: Sampling::Regular,
+            samples: stream.samples.clone(),
+        };
         Some(Recording {
-            path: PathBuf::from(file_name(device)),
             format: device.recorder.format,
-            sha256: String::new(),
-            time_base: TimeBase::Absolute,
-            streams: vec![RecordedStream {
-                label: device.label.clone(),
-                power_field: Some("power".to_owned()),
-                sampling: Sampling::Regular,
-                samples: stream.samples.clone(),
-            }],
             laps: stream.laps.clone(),
             events: stream.events.clone(),
             set_points: stream.set_points.clone(),
-            device: None,
-            damage: Vec::new(),
-            remarks: Vec::new(),
+            ..Recording::in_memory(file_name(device), "", TimeBase::Absolute, vec![recorded])
         })
     }
 

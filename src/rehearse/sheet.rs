@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use super::plan::{Leg, Plan, Shape};
 use crate::recording::clean_text;
+use crate::recording::words::h_mm_ss;
 
 /// What every sheet and report warns of.
 pub const CAUTIONS: &[&str] = &[
@@ -107,11 +108,10 @@ fn cadence(leg: &Leg) -> String {
 /// Minutes and seconds, or hours as well.
 fn clock(seconds: f64) -> String {
     let whole = seconds.round() as u64;
-    let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
-    if hours > 0 {
-        format!("{hours}:{minutes:02}:{seconds:02}")
+    if whole >= 3600 {
+        h_mm_ss(whole)
     } else {
-        format!("{minutes}:{seconds:02}")
+        format!("{}:{:02}", whole / 60, whole % 60)
     }
 }
 

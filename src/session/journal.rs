@@ -13,8 +13,9 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use super::store::{self, hex};
+use super::store;
 use super::{Session, SessionError};
+use crate::recording::words::hex;
 
 /// Why there is no journal. Messages name the file and the way out.
 #[derive(Debug, thiserror::Error)]

@@ -236,7 +236,7 @@ fn choose_under_test(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recording::{Format, Samples, Sampling, TimeBase};
+    use crate::recording::{Samples, Sampling, TimeBase};
 
     fn part(file: &str, labels: &[&str]) -> Part {
         let streams = labels
@@ -252,19 +252,7 @@ mod tests {
                 }
             })
             .collect();
-        let recording = Recording {
-            path: file.into(),
-            format: Format::Delimited,
-            sha256: "00".into(),
-            time_base: TimeBase::Elapsed,
-            streams,
-            laps: Vec::new(),
-            events: Vec::new(),
-            set_points: Vec::new(),
-            device: None,
-            damage: Vec::new(),
-            remarks: Vec::new(),
-        };
+        let recording = Recording::in_memory(file, "00", TimeBase::Elapsed, streams);
         Part {
             file: file.to_owned(),
             recording: Arc::new(recording),

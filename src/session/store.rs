@@ -11,6 +11,7 @@ use super::document;
 use super::{Allowance, Claim, ColumnNames, Fact, Kind, MatchedOn, Role, Segment, Session, Site};
 use super::{Stream, Words};
 use crate::recording::clean_text;
+use crate::recording::words::hex;
 
 /// Name of the session file inside its folder.
 pub const FILE_NAME: &str = "session.toml";
@@ -85,11 +86,6 @@ impl Fingerprint {
     }
 }
 
-/// Lower-case hexadecimal.
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 /// A session file as it stands on disk.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stored {
@@ -105,6 +101,14 @@ pub fn file_of(session: &Path) -> PathBuf {
         session.to_owned()
     } else {
         session.join(FILE_NAME)
+    }
+}
+
+/// The folder of a session named by its folder or by the file itself.
+pub fn folder_of(session: &Path) -> PathBuf {
+    match file_of(session).parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
+        _ => PathBuf::from("."),
     }
 }
 

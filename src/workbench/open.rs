@@ -105,10 +105,7 @@ fn is_session(path: &Path) -> bool {
 type Opened = (OpenedSession, Option<Fingerprint>, Vec<(PathBuf, String)>);
 
 fn open_folder(path: &Path) -> Result<Opened, String> {
-    let folder = match store::file_of(path).parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
-        _ => PathBuf::from("."),
-    };
+    let folder = store::folder_of(path);
     let stored = store::load(&folder).map_err(|error| error.to_string())?;
     let opened = OpenedSession::bind(&folder, stored.session, OpenOptions::default());
     if opened

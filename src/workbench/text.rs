@@ -1,5 +1,7 @@
 //! Times and numbers as text, in widths that do not change while the values do.
 
+use crate::recording::words::h_mm_ss;
+
 /// Time as `m:ss`, or `h:mm:ss` where `long`; a minus sign before zero.
 pub fn time(t_s: f64, long: bool) -> String {
     if !t_s.is_finite() {
@@ -7,11 +9,10 @@ pub fn time(t_s: f64, long: bool) -> String {
     }
     let sign = if t_s.round() < 0.0 { "-" } else { "" };
     let whole = t_s.abs().round() as u64;
-    let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
     if long {
-        format!("{sign}{hours}:{minutes:02}:{seconds:02}")
+        format!("{sign}{}", h_mm_ss(whole))
     } else {
-        format!("{sign}{}:{seconds:02}", whole / 60)
+        format!("{sign}{}:{:02}", whole / 60, whole % 60)
     }
 }
 

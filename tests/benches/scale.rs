@@ -14,7 +14,7 @@ use ratatui::layout::Rect;
 use ratatui::symbols::Marker;
 use ratatui::widgets::{Axis, Chart, Dataset, GraphType, Paragraph, Widget as _};
 use truing::analysis::{ride, segment, table};
-use truing::recording::{Channel, Format, RecordedStream, Recording, Samples, Sampling, TimeBase};
+use truing::recording::{Channel, RecordedStream, Recording, Samples, Sampling, TimeBase};
 use truing::session::{Kind, OpenedSession, Role, Segment, Session, Source, Stream};
 use truing::timeline::align::{Options, align_session};
 use truing::timeline::{Aligned, Span};
@@ -59,24 +59,13 @@ fn ridden(count: usize, seconds: usize) -> OpenedSession {
         let cadence = (0..seconds).map(|t| 85.0 + (t * 31 % 7) as f64).collect();
         samples.set_column(Channel::Cadence, cadence);
         let label = format!("stream {index}");
-        let recording = Recording {
-            path: label.clone().into(),
-            format: Format::Delimited,
-            sha256: label.clone(),
-            time_base: TimeBase::Elapsed,
-            streams: vec![RecordedStream {
-                label: label.clone(),
-                power_field: Some("power".to_owned()),
-                sampling: Sampling::Regular,
-                samples,
-            }],
-            laps: Vec::new(),
-            events: Vec::new(),
-            set_points: Vec::new(),
-            device: None,
-            damage: Vec::new(),
-            remarks: Vec::new(),
+        let recorded = RecordedStream {
+            label: label.clone(),
+            power_field: Some("power".to_owned()),
+            sampling: Sampling::Regular,
+            samples,
         };
+        let recording = Recording::in_memory(&label, &label, TimeBase::Elapsed, vec![recorded]);
         let mut stream = Stream::new(label.clone(), label);
         stream.role = if index == 0 {
             Role::UnderTest

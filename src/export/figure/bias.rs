@@ -9,15 +9,6 @@ use crate::timeline::{Aligned, Member};
 /// Length of the blocks that a heat soak is drawn in, s.
 const BLOCK_S: f64 = 30.0;
 
-fn time_axis(subject: &Subject<'_>) -> Axis {
-    let span = subject.span();
-    Axis {
-        label: "session time, h:mm:ss".to_owned(),
-        range: [span.from_s, span.to_s],
-        ticks: Ticks::Clock,
-    }
-}
-
 /// The power columns of the source under test and of what it is compared with.
 type Columns<'a> = (usize, Member, &'a [f64], &'a [f64]);
 
@@ -44,6 +35,26 @@ fn zero() -> Layer {
         name: String::new(),
         at: 0.0,
         style: Style::ZERO,
+    }
+}
+
+/// A picture of differences along the window's time.
+fn against_time(
+    subject: &Subject<'_>,
+    title: &str,
+    facts: Vec<String>,
+    layers: Vec<Layer>,
+) -> Picture {
+    Picture {
+        title: subject.title(title),
+        facts,
+        x: subject.time_axis(),
+        y: Axis {
+            label: "difference, W".to_owned(),
+            range: range_of(heights(&layers)),
+            ticks: Ticks::Numbers,
+        },
+        layers,
     }
 }
 
@@ -95,17 +106,7 @@ pub(super) fn difference(subject: &Subject<'_>) -> Result<Picture, String> {
             signed(bias, 2)
         ));
     }
-    Ok(Picture {
-        title: subject.title("difference"),
-        facts,
-        x: time_axis(subject),
-        y: Axis {
-            label: "difference, W".to_owned(),
-            range: range_of(heights(&layers)),
-            ticks: Ticks::Numbers,
-        },
-        layers,
-    })
+    Ok(against_time(subject, "difference", facts, layers))
 }
 
 /// Difference against mean (Bland & Altman 1986), with bias and 95 % limits of agreement.
@@ -253,7 +254,7 @@ pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
     Ok(Picture {
         title: subject.title("bias over time"),
         facts,
-        x: time_axis(subject),
+        x: subject.time_axis(),
         y: Axis {
             label: "bias, %".to_owned(),
             range: range_of(heights(&layers)),
@@ -347,17 +348,12 @@ pub(super) fn references(subject: &Subject<'_>) -> Result<Picture, String> {
         facts.push(format!("{}.", parts.join(", ")));
     }
     layers.extend(allowed(subject, &places));
-    Ok(Picture {
-        title: subject.title("references against each other"),
+    Ok(against_time(
+        subject,
+        "references against each other",
         facts,
-        x: time_axis(subject),
-        y: Axis {
-            label: "difference, W".to_owned(),
-            range: range_of(heights(&layers)),
-            ticks: Ticks::Numbers,
-        },
         layers,
-    })
+    ))
 }
 
 /// ±√(a² + b²), for two references with claims a and b at their mean level.

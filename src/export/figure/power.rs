@@ -8,15 +8,6 @@ use crate::export::cell::one_line;
 use crate::recording::Channel;
 use crate::timeline::Member;
 
-fn time_axis(subject: &Subject<'_>) -> Axis {
-    let span = subject.span();
-    Axis {
-        label: "session time, h:mm:ss".to_owned(),
-        range: [span.from_s, span.to_s],
-        ticks: Ticks::Clock,
-    }
-}
-
 fn power_axis(layers: &[Layer]) -> Axis {
     let values = layers.iter().flat_map(|layer| match layer {
         Layer::Line { points, .. } => points.iter().map(|p| p[1]).collect(),
@@ -75,7 +66,7 @@ pub(super) fn traces(subject: &Subject<'_>) -> Result<Picture, String> {
             subject.window_fact(most.unwrap_or(0)),
             format!("Means: {}.", means.join(", ")),
         ],
-        x: time_axis(subject),
+        x: subject.time_axis(),
         y: power_axis(&layers),
         layers,
     })
@@ -117,7 +108,7 @@ pub(super) fn response(subject: &Subject<'_>) -> Result<Picture, String> {
     Ok(Picture {
         title: subject.title("response"),
         facts,
-        x: time_axis(subject),
+        x: subject.time_axis(),
         y: power_axis(&layers),
         layers,
     })

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::picture::{Axis, Ticks};
 use crate::analysis::figures::{Agreement, SegmentFigures};
 use crate::analysis::{ride, segment};
 use crate::export::cell::{clock_time, human_number, one_line};
@@ -51,6 +52,16 @@ impl<'a> Subject<'a> {
 
     pub(super) fn span(&self) -> Span {
         Span::new(self.figures.from_s, self.figures.to_s)
+    }
+
+    /// The window's time, from left to right.
+    pub(super) fn time_axis(&self) -> Axis {
+        let span = self.span();
+        Axis {
+            label: "session time, h:mm:ss".to_owned(),
+            range: [span.from_s, span.to_s],
+            ticks: Ticks::Clock,
+        }
     }
 
     pub(super) fn rows(&self) -> Range<usize> {

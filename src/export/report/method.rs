@@ -9,6 +9,7 @@ use super::Material;
 use super::html::{escaped, paragraph, table};
 use crate::analysis::catalogue::{self, Entry};
 use crate::analysis::figures::Table;
+use crate::recording::words::hex;
 use crate::session::store;
 
 /// Parts of the catalogue that a ride may have no use for, by the field of a segment.
@@ -101,11 +102,4 @@ pub(super) fn fingerprint(material: &Material<'_>) -> String {
         "Made by truing {}. With the session folder, the same version writes this page again, byte for byte: truing report FOLDER -o FILE.html",
         env!("CARGO_PKG_VERSION")
     )) + &table("SHA-256", &["file", "stream", "SHA-256"], &rows)
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }

@@ -43,6 +43,7 @@ pub struct Material<'a> {
 pub fn report(material: &Material<'_>) -> Result<String, ExportError> {
     let title = title_of(material);
     let segments = segments::sections(material)?;
+    let whole = Subject::ride(&material.opened.session, material.aligned);
     let sections = [
         section("verdicts", "Verdict of each segment", &verdicts(material)),
         section("words", "In the tester's words", &words(material)),
@@ -54,10 +55,14 @@ pub fn report(material: &Material<'_>) -> Result<String, ExportError> {
         section(
             "references",
             "Are the references fit to judge?",
-            &tested::references(material)?,
+            &tested::references(material, &whole)?,
         ),
         section("segments", "Segment by segment", &segments),
-        section("ride", "Over the whole ride", &ride::body(material)?),
+        section(
+            "ride",
+            "Over the whole ride",
+            &ride::body(material, &whole)?,
+        ),
         section("method", "Method", &method::body(material.table)),
         section("cautions", "Cautions", &list(CAUTIONS)),
         section("fingerprint", "Fingerprint", &method::fingerprint(material)),

@@ -6,14 +6,13 @@ use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
 use crate::export::table::{BAND_HEADS, bands, sections};
 
-pub(super) fn body(material: &Material<'_>) -> Result<String, ExportError> {
-    let ride = Subject::ride(&material.opened.session, material.aligned);
-    let mut out = drawn(PictureKind::Traces, &ride)?;
+pub(super) fn body(material: &Material<'_>, ride: &Subject<'_>) -> Result<String, ExportError> {
+    let mut out = drawn(PictureKind::Traces, ride)?;
     for (title, notes) in sections(material.table) {
         out.push_str(&format!("<h3>{}</h3>\n{}", escaped(title), list(notes)));
     }
-    out.push_str(&drawn(PictureKind::Coverage, &ride)?);
+    out.push_str(&drawn(PictureKind::Coverage, ride)?);
     out.push_str(&table("Bias by band", &BAND_HEADS, &bands(material.table)));
-    out.push_str(&drawn(PictureKind::MeanMax, &ride)?);
+    out.push_str(&drawn(PictureKind::MeanMax, ride)?);
     Ok(out)
 }

@@ -123,7 +123,10 @@ fn clock_row(stream: &Stream, estimate: Option<&StreamClock>) -> Vec<String> {
 }
 
 /// Whether the references agree, segment by segment, and over the ride.
-pub(super) fn references(material: &Material<'_>) -> Result<String, ExportError> {
+pub(super) fn references(
+    material: &Material<'_>,
+    ride: &Subject<'_>,
+) -> Result<String, ExportError> {
     let mut rows = Vec::new();
     for segment in &material.table.segments {
         let Some(found) = &segment.references else {
@@ -164,7 +167,6 @@ pub(super) fn references(material: &Material<'_>) -> Result<String, ExportError>
             "References agree where |E_n| is at most 1 (ISO 13528), each one's claim taken as its expanded uncertainty, beside the scatter of their difference. Where they do not, no verdict is given.",
         )
     };
-    let ride = Subject::ride(&material.opened.session, material.aligned);
-    let picture = drawn(PictureKind::References, &ride)?;
+    let picture = drawn(PictureKind::References, ride)?;
     Ok(intro + &table("References against each other", &heads, &rows) + &picture)
 }
