@@ -13,6 +13,11 @@ const LEFT: &str = "\x1b[D";
 const DOWN: &str = "\x1b[B";
 const ESC: &str = "\x1b";
 
+/// The workbench over a session, on the smallest screen that it promises to work on.
+fn open(session: &Path, home: &Path) -> Desk {
+    Desk::open(&[&session.to_string_lossy()], home, 80, 24)
+}
+
 fn go_to(desk: &mut Desk, time: &str) {
     desk.send(&format!("g{time}\r"));
     // The cursor's time leads the line of values under the strip.
@@ -71,8 +76,7 @@ fn listed(screen: &str, kind: &str) -> (String, String) {
 fn tag_save_export_and_come_back() {
     let home = tempfile::tempdir().unwrap();
     let session = copy_of_sample("bench-ride", home.path());
-    let session_text = session.to_string_lossy().into_owned();
-    let mut desk = Desk::open(&[&session_text], home.path(), 80, 24);
+    let mut desk = open(&session, home.path());
     desk.wait_for("press s, go to its end");
     tag(&mut desk, "3:09", "5:58", "s", "steady-block");
     tag(&mut desk, "17:19", "18:08", "p", "sprint");
@@ -107,7 +111,7 @@ fn tag_save_export_and_come_back() {
         );
     }
 
-    let mut desk = Desk::open(&[&session_text], home.path(), 80, 24);
+    let mut desk = open(&session, home.path());
     let screen = desk.wait_for(" 2 sprint");
     assert_eq!(
         [listed(&screen, "steady-block"), listed(&screen, "sprint")],
@@ -123,13 +127,12 @@ fn tag_save_export_and_come_back() {
 fn a_crash_loses_no_confirmed_edit() {
     let home = tempfile::tempdir().unwrap();
     let session = copy_of_sample("bench-ride", home.path());
-    let session_text = session.to_string_lossy().into_owned();
-    let mut desk = Desk::open(&[&session_text], home.path(), 80, 24);
+    let mut desk = open(&session, home.path());
     desk.wait_for("press s, go to its end");
     tag(&mut desk, "3:09", "5:58", "s", "steady-block");
     desk.kill();
 
-    let mut desk = Desk::open(&[&session_text], home.path(), 80, 24);
+    let mut desk = open(&session, home.path());
     let screen = desk.wait_for("An earlier run ended without saving 1 edit");
     assert!(screen.contains("tag steady-block 3:09-5:58"));
     desk.send("r");
@@ -137,7 +140,7 @@ fn a_crash_loses_no_confirmed_edit() {
     let screen = desk.wait_for(" 1 steady-block");
     assert!(screen.contains("not saved"));
     // Another one at the same time only reads.
-    let second = Desk::open(&[&session_text], home.path(), 80, 24);
+    let second = open(&session, home.path());
     second.wait_for("read-only");
     second.kill();
     desk.send("q");
@@ -157,8 +160,7 @@ fn a_crash_loses_no_confirmed_edit() {
 fn signals_and_resizing_leave_a_usable_terminal() {
     let home = tempfile::tempdir().unwrap();
     let session = copy_of_sample("bench-ride", home.path());
-    let session_text = session.to_string_lossy().into_owned();
-    let mut desk = Desk::open(&[&session_text], home.path(), 80, 24);
+    let mut desk = open(&session, home.path());
     desk.wait_for("press s, go to its end");
     for (columns, rows) in [
         (1, 1),
@@ -192,8 +194,7 @@ fn signals_and_resizing_leave_a_usable_terminal() {
 fn pasted_garbage_and_the_mouse() {
     let home = tempfile::tempdir().unwrap();
     let session = copy_of_sample("bench-ride", home.path());
-    let session_text = session.to_string_lossy().into_owned();
-    let mut desk = Desk::open(&[&session_text], home.path(), 80, 24);
+    let mut desk = open(&session, home.path());
     desk.wait_for("press s, go to its end");
     desk.send("\x1b[200~qqDDtp\x03\x1b[31m\x1b[201~");
     desk.wait_for("pasted text is ignored here");
@@ -231,8 +232,7 @@ fn keys_are_bound_anew_by_a_file_and_its_mistakes_are_told() {
     std::fs::write(path, "go-to-time = \"G\"\nfly = \"f\"\n").unwrap();
 
     let session = copy_of_sample("bench-ride", home.path());
-    let session_text = session.to_string_lossy().into_owned();
-    let mut desk = Desk::open(&[&session_text], home.path(), 80, 24);
+    let mut desk = open(&session, home.path());
     desk.wait_for("keys.toml: there is no action");
     desk.send("g");
     desk.wait_for("g does nothing here");
