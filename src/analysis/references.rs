@@ -31,6 +31,19 @@ pub struct PairMeans {
     pub scatter_w: Option<f64>,
 }
 
+/// Two streams against each other over a window.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Between {
+    /// Seconds that both have.
+    pub n: usize,
+    /// Mean of first − second, W.
+    pub difference_w: f64,
+    /// The same in % of their common mean.
+    pub difference_percent: Option<f64>,
+    /// E_n as [`references`] takes it, for two references that both have a claim.
+    pub en_number: Option<f64>,
+}
+
 /// The references against each other, from the means of their pairs. The claims count as expanded
 /// uncertainties at the pair's level, and so does the scatter of the seconds behind the difference:
 /// with the claims alone, two good meters would seem to contradict each other on a short or restless
@@ -85,14 +98,16 @@ fn level_w(pair: &PairMeans) -> f64 {
 }
 
 /// Difference, first − second, in % of their common mean; `None` below 10 W.
-fn difference_percent(pair: &PairMeans) -> Option<f64> {
+pub(super) fn difference_percent(pair: &PairMeans) -> Option<f64> {
     let level = level_w(pair);
     (level >= PERCENT_FROM_W)
         .then(|| 100.0 * (pair.first_w - pair.second_w) / level)
         .and_then(finite)
 }
 
-fn en_of(stated: &[StatedReference], pair: &PairMeans) -> Option<f64> {
+/// E_n of a pair, claims and scatter taken as expanded uncertainties; `None` where a claim is not
+/// stated.
+pub(super) fn en_of(stated: &[StatedReference], pair: &PairMeans) -> Option<f64> {
     let level = level_w(pair);
     // While nobody pedals, a claim in percent is a claim of nothing: it tests no meter.
     let limit = |at: usize| {

@@ -4,6 +4,7 @@ use super::by_kind;
 use super::figures::{References, SegmentFigures, StreamFigures, Verdict};
 use super::judge::{self, Evidence};
 use super::mean_max::best_mean;
+use super::references::Between;
 use super::ride::{self, RideFindings};
 use super::stats::{Sample, finite};
 use super::window::{Compared, Window};
@@ -54,6 +55,18 @@ pub fn live(
         heat_soak: None,
         cadence: Vec::new(),
     }
+}
+
+/// Two streams against each other over `span`, as the references are: without the seconds that are
+/// no readings. `None` where they have fewer than two in common.
+pub fn between(
+    session: &Session,
+    aligned: &Aligned,
+    findings: &RideFindings,
+    span: Span,
+    [first, second]: [usize; 2],
+) -> Option<Between> {
+    Window::new(session, aligned, findings, span).between(first, second)
 }
 
 /// All figures of `segment`, which is the one numbered `id` (from 1). For many segments of one

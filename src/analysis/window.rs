@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use super::agreement::{Comparison, Moments, compare};
 use super::figures::{DropoutKind, NoisyOne, References};
-use super::references::{self, PairMeans};
+use super::references::{self, Between, PairMeans};
 use super::ride::RideFindings;
 use super::uncertainty::StatedReference;
 use crate::recording::Channel;
@@ -152,22 +152,46 @@ impl<'a> Window<'a> {
         let mut pairs = Vec::new();
         for (first, &a) in indices.iter().enumerate() {
             for (second, &b) in indices.iter().enumerate().skip(first + 1) {
-                let compared = self.compared(Member::Stream(a), Member::Stream(b));
-                let both = compared.moments;
-                if both.n >= 2 {
-                    pairs.push(PairMeans {
-                        first,
-                        second,
-                        first_w: both.mean_x,
-                        second_w: both.mean_y,
-                        scatter_w: compared.uncertainty_w.map(|u| u.half_width95()),
-                    });
-                }
+                let means = self.pair_means(a, b).map(|(_, means)| means);
+                pairs.extend(means.map(|means| PairMeans {
+                    first,
+                    second,
+                    ..means
+                }));
             }
         }
         let stated: Vec<StatedReference> = indices.iter().map(|i| self.stated(*i)).collect();
         let sites: Vec<Option<Site>> = indices.iter().map(|i| self.site(*i)).collect();
         references::references(&stated, &sites, &pairs)
+    }
+
+    /// Means of two streams over the seconds that both have (at least two), and how many.
+    fn pair_means(&self, first: usize, second: usize) -> Option<(usize, PairMeans)> {
+        let compared = self.compared(Member::Stream(first), Member::Stream(second));
+        let both = compared.moments;
+        let means = PairMeans {
+            first: 0,
+            second: 1,
+            first_w: both.mean_x,
+            second_w: both.mean_y,
+            scatter_w: compared.uncertainty_w.map(|u| u.half_width95()),
+        };
+        (both.n >= 2).then_some((both.n, means))
+    }
+
+    /// Two streams against each other; tested where both are references.
+    pub fn between(&self, first: usize, second: usize) -> Option<Between> {
+        let (n, means) = self.pair_means(first, second)?;
+        let judged = [first, second].map(|index| self.stated(index));
+        let tested = [first, second]
+            .iter()
+            .all(|index| self.aligned.tracks.get(*index).map(|t| t.role) == Some(Role::Reference));
+        Some(Between {
+            n,
+            difference_w: means.first_w - means.second_w,
+            difference_percent: references::difference_percent(&means),
+            en_number: tested.then(|| references::en_of(&judged, &means)).flatten(),
+        })
     }
 
     /// The comparison a verdict rests on: the consensus, unless it covers less than half of what

@@ -86,12 +86,9 @@ fn tell(opened: &OpenedSession, output: &mut Output) -> Result<(), Failure> {
             stream.label,
             stream.file
         ))?;
-        for remark in source.recording().iter().flat_map(|r| &r.remarks) {
-            output.message(&format!("truing: {}: {remark}", stream.file));
-        }
-        for damage in source.recording().iter().flat_map(|r| &r.damage) {
-            output.message(&format!("truing: {}: {}", stream.file, damage.message));
-        }
+    }
+    for remark in opened.remarks() {
+        output.message(&format!("truing: {remark}"));
     }
     Ok(())
 }

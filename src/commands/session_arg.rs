@@ -6,7 +6,8 @@ use super::{Failure, Output};
 use crate::session::store::{self, Stored};
 use crate::session::{OpenOptions, OpenedSession};
 
-/// Opens the session at `named` and tells each problem with its recordings on stderr.
+/// Opens the session at `named` and tells each problem with its recordings, and what reading them
+/// met, on stderr.
 ///
 /// # Errors
 /// [`Failure`] where the session cannot be used, or none of its recordings could be read.
@@ -15,6 +16,9 @@ pub fn open_session(named: &Path, output: &mut Output) -> Result<OpenedSession, 
         .map_err(Failure::because)?;
     for problem in &opened.problems {
         output.message(&format!("truing: {problem}"));
+    }
+    for remark in opened.remarks() {
+        output.message(&format!("truing: {remark}"));
     }
     if !opened.problems.is_empty() && opened.sources.iter().all(|s| s.samples().is_none()) {
         let message = format!("{}: none of its recordings can be used", named.display());

@@ -168,6 +168,26 @@ impl OpenedSession {
         }
     }
 
+    /// What reading the recordings met: damage first, then what was repaired, dropped or assumed;
+    /// one sentence each, led by the file's name.
+    pub fn remarks(&self) -> Vec<String> {
+        let mut seen: Vec<&str> = Vec::new();
+        let mut out = Vec::new();
+        for (stream, source) in self.session.streams.iter().zip(&self.sources) {
+            let Some(recording) = source.recording() else {
+                continue;
+            };
+            if seen.contains(&stream.file.as_str()) {
+                continue;
+            }
+            seen.push(&stream.file);
+            let damage = recording.damage.iter().map(|damage| &damage.message);
+            let told = damage.chain(&recording.remarks);
+            out.extend(told.map(|told| format!("{}: {told}", stream.file)));
+        }
+        out
+    }
+
     /// Recorder time that is session time zero (before the offset) for a stream, s: the first time
     /// stamp of the first stream with absolute time, or the recording's own zero for elapsed time.
     pub fn zero_s(&self, stream: usize) -> f64 {

@@ -19,8 +19,9 @@ mod find;
 
 use serde::Serialize;
 
+use crate::analysis::change_points::{pieces, wander_w};
 use crate::session::Segment;
-use crate::timeline::Span;
+use crate::timeline::{Aligned, Span};
 
 pub use evidence::Evidence;
 
@@ -59,6 +60,16 @@ impl Basis {
             Basis::ChangePoints => "change-points",
         }
     }
+}
+
+/// Where the power that [`Evidence`] gathers changes its course, session time, s: the places between
+/// its straight pieces ([`crate::analysis::change_points`]).
+pub fn change_points_s(aligned: &Aligned) -> Vec<f64> {
+    let evidence = Evidence::of(aligned);
+    let step_s = evidence.grid.step_s;
+    let found = pieces(&evidence.power, step_s, wander_w(&evidence.power, step_s));
+    let starts = found.iter().skip(1).map(|piece| piece.rows.start);
+    starts.map(|row| evidence.grid.time_s(row)).collect()
 }
 
 /// The proposals that `evidence` supports, in time order. They do not overlap by more than a few

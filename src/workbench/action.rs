@@ -139,6 +139,8 @@ pub enum Command {
     SaveOver,
     /// Ask where to export the segment table.
     AskExport,
+    /// Export it over the file that is there.
+    Replace,
     /// Copy the figures shown to the clipboard.
     Copy,
     /// Take what an earlier run left unsaved.
@@ -179,6 +181,8 @@ pub enum Command {
     CaretEnd(bool),
     /// Scroll a list by lines.
     Scroll(i32),
+    /// Show what the view has no room for: above (`false`) or below.
+    More(bool),
 }
 
 /// A number of a claim.
@@ -199,6 +203,8 @@ pub enum Claimed {
 pub enum Landmarks {
     /// Edges of segments.
     Edges,
+    /// Where the power of the references changes.
+    Steps,
     /// Dropouts.
     Dropouts,
     /// Excursions of the source under test.
@@ -212,6 +218,7 @@ impl Landmarks {
     pub const fn name(self) -> &'static str {
         match self {
             Landmarks::Edges => "segment edges",
+            Landmarks::Steps => "changes of power",
             Landmarks::Dropouts => "dropouts",
             Landmarks::Excursions => "excursions",
             Landmarks::Peaks => "peaks",
@@ -246,6 +253,8 @@ pub enum Place {
     QuitQuestion,
     /// In the question whether to overwrite a file that somebody else changed.
     OverwriteQuestion,
+    /// In the question whether to replace an exported file.
+    ReplaceQuestion,
     /// In the question whether to restore unsaved edits.
     RestoreQuestion,
     /// While text is typed.
@@ -272,6 +281,7 @@ impl Place {
         Place::LandmarkMenu,
         Place::QuitQuestion,
         Place::OverwriteQuestion,
+        Place::ReplaceQuestion,
         Place::RestoreQuestion,
         Place::Prompt,
         Place::List,
@@ -292,6 +302,7 @@ impl Place {
             Place::LandmarkMenu => "stop at",
             Place::QuitQuestion => "not everything is saved",
             Place::OverwriteQuestion => "session.toml was changed by somebody else",
+            Place::ReplaceQuestion => "there is a file of that name",
             Place::RestoreQuestion => "unsaved edits of an earlier run",
             Place::Prompt => "typing",
             Place::List => "lists",
@@ -308,6 +319,7 @@ impl Place {
                 | Place::LandmarkMenu
                 | Place::QuitQuestion
                 | Place::OverwriteQuestion
+                | Place::ReplaceQuestion
                 | Place::RestoreQuestion
         )
     }
@@ -383,7 +395,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, Command::HoldEdge, &["x"], "hold-edge", "hold an edge", "an edge of the window follows the cursor; again: the other edge"),
     entry(Place::Any, Command::HoldWindow, &["w"], "hold-window", "carry window", "the whole window follows the cursor"),
     entry(Place::Any, Command::LetGo, &["enter"], "let-go", "let go", "nothing follows the cursor any more"),
-    entry(Place::Any, Command::Snap, &["j"], "snap-edge", "snap edge", "move the nearer edge of the window to the steepest step close by"),
+    entry(Place::Any, Command::Snap, &["j"], "snap-edge", "snap edge", "move the nearer edge of the window to the nearest change of power"),
     entry(Place::Any, Command::Clear, &["esc"], "clear-window", "drop window", "drop the window"),
     // Segments.
     entry(Place::Any, Command::AskTag, &["t"], "tag", "tag", "keep the window as a segment: choose its kind"),
@@ -429,6 +441,8 @@ pub const TABLE: &[Entry] = &[
     entry(CLOCKS, Command::TakeEstimate, &["A"], "take-estimate", "take estimate", "take the estimated offset and skew for the stream in hand"),
     entry(CLOCKS, Command::NextMate, &["y"], "next-other", "other stream", "compare with the clock of the next stream"),
     entry(CLOCKS, Command::NextChannel, &["h"], "clock-channel", "channel", "compare on the next channel that both carry"),
+    entry(Place::Any, Command::More(true), &["shift-down", ";"], "more-below", "more", "scroll down in the figures or the list that has no room"),
+    entry(Place::Any, Command::More(false), &["shift-up", ":"], "more-above", "more above", "scroll up in them"),
     // The session and the program.
     entry(Place::Any, Command::AskView, &["o"], "open-view", "views", "open another view"),
     entry(Place::Any, Command::Save, &["S", "ctrl-s"], "save", "save", "save the session"),
@@ -504,8 +518,9 @@ pub const TABLE: &[Entry] = &[
     entry(Place::ViewMenu, Command::Go(View::Plan), &["p"], "view-plan", "plan", "plan: what the test plan asks and this ride lacks"),
     entry(Place::ViewMenu, Command::Close, &["esc"], "view-close", "leave", "stay in this view"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Edges), &["e"], "landmark-edges", "edges", "edges of segments"),
+    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Steps), &["c"], "landmark-changes", "changes", "changes of power, as the references show them"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Dropouts), &["d"], "landmark-dropouts", "dropouts", "dropouts of any stream"),
-    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Excursions), &["x"], "landmark-excursions", "excursions", "excursions: where no reference shows what the source under test shows"),
+    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Excursions), &["x"], "landmark-excursions", "excursions", "excursions: no reference shows what the source under test does"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Peaks), &["p"], "landmark-peaks", "peaks", "peaks: the highest efforts of the ride"),
     entry(Place::LandmarkMenu, Command::Close, &["esc"], "landmark-close", "leave", "leave it as it is"),
     entry(Place::QuitQuestion, Command::SaveAndQuit, &["s"], "quit-save", "save and quit", "save and quit"),
@@ -514,6 +529,9 @@ pub const TABLE: &[Entry] = &[
     entry(Place::OverwriteQuestion, Command::SaveOver, &["o"], "overwrite", "overwrite", "overwrite it with what is here"),
     entry(Place::OverwriteQuestion, Command::Reload, &["r"], "overwrite-reload", "reload", "read theirs (undo brings yours back)"),
     entry(Place::OverwriteQuestion, Command::Close, &["esc"], "overwrite-not", "leave", "write nothing for now"),
+    entry(Place::ReplaceQuestion, Command::Replace, &["o"], "export-over", "replace it", "replace it with the segment table"),
+    entry(Place::ReplaceQuestion, Command::AskExport, &["n"], "export-elsewhere", "other name", "type another name"),
+    entry(Place::ReplaceQuestion, Command::Close, &["esc"], "export-not", "leave", "export nothing"),
     entry(Place::RestoreQuestion, Command::Restore, &["r"], "restore", "restore", "restore them"),
     entry(Place::RestoreQuestion, Command::DeclineRestore, &["d"], "restore-decline", "drop", "drop them for good"),
     // Text and lists.

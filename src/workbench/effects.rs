@@ -34,7 +34,7 @@ impl Desk {
             Effect::Journal { name, done } => Some(self.journal(name, done, state)),
             Effect::Save { over } => Some(self.save(*over, state)),
             Effect::SaveAs(folder) => Some(self.save_as(folder, state)),
-            Effect::Export(path) => Some(export(path, state)),
+            Effect::Export { path, over } => Some(export(path, *over, state)),
             Effect::Study(question) => {
                 self.aside.ask((**question).clone());
                 None
@@ -145,7 +145,10 @@ impl Desk {
 }
 
 /// Writes the segment table in the format that the file's extension names.
-fn export(path: &Path, state: &State) -> Report {
+fn export(path: &Path, over: bool, state: &State) -> Report {
+    if !over && path.exists() {
+        return Report::FileIsThere(path.to_owned());
+    }
     let table = crate::analysis::table::table(state.session(), &state.aligned);
     let extension = path
         .extension()
@@ -162,7 +165,7 @@ fn export(path: &Path, state: &State) -> Report {
         store::write_atomically(path, text.as_bytes()).map_err(|error| error.to_string())
     });
     match written {
-        Ok(()) => Report::Done(format!("exported the segment table to {}", path.display())),
+        Ok(()) => Report::Exported(path.to_owned()),
         Err(why) => Report::Failed(format!("{}: not exported ({why})", path.display())),
     }
 }

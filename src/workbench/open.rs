@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::action::Place;
+use super::action::{Command, Place};
 use super::aside::Aside;
 use super::config;
 use super::effects::Desk;
@@ -10,6 +10,7 @@ use super::keymap::Keymap;
 use super::run::run;
 use super::state::{Mode, State};
 use super::theme::Look;
+use super::update::key_of;
 use crate::session::journal::{Journal, JournalError, Leftover, data_directory};
 use crate::session::store::{self, Fingerprint};
 use crate::session::{OpenOptions, OpenedSession, start};
@@ -38,6 +39,7 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
     let (keymap, refused) = bound_keys();
     let mut state = State::new(opened, look, keymap, (80, 24));
     state.has_folder = has_folder;
+    state.here = std::env::current_dir().unwrap_or_default();
     // A session in memory is journalled under its first recording.
     let named = if has_folder {
         folder.clone()
@@ -48,6 +50,8 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
     for problem in problems.into_iter().chain(refused) {
         state.note(problem, true);
     }
+    tell_remarks(&mut state);
+    sum_up(&mut state);
     let desk = Desk {
         folder,
         journal,
@@ -57,6 +61,25 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         aside: Aside::start(),
     };
     Ok((state, desk))
+}
+
+/// Puts what reading the recordings met into the list of messages.
+fn tell_remarks(state: &mut State) {
+    for remark in state.opened.remarks() {
+        state.note(remark, true);
+    }
+}
+
+/// Where there is more than one message on opening, the one shown says so.
+fn sum_up(state: &mut State) {
+    let count = state.log.len();
+    if count > 1 {
+        let key = key_of(state, Command::ShowLog);
+        let text = format!(
+            "{count} things to know about this session and its recordings: {key} lists them"
+        );
+        state.show(text, true);
+    }
 }
 
 /// The keys as the user's file binds them, and what could not be used of it.

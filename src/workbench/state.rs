@@ -271,6 +271,8 @@ pub struct State {
     pub brush: Brush,
     /// The selected segment.
     pub selected: Option<usize>,
+    /// First line shown of what the view has no room for; `None`: where it starts by itself.
+    pub scrolled: Option<usize>,
     /// The stream in hand.
     pub stream: usize,
     /// Whether the list of streams lies under whatever the keys are for.
@@ -303,6 +305,10 @@ pub struct State {
     pub drag_from_s: Option<f64>,
     /// The last table exported to.
     pub exported: Option<PathBuf>,
+    /// The file that the table is to be exported to, while it is asked whether to replace it.
+    pub replacing: Option<PathBuf>,
+    /// Where relative paths start.
+    pub here: PathBuf,
     /// Whether the session is being saved to quit.
     pub quits_when_saved: bool,
     /// Figures of the window, or of what is shown; kept in step by `update`.
@@ -311,6 +317,8 @@ pub struct State {
     pub lines: Vec<SegmentFigures>,
     /// Dropouts and excursions over the ride; kept in step by `update`.
     pub found: RideFindings,
+    /// Where the power changes, s, once it was asked for.
+    pub change_points: Option<Vec<f64>>,
     /// One letter a stream.
     pub letters: Vec<char>,
     /// What the figures of the full-screen views are for.
@@ -368,6 +376,7 @@ impl State {
                 held: Held::Nothing,
             },
             selected: None,
+            scrolled: None,
             stream: 0,
             in_streams: false,
             hidden: vec![false; streams],
@@ -384,7 +393,10 @@ impl State {
             mouse: true,
             drag_from_s: None,
             exported: None,
+            replacing: None,
+            here: PathBuf::new(),
             quits_when_saved: false,
+            change_points: None,
             letters,
             scope: Scope::Window,
             asked: None,
@@ -491,12 +503,9 @@ impl State {
             .find(|a| a.under_test == under_test && a.reference == reference)
     }
 
-    /// What the claim lets the difference be where the reference's mean is `level_w`: its middle
-    /// (the allowance for the drivetrain) and the half-width around it, W.
+    /// [`allowed_w`] of the source under test that is compared.
     pub fn allowed_w(&self, level_w: f64) -> Option<(f64, f64)> {
-        let claim = self.session().claim_of(self.under_test()?)?;
-        let middle_w = -self.session().allowance.percent / 100.0 * level_w;
-        Some((middle_w, claim.limit_w(level_w + middle_w)))
+        allowed_w(self.session(), self.under_test()?, level_w)
     }
 
     /// Computes the figures anew where they are for another stretch than the one in view, or
@@ -532,6 +541,7 @@ impl State {
     }
 
     pub(super) fn refresh_findings(&mut self) {
+        self.change_points = None;
         self.found = ride::findings(&self.aligned);
     }
 
@@ -540,6 +550,11 @@ impl State {
         let message = Message { text, warns };
         self.log.push(message.clone());
         self.message = Some((message, 0));
+    }
+
+    /// Shows a message that only points to others.
+    pub(super) fn show(&mut self, text: String, warns: bool) {
+        self.message = Some((Message { text, warns }, 0));
     }
 }
 
@@ -551,6 +566,14 @@ fn note_hashes(opened: &mut OpenedSession) {
             stream.sha256 = Some(recording.sha256.clone());
         }
     }
+}
+
+/// What the claim of the source `under_test` lets its difference be where the reference's mean is
+/// `level_w`: the middle (the allowance for the drivetrain) and the half-width around it, W.
+pub fn allowed_w(session: &Session, under_test: usize, level_w: f64) -> Option<(f64, f64)> {
+    let claim = session.claim_of(under_test)?;
+    let middle_w = -session.allowance.percent / 100.0 * level_w;
+    Some((middle_w, claim.limit_w(level_w + middle_w)))
 }
 
 fn whole_ride(aligned: &Aligned) -> Span {

@@ -107,6 +107,52 @@ pub fn fit(text: &str, width: usize, cut_mark: char) -> String {
     out
 }
 
+/// `text` broken into lines of at most `width` columns between its words; a word that is wider is
+/// broken where it must be. None of an empty text.
+pub fn wrapped(text: &str, width: usize) -> Vec<String> {
+    use unicode_width::{UnicodeWidthChar as _, UnicodeWidthStr as _};
+    let width = width.max(1);
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.as_str().width() + 1 + word.width() <= width => {
+                line.push(' ');
+                line.push_str(word);
+                continue;
+            }
+            _ => lines.push(String::new()),
+        }
+        for c in word.chars() {
+            let full = |line: &String| line.as_str().width() + c.width().unwrap_or(0) > width;
+            if lines
+                .last()
+                .is_some_and(|line| !line.is_empty() && full(line))
+            {
+                lines.push(String::new());
+            }
+            if let Some(line) = lines.last_mut() {
+                line.push(c);
+            }
+        }
+    }
+    lines
+}
+
+/// `text` in `width` columns with both its ends, which tell labels apart more often than their
+/// middle; the cut marked.
+pub fn both_ends(text: &str, width: usize, cut_mark: char) -> String {
+    use unicode_width::UnicodeWidthStr as _;
+    let room = width.saturating_sub(1);
+    let last = room / 2;
+    if text.width() <= width || text.width() != text.chars().count() || last == 0 {
+        return field(text, width, cut_mark);
+    }
+    let first: String = text.chars().take(room - last).collect();
+    let skipped = text.chars().count() - last;
+    let end: String = text.chars().skip(skipped).collect();
+    format!("{first}{cut_mark}{end}")
+}
+
 /// `text` in exactly `width` columns: cut or padded.
 pub fn field(text: &str, width: usize, cut_mark: char) -> String {
     use unicode_width::UnicodeWidthStr as _;
@@ -151,6 +197,21 @@ mod tests {
         assert_eq!(signed(None, 5, 1), "    -");
         assert_eq!(plain(Some(-0.2), 4, 0), "   0");
         assert_eq!(plain(Some(251.4), 5, 0), "  251");
+    }
+
+    #[test]
+    fn sentences_are_broken_between_words_where_they_can_be() {
+        assert_eq!(wrapped("one two  three", 7), ["one two", "three"]);
+        assert_eq!(wrapped("abcdefgh ij", 3), ["abc", "def", "gh", "ij"]);
+        assert_eq!(wrapped("日本語", 4), ["日本", "語"]);
+        assert_eq!(wrapped(" ", 7), [String::new(); 0]);
+    }
+
+    #[test]
+    fn labels_with_one_beginning_stay_apart() {
+        assert_eq!(both_ends("workshop pedals", 9, '~'), "work~dals");
+        assert_eq!(both_ends("workshop trainer", 9, '~'), "work~iner");
+        assert_eq!(both_ends("crank", 9, '~'), "crank    ");
     }
 
     #[test]

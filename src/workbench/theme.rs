@@ -235,8 +235,15 @@ impl Look {
 pub fn letters(streams: &[Stream]) -> Vec<char> {
     let mut taken: Vec<char> = Vec::with_capacity(streams.len());
     for stream in streams {
-        let own = stream.label.chars().filter(char::is_ascii_alphanumeric);
-        let free = own
+        let is_name = char::is_ascii_alphanumeric as fn(&char) -> bool;
+        // Initials first: they are what one looks for.
+        let initials = stream
+            .label
+            .split(|c: char| !is_name(&c))
+            .filter_map(|word| word.chars().next());
+        let own = stream.label.chars().filter(is_name);
+        let free = initials
+            .chain(own)
             .map(|c| c.to_ascii_uppercase())
             .chain('A'..='Z')
             .chain('0'..='9')
@@ -280,7 +287,9 @@ mod tests {
     #[test]
     fn every_stream_has_its_own_letter() {
         let streams = ["trainer", "trainer 2", "TT", "日本"].map(|label| Stream::new(label, "f"));
-        assert_eq!(letters(&streams), ['T', 'R', 'A', 'B']);
+        assert_eq!(letters(&streams), ['T', '2', 'A', 'B']);
+        let streams = ["bench pedals", "bench trainer"].map(|label| Stream::new(label, "f"));
+        assert_eq!(letters(&streams), ['B', 'T']);
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 mod clock;
 mod edit;
+mod landmarks;
 mod motion;
 mod mouse;
 pub(super) mod prompt;
@@ -85,7 +86,12 @@ pub enum Effect {
     /// Answer this question of the open view, aside.
     Study(Box<Question>),
     /// Write the segment table to this file.
-    Export(PathBuf),
+    Export {
+        /// The file.
+        path: PathBuf,
+        /// Replace one that is there.
+        over: bool,
+    },
     /// Put text on the clipboard.
     Copy(String),
     /// Read the session file again.
@@ -128,6 +134,10 @@ pub enum Report {
     Studied(Box<(Question, Answer)>),
     /// The file was read again.
     Reloaded(Box<Session>),
+    /// The segment table was written.
+    Exported(PathBuf),
+    /// There is a file already where it should go.
+    FileIsThere(PathBuf),
     /// Anything else that went well.
     Done(String),
     /// Anything that did not.
@@ -213,7 +223,7 @@ fn press(state: &mut State, key: Key, effects: &mut Vec<Effect>) {
 }
 
 /// The first key of a command, for messages.
-fn key_of(state: &State, command: Command) -> String {
+pub(super) fn key_of(state: &State, command: Command) -> String {
     super::action::entry_of(Place::In(state.view), command)
         .and_then(|entry| state.keymap.keys_of(entry).first())
         .map_or_else(|| "(no key)".to_owned(), |key| key.label(state.look.ascii))
@@ -272,7 +282,8 @@ fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         | Command::EraseAll
         | Command::Caret(_)
         | Command::CaretEnd(_)
-        | Command::Scroll(_) => prompt::perform(state, command, effects),
+        | Command::Scroll(_)
+        | Command::More(_) => prompt::perform(state, command, effects),
         Command::SelectStream(_)
         | Command::ToggleStream
         | Command::Solo
@@ -310,6 +321,7 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         Command::AskView => state.mode = Mode::Menu(Place::ViewMenu),
         Command::Go(view) => {
             state.view = view;
+            state.scrolled = None;
             state.mode = Mode::View;
         }
         Command::NextScope => next_scope(state),
@@ -335,6 +347,11 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
             state.mode = Mode::View;
             effects.push(Effect::ForgetJournal);
             say(state, "the unsaved edits of the earlier run are dropped");
+        }
+        Command::Replace => {
+            state.mode = Mode::View;
+            let path = state.replacing.take();
+            effects.extend(path.map(|path| Effect::Export { path, over: true }));
         }
         Command::Copy => effects.push(Effect::Copy(super::draw::figures_as_text(state))),
         Command::ToggleMouse => {
@@ -459,6 +476,9 @@ fn hear(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
         Report::Saved { file } => {
             state.saved = state.session().clone();
             state.has_folder = true;
+            if let Some(folder) = file.parent() {
+                folder.clone_into(&mut state.opened.folder);
+            }
             say(state, format!("saved {}", file.display()));
             if std::mem::take(&mut state.quits_when_saved) {
                 effects.push(Effect::Quit);
@@ -470,6 +490,18 @@ fn hear(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
         }
         Report::Studied(answered) => state.study = Some(*answered),
         Report::Reloaded(session) => edit::reloaded(state, *session, effects),
+        Report::Exported(path) => {
+            let full = state.here.join(&path);
+            say(
+                state,
+                format!("exported the segment table to {}", full.display()),
+            );
+            state.exported = Some(path);
+        }
+        Report::FileIsThere(path) => {
+            state.replacing = Some(path);
+            state.mode = Mode::Menu(Place::ReplaceQuestion);
+        }
         Report::Done(text) => say(state, text),
         Report::Failed(text) => {
             state.quits_when_saved = false;

@@ -17,6 +17,7 @@ pub(super) fn body(material: &Material<'_>) -> String {
         .collect();
     let mut out = terms(&facts);
     out.push_str(&streams(material));
+    out.push_str(&met_in_reading(material));
     out.push_str(&allowance(session));
     out.push_str(&clocks(material));
     out
@@ -55,6 +56,15 @@ fn streams(material: &Material<'_>) -> String {
         "recording",
     ];
     table("Streams", &heads, &rows)
+}
+
+/// Damage, and what the reader repaired, dropped or assumed.
+fn met_in_reading(material: &Material<'_>) -> String {
+    let remarks = material.opened.remarks();
+    if remarks.is_empty() {
+        return paragraph("The recordings were read whole, without repairs.");
+    }
+    paragraph("Met in reading the recordings:") + &list(remarks)
 }
 
 fn allowance(session: &Session) -> String {

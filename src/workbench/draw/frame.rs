@@ -1,16 +1,28 @@
 //! What frames every view: title, message and the next useful keys.
 
+use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::action::{Command, Entry, Place, entry_of};
 use super::super::layout::Layout;
 use super::super::state::{Edge, Held, Mode, State, View, Walk};
+use super::super::text;
 use super::{Pen, Text};
+
+/// Most rows of a message; what is longer is in the list of messages.
+const MESSAGE_ROWS: usize = 2;
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     title(state, layout, pen);
-    message(state, layout, pen);
-    keys(state, layout, pen);
+    let rows = message(state, layout, pen);
+    // A long message takes a row of the keys, so that nothing else moves.
+    let taken = rows.saturating_sub(1).min(layout.keys.height);
+    let keys_area = Rect {
+        y: layout.keys.y + taken,
+        height: layout.keys.height - taken,
+        ..layout.keys
+    };
+    keys(state, keys_area, pen);
 }
 
 fn title(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
@@ -22,9 +34,12 @@ fn title(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
         "read-only"
     } else if state.unsaved() {
         "not saved"
-    } else {
+    } else if state.has_folder {
         "saved"
+    } else {
+        "no folder yet"
     };
+    let pending = if state.is_pending() { "pending " } else { "" };
     let name = match state.session().title.trim() {
         "" => "untitled session",
         title => title,
@@ -56,42 +71,43 @@ fn title(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     if area.width > right + 10 {
         pen.write(area.right() - right, area.y, right, status, bar);
     }
+    let before = pending.len() as u16;
+    if area.width > right + before + 10 {
+        let x = area.right() - right - before;
+        pen.write(x, area.y, before, pending, state.look.selected());
+    }
 }
 
-fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
+/// Writes the message; returns the rows it takes.
+fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) -> u16 {
     let area = layout.message;
     if area.height == 0 {
-        return;
+        return 0;
     }
-    if let Mode::Walk(walk) = &state.mode {
-        pen.write(
-            area.x,
-            area.y,
-            area.width,
-            &proposed(walk),
-            state.look.strong(),
-        );
-        return;
+    let look = state.look;
+    let (text, style) = match (&state.mode, &state.message) {
+        (Mode::Walk(walk), _) => (proposed(walk), look.strong()),
+        (_, Some((message, _))) if message.warns => (format!("! {}", message.text), look.warning()),
+        (_, Some((message, _))) => (message.text.clone(), look.strong()),
+        (_, None) => (hint(state), look.faint()),
+    };
+    let rows = if layout.keys.height > 1 {
+        MESSAGE_ROWS
+    } else {
+        1
+    };
+    let mut lines = text::wrapped(&look.text(&text), usize::from(area.width));
+    if lines.len() > rows {
+        // Cut where it must be; the list of messages has all of it.
+        let rest = lines.split_off(rows - 1).join(" ");
+        let all = format!(" {}: all", key_label(state, Command::ShowLog));
+        let room = usize::from(area.width).saturating_sub(all.chars().count());
+        lines.push(text::fit(&rest, room, look.cut()) + &all);
     }
-    match &state.message {
-        Some((message, _)) if message.warns => {
-            let text = format!("! {}", message.text);
-            pen.write(area.x, area.y, area.width, &text, state.look.warning());
-        }
-        Some((message, _)) => {
-            pen.write(
-                area.x,
-                area.y,
-                area.width,
-                &message.text,
-                state.look.strong(),
-            );
-        }
-        None => {
-            let text = hint(state);
-            pen.write(area.x, area.y, area.width, &text, state.look.faint());
-        }
+    for (row, line) in lines.iter().enumerate() {
+        pen.write(area.x, area.y + row as u16, area.width, line, style);
     }
+    lines.len() as u16
 }
 
 /// The proposal shown: which, what and why.
@@ -164,39 +180,51 @@ pub fn clock_line(state: &State) -> String {
     )
 }
 
-fn key_label(state: &State, command: Command) -> String {
+pub fn key_label(state: &State, command: Command) -> String {
     entry_of(Place::In(state.view), command)
         .and_then(|entry| state.keymap.keys_of(entry).first())
         .map_or_else(|| "-".to_owned(), |key| key.label(state.look.ascii))
 }
 
-fn keys(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
-    let area = layout.keys;
-    let (mut x, mut y) = (area.x, area.y);
-    for entry in next_useful(state) {
-        let labels: Vec<String> = state
-            .keymap
-            .keys_of(entry)
-            .iter()
-            .take(1)
-            .map(|key| key.label(state.look.ascii))
-            .collect();
-        let Some(label) = labels.first() else {
-            continue;
-        };
+/// The next useful keys; the one that shows every key is always among them.
+fn keys(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    let parts = next_useful(state).into_iter().filter_map(|entry| {
+        let label = state.keymap.keys_of(entry).first()?.label(state.look.ascii);
         let text = state.look.text(entry.brief);
         let width = (label.chars().count() + 1 + text.chars().count()) as u16;
-        if x + width > area.right() {
-            if y + 1 >= area.bottom() {
+        Some((entry.command == Command::Help, label, text, width))
+    });
+    let parts: Vec<(bool, String, String, u16)> = parts.collect();
+    let help_width = parts
+        .iter()
+        .find(|part| part.0)
+        .map_or(0, |part| part.3 + 2);
+    let (mut x, mut y) = (area.x, area.y);
+    let mut help_shown = help_width == 0;
+    for (is_help, label, text, width) in &parts {
+        let reserved = |y: u16, shown: bool| {
+            let last = y + 1 >= area.bottom();
+            if last && !shown && !is_help {
+                help_width
+            } else {
+                0
+            }
+        };
+        if x + width + reserved(y, help_shown) > area.right() && y + 1 < area.bottom() {
+            (x, y) = (area.x, y + 1);
+        }
+        if x + width + reserved(y, help_shown) > area.right() || y >= area.bottom() {
+            if help_shown {
                 break;
             }
-            (x, y) = (area.x, y + 1);
+            continue;
         }
         let line = Text::default()
             .with(label.clone(), state.look.strong())
             .with(format!(" {text}"), Style::new());
-        pen.line(x, y, width, &line);
+        pen.line(x, y, *width, &line);
         x += width + 2;
+        help_shown |= is_help;
     }
 }
 

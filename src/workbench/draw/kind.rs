@@ -11,15 +11,14 @@ use crate::analysis::figures::{
 };
 use crate::session::Role;
 
-/// Most lines in a panel that is not roomy: of a kind whose first figures decide, and of one that
-/// lists its events.
+/// Most lines that stand before the comparison in a panel that is not roomy.
 const TIGHT: usize = 4;
-const TIGHT_LIST: usize = 5;
 
-/// The lines of the selected segment's kind; none where its kind has no figures of its own.
-pub fn lines(state: &State, roomy: bool) -> Vec<Text> {
+/// The lines of the selected segment's kind, and those that stand after all else where the panel is
+/// not roomy; none where its kind has no figures of its own.
+pub fn lines(state: &State, roomy: bool) -> (Vec<Text>, Vec<Text>) {
     if state.segment_with_figures().is_none() {
-        return Vec::new();
+        return Default::default();
     }
     let (faint, none) = (state.look.faint(), Style::new());
     let kind = state.figures_kind();
@@ -28,34 +27,29 @@ pub fn lines(state: &State, roomy: bool) -> Vec<Text> {
         .with(format!("{:<22}", kind.word()), state.look.strong())
         .with(format!("{pending:>9}"), faint);
     let Some(figures) = state.kind_figures() else {
-        return vec![title];
+        return (vec![title], Vec::new());
     };
     let mut rows = of_kind(state, figures);
-    if !roomy {
-        let lists = figures.ramp.is_some() || figures.gear_change.is_some();
-        if lists && rows.len() > TIGHT_LIST {
-            let hidden = rows.len() - (TIGHT_LIST - 1);
-            rows.truncate(TIGHT_LIST - 1);
-            rows.push((format!("and {hidden} more"), String::new()));
-        } else if !lists {
-            rows.truncate(TIGHT);
-        }
-    }
     // Without room for the title, figures that no longer hold give their place to the word.
     if !roomy && state.is_pending() {
         for (_, value) in &mut rows {
             "pending".clone_into(value);
         }
     }
-    let mut lines = Vec::new();
-    if roomy {
-        lines.extend([Text::default(), title]);
-    }
-    let rows = rows
+    let mut lines: Vec<Text> = rows
         .into_iter()
-        .map(|(name, value)| Text::default().with(name, faint).with(value, none));
-    lines.extend(rows);
-    lines
+        .map(|(name, value)| Text::default().with(name, faint).with(value, none))
+        .collect();
+    if roomy {
+        lines.splice(0..0, [Text::default(), title]);
+        return (lines, Vec::new());
+    }
+    let mut rest = lines.split_off(TIGHT.min(lines.len()));
+    if !rest.is_empty() {
+        let head = format!("more of the {}", kind.word());
+        rest.insert(0, Text::default().with(head, state.look.strong()));
+    }
+    (lines, rest)
 }
 
 /// A name and its value, in columns that stay where they are.

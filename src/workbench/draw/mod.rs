@@ -24,6 +24,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+use super::action::Command;
 use super::layout::Layout;
 use super::state::{Scale, State, View};
 use super::theme::Look;
@@ -36,14 +37,43 @@ pub fn draw(state: &State, area: Rect, buffer: &mut Buffer) {
     if area.width == 0 || area.height == 0 {
         return;
     }
+    on(state, area, buffer);
+}
+
+/// Draws, and tells what there is to scroll.
+fn on(state: &State, area: Rect, buffer: &mut Buffer) -> Option<Scroll> {
     let mut pen = Pen {
         look: state.look,
         buffer,
+        scroll: None,
     };
     let layout = Layout::within(area, state);
     view(state, &layout, &mut pen);
     frame::draw(state, &layout, &mut pen);
     overlay::draw(state, area, &mut pen);
+    pen.scroll
+}
+
+/// What scrolls on the screen as it is now: of a list over the view, else of the view.
+pub fn scroll(state: &State) -> Option<Scroll> {
+    let area = Rect::new(0, 0, state.size.0, state.size.1);
+    on(state, area, &mut Buffer::empty(area))
+}
+
+/// The keys that scroll what a view has no room for, as they are named on the screen.
+fn scroll_keys(state: &State) -> String {
+    [false, true]
+        .map(|down| frame::key_label(state, Command::More(down)))
+        .join(" ")
+}
+
+/// How far something that has more lines than room is scrolled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Scroll {
+    /// Its first line shown.
+    pub first: usize,
+    /// The first line when its end is shown.
+    pub last: usize,
 }
 
 fn view(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
@@ -77,8 +107,9 @@ pub fn scales(state: &State) -> [Option<Scale>; super::state::Lane::ALL.len()] {
 
 /// The figures shown, as lines of text for the clipboard.
 pub fn figures_as_text(state: &State) -> String {
-    panel::lines(state, usize::MAX)
-        .iter()
+    let (head, rest) = panel::lines(state, usize::MAX);
+    head.iter()
+        .chain(&rest)
         .map(|line| format!("{}\n", line.plain().trim_end()))
         .collect()
 }
@@ -89,6 +120,8 @@ pub struct Pen<'a> {
     pub look: Look,
     /// Where to.
     pub buffer: &'a mut Buffer,
+    /// What scrolls, as far as it is drawn.
+    scroll: Option<Scroll>,
 }
 
 impl Pen<'_> {
@@ -112,6 +145,52 @@ impl Pen<'_> {
         let mut at = 0;
         for (text, style) in &line.0 {
             at += self.write(x + at, y, width.saturating_sub(at), text, *style);
+        }
+    }
+
+    /// Lines of text one under the other. Where they have no room, those from `first` on, with a
+    /// last one that says how many are left above and below and names the keys.
+    pub fn scrolled(&mut self, lines: &[Text], first: usize, keys: &str, area: Rect) {
+        let rows = usize::from(area.height);
+        if lines.len() <= rows || rows == 0 {
+            self.lines(lines, area);
+            return;
+        }
+        let room = rows - 1;
+        let first = self.scrolls(first, lines.len() - room);
+        let shown = lines.get(first..(first + room).min(lines.len()));
+        self.lines(shown.unwrap_or(&[]), area);
+        let below = lines.len().saturating_sub(first + room);
+        let left = match (first, below) {
+            (0, below) => format!("{below} lines below"),
+            (above, 0) => format!("{above} lines above"),
+            (above, below) => format!("{above} above, {below} below"),
+        };
+        let style = self.look.selected();
+        let text = super::text::fit(
+            &format!(" {keys}: {left} "),
+            usize::from(area.width),
+            self.look.cut(),
+        );
+        self.write(area.x, area.bottom() - 1, area.width, &text, style);
+    }
+
+    /// Notes that something scrolls, as far as `last`; returns its first line.
+    fn scrolls(&mut self, first: usize, last: usize) -> usize {
+        let first = first.min(last);
+        // Two of them on one screen scroll together.
+        let other = self.scroll.unwrap_or(Scroll { first, last });
+        self.scroll = Some(Scroll {
+            first: first.max(other.first),
+            last: last.max(other.last),
+        });
+        first
+    }
+
+    /// Lines of text one under the other, as far as they fit.
+    fn lines(&mut self, lines: &[Text], area: Rect) {
+        for (row, line) in lines.iter().enumerate().take(usize::from(area.height)) {
+            self.line(area.x, area.y + row as u16, area.width, line);
         }
     }
 

@@ -6,31 +6,30 @@ use ratatui::style::Style;
 use super::super::action::Claimed;
 use super::super::action::{Entry, Place, TABLE};
 use super::super::state::{Mode, Prompt, Purpose, State, View};
+use super::super::text;
 use super::super::update::prompt::found;
 use super::{Pen, Text};
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if state.in_streams {
         let rows = usize::from(area.height.saturating_sub(12)).max(1);
-        boxed(
-            Place::Streams.title(),
-            &super::streams::lines(state, rows),
-            area,
-            pen,
-        );
+        let mut lines = super::streams::lines(state, rows);
+        let room = usize::from(area.height.saturating_sub(6)).saturating_sub(lines.len());
+        lines.extend(super::streams::remarks(state, room));
+        boxed(Place::Streams.title(), &lines, area, pen);
     }
     match &state.mode {
         Mode::View | Mode::Streams | Mode::Clock | Mode::Walk(_) => {}
         Mode::Menu(place) => boxed(place.title(), &menu_lines(state, *place), area, pen),
         Mode::Prompt(prompt) => typing(state, prompt, area, pen),
-        Mode::Help(first) => list("keys", &help_lines(state), *first, area, pen),
-        Mode::Log(first) => list(
-            "messages, the latest first",
-            &log_lines(state),
-            *first,
-            area,
-            pen,
-        ),
+        Mode::Help(first) => {
+            let lines = help_lines(state, usize::from(area.width.saturating_sub(4)));
+            list("keys", &lines, *first, area, pen);
+        }
+        Mode::Log(first) => {
+            let lines = log_lines(state, usize::from(area.width.saturating_sub(4)));
+            list("messages, the latest first", &lines, *first, area, pen);
+        }
     }
 }
 
@@ -76,6 +75,11 @@ fn about(state: &State, place: Place) -> Vec<Text> {
             }
             lines.push(Text::default());
             lines
+        }
+        Place::ReplaceQuestion => {
+            let path = state.replacing.iter().map(|path| state.here.join(path));
+            let path = path.map(|path| line(path.display().to_string()));
+            path.chain([Text::default()]).collect()
         }
         Place::OverwriteQuestion => vec![
             line("Since this session was opened, its file was changed.".to_owned()),
@@ -167,6 +171,12 @@ fn question(purpose: Purpose) -> &'static str {
 fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
     let wide = usize::from(area.width.saturating_sub(8)).clamp(10, 70);
     let mut lines = vec![field(state, prompt, wide)];
+    if matches!(prompt.purpose, Purpose::Export | Purpose::SaveAs) {
+        let full = state.here.join(prompt.text.trim());
+        let full = format!("writes {}", full.display());
+        let full = text::wrapped(&state.look.text(&full), wide).into_iter();
+        lines.extend(full.map(|line| Text::default().with(line, state.look.faint())));
+    }
     if let Some(refused) = &prompt.refused {
         lines.push(Text::default().with(format!("! {refused}"), state.look.warning()));
     }
@@ -181,7 +191,7 @@ fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
                 Style::new()
             };
             let text = format!("{:>12}  {}", keys_text(state, entry), entry.doc);
-            let text = super::super::text::field(&text, wide, state.look.cut());
+            let text = text::field(&text, wide, state.look.cut());
             lines.push(Text::default().with(text, style));
         }
     }
@@ -204,7 +214,7 @@ fn field(state: &State, prompt: &Prompt, wide: usize) -> Text {
         .with(format!("{after}{pad}"), state.look.strong())
 }
 
-fn help_lines(state: &State) -> Vec<Text> {
+fn help_lines(state: &State, width: usize) -> Vec<Text> {
     let mut lines = Vec::new();
     // The open view's own keys come first.
     let own = |place: &&Place| match place {
@@ -218,32 +228,37 @@ fn help_lines(state: &State) -> Vec<Text> {
     for place in first.chain(Place::ALL.iter().filter(|place| !own(place))) {
         lines.push(Text::default().with(place.title(), state.look.strong()));
         for entry in TABLE.iter().filter(|entry| entry.place == *place) {
-            lines.push(
-                Text::default()
-                    .with(
-                        format!("{:>16}  ", keys_text(state, entry)),
-                        state.look.strong(),
-                    )
-                    .with(entry.doc, Style::new()),
-            );
+            let keys = keys_text(state, entry);
+            let doc = text::wrapped(&state.look.text(entry.doc), width.saturating_sub(18));
+            for (row, doc) in doc.into_iter().enumerate() {
+                let keys = if row == 0 { keys.as_str() } else { "" };
+                lines.push(
+                    Text::default()
+                        .with(format!("{keys:>16}  "), state.look.strong())
+                        .with(doc, Style::new()),
+                );
+            }
         }
         lines.push(Text::default());
     }
     lines
 }
 
-fn log_lines(state: &State) -> Vec<Text> {
-    let messages = state.log.iter().rev();
-    messages
-        .map(|message| {
-            let (sign, style) = if message.warns {
-                ("! ", state.look.warning())
-            } else {
-                ("  ", Style::new())
-            };
-            Text::default().with(format!("{sign}{}", message.text), style)
-        })
-        .collect()
+fn log_lines(state: &State, width: usize) -> Vec<Text> {
+    let mut lines = Vec::new();
+    for message in state.log.iter().rev() {
+        let (sign, style) = if message.warns {
+            ("! ", state.look.warning())
+        } else {
+            ("  ", Style::new())
+        };
+        let told = text::wrapped(&state.look.text(&message.text), width.saturating_sub(2));
+        for (row, told) in told.into_iter().enumerate() {
+            let sign = if row == 0 { sign } else { "  " };
+            lines.push(Text::default().with(format!("{sign}{told}"), style));
+        }
+    }
+    lines
 }
 
 /// A list over the whole screen but for the lines below it.
@@ -256,7 +271,9 @@ fn list(title: &str, lines: &[Text], first: usize, area: Rect, pen: &mut Pen<'_>
     };
     border(title, place, pen);
     let rows = usize::from(place.height.saturating_sub(2));
-    let first = first.min(lines.len().saturating_sub(rows));
+    // It scrolls in the place of what lies under it.
+    pen.scroll = None;
+    let first = pen.scrolls(first, lines.len().saturating_sub(rows));
     for (row, line) in lines.iter().skip(first).take(rows).enumerate() {
         pen.line(
             place.x + 2,

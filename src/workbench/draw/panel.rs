@@ -3,6 +3,7 @@
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
+use super::super::layout::Layout;
 use super::super::state::State;
 use super::super::text::{plain, signed};
 use super::super::{text, theme::Look};
@@ -20,15 +21,27 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     for y in area.top()..area.bottom() {
         pen.dot(area.x, y, state.look.glyph('│', '|'), state.look.faint());
     }
-    let lines = lines(state, usize::from(area.height));
-    for (row, line) in lines.iter().enumerate().take(usize::from(area.height)) {
-        pen.line(area.x + 1, area.y + row as u16, area.width - 1, line);
-    }
+    let text = Rect {
+        x: area.x + 1,
+        width: area.width - 1,
+        ..area
+    };
+    let (head, rest) = lines(state, usize::from(area.height));
+    pen.lines(&head, text);
+    let above = (head.len() as u16).min(text.height);
+    let below = Rect {
+        y: text.y + above,
+        height: text.height - above,
+        ..text
+    };
+    let keys = super::scroll_keys(state);
+    pen.scrolled(&rest, state.scrolled.unwrap_or(0), &keys, below);
 }
 
-/// The panel's lines, most wanted first, at most `room`.
-pub fn lines(state: &State, room: usize) -> Vec<Text> {
-    let mut lines = vec![head(state), column_heads(state)];
+/// The panel's lines for `room` rows: those that always stay, and what scrolls below them, the most
+/// wanted first.
+pub fn lines(state: &State, room: usize) -> (Vec<Text>, Vec<Text>) {
+    let mut top = vec![head(state), column_heads(state)];
     let inks = state.look.streams(&state.session().streams);
     for (index, stream) in state.session().streams.iter().enumerate() {
         let figures = state
@@ -37,53 +50,88 @@ pub fn lines(state: &State, room: usize) -> Vec<Text> {
             .iter()
             .find(|f| f.label == stream.label);
         let ink = inks.get(index).copied().unwrap_or_default();
-        lines.push(stream_line(state, index, &stream.label, figures, ink));
+        top.push(stream_line(state, index, &stream.label, figures, ink));
     }
-    lines.extend(super::kind::lines(state, room >= ROOMY));
+    let (mut lines, more_of_kind) = super::kind::lines(state, room >= ROOMY);
     match state.compared(&state.figures) {
-        Some(agreement) => {
-            lines.extend(comparison(state, agreement, room));
+        Some(agreement) => lines.extend(comparison(state, agreement, room)),
+        None => {
+            let why = "nothing to compare: give one stream the role under-test and one the role \
+                       reference";
+            let why = wrapped(state, why).into_iter();
+            lines.extend(why.map(|line| Text::default().with(line, state.look.warning())));
         }
-        None => lines.push(Text::default().with(
-            "nothing to compare: give one stream the role under-test and one the role reference",
-            state.look.warning(),
-        )),
     }
-    lines.truncate(room);
+    lines.extend(others(state));
+    lines.extend(references(state));
+    lines.extend(reasons(state));
+    if !more_of_kind.is_empty() {
+        lines.push(Text::default());
+        lines.extend(more_of_kind);
+    }
+    (top, lines)
+}
+
+/// Bias against whatever else it is compared with.
+fn others(state: &State) -> Vec<Text> {
+    let shown = state.compared(&state.figures);
     let others: Vec<&Agreement> = state
         .figures
         .agreement
         .iter()
-        .filter(|a| state.compared(&state.figures) != Some(*a))
+        .filter(|a| shown != Some(*a))
         .collect();
-    if lines.len() + 2 < room && !others.is_empty() {
-        lines.push(Text::default());
-        lines
-            .push(Text::default().with("against the others    bias W  bias %", state.look.faint()));
-        for other in others {
-            let name = text::field(
-                &format!("{} - {}", other.under_test, other.reference),
-                20,
-                state.look.cut(),
-            );
-            lines.push(Text::default().with(
-                format!(
-                    "{name} {} {}",
-                    signed(other.bias_w, 7, 1),
-                    signed(other.bias_percent, 7, 2)
-                ),
-                Style::new(),
-            ));
-        }
+    if others.is_empty() {
+        return Vec::new();
     }
-    if lines.len() + 2 < room {
-        lines.extend(references(state));
-    }
-    if lines.len() + 2 < room {
-        lines.extend(reasons(state, room - lines.len()));
-    }
-    lines.truncate(room);
+    let name_columns = columns(state).saturating_sub(16).clamp(14, 30);
+    let head = format!("{:<name_columns$}  bias W  bias %", "the other pairs");
+    let mut lines = vec![
+        Text::default(),
+        Text::default().with(head, state.look.faint()),
+    ];
+    let fits = |other: &&Agreement| pair_name(other).chars().count() <= name_columns;
+    let in_full = others.iter().all(fits);
+    lines.extend(others.into_iter().map(|other| {
+        let name = if in_full {
+            text::field(&state.look.text(&pair_name(other)), name_columns, ' ')
+        } else {
+            short_pair_name(state, other, name_columns)
+        };
+        let line = format!(
+            "{name} {} {}",
+            signed(other.bias_w, 7, 1),
+            signed(other.bias_percent, 7, 2)
+        );
+        Text::default().with(line, Style::new())
+    }));
     lines
+}
+
+/// Who is compared with whom, in full.
+fn pair_name(pair: &Agreement) -> String {
+    format!("{} - {}", pair.under_test, pair.reference)
+}
+
+/// The same in `width` columns: by letter, then as much of the other one's label as fits.
+fn short_pair_name(state: &State, pair: &Agreement, width: usize) -> String {
+    let letter = |label: &str| {
+        let mut streams = state.session().streams.iter();
+        let place = streams.position(|stream| stream.label == label)?;
+        state.letters.get(place).copied()
+    };
+    let mut name = String::from(letter(&pair.under_test).unwrap_or('?'));
+    name.push_str(" - ");
+    if let Some(letter) = letter(&pair.reference) {
+        name.extend([letter, ' ']);
+    }
+    let room = width.saturating_sub(name.chars().count());
+    name + &text::both_ends(&state.look.text(&pair.reference), room, state.look.cut())
+}
+
+/// Columns of the panel's text.
+fn columns(state: &State) -> usize {
+    usize::from(Layout::of(state).panel.width.max(INNER as u16 + 2)) - 1
 }
 
 fn head(state: &State) -> Text {
@@ -111,7 +159,14 @@ fn head(state: &State) -> Text {
 }
 
 fn column_heads(state: &State) -> Text {
-    Text::default().with("power         mean   sd   max W", state.look.faint())
+    let label = label_columns(state);
+    let heads = format!("{:<width$}  mean   sd   max W", "power", width = label + 3);
+    Text::default().with(heads, state.look.faint())
+}
+
+/// Columns of a stream's label: what the figures leave.
+fn label_columns(state: &State) -> usize {
+    columns(state).saturating_sub(22).clamp(9, 24)
 }
 
 fn stream_line(
@@ -131,7 +186,8 @@ fn stream_line(
         (false, false) => ' ',
     };
     let letter = state.letters.get(index).copied().unwrap_or('*');
-    let name = text::field(&state.look.text(label), 9, state.look.cut());
+    let label = state.look.text(label);
+    let name = text::both_ends(&label, label_columns(state), state.look.cut());
     let ink = if state.hidden.get(index) == Some(&true) {
         state.look.faint()
     } else {
@@ -162,11 +218,11 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
     if room >= ROOMY {
         lines.push(Text::default());
     }
-    let title = text::fit(
-        &format!("{} - {}", look.text(&a.under_test), look.text(&a.reference)),
-        INNER,
-        look.cut(),
-    );
+    let room = columns(state).saturating_sub(1);
+    let title = match pair_name(a) {
+        full if full.chars().count() <= room => look.text(&full),
+        _ => short_pair_name(state, a, room),
+    };
     lines.push(Text::default().with(title, look.strong()));
     lines.push(
         Text::default()
@@ -316,47 +372,33 @@ fn references(state: &State) -> Vec<Text> {
         Text::default(),
         Text::default()
             .with("references ", state.look.faint())
-            .with(word, style)
-            .with(
-                format!(
-                    "  apart {} %  E_n {}",
-                    signed(references.difference_percent, 6, 2),
-                    signed(references.en_number, 5, 2)
-                ),
-                Style::new(),
+            .with(word, style),
+        Text::default().with("apart   ", state.look.faint()).with(
+            format!(
+                "{} %  E_n {}",
+                signed(references.difference_percent, 8, 2),
+                signed(references.en_number, 5, 2)
             ),
+            Style::new(),
+        ),
     ]
 }
 
 /// Why the verdict is what it is, wrapped.
-fn reasons(state: &State, room: usize) -> Vec<Text> {
-    let Some(verdict) = &state.figures.verdict else {
-        return Vec::new();
-    };
-    if verdict.reasons.is_empty() {
-        return Vec::new();
+fn reasons(state: &State) -> Vec<Text> {
+    let verdict = state.figures.verdict.iter();
+    let reasons = verdict.flat_map(|verdict| &verdict.reasons);
+    let lines = reasons.flat_map(|reason| wrapped(state, reason));
+    let lines: Vec<Text> = lines
+        .map(|line| Text::default().with(line, state.look.faint()))
+        .collect();
+    if lines.is_empty() {
+        return lines;
     }
-    let mut lines = vec![Text::default()];
-    for reason in &verdict.reasons {
-        let reason = wrapped(state, reason).into_iter();
-        lines.extend(reason.map(|line| Text::default().with(line, state.look.faint())));
-    }
-    lines.truncate(room);
-    lines
+    std::iter::once(Text::default()).chain(lines).collect()
 }
 
 /// A sentence in lines as wide as the panel; none of an empty one.
 pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
-    let width = usize::from(super::super::layout::Layout::of(state).panel.width.max(32)) - 2;
-    let mut lines: Vec<String> = Vec::new();
-    for word in sentence.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + word.chars().count() < width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
+    text::wrapped(&state.look.text(sentence), columns(state).saturating_sub(1))
 }

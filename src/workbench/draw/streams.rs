@@ -2,6 +2,7 @@
 
 use ratatui::style::{Modifier, Style};
 
+use super::super::action::Command;
 use super::super::state::State;
 use super::super::text;
 use super::Text;
@@ -73,6 +74,38 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
             .with("compared         ", look.faint())
             .with(text::fit(&look.text(&compared), 58, look.cut()), none),
     );
+    lines
+}
+
+/// What reading the recordings met, in at most `room` lines; where they do not do, the last one
+/// says where the rest is.
+pub fn remarks(state: &State, room: usize) -> Vec<Text> {
+    const WIDTH: usize = 72;
+    let look = state.look;
+    let told = state.opened.problems.iter().map(ToString::to_string);
+    let told: Vec<String> = told.chain(state.opened.remarks()).collect();
+    if told.is_empty() || room < 3 {
+        return Vec::new();
+    }
+    let mut lines = vec![
+        Text::default(),
+        Text::default().with("met in reading the recordings", look.faint()),
+    ];
+    for remark in &told {
+        for (row, line) in text::wrapped(&look.text(remark), WIDTH - 2)
+            .iter()
+            .enumerate()
+        {
+            let sign = if row == 0 { "! " } else { "  " };
+            lines.push(Text::default().with(format!("{sign}{line}"), look.warning()));
+        }
+    }
+    if lines.len() > room {
+        lines.truncate(room - 1);
+        let key = super::frame::key_label(state, Command::ShowLog);
+        let rest = format!("  {key} in a view lists all of it");
+        lines.push(Text::default().with(rest, look.faint()));
+    }
     lines
 }
 

@@ -4,6 +4,7 @@ use super::Question;
 use super::subject::{Subject, figures, mean};
 use crate::analysis::figures::Agreement;
 use crate::session::Kind;
+use crate::workbench::state::allowed_w;
 
 /// Parts of the stretch that the points are shaded by.
 pub const PARTS: usize = 3;
@@ -26,8 +27,8 @@ pub struct Agreed {
     pub points: Vec<Point>,
     /// Figures of the comparison, without the seconds that are no readings.
     pub figures: Option<Agreement>,
-    /// The claim at the stretch's mean, W.
-    pub limit_w: Option<f64>,
+    /// What the claim lets the bias be: the middle (the allowance) and the half-width, W.
+    pub allowed_w: Option<(f64, f64)>,
     /// Bias of each part, W, and its seconds.
     pub parts: [Option<(f64, usize)>; PARTS],
 }
@@ -49,7 +50,6 @@ pub fn of(question: &Question) -> Result<Agreed, String> {
         })
         .collect();
     let found = subject.agreement(&figures(question, Kind::Open));
-    let claim = question.opened.session.claim_of(subject.under_test);
     let level_w = found.as_ref().and_then(|f| f.reference_mean_w);
     let part = |part: usize| {
         let own = points.iter().filter(|p| p.part == part);
@@ -57,7 +57,7 @@ pub fn of(question: &Question) -> Result<Agreed, String> {
     };
     Ok(Agreed {
         parts: std::array::from_fn(part),
-        limit_w: claim.zip(level_w).map(|(claim, w)| claim.limit_w(w)),
+        allowed_w: level_w.and_then(|w| allowed_w(&question.opened.session, subject.under_test, w)),
         figures: found,
         points,
     })

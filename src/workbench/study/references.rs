@@ -2,9 +2,9 @@
 
 use super::Question;
 use super::subject::{figures, mean};
-use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::{NoisyOne, References};
-use crate::analysis::references::en_number;
+use crate::analysis::references::Between;
+use crate::analysis::segment;
 use crate::session::{Kind, Role};
 use crate::timeline::Member;
 
@@ -18,14 +18,8 @@ pub struct Pair {
     pub first: usize,
     /// The second, later in the session.
     pub second: usize,
-    /// Seconds that both have.
-    pub n: usize,
-    /// First − second, W.
-    pub difference_w: Option<f64>,
-    /// The same in % of their common mean.
-    pub difference_percent: Option<f64>,
-    /// E_n with the claims as expanded uncertainties, for two references that both have one.
-    pub en_number: Option<f64>,
+    /// Their figures, where they have seconds in common.
+    pub between: Option<Between>,
     /// Mean difference in each of equal stretches: middle, s, and W (`NaN`: nothing in common).
     pub along: Vec<(f64, f64)>,
 }
@@ -77,20 +71,13 @@ fn pair(question: &Question, first: usize, second: usize) -> Pair {
         power.and_then(|c| c.get(rows.clone())).unwrap_or(&[])
     };
     let (x, y) = (column(first), column(second));
-    let both = || x.iter().zip(y).filter(|(a, b)| (*a - *b).is_finite());
-    let difference = mean(both().map(|(a, b)| a - b));
-    let means = mean(both().map(|(a, _)| *a)).zip(mean(both().map(|(_, b)| *b)));
-    let level_w = means.map(|((a, _), (b, _))| 0.5 * (a + b));
-    let session = &question.opened.session;
-    let is_reference = |index: usize| {
-        let track = aligned.tracks.get(index);
-        track.is_some_and(|track| track.role == Role::Reference)
-    };
-    let expanded = |index: usize| Some(session.claim_of(index)?.limit_w(level_w?));
-    let en = || {
-        let ((a, _), (b, _)) = means?;
-        en_number(a, expanded(first)?, b, expanded(second)?)
-    };
+    let between = segment::between(
+        &question.opened.session,
+        aligned,
+        &question.found,
+        question.about.span,
+        [first, second],
+    );
     let width = x.len().div_ceil(STRETCHES).max(1);
     let along = x
         .chunks(width)
@@ -105,15 +92,7 @@ fn pair(question: &Question, first: usize, second: usize) -> Pair {
     Pair {
         first,
         second,
-        n: difference.map_or(0, |(_, n)| n),
-        difference_w: difference.map(|(w, _)| w),
-        difference_percent: difference
-            .zip(level_w)
-            .filter(|(_, level)| *level >= PERCENT_FROM_W)
-            .map(|((w, _), level)| 100.0 * w / level),
-        en_number: (is_reference(first) && is_reference(second))
-            .then(en)
-            .flatten(),
+        between,
         along,
     }
 }

@@ -1,11 +1,9 @@
 //! The cursor, what is shown, and the window.
 
-use super::super::action::{Command, Landmarks};
+use super::super::action::Command;
 use super::super::state::{Edge, Held, State};
-use super::{key_of, say, warn};
-use crate::recording::Channel;
-use crate::session::Role;
-use crate::timeline::{Member, Span};
+use super::{key_of, landmarks, say, warn};
+use crate::timeline::Span;
 
 /// Least time shown, s.
 const LEAST_SHOWN_S: f64 = 10.0;
@@ -31,7 +29,7 @@ pub(super) fn perform(state: &mut State, command: Command) {
             let ride = state.ride();
             go_to(state, if end { ride.to_s } else { ride.from_s });
         }
-        Command::Landmark(forward) => landmark(state, forward),
+        Command::Landmark(forward) => landmarks::go(state, forward),
         Command::WindowEdge(edge) => match (state.brush.window, edge) {
             (Some(window), Edge::Start) => go_to(state, window.from_s),
             (Some(window), Edge::End) => go_to(state, window.to_s),
@@ -75,7 +73,7 @@ pub(super) fn perform(state: &mut State, command: Command) {
             }
             None => no_window(state),
         },
-        Command::Snap => snap(state),
+        Command::Snap => landmarks::snap(state),
         _ => {}
     }
 }
@@ -99,7 +97,7 @@ pub(super) fn go_to(state: &mut State, t_s: f64) {
     bring_into_view(state, state.cursor_s);
 }
 
-fn whole_second(state: &State, t_s: f64) -> f64 {
+pub(super) fn whole_second(state: &State, t_s: f64) -> f64 {
     let (grid, ride) = (state.aligned.grid, state.ride());
     let steps = ((t_s - grid.start_s) / grid.step_s).round();
     (grid.start_s + steps * grid.step_s).clamp(ride.from_s, ride.to_s)
@@ -283,138 +281,4 @@ fn hold_edge(state: &mut State) {
             keys.0, keys.1
         ),
     );
-}
-
-/// Rows looked at on either side of an edge that snaps, and rows averaged on either side of a
-/// step. A convention of this program.
-const SNAP_REACH: usize = 10;
-const SNAP_MEAN: usize = 3;
-
-fn snap(state: &mut State) {
-    let Some(window) = state.brush.window else {
-        no_window(state);
-        return;
-    };
-    let to_end = (state.cursor_s - window.to_s).abs() <= (state.cursor_s - window.from_s).abs();
-    let edge_s = if to_end { window.to_s } else { window.from_s };
-    let Some(step_s) = steepest_near(state, edge_s) else {
-        warn(state, "there is no step near this edge");
-        return;
-    };
-    let other_s = if to_end { window.from_s } else { window.to_s };
-    if step_s == other_s {
-        warn(state, "the nearest step is the window's other edge");
-        return;
-    }
-    state.brush.held = Held::Nothing;
-    state.brush.window = Some(Span::new(step_s, other_s));
-    state.selected = None;
-    go_to(state, step_s);
-    say(state, "the edge is at the steepest step close by");
-}
-
-/// The time of the largest change of the references (of the source under test where there are
-/// none) around `near_s`.
-fn steepest_near(state: &State, near_s: f64) -> Option<f64> {
-    let member = state
-        .basis()
-        .or_else(|| state.under_test().map(Member::Stream))?;
-    let (column, grid) = (state.aligned.power(member)?, state.aligned.grid);
-    let near = grid.nearest_row(near_s);
-    let mean = |rows: std::ops::Range<usize>| {
-        let values = column.get(rows)?;
-        let sum: f64 = values.iter().sum();
-        sum.is_finite().then(|| sum / values.len() as f64)
-    };
-    let first = near.saturating_sub(SNAP_REACH).max(SNAP_MEAN);
-    (first..=near + SNAP_REACH)
-        .filter_map(|row| {
-            let change = mean(row..row + SNAP_MEAN)? - mean(row - SNAP_MEAN..row)?;
-            Some((row, change.abs()))
-        })
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .map(|(row, _)| grid.time_s(row))
-}
-
-fn landmark(state: &mut State, forward: bool) {
-    let here_s = state.cursor_s;
-    let stops = landmarks(state);
-    let next = if forward {
-        stops.into_iter().filter(|t| *t > here_s).reduce(f64::min)
-    } else {
-        stops.into_iter().filter(|t| *t < here_s).reduce(f64::max)
-    };
-    match next {
-        Some(t_s) => go_to(state, t_s),
-        None => {
-            let side = if forward { "after" } else { "before" };
-            let name = state.landmarks.name();
-            let key = key_of(state, Command::AskLandmarks);
-            warn(
-                state,
-                format!("no {name} {side} the cursor; {key} chooses other landmarks"),
-            );
-        }
-    }
-}
-
-fn landmarks(state: &State) -> Vec<f64> {
-    match state.landmarks {
-        Landmarks::Edges => {
-            let edges = state.session().segments.iter();
-            edges
-                .flat_map(|s| [s.from_s, s.to_s])
-                .map(|t| whole_second(state, t))
-                .collect()
-        }
-        Landmarks::Dropouts => {
-            let starts = state.found.dropouts.iter().flatten();
-            starts
-                .map(|dropout| whole_second(state, dropout.from_s))
-                .collect()
-        }
-        Landmarks::Excursions => {
-            let starts = state.found.excursions.iter().flatten();
-            starts
-                .map(|excursion| whole_second(state, excursion.from_s))
-                .collect()
-        }
-        Landmarks::Peaks => peaks(state),
-    }
-}
-
-/// A second is a peak where it is the highest within this many seconds on either side …
-const PEAK_REACH: usize = 15;
-
-/// … and reaches this share of the ride's highest second. Conventions of this program.
-const PEAK_SHARE: f64 = 0.6;
-
-fn peaks(state: &State) -> Vec<f64> {
-    let reference = state.aligned.powered(Role::Reference).next();
-    let Some(index) = reference.or_else(|| state.under_test()) else {
-        return Vec::new();
-    };
-    let (grid, track) = (state.aligned.grid, state.aligned.tracks.get(index));
-    let Some(column) = track.and_then(|track| track.column(Channel::Power)) else {
-        return Vec::new();
-    };
-    let highest = column
-        .iter()
-        .copied()
-        .filter(|v| v.is_finite())
-        .fold(0.0, f64::max);
-    let is_peak = |row: &usize| {
-        let around = row.saturating_sub(PEAK_REACH)..(row + PEAK_REACH + 1).min(column.len());
-        let value = column[*row];
-        value >= PEAK_SHARE * highest
-            && value > 0.0
-            && column[around.clone()]
-                .iter()
-                .all(|v| v.is_nan() || *v <= value)
-            && column[around.start..*row].iter().all(|v| *v != value)
-    };
-    (0..column.len())
-        .filter(is_peak)
-        .map(|row| grid.time_s(row))
-        .collect()
 }

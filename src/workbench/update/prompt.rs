@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use super::super::action::{Command, Entry, Place, TABLE};
 use super::super::state::{Mode, Prompt, Purpose, State};
 use super::super::text;
-use super::{Effect, edit, motion, perform as perform_command, streams, warn};
+use super::{Effect, edit, motion, perform as perform_command, say, streams, warn};
 use crate::recording::clean_text;
 use crate::session::Role;
 use crate::timeline::{Member, Span};
@@ -53,13 +53,14 @@ pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Eff
             open(state, Purpose::Claim(claimed), text);
         }
         Command::AskExport => {
-            let path = state.exported.clone();
+            let path = state.replacing.take().or_else(|| state.exported.clone());
             let path = path.unwrap_or_else(|| state.opened.folder.join("segments.csv"));
             open(state, Purpose::Export, path.to_string_lossy().into_owned());
         }
         Command::Find => open(state, Purpose::Find, String::new()),
         Command::Accept => accept(state, effects),
         Command::Scroll(lines) => scroll(state, lines),
+        Command::More(below) => more(state, below),
         _ => type_command(state, command),
     }
 }
@@ -173,8 +174,10 @@ fn accept(state: &mut State, effects: &mut Vec<Effect>) {
         Purpose::Export | Purpose::SaveAs if typed.is_empty() => Some("type a path".to_owned()),
         Purpose::Export => {
             state.mode = Mode::View;
-            state.exported = Some(PathBuf::from(&typed));
-            effects.push(Effect::Export(PathBuf::from(typed)));
+            let path = PathBuf::from(typed);
+            // What this run has written it writes again without a question.
+            let over = state.exported.as_ref() == Some(&path);
+            effects.push(Effect::Export { path, over });
             None
         }
         Purpose::SaveAs => {
@@ -250,14 +253,32 @@ pub fn found(typed: &str) -> Vec<&'static Entry> {
 }
 
 fn scroll(state: &mut State, lines: i32) {
-    let moved = |at: usize, most: usize| at.saturating_add_signed(lines as isize).min(most);
+    let scroll = super::super::draw::scroll(state);
+    let moved =
+        |at: usize, most: usize| at.min(most).saturating_add_signed(lines as isize).min(most);
+    let last = scroll.map_or(0, |scroll| scroll.last);
     match &mut state.mode {
         Mode::Prompt(prompt) if prompt.purpose == Purpose::Find => {
             let most = found(&prompt.text).len().saturating_sub(1);
             prompt.pick = moved(prompt.pick, most);
         }
-        Mode::Help(line) => *line = moved(*line, TABLE.len() + 2 * Place::ALL.len()),
-        Mode::Log(line) => *line = moved(*line, state.log.len().saturating_sub(1)),
+        Mode::Help(line) | Mode::Log(line) => *line = moved(*line, last),
         _ => {}
     }
+}
+
+/// Lines by which a view's own lists scroll.
+const STEP: usize = 3;
+
+fn more(state: &mut State, below: bool) {
+    let Some(scroll) = super::super::draw::scroll(state) else {
+        say(state, "everything is shown: nothing scrolls here");
+        return;
+    };
+    let moved = if below {
+        scroll.first + STEP
+    } else {
+        scroll.first.saturating_sub(STEP)
+    };
+    state.scrolled = Some(moved.min(scroll.last));
 }

@@ -351,6 +351,44 @@ fn an_edge_snaps_to_the_step_close_by() {
 }
 
 #[test]
+fn an_edge_far_from_every_step_stays_and_says_so() {
+    let mut state = state();
+    brush(&mut state, "2:30", "4:30");
+    press(&mut state, "j");
+    assert_eq!(window(&state), Some((150.0, 270.0)));
+    assert!(message(&state).contains("no step within 60 s"));
+    brush(&mut state, "2:30", "6:00");
+    press(&mut state, "j");
+    assert!(message(&state).contains("at a step already"));
+}
+
+#[test]
+fn the_landmark_keys_stop_at_changes_of_power() {
+    let mut state = state();
+    press(&mut state, "l c");
+    let mut stops = Vec::new();
+    for _ in 0..40 {
+        let before_s = state.cursor_s;
+        press(&mut state, "]");
+        if state.cursor_s == before_s {
+            break;
+        }
+        stops.push(state.cursor_s);
+    }
+    assert!(message(&state).contains("no changes of power after the cursor"));
+    for step_s in [
+        60.0, 360.0, 600.0, 615.0, 700.0, 760.0, 1000.0, 1400.0, 1500.0,
+    ] {
+        let found = stops
+            .iter()
+            .any(|stop_s: &f64| (stop_s - step_s).abs() <= 3.0);
+        assert!(found, "no stop at {step_s}: {stops:?}");
+    }
+    press(&mut state, "[");
+    assert_eq!(Some(&state.cursor_s), stops.iter().rev().nth(1));
+}
+
+#[test]
 fn the_mouse_brushes_zooms_and_selects() {
     let mut state = state();
     let mouse = |deed, column, row| Action::Mouse(Mouse { deed, column, row });

@@ -197,19 +197,20 @@ fn references_and_coverage_tell_what_was_put_in() {
         .iter()
         .find(|p| (p.first, p.second) == (1, 2))
         .unwrap();
-    assert_eq!(pair.n, 1790);
+    let between = pair.between.unwrap();
+    assert_eq!(between.n, 1790);
     assert!(
-        (pair.difference_percent.unwrap() - 0.5).abs() < 0.1,
+        (between.difference_percent.unwrap() - 0.5).abs() < 0.1,
         "{pair:?}"
     );
-    assert!(pair.en_number.unwrap().abs() < 1.0);
+    assert!(between.en_number.unwrap().abs() < 1.0);
     // The consensus of references only: the source under test has no E_n.
     assert!(
         found
             .pairs
             .iter()
             .filter(|p| p.first == 0)
-            .all(|p| p.en_number.is_none())
+            .all(|p| p.between.unwrap().en_number.is_none())
     );
     press(&mut state, "esc o v");
     let Some((_, Answer::Coverage(found))) = &state.study else {

@@ -23,7 +23,7 @@ pub fn draw(state: &State, found: &Agreed, area: Rect, pen: &mut Pen<'_>) {
     } else {
         points(state, found, picture, pen);
     }
-    super::lines(&lines(state, found, words), words, pen);
+    super::lines(state, &lines(state, found, words), words, pen);
 }
 
 /// Early, middle and late seconds: told apart by weight, and by hue where there is colour.
@@ -114,9 +114,16 @@ fn lines(state: &State, found: &Agreed, words: Rect) -> Vec<Text> {
         ),
     );
     out.push(bias);
-    if let Some(limit_w) = found.limit_w {
-        let (word, style) = beyond(look, f.bias_w, limit_w);
-        let line = named(state, "claim", format!("±{limit_w:.1} W here  "));
+    if let Some((middle_w, half_w)) = found.allowed_w {
+        let net_w = f.bias_w.map(|bias_w| bias_w - middle_w);
+        let (word, style) = beyond(look, net_w, half_w);
+        let allowance = if middle_w == 0.0 {
+            String::new()
+        } else {
+            let net = signed(net_w, 0, 1);
+            format!("; net of the allowance the bias is {net} W")
+        };
+        let line = named(state, "claim", format!("±{half_w:.1} W here{allowance}  "));
         out.push(line.with(word, style));
     }
     let [low, high] = f.loa95_w.map_or([None, None], |l| l.map(Some));

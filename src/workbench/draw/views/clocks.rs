@@ -21,7 +21,7 @@ const LINES: u16 = 5;
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let Some((mate, channel)) = state.mate().zip(state.matching_channel()) else {
         let line = Text::default().with("clocks", state.look.strong());
-        let below = head(state, line, area, pen);
+        let below = head(&line, area, pen);
         nothing(
             "There are no two streams with heart rate, cadence or power in common: nothing ties \
              this stream's clock to another.",
@@ -37,7 +37,7 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     );
     let line = stream_name(state, line.with(" against ", Style::new()), mate);
     let line = line.with(format!("  on {}", channel.name()), state.look.strong());
-    let below = head(state, line, area, pen);
+    let below = head(&line, area, pen);
 
     let clocks = match &state.study {
         Some((_, Answer::Clocks(clocks))) => Some(clocks.as_ref()),
@@ -68,7 +68,7 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         nothing("The correlation is being computed.", pair, pen);
     }
     let lines: Vec<Text> = words_of(state, clocks, words);
-    super::lines(&lines, words, pen);
+    super::lines(state, &lines, words, pen);
 }
 
 /// The two streams around the cursor, sample by sample.
@@ -355,9 +355,7 @@ fn words_of(state: &State, clocks: Option<&Clocks>, area: Rect) -> Vec<Text> {
         reason = reason.or(Some(&estimate.reason));
     }
     if let Some(reason) = reason {
-        let room = area.height.saturating_sub(out.len() as u16 + 1).max(1);
-        let lines = super::wrapped(reason, area.width, state.look.faint());
-        out.extend(lines.into_iter().take(usize::from(room)));
+        out.extend(super::wrapped(reason, area.width, state.look.faint()));
     }
     if let Some(curve) = &clocks.curve {
         out.push(peaks_line(state, &curve.peaks, area.width));

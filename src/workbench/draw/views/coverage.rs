@@ -50,7 +50,13 @@ pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
             pen.write(x, names_row, CELL, &format!("{label:>8}"), look.strong());
         }
     }
-    let skip = most_ridden(&rows, fits);
+    let skip = match rows.len().saturating_sub(fits) {
+        0 => 0,
+        last => pen.scrolls(
+            state.scrolled.unwrap_or_else(|| most_ridden(&rows, fits)),
+            last,
+        ),
+    };
     let body = rest(area, 2);
     for (place, cells) in rows.iter().skip(skip).take(fits).enumerate() {
         let y = body.y + place as u16 * each;
@@ -66,14 +72,38 @@ pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
             draw_cell(state, cell, Rect::new(x, y, CELL, each), pen);
         }
     }
-    let foot = "bias; ! beyond the claim; seconds alone: too few; empty: never ridden";
+    let foot = "! net bias beyond the claim; seconds alone: too few; empty: never ridden";
     pen.write(area.x, area.bottom() - 1, area.width, foot, look.faint());
-    if rows.len() > fits || columns > room {
-        let cut = " more than fits ";
-        let width = cut.len() as u16;
-        let x = area.right().saturating_sub(width);
-        pen.write(x, area.y, width, cut, look.warning());
+    let hidden = hidden(&rows, &names, skip..skip + fits);
+    if let Some(words) = hidden {
+        let text = format!(" {words}; {}: rows ", super::super::scroll_keys(state));
+        let heads = (heads.chars().count() + 1) as u16;
+        let width = (text.chars().count() as u16).min(area.width.saturating_sub(heads));
+        let x = area.right() - width;
+        pen.write(x, area.y, width, &text, look.selected());
     }
+}
+
+/// What was ridden but has no room, in words.
+fn hidden(
+    rows: &[&[CoverageCell]],
+    names: &std::ops::Range<usize>,
+    shown: std::ops::Range<usize>,
+) -> Option<String> {
+    let seconds = |row: usize, cells: &[CoverageCell]| -> usize {
+        let out = |column: usize| !shown.contains(&row) || !names.contains(&column);
+        let cells = cells.iter().enumerate();
+        cells
+            .filter(|(column, _)| out(*column))
+            .map(|(_, cell)| cell.n)
+            .sum()
+    };
+    let hidden: usize = rows
+        .iter()
+        .enumerate()
+        .map(|(row, cells)| seconds(row, cells))
+        .sum();
+    (hidden > 0).then(|| format!("{hidden} s have no room here"))
 }
 
 fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) {
@@ -81,11 +111,11 @@ fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) 
         return;
     }
     let look = state.look;
-    let claim = state.under_test().and_then(|i| state.session().claim_of(i));
     let level_w = 0.5 * (cell.power_w[0] + cell.power_w[1]);
-    let beyond = claim
+    let beyond = state
+        .allowed_w(level_w)
         .zip(cell.bias_w)
-        .is_some_and(|(claim, bias_w)| bias_w.abs() > claim.limit_w(level_w));
+        .is_some_and(|((middle_w, half_w), bias_w)| (bias_w - middle_w).abs() > half_w);
     let text = match (cell.bias_percent, cell.bias_w) {
         (Some(bias), _) => format!("{} %", signed(Some(bias), 0, 1)),
         (None, Some(bias)) => format!("{} W", signed(Some(bias), 0, 1)),

@@ -28,7 +28,7 @@ pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
         clocks::draw(state, area, pen);
         return;
     }
-    let below = head(state, subject_line(state), area, pen);
+    let below = head(&subject_line(state), area, pen);
     match state.study.as_ref().map(|(_, answer)| answer) {
         Some(Answer::Nothing(why)) => nothing(why, below, pen),
         Some(Answer::Agreement(found)) if state.view == View::Agreement => {
@@ -164,22 +164,10 @@ fn body(layout: &Layout) -> Rect {
     }
 }
 
-/// The head line: what is shown, and whether its figures are still to come. Returns what is below.
-fn head(state: &State, line: Text, area: Rect, pen: &mut Pen<'_>) -> Rect {
-    if area.height == 0 {
-        return area;
-    }
-    let pending = " pending ";
-    let room = pending.len() as u16;
-    pen.line(area.x, area.y, area.width.saturating_sub(room), &line);
-    if state.is_pending() && area.width > room {
-        pen.write(
-            area.right() - room,
-            area.y,
-            room,
-            pending,
-            state.look.selected(),
-        );
+/// The head line: what is shown. Returns what is below.
+fn head(line: &Text, area: Rect, pen: &mut Pen<'_>) -> Rect {
+    if area.height > 0 {
+        pen.line(area.x, area.y, area.width, line);
     }
     rest(area, 1)
 }
@@ -213,27 +201,16 @@ fn stream_name(state: &State, line: Text, index: usize) -> Text {
         .with(format!(" {label}"), ink)
 }
 
-/// Lines of text one under the other, as far as they fit.
-fn lines(lines: &[Text], area: Rect, pen: &mut Pen<'_>) {
-    for (row, line) in lines.iter().enumerate().take(usize::from(area.height)) {
-        pen.line(area.x, area.y + row as u16, area.width, line);
-    }
+/// Lines of text one under the other; where there are more than fit, they scroll.
+fn lines(state: &State, lines: &[Text], area: Rect, pen: &mut Pen<'_>) {
+    let keys = super::scroll_keys(state);
+    pen.scrolled(lines, state.scrolled.unwrap_or(0), &keys, area);
 }
 
 /// `words` wrapped into lines of at most `width` columns.
 fn wrapped(words: &str, width: u16, style: Style) -> Vec<Text> {
-    let width = usize::from(width).max(1);
-    let mut out: Vec<String> = Vec::new();
-    for word in words.split_whitespace() {
-        match out.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => out.push(word.to_owned()),
-        }
-    }
-    out.into_iter()
+    let lines = text::wrapped(words, usize::from(width)).into_iter();
+    lines
         .map(|line| Text::default().with(line, style))
         .collect()
 }
@@ -247,7 +224,7 @@ fn nothing(words: &str, area: Rect, pen: &mut Pen<'_>) {
         width: area.width.saturating_sub(4),
         ..rest(area, top)
     };
-    lines(&lines_of, place, pen);
+    pen.lines(&lines_of, place);
 }
 
 #[cfg(test)]

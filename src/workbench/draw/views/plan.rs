@@ -6,43 +6,35 @@ use ratatui::style::Style;
 use super::super::super::state::State;
 use super::super::super::text;
 use super::super::{Pen, Text};
-use super::{first, rest, wrapped};
+use super::wrapped;
 use crate::export::plan_check::{PhaseCheck, PlanCheck, Ridden};
 
 /// Columns of a line of the table.
 const TABLE: u16 = 66;
 
 pub fn draw(state: &State, found: &PlanCheck, area: Rect, pen: &mut Pen<'_>) {
-    let table = table(state, found);
-    let wide = area.width >= TABLE + 44;
-    let (left, right) = if wide {
+    let mut left = table(state, found);
+    if area.width >= TABLE + 44 {
         let right = Rect {
             x: area.x + TABLE,
             width: area.width - TABLE,
             ..area
         };
-        (area, right)
+        let sentences = sentences(state, found, right.width);
+        super::lines(
+            state,
+            &left,
+            Rect {
+                width: TABLE - 2,
+                ..area
+            },
+            pen,
+        );
+        super::lines(state, &sentences, right, pen);
     } else {
-        let rows = (table.len() as u16).min(area.height * 3 / 5);
-        (first(area, rows), rest(area, rows))
-    };
-    super::lines(&fitting(table, left.height, pen), left, pen);
-    let sentences = sentences(state, found, right.width);
-    super::lines(&fitting(sentences, right.height, pen), right, pen);
-}
-
-/// As many lines as have room; where some have none, the last one says how many.
-fn fitting(mut lines: Vec<Text>, rows: u16, pen: &Pen<'_>) -> Vec<Text> {
-    let rows = usize::from(rows);
-    if lines.len() > rows && rows > 0 {
-        let more = lines.len() - (rows - 1);
-        lines.truncate(rows - 1);
-        lines.push(Text::default().with(
-            format!("  and {more} lines more on a larger screen"),
-            pen.look.warning(),
-        ));
+        left.extend(sentences(state, found, area.width));
+        super::lines(state, &left, area, pen);
     }
-    lines
 }
 
 /// What is missing first: it is why this view is opened.

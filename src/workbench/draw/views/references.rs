@@ -18,7 +18,7 @@ pub fn draw(state: &State, found: &Compared, area: Rect, pen: &mut Pen<'_>) {
     let wanted = (out.len() as u16).min(area.height.saturating_sub(5).max(area.height / 2));
     let picture = first(area, area.height - wanted);
     along(state, found, picture, pen);
-    super::lines(&out, rest(area, picture.height), pen);
+    super::lines(state, &out, rest(area, picture.height), pen);
 }
 
 fn style_of(state: &State, pair: &Pair) -> Style {
@@ -106,8 +106,10 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
             24,
             look.cut(),
         );
-        let apart = pair.en_number.is_some_and(|en| en.abs() > 1.0);
-        let (word, style) = match pair.en_number {
+        let between = pair.between;
+        let en_number = between.and_then(|b| b.en_number);
+        let apart = en_number.is_some_and(|en| en.abs() > 1.0);
+        let (word, style) = match en_number {
             Some(_) if apart => ("  ! apart", look.warning()),
             Some(_) => ("  agree", Style::new()),
             None => ("", Style::new()),
@@ -119,10 +121,10 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
                 .with(
                     format!(
                         "{name} {} {} {} {:>8}",
-                        signed(pair.difference_w, 8, 1),
-                        signed(pair.difference_percent, 7, 2),
-                        signed(pair.en_number, 7, 2),
-                        pair.n
+                        signed(between.map(|b| b.difference_w), 8, 1),
+                        signed(between.and_then(|b| b.difference_percent), 7, 2),
+                        signed(en_number, 7, 2),
+                        between.map_or(0, |b| b.n)
                     ),
                     Style::new(),
                 )

@@ -25,7 +25,7 @@ pub fn draw(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
     if let Some(ramp) = &found.ramp {
         out.extend(ramp_lines(state, ramp));
     }
-    super::lines(&out, words, pen);
+    super::lines(state, &out, words, pen);
 }
 
 fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {

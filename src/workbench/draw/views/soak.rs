@@ -70,7 +70,7 @@ pub fn draw(state: &State, found: &Soak, area: Rect, pen: &mut Pen<'_>) {
         let slope = figures.and_then(|f| f.per_degree_percent);
         scatter(state, (temperature, bias), &warm, slope, right, pen);
     }
-    super::lines(&lines(state, found, warm.is_empty()), words, pen);
+    super::lines(state, &lines(state, found, warm.is_empty()), words, pen);
 }
 
 /// Points with a line of the fitted slope through their middle.
