@@ -204,7 +204,7 @@ mod tests {
         assert_eq!(wrapped("one two  three", 7), ["one two", "three"]);
         assert_eq!(wrapped("abcdefgh ij", 3), ["abc", "def", "gh", "ij"]);
         assert_eq!(wrapped("日本語", 4), ["日本", "語"]);
-        assert_eq!(wrapped(" ", 7), [String::new(); 0]);
+        assert!(wrapped(" ", 7).is_empty());
     }
 
     #[test]
