@@ -9,9 +9,7 @@ use std::path::Path;
 
 use pty::{Desk, copy_of_sample};
 
-const LEFT: &str = "\x1b[D";
 const DOWN: &str = "\x1b[B";
-const ESC: &str = "\x1b";
 
 /// The workbench over a session, on the smallest screen that it promises to work on.
 fn open(session: &Path, home: &Path) -> Desk {
@@ -157,37 +155,182 @@ fn a_crash_loses_no_confirmed_edit() {
 }
 
 #[test]
-fn signals_and_resizing_leave_a_usable_terminal() {
+fn a_storm_of_sizes_loses_neither_keys_nor_the_screen() {
     let home = tempfile::tempdir().unwrap();
     let session = copy_of_sample("bench-ride", home.path());
     let mut desk = open(&session, home.path());
     desk.wait_for("press s, go to its end");
-    for (columns, rows) in [
+    let sizes = [
         (1, 1),
         (200, 60),
         (2, 40),
         (90, 3),
         (37, 11),
         (132, 43),
-        (80, 24),
-    ] {
-        desk.resize(columns, rows);
-        desk.send("+");
-        desk.send("-");
+        (300, 90),
+        (79, 23),
+    ];
+    // Twenty sizes a key, over every view and a list.
+    for (turn, keys) in ["+", "-", "oa", "of", "oc", "ov", "op", "or", "?", "q"]
+        .iter()
+        .enumerate()
+    {
+        for place in 0..20 {
+            let (columns, rows) = sizes[(turn + place) % sizes.len()];
+            desk.resize(columns, rows);
+        }
+        desk.send(keys);
     }
-    desk.send("?");
-    desk.wait_for("in every view");
-    desk.send(ESC);
-    desk.send(LEFT);
-    desk.wait_until("the ride again", |s| {
-        !s.contains("in every view") && s.contains("differ.")
+    desk.resize(80, 24);
+    desk.send("g5:00\r");
+    let screen = desk.wait_until("the whole ride view at 80 columns", |screen| {
+        screen.contains("▲ 5:00 ") && screen.contains("differ.") && screen.contains("? all keys")
     });
-    let sent = std::process::Command::new("kill")
-        .args(["-TERM", &desk.id().to_string()])
-        .status()
-        .unwrap();
-    assert!(sent.success());
+    assert!(screen.starts_with(" truing"), "{screen}");
+    assert!(screen.lines().all(|line| line.chars().count() <= 80));
+    desk.send("q");
     assert_eq!(desk.end(), (0, true));
+}
+
+#[test]
+fn streams_are_named_and_claims_stated_in_their_dialog() {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let mut desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    desk.send("E");
+    desk.wait_for("streams: what they are");
+    desk.send("l");
+    desk.wait_for("label of the stream");
+    desk.send("\x15unit seven\r");
+    desk.wait_for("as unit seven");
+    desk.send("c");
+    desk.wait_for("the stream's own claim");
+    desk.send("\x15many\r");
+    desk.wait_for("a claim is a number such as 1.5");
+    desk.send("\x151.5\r");
+    desk.wait_for("claim of unit seven: 1.5 %");
+    desk.send("s");
+    desk.wait_for("site of unit seven:");
+    desk.send("u");
+    desk.wait_for("undone: site of unit seven");
+    desk.send("qS");
+    desk.wait_for("saved ");
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+    let saved = std::fs::read_to_string(session.join("session.toml")).unwrap();
+    assert!(saved.contains("label = \"unit seven\""), "{saved}");
+    assert!(saved.contains("claim_percent = 1.5"), "{saved}");
+}
+
+#[test]
+fn the_table_is_exported_where_the_dialog_says_and_no_file_is_replaced_unasked() {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let other = home.path().join("others.md");
+    std::fs::write(&other, "not ours").unwrap();
+    let mut desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
+    desk.send("X");
+    desk.wait_for("writes ");
+    desk.send("\x15others.md\r");
+    desk.wait_for("there is a file of that name");
+    desk.send("\x1b");
+    desk.wait_until("the ride", |s| !s.contains("there is a file of that name"));
+    assert_eq!(std::fs::read_to_string(&other).unwrap(), "not ours");
+    desk.send("X\x15others.md\ro");
+    desk.wait_for("exported the segment table to");
+    // What it wrote itself it writes again.
+    desk.send("X\r");
+    desk.wait_until("no question", |s| {
+        !s.contains("export the segment table to (") && !s.contains("there is a file")
+    });
+    desk.send("X\x15table.odt\r");
+    desk.wait_for("name the file .csv, .json, .md or .txt");
+    desk.send("u");
+    desk.wait_for("undone");
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+    let table = std::fs::read_to_string(&other).unwrap();
+    assert!(table.contains("steady-block"), "{table}");
+}
+
+#[test]
+fn the_figures_go_to_the_clipboard_of_the_terminal() {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let mut desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    desk.send("C");
+    desk.wait_for("the figures are on the clipboard");
+    let bytes = desk.bytes();
+    let sent = String::from_utf8_lossy(&bytes).into_owned();
+    let start = sent.find("\x1b]52;c;").expect("no clipboard sequence") + "\x1b]52;c;".len();
+    let end = sent[start..]
+        .find(['\x1b', '\x07'])
+        .expect("the sequence has no end");
+    let text = decoded(&sent[start..start + end]);
+    for part in [
+        "in view",
+        "trainer - consensus",
+        "bias ",
+        " W ",
+        " %",
+        "limits",
+    ] {
+        assert!(text.contains(part), "{part} is not in\n{text}");
+    }
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+}
+
+/// Base64 as text (RFC 4648).
+fn decoded(text: &str) -> String {
+    const DIGITS: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let digits = text.trim_end_matches('=').bytes();
+    let values = digits.map(|c| DIGITS.iter().position(|d| *d == c).expect("no base64") as u32);
+    let values: Vec<u32> = values.collect();
+    let mut bytes = Vec::new();
+    for four in values.chunks(4) {
+        let word = four
+            .iter()
+            .enumerate()
+            .fold(0, |word, (place, value)| word | (value << (18 - 6 * place)));
+        bytes.extend(word.to_be_bytes().iter().skip(1).take(four.len() - 1));
+    }
+    String::from_utf8(bytes).unwrap()
+}
+
+#[test]
+fn a_session_file_changed_by_somebody_else_is_noticed_and_never_overwritten_unasked() {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let mut desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
+    let file = session.join("session.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, format!("# theirs\n{text}")).unwrap();
+    desk.wait_for("session.toml was changed by somebody else");
+    desk.send("S");
+    desk.wait_for("overwrite it with what is here");
+    desk.send("\x1b");
+    desk.wait_for("not saved");
+    assert!(
+        !std::fs::read_to_string(&file)
+            .unwrap()
+            .contains("steady-block")
+    );
+    desk.send("So");
+    desk.wait_for("saved ");
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+    assert!(
+        std::fs::read_to_string(&file)
+            .unwrap()
+            .contains("steady-block")
+    );
 }
 
 #[test]
@@ -197,6 +340,16 @@ fn pasted_garbage_and_the_mouse() {
     let mut desk = open(&session, home.path());
     desk.wait_for("press s, go to its end");
     desk.send("\x1b[200~qqDDtp\x03\x1b[31m\x1b[201~");
+    desk.wait_for("pasted text is ignored here");
+    // A table of another program, with every character there is, as one paste.
+    let garbage: String = (1..0x300u32)
+        .filter(|c| *c != 0x1b)
+        .filter_map(char::from_u32)
+        .chain("q,1;2\t3\r\n".chars().cycle().take(20_000))
+        .collect();
+    desk.send(&format!("M\x1b[200~{garbage}\x1b[201~"));
+    desk.wait_for("messages, the latest first");
+    desk.send("q");
     desk.wait_for("pasted text is ignored here");
     // Press in the lanes, drag, release: columns and rows are counted from 1.
     desk.send("\x1b[<0;20;9M\x1b[<32;25;9M\x1b[<32;30;9M\x1b[<0;30;9m");

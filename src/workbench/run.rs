@@ -22,6 +22,9 @@ const PATIENCE: Duration = Duration::from_millis(100);
 /// The same while a view waits for an answer.
 const WHILE_BUSY: Duration = Duration::from_millis(15);
 
+/// The same for events after the first one: of no time at all nothing is read.
+const AT_ONCE: Duration = Duration::from_micros(100);
+
 /// How often the session file is looked at.
 const LOOKS_EVERY: Duration = Duration::from_secs(2);
 
@@ -105,7 +108,7 @@ fn events(patience: Duration) -> io::Result<Vec<Action>> {
     let mut wait = patience;
     while actions.len() < MOST_EVENTS && event::poll(wait)? {
         actions.extend(action_of(event::read()?));
-        wait = Duration::ZERO;
+        wait = AT_ONCE;
     }
     Ok(actions)
 }

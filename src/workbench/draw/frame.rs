@@ -186,45 +186,57 @@ pub fn key_label(state: &State, command: Command) -> String {
         .map_or_else(|| "-".to_owned(), |key| key.label(state.look.ascii))
 }
 
-/// The next useful keys; the one that shows every key is always among them.
+/// A key and what it does, for the rows of keys.
+struct Part {
+    label: String,
+    text: String,
+    columns: u16,
+    /// Shown whatever else has no room: every key, and the way out.
+    must: bool,
+}
+
+/// The next useful keys, as far as they have room.
 fn keys(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let parts = next_useful(state).into_iter().filter_map(|entry| {
         let label = state.keymap.keys_of(entry).first()?.label(state.look.ascii);
         let text = state.look.text(entry.brief);
-        let width = (label.chars().count() + 1 + text.chars().count()) as u16;
-        Some((entry.command == Command::Help, label, text, width))
+        Some(Part {
+            columns: (label.chars().count() + 1 + text.chars().count()) as u16,
+            label,
+            text,
+            must: matches!(entry.command, Command::Help | Command::Close),
+        })
     });
-    let parts: Vec<(bool, String, String, u16)> = parts.collect();
-    let help_width = parts
-        .iter()
-        .find(|part| part.0)
-        .map_or(0, |part| part.3 + 2);
-    let (mut x, mut y) = (area.x, area.y);
-    let mut help_shown = help_width == 0;
-    for (is_help, label, text, width) in &parts {
-        let reserved = |y: u16, shown: bool| {
-            let last = y + 1 >= area.bottom();
-            if last && !shown && !is_help {
-                help_width
-            } else {
-                0
-            }
+    let mut rows: Vec<(u16, Vec<Part>)> = vec![(0, Vec::new())];
+    let mut parts: Vec<Part> = parts.collect();
+    let mut reserved: u16 = parts.iter().filter(|p| p.must).map(|p| p.columns + 2).sum();
+    for part in parts.drain(..) {
+        if part.must {
+            reserved -= part.columns + 2;
+        }
+        let fits = |used: u16, last: bool| {
+            let needed = used + part.columns + if last { reserved } else { 0 };
+            needed <= area.width + if last && reserved > 0 { 2 } else { 0 }
         };
-        if x + width + reserved(y, help_shown) > area.right() && y + 1 < area.bottom() {
-            (x, y) = (area.x, y + 1);
+        let last = |rows: &Vec<_>| rows.len() >= usize::from(area.height);
+        if !rows.last().is_some_and(|row| fits(row.0, last(&rows))) && !last(&rows) {
+            rows.push((0, Vec::new()));
         }
-        if x + width + reserved(y, help_shown) > area.right() || y >= area.bottom() {
-            if help_shown {
-                break;
-            }
-            continue;
+        let is_last = last(&rows);
+        if let Some((used, row)) = rows.last_mut().filter(|row| fits(row.0, is_last)) {
+            *used += part.columns + 2;
+            row.push(part);
         }
-        let line = Text::default()
-            .with(label.clone(), state.look.strong())
-            .with(format!(" {text}"), Style::new());
-        pen.line(x, y, *width, &line);
-        x += width + 2;
-        help_shown |= is_help;
+    }
+    for (y, (_, row)) in (area.y..area.bottom()).zip(rows) {
+        let mut x = area.x;
+        for part in row {
+            let line = Text::default()
+                .with(part.label, state.look.strong())
+                .with(format!(" {}", part.text), Style::new());
+            pen.line(x, y, part.columns, &line);
+            x += part.columns + 2;
+        }
     }
 }
 

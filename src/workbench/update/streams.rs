@@ -198,6 +198,10 @@ fn take(
         return Some(problem);
     }
     leave(state);
-    edit::edit(state, name, effects, |session| *session = changed);
+    if changed == *state.session() {
+        say(state, format!("{name}: that is what it was"));
+    } else {
+        edit::edit(state, name, effects, |session| *session = changed);
+    }
     None
 }

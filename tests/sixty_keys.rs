@@ -1,0 +1,130 @@
+//! From four recordings to a published table: how many keys it takes.
+
+#![cfg(feature = "workbench")]
+
+mod pty;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use pty::Desk;
+
+const ENTER: &str = "\r";
+const ESC: &str = "\x1b";
+const DOWN: &str = "\x1b[B";
+
+/// Most keys that the whole evening may take.
+const MOST_KEYS: usize = 60;
+
+/// One ride on four recorders: a trainer, pedals, a crank; and a second pair of pedals, whose clock
+/// and scale are their own.
+fn four_recordings(home: &Path) -> Vec<PathBuf> {
+    for (folder, faults) in [
+        ("first", &["gain=-3"][..]),
+        ("second", &["gain=0.5@pedals", "clock=4@pedals"][..]),
+    ] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_truing"));
+        command.args(["rehearse", "full-bench", "--seed", "3", "-o"]);
+        command.arg(home.join(folder));
+        for fault in faults {
+            command.args(["--fault", fault]);
+        }
+        let output = command.output().unwrap();
+        let told = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success(), "{told}");
+    }
+    ["trainer.fit", "pedals.fit", "crank.csv"]
+        .iter()
+        .map(|name| home.join("first/recordings").join(name))
+        .chain([home.join("second/recordings/pedals.fit")])
+        .enumerate()
+        .map(|(place, from)| {
+            let to = home.join(format!(
+                "{place}-{}",
+                from.file_name().unwrap().to_str().unwrap()
+            ));
+            std::fs::copy(from, &to).unwrap();
+            to
+        })
+        .collect()
+}
+
+#[test]
+fn from_four_recordings_to_an_exported_table_of_eight_segments_in_sixty_keys() {
+    let home = tempfile::tempdir().unwrap();
+    let recordings = four_recordings(home.path());
+    let names: Vec<&str> = recordings
+        .iter()
+        .map(|path| path.to_str().unwrap())
+        .collect();
+    let mut desk = Desk::open(&names, home.path(), 80, 24);
+    desk.wait_for("no folder yet");
+
+    // What the maker states: 3 %.
+    desk.press("E");
+    desk.wait_for("streams: what they are");
+    desk.press("C");
+    desk.wait_for("the session's claim, ± % of reading");
+    desk.press("\x15");
+    desk.press("3");
+    desk.press(ENTER);
+    desk.wait_for("claim of the session: 3 %");
+    desk.press(ESC);
+    desk.wait_until("the ride", |screen| {
+        !screen.contains("streams: what they are")
+    });
+
+    // The ideas, one by one, until eight are tagged.
+    desk.press("i");
+    for tagged in 1..=8 {
+        desk.wait_for(&format!("idea {tagged} of"));
+        desk.press(ENTER);
+    }
+    desk.wait_for("idea 9 of");
+    desk.press(ESC);
+    desk.wait_until("the ride", |screen| !screen.contains("idea 9 of"));
+
+    // A note to the last of them.
+    desk.press(DOWN);
+    desk.press("n");
+    desk.wait_for("note to the segment");
+    for letter in "seated".chars() {
+        desk.press(&letter.to_string());
+    }
+    desk.press(ENTER);
+    desk.wait_for("note on");
+
+    desk.press("S");
+    desk.wait_for("save as a new session in the folder");
+    desk.press(ENTER);
+    desk.wait_for("saved ");
+    desk.press("X");
+    desk.wait_for("export the segment table to");
+    desk.wait_for("new-session/segments.csv");
+    desk.press(ENTER);
+    desk.wait_for("exported the segment table to");
+    desk.press("q");
+    let keys = desk.pressed();
+    assert_eq!(desk.end(), (0, true));
+    println!("{keys} keys");
+    assert!(keys <= MOST_KEYS, "{keys} keys");
+
+    let file = home.path().join("new-session/segments.csv");
+    let mut reader = csv::Reader::from_path(file).unwrap();
+    let rows: Vec<std::collections::HashMap<String, String>> =
+        reader.deserialize().map(|row| row.unwrap()).collect();
+    let mut ids: Vec<&str> = rows.iter().map(|row| row["segment_id"].as_str()).collect();
+    ids.dedup();
+    assert_eq!(ids.len(), 8);
+    let streams: std::collections::HashSet<&str> =
+        rows.iter().map(|row| row["reference"].as_str()).collect();
+    assert!(
+        streams.contains("consensus") && streams.len() >= 4,
+        "{streams:?}"
+    );
+    assert!(rows.iter().any(|row| row["note"] == "seated"));
+    let decided = |row: &&std::collections::HashMap<String, String>| {
+        !row["verdict_outcome"].is_empty() && row["verdict_outcome"] != "not-applicable"
+    };
+    assert!(rows.iter().filter(decided).count() >= 3);
+}
