@@ -7,6 +7,9 @@ use truing::recording::{ReadOptions, Recording, read_bytes};
 use truing::session::{OpenedSession, Session, Source, journal, store};
 use truing::timeline::{Aligned, Span};
 
+#[path = "keys.rs"]
+pub mod keys;
+
 /// Takes any bytes and returns.
 pub type Entry = fn(&[u8]);
 
@@ -16,6 +19,7 @@ pub const ENTRIES: &[(&str, Entry)] = &[
     ("session", session),
     ("plan", plan),
     ("journal", journal_file),
+    ("keys", keys::run),
 ];
 
 /// FIT, delimited text and TCX: the format is found by content, as always.
