@@ -8,11 +8,8 @@ use std::ops::Range;
 use super::figures::{Agreement, Interval, LevelLine};
 use super::serial::{self, MeanUncertainty};
 use super::stats::{both_present, finite, finite_interval, normal_quantile, t_quantile};
+pub use crate::timeline::PERCENT_FROM_W;
 use crate::timeline::PairTotals;
-
-/// Below this mean of the reference a percentage says nothing, so none is given, W. A convention
-/// of this program: a coasting or barely turning rider.
-pub const PERCENT_FROM_W: f64 = 10.0;
 
 /// Standard deviations between bias and limit of agreement for 95 %.
 pub const LOA95_MULTIPLIER: f64 = 1.96;

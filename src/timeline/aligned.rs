@@ -94,6 +94,39 @@ impl Track {
             .extent(column, self.raw_rows(span))
     }
 
+    /// [`Track::extent`] of many stretches, each of which starts and ends no earlier than the one
+    /// before it: the columns of a picture. The rows of one are looked for near those of the last.
+    pub fn extents(
+        &self,
+        channel: Channel,
+        spans: impl ExactSizeIterator<Item = Span>,
+    ) -> Vec<Option<Extent>> {
+        let found = || {
+            let samples = self.source.samples()?;
+            let column = samples.column(channel)?;
+            Some((samples.time_s(), column, self.envelopes.get(channel)?))
+        };
+        let Some((time_s, column, envelope)) = found() else {
+            return vec![None; spans.len()];
+        };
+        let row_at = |t_s: f64, near: usize| row_near(time_s, self.clock.to_recorder(t_s), near);
+        let (mut start, mut end, mut end_s) = (0, 0, f64::NEG_INFINITY);
+        spans
+            .map(|span| {
+                // As many rows further on as the span before was long, or nearly so.
+                let stride = end - start;
+                start = if span.from_s == end_s {
+                    end
+                } else {
+                    row_at(span.from_s, start + stride)
+                };
+                end = row_at(span.to_s, end + stride).max(start);
+                end_s = span.to_s;
+                envelope.extent(column, start..end)
+            })
+            .collect()
+    }
+
     /// The rows of the recording that lie in a stretch of session time.
     pub fn raw_rows(&self, span: Span) -> Range<usize> {
         let Some(samples) = self.source.samples() else {
@@ -107,6 +140,28 @@ impl Track {
     }
 }
 
+/// The first row whose time is not before `t_s`, looked for from `near` outwards.
+fn row_near(time_s: &[f64], t_s: f64, near: usize) -> usize {
+    let is_before = |row: usize| time_s.get(row).is_some_and(|t| *t < t_s);
+    let near = near.min(time_s.len());
+    let (mut low, mut high, mut step) = (near, near, 1);
+    if is_before(near) {
+        while is_before(high) {
+            low = high + 1;
+            high += step;
+            step *= 2;
+        }
+    } else {
+        while low > 0 && !is_before(low - 1) {
+            high = low - 1;
+            low = low.saturating_sub(step);
+            step *= 2;
+        }
+    }
+    let high = high.min(time_s.len());
+    low + time_s[low..high].partition_point(|t| *t < t_s)
+}
+
 /// A source under test against one reference or the consensus.
 #[derive(Clone, Debug)]
 pub struct Comparison {
@@ -116,6 +171,7 @@ pub struct Comparison {
     pub reference: Member,
     difference_w: Vec<f64>,
     envelope: Envelope,
+    envelope_percent: Envelope,
     sums: PairSums,
 }
 
@@ -128,6 +184,19 @@ impl Comparison {
     /// Smallest and largest difference over grid rows, W.
     pub fn extent_w(&self, rows: Range<usize>) -> Option<Extent> {
         self.envelope.extent(&self.difference_w, rows)
+    }
+}
+
+/// Below this level of the reference a percentage says nothing, so none is given, W. A convention
+/// of this program: a coasting or barely turning rider.
+pub const PERCENT_FROM_W: f64 = 10.0;
+
+/// A difference in % of the level it is a difference from; `NaN` where that level is too low.
+fn percent(difference_w: f64, level_w: f64) -> f64 {
+    if level_w >= PERCENT_FROM_W {
+        100.0 * difference_w / level_w
+    } else {
+        f64::NAN
     }
 }
 
@@ -227,6 +296,24 @@ impl Aligned {
             .find(|c| c.under_test == under_test && c.reference == reference)
     }
 
+    /// Smallest and largest difference over grid rows, % of the reference, where that is at
+    /// [`PERCENT_FROM_W`] or above.
+    pub fn extent_percent(&self, comparison: &Comparison, rows: Range<usize>) -> Option<Extent> {
+        let level_w = self.power(comparison.reference)?;
+        let difference_w = &comparison.difference_w;
+        let value = |row: usize| percent(difference_w[row], level_w[row]);
+        let len = difference_w.len();
+        comparison.envelope_percent.extent_of(len, value, rows)
+    }
+
+    /// The difference at a grid row, % of the reference; `None` where it is missing or the
+    /// reference is below [`PERCENT_FROM_W`].
+    pub fn difference_percent(&self, comparison: &Comparison, row: usize) -> Option<f64> {
+        let level_w = *self.power(comparison.reference)?.get(row)?;
+        let percent = percent(*comparison.difference_w.get(row)?, level_w);
+        percent.is_finite().then_some(percent)
+    }
+
     /// Totals of a member's power over grid rows, in constant time.
     pub fn power_totals(&self, member: Member, rows: Range<usize>) -> Option<ColumnTotals> {
         let (column, sums) = match member {
@@ -291,6 +378,9 @@ impl Aligned {
                     under_test,
                     reference,
                     envelope: Envelope::new(&difference_w),
+                    envelope_percent: Envelope::of(difference_w.len(), |row| {
+                        percent(difference_w[row], y[row])
+                    }),
                     difference_w,
                     sums: PairSums::new(x, y),
                 })
@@ -457,6 +547,18 @@ fn consensus(references: &[&[f64]]) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_row_is_found_from_wherever_it_is_looked_for() {
+        let time_s: Vec<f64> = (0..100).map(|i| f64::from(i * i)).collect();
+        for t_s in [-5.0, 0.0, 0.5, 1.0, 48.9, 49.0, 2500.0, 9801.0, 1e9] {
+            let row = time_s.partition_point(|t| *t < t_s);
+            for near in [0, 1, 6, 7, 8, 50, 99, 100, 5000] {
+                assert_eq!(row_near(&time_s, t_s, near), row, "{t_s} from {near}");
+            }
+        }
+        assert_eq!(row_near(&[], 1.0, 3), 0);
+    }
 
     #[test]
     fn consensus_is_the_mean_where_two_agree() {

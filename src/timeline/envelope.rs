@@ -24,17 +24,36 @@ impl Extent {
 
     fn join(self, other: Extent) -> Extent {
         Extent {
-            min: self.min.min(other.min),
-            max: self.max.max(other.max),
+            min: if other.min < self.min {
+                other.min
+            } else {
+                self.min
+            },
+            max: if other.max > self.max {
+                other.max
+            } else {
+                self.max
+            },
         }
     }
 
-    fn of(values: &[f64]) -> Extent {
-        // `f64::min` and `max` pass over NaN, so missing values drop out by themselves.
-        values.iter().fold(Self::EMPTY, |e, v| Extent {
-            min: e.min.min(*v),
-            max: e.max.max(*v),
-        })
+    /// The extent of some values; `NaN` is missing.
+    fn of(values: impl Iterator<Item = f64>) -> Extent {
+        // NaN is neither less nor greater, so missing values drop out by themselves.
+        values.fold(Self::EMPTY, |e, v| e.join(Extent { min: v, max: v }))
+    }
+
+    /// The same of values at hand, four at a time: comparisons that wait for one another cost most.
+    fn of_slice(values: &[f64]) -> Extent {
+        let (fours, rest) = values.as_chunks::<4>();
+        let mut lanes = [Self::EMPTY; 4];
+        for four in fours {
+            for (lane, v) in lanes.iter_mut().zip(four) {
+                *lane = lane.join(Extent { min: *v, max: *v });
+            }
+        }
+        let rest = Self::of(rest.iter().copied());
+        lanes.into_iter().fold(rest, Extent::join)
     }
 
     fn present(self) -> Option<Extent> {
@@ -52,9 +71,17 @@ pub struct Envelope {
 impl Envelope {
     /// The pyramid over `column`; `NaN` is missing.
     pub fn new(column: &[f64]) -> Self {
+        Self::of(column.len(), |row| column[row])
+    }
+
+    /// The pyramid over `len` values that are found anew each time they are wanted, so that they
+    /// need not be kept.
+    pub fn of(len: usize, value: impl Fn(usize) -> f64) -> Self {
         let mut levels: Vec<Vec<Extent>> = Vec::new();
-        if column.len() > FAN {
-            levels.push(column.chunks(FAN).map(Extent::of).collect());
+        if len > FAN {
+            let nodes = (0..len).step_by(FAN);
+            let node = |start: usize| Extent::of((start..len.min(start + FAN)).map(&value));
+            levels.push(nodes.map(node).collect());
         }
         while let Some(last) = levels.last().filter(|level| level.len() > FAN) {
             let joined = last
@@ -69,19 +96,49 @@ impl Envelope {
     /// Extent of `column[rows]`, in time logarithmic in the length; `None` where every value is
     /// missing. `column` must be the one the pyramid was built over.
     pub fn extent(&self, column: &[f64], rows: Range<usize>) -> Option<Extent> {
-        let end = rows.end.min(column.len());
-        let start = rows.start.min(end);
-        self.climb(column, start, end, 0).present()
+        let leaves = |rows: Range<usize>| Extent::of_slice(&column[rows]);
+        self.within(column.len(), &leaves, rows)
     }
 
-    /// Extent of items `start..end` of a level, level 0 being the column itself.
-    fn climb(&self, column: &[f64], start: usize, end: usize, level: usize) -> Extent {
+    /// The same for values that are found anew; `len` and `value` as the pyramid was built over.
+    pub fn extent_of(
+        &self,
+        len: usize,
+        value: impl Fn(usize) -> f64,
+        rows: Range<usize>,
+    ) -> Option<Extent> {
+        self.within(
+            len,
+            &|rows: Range<usize>| Extent::of(rows.map(&value)),
+            rows,
+        )
+    }
+
+    fn within(
+        &self,
+        len: usize,
+        leaves: &impl Fn(Range<usize>) -> Extent,
+        rows: Range<usize>,
+    ) -> Option<Extent> {
+        let end = rows.end.min(len);
+        let start = rows.start.min(end);
+        self.climb(leaves, start, end, 0).present()
+    }
+
+    /// Extent of items `start..end` of a level, level 0 being the values themselves.
+    fn climb(
+        &self,
+        leaves: &impl Fn(Range<usize>) -> Extent,
+        start: usize,
+        end: usize,
+        level: usize,
+    ) -> Extent {
         let items = |range: Range<usize>| -> Extent {
             match level
                 .checked_sub(1)
                 .and_then(|below| self.levels.get(below))
             {
-                None => Extent::of(&column[range]),
+                None => leaves(range),
                 Some(nodes) => nodes[range].iter().fold(Extent::EMPTY, |e, n| e.join(*n)),
             }
         };
@@ -90,7 +147,7 @@ impl Envelope {
             return items(start..end);
         }
         items(start..first_node * FAN)
-            .join(self.climb(column, first_node, last_node, level + 1))
+            .join(self.climb(leaves, first_node, last_node, level + 1))
             .join(items(last_node * FAN..end))
     }
 }
@@ -128,8 +185,11 @@ mod tests {
             let envelope = Envelope::new(&values);
             let rows = a.min(b)..a.max(b);
             let end = rows.end.min(values.len());
-            let scanned = Extent::of(&values[rows.start.min(end)..end]).present();
-            prop_assert_eq!(envelope.extent(&values, rows), scanned);
+            let part = &values[rows.start.min(end)..end];
+            let scanned = Extent::of(part.iter().copied()).present();
+            prop_assert_eq!(envelope.extent(&values, rows.clone()), scanned);
+            let found_anew = envelope.extent_of(values.len(), |row| values[row], rows);
+            prop_assert_eq!(found_anew, scanned);
         }
     }
 }

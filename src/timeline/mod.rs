@@ -11,7 +11,7 @@ mod envelope;
 mod grid;
 mod sums;
 
-pub use aligned::{Aligned, Comparison, GRID_STEP_S, Member, Track, clock_of};
+pub use aligned::{Aligned, Comparison, GRID_STEP_S, Member, PERCENT_FROM_W, Track, clock_of};
 pub use clock::Clock;
 pub use envelope::{Envelope, Extent};
 pub use grid::{Grid, Span};

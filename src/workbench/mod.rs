@@ -8,6 +8,7 @@
 //! | [`mod@update`] | `update(state, action) -> effects`, the only place where the state changes |
 //! | [`layout`] | where everything lies; for drawing and for the mouse |
 //! | [`mod@draw`] | a pure function of the state into a buffer |
+//! | [`smooth`] | moving means for the picture, prepared before it is drawn |
 //! | [`study`], [`aside`] | what the full-screen views show, and the thread that computes it |
 //! | [`theme`] | colours and glyphs |
 //! | [`mod@open`], [`effects`], [`run`], [`terminal`] | the disk, the loop, the terminal taken and given back |
@@ -37,6 +38,7 @@ pub mod keymap;
 pub mod layout;
 pub mod open;
 pub mod run;
+pub mod smooth;
 pub mod state;
 pub mod study;
 pub mod terminal;

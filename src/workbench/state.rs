@@ -16,6 +16,7 @@ use crate::timeline::{Aligned, Member, Span};
 
 use super::action::{Claimed, Landmarks, Place};
 use super::keymap::Keymap;
+use super::smooth::Smoothed;
 use super::study::{Answer, Question};
 use super::theme::{Look, letters};
 
@@ -231,8 +232,8 @@ impl Scale {
     pub fn row(self, value: f64, height: usize) -> usize {
         let last = height.saturating_sub(1) as f64;
         let share = (value - self.low) / (self.high - self.low);
-        // A cast of NaN gives 0.
-        (last * (1.0 - share.clamp(0.0, 1.0))).round() as usize
+        // A cast rounds down, and of NaN gives 0.
+        (last * (1.0 - share.clamp(0.0, 1.0)) + 0.5) as usize
     }
 }
 
@@ -289,6 +290,8 @@ pub struct State {
     pub held_scales: Option<[Option<Scale>; Lane::ALL.len()]>,
     /// The picture is smoothed over this many seconds; 1 is raw.
     pub smooth_s: u32,
+    /// The smoothed series of the lanes shown; kept in step by `update`.
+    pub smoothed: Option<Smoothed>,
     /// What the landmark keys stop at.
     pub landmarks: Landmarks,
     /// The message shown, and how many actions ago it came.
@@ -385,6 +388,7 @@ impl State {
             percent: false,
             held_scales: None,
             smooth_s: 1,
+            smoothed: None,
             landmarks: Landmarks::Edges,
             message: None,
             log: Vec::new(),
@@ -520,6 +524,12 @@ impl State {
             return;
         }
         self.figures = segment::live(self.session(), &self.aligned, &self.found, span, kind);
+    }
+
+    /// Prepares the smoothed picture where it is not that of the picture wanted.
+    pub(super) fn refresh_smoothed(&mut self) {
+        let known = self.smoothed.take();
+        self.smoothed = Smoothed::for_state(self, known);
     }
 
     pub(super) fn refresh_lines(&mut self) {

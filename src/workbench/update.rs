@@ -161,6 +161,7 @@ pub fn update(state: &mut State, action: Action) -> Vec<Effect> {
         Action::Report(report) => hear(state, report, &mut effects),
     }
     state.refresh_figures(false);
+    state.refresh_smoothed();
     ask(state, &mut effects);
     effects
 }

@@ -36,9 +36,21 @@ const LOOK: Look = Look {
 };
 
 fn main() {
-    window_figures();
-    frames();
-    growth();
+    // `cargo bench --bench scale -- frames` runs that part alone.
+    let parts: [(&str, fn()); 3] = [
+        ("window", window_figures),
+        ("frames", frames),
+        ("growth", growth),
+    ];
+    let wanted: Vec<String> = std::env::args()
+        .skip(1)
+        .filter(|argument| !argument.starts_with('-'))
+        .collect();
+    for (name, part) in parts {
+        if wanted.is_empty() || wanted.iter().any(|word| word == name) {
+            part();
+        }
+    }
 }
 
 /// `count` streams of `seconds` at 1 Hz: the first under test, the others references.
@@ -124,7 +136,7 @@ fn frames() {
         let state = State::new(opened.clone(), LOOK, Keymap::default(), (200, 60));
         let mut buffer = Buffer::empty(SCREEN);
         let empty = best_ms(200, || empty_draw(&mut buffer));
-        let ours = best_ms(50, || {
+        let ours = best_ms(800, || {
             buffer.reset();
             draw(&state, SCREEN, &mut buffer);
         });

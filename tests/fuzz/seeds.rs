@@ -62,15 +62,39 @@ pub fn all() -> Vec<Seed> {
 
 /// Lines of keys; each key is followed by a picture.
 const KEYS: &[(&str, &str)] = &[
-    ("tag", "> > > s > > > > e t s p 2 2 0 enter n a enter ctrl-s u r"),
+    (
+        "tag",
+        "> > > s > > > > e t s p 2 2 0 enter n a enter ctrl-s u r",
+    ),
     ("walk", "i enter space enter backspace x u esc i T u"),
-    ("hold", "> > x > > < w > enter j esc up down m | & D u u u r"),
-    ("clocks", "c left right + - > < u enter o c 1 2 f A y h d esc"),
-    ("views", "o a d o e o f o h o v h o p h o r % f f h 1 1 3 4 2 2"),
-    ("streams", "E down o s c 5 enter l x enter w 1 enter C 3 enter u r R esc R v V"),
-    ("zoom", "+ + + + ( ) b B a z - - home end [ ] { } l d ] l x ] g 1 : 0 0 enter"),
-    ("prompts", "X a . c s v enter / t a g down enter esc ? down esc M esc q s"),
-    ("menus", "s > > e t g k p n backspace home end delete esc ctrl-r q d"),
+    (
+        "hold",
+        "> > x > > < w > enter j esc up down m | & D u u u r",
+    ),
+    (
+        "clocks",
+        "c left right + - > < u enter o c 1 2 f A y h d esc",
+    ),
+    (
+        "views",
+        "o a d o e o f o h o v h o p h o r % f f h 1 1 3 4 2 2",
+    ),
+    (
+        "streams",
+        "E down o s c 5 enter l x enter w 1 enter C 3 enter u r R esc R v V",
+    ),
+    (
+        "zoom",
+        "+ + + + ( ) b B a z - - home end [ ] { } l d ] l x ] g 1 : 0 0 enter",
+    ),
+    (
+        "prompts",
+        "X a . c s v enter / t a g down enter esc ? down esc M esc q s",
+    ),
+    (
+        "menus",
+        "s > > e t g k p n backspace home end delete esc ctrl-r q d",
+    ),
 ];
 
 /// The files of a short rehearsed session, and the journal of an edit to it.

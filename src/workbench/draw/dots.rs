@@ -55,18 +55,34 @@ impl Dots {
         }
     }
 
+    /// Sets the dots of a column from `top` to `bottom`, cell by cell.
+    fn fill(&mut self, x: usize, top: usize, bottom: usize, owner: u8) {
+        let column = x / ACROSS;
+        if column >= self.columns || bottom < top {
+            return;
+        }
+        for row in top / DOWN..(bottom / DOWN + 1).min(self.rows) {
+            let first = top.saturating_sub(row * DOWN);
+            let last = (bottom - row * DOWN).min(DOWN - 1);
+            let bits = BITS[first..=last].iter().map(|row| row[x % ACROSS]);
+            let cell = &mut self.cells[row * self.columns + column];
+            cell.0 |= bits.fold(0, |mask, bit| mask | bit);
+            cell.1 = owner;
+        }
+    }
+
     /// Draws a line through the extents at each dot column; a column without one stays empty and
     /// is not bridged.
     pub fn trace(&mut self, scale: Scale, owner: u8, extents: &[Option<Extent>]) {
+        let height = self.height();
         let mut before: Option<(usize, usize)> = None;
         for (x, extent) in extents.iter().enumerate() {
             let Some(extent) = extent else {
                 before = None;
                 continue;
             };
-            let height = self.height();
-            let (mut top, mut bottom) =
-                (scale.row(extent.max, height), scale.row(extent.min, height));
+            let own = (scale.row(extent.max, height), scale.row(extent.min, height));
+            let (mut top, mut bottom) = own;
             // Neighbours touch, so that a steep line is a line.
             if let Some((top_before, bottom_before)) = before {
                 if top > bottom_before + 1 {
@@ -75,10 +91,8 @@ impl Dots {
                     bottom = top_before - 1;
                 }
             }
-            before = Some((scale.row(extent.max, height), scale.row(extent.min, height)));
-            for y in top..=bottom {
-                self.set(x, y, owner);
-            }
+            before = Some(own);
+            self.fill(x, top, bottom, owner);
         }
     }
 

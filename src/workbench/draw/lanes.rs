@@ -4,10 +4,11 @@ use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
 use super::super::layout::{GUTTER, Layout};
+use super::super::smooth::Series;
 use super::super::state::{Lane, Mode, Scale, State};
 use super::super::text;
 use super::dots::{ACROSS, DOWN, Dots};
-use super::picture::{self, Series};
+use super::picture;
 use super::{Pen, Text};
 use crate::recording::Channel;
 use crate::timeline::{Extent, Span};
@@ -36,14 +37,15 @@ fn draw_lane(state: &State, lane: Lane, area: Rect, pen: &mut Pen<'_>) {
         .iter()
         .map(|series| picture::extents(state, *series, dots.width()))
         .collect();
-    let scale = picture::scale(state, lane, &shown);
+    let allowed = picture::allowed(state, lane, usize::from(plot.width));
+    let scale = picture::scale(state, lane, &shown, &allowed);
     gutter(state, lane, scale, area, pen);
     for (owner, extents) in shown.iter().enumerate() {
         dots.trace(scale, owner as u8, extents);
     }
     ground(state, plot, pen);
     if lane == Lane::Difference {
-        band(state, plot, scale, &dots, pen);
+        band(state, plot, (scale, &allowed), &dots, pen);
     }
     let inks = state.look.streams(&state.session().streams);
     let styles: Vec<Style> = series
@@ -103,21 +105,25 @@ pub fn columns_of(plot: Rect, shown: Span, span: Span) -> Option<(u16, u16)> {
 }
 
 /// The claim's band: tinted, its limits as a dashed line in the cells that hold no dot; and zero.
-fn band(state: &State, plot: Rect, scale: Scale, dots: &Dots, pen: &mut Pen<'_>) {
-    let columns = usize::from(plot.width);
+fn band(
+    state: &State,
+    plot: Rect,
+    (scale, allowed): (Scale, &[Option<Extent>]),
+    dots: &Dots,
+    pen: &mut Pen<'_>,
+) {
     let height = usize::from(plot.height) * DOWN;
     let (faint, tint) = (state.look.faint(), state.look.band());
     let row_of = |value: f64| (scale.row(value, height) / DOWN) as u16;
-    for column in 0..columns {
-        let x = plot.x + column as u16;
+    for column in 0..plot.width {
+        let x = plot.x + column;
         let mut put = |row: u16, c: char| {
-            if dots.is_empty_at(column as u16, row) {
+            if dots.is_empty_at(column, row) {
                 pen.dot(x, plot.y + row, c, faint);
             }
         };
         put(row_of(0.0), state.look.glyph('─', '-'));
-        let span = picture::dot_span(state.shown, column, columns);
-        let Some(allowed) = picture::allowed(state, span) else {
+        let Some(allowed) = allowed.get(usize::from(column)).copied().flatten() else {
             continue;
         };
         let (top, bottom) = (row_of(allowed.max), row_of(allowed.min));
@@ -278,8 +284,8 @@ fn cursor(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
             continue;
         };
         for y in plot.top()..plot.bottom() {
-            let symbol = pen.buffer.cell((x, y)).map(|cell| cell.symbol().to_owned());
-            let empty = matches!(symbol.as_deref(), None | Some(" " | "┊" | "│" | "─" | "╌"));
+            let symbol = pen.buffer.cell((x, y)).map(|cell| cell.symbol());
+            let empty = matches!(symbol, None | Some(" " | "┊" | "│" | "─" | "╌"));
             if empty {
                 pen.dot(x, y, state.look.glyph('┃', '!'), state.look.strong());
             } else {

@@ -31,9 +31,8 @@ use super::theme::Look;
 
 pub use segments::first_row as first_segment_row;
 
-/// Draws the whole screen.
+/// Draws the whole screen into an empty buffer.
 pub fn draw(state: &State, area: Rect, buffer: &mut Buffer) {
-    buffer.set_style(area, Style::reset());
     if area.width == 0 || area.height == 0 {
         return;
     }
@@ -96,12 +95,14 @@ pub fn scales(state: &State) -> [Option<Scale>; super::state::Lane::ALL.len()] {
     let layout = Layout::of(state);
     super::state::Lane::ALL.map(|lane| {
         let area = layout.lanes.iter().find(|(shown, _)| *shown == lane)?.1;
-        let columns = usize::from(Layout::plot(area).width) * dots::ACROSS;
+        let cells = usize::from(Layout::plot(area).width);
+        let columns = cells * dots::ACROSS;
         let series = picture::series(state, lane).into_iter();
         let shown: Vec<_> = series
             .map(|s| picture::extents(state, s, columns))
             .collect();
-        Some(picture::scale(state, lane, &shown))
+        let allowed = picture::allowed(state, lane, cells);
+        Some(picture::scale(state, lane, &shown, &allowed))
     })
 }
 

@@ -4,19 +4,10 @@ use std::ops::Range;
 
 use ratatui::layout::Rect;
 
-use super::super::state::{Lane, Scale, State};
-use crate::analysis::agreement::PERCENT_FROM_W;
+use super::super::smooth::Series;
+use super::super::state::{Lane, Scale, State, allowed_w};
 use crate::recording::Channel;
-use crate::timeline::{Extent, Grid, Span};
-
-/// A series of a lane: a stream's channel, or the difference.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Series {
-    /// A channel of the stream at this place.
-    Stream(usize, Channel),
-    /// Under test − reference.
-    Difference,
-}
+use crate::timeline::{Comparison, Extent, Grid, PERCENT_FROM_W, Span};
 
 /// The series drawn in a lane, those that matter most last (so on top).
 pub fn series(state: &State, lane: Lane) -> Vec<Series> {
@@ -44,7 +35,7 @@ pub fn series(state: &State, lane: Lane) -> Vec<Series> {
 }
 
 /// The time that dot column `x` of `columns` over `shown` stands for.
-pub fn dot_span(shown: Span, x: usize, columns: usize) -> Span {
+fn dot_span(shown: Span, x: usize, columns: usize) -> Span {
     let step_s = shown.duration_s() / columns.max(1) as f64;
     Span {
         from_s: shown.from_s + step_s * x as f64,
@@ -52,28 +43,54 @@ pub fn dot_span(shown: Span, x: usize, columns: usize) -> Span {
     }
 }
 
-/// Smallest and largest value of a series over a dot's time; where samples are further apart than
-/// dots, each sample fills the half interval on either side of it, and no more.
-pub fn extent(state: &State, series: Series, span: Span) -> Option<Extent> {
+/// The time of each of `columns` dot columns over `shown`.
+pub fn dot_spans(shown: Span, columns: usize) -> impl ExactSizeIterator<Item = Span> {
+    (0..columns).map(move |x| dot_span(shown, x, columns))
+}
+
+/// Smallest and largest value of a series at each of `columns` dot columns; where samples are
+/// further apart than dots, each sample fills the half interval on either side of it, and no more.
+///
+/// Costs as much as there are columns, whatever the length of the ride.
+pub fn extents(state: &State, series: Series, columns: usize) -> Vec<Option<Extent>> {
+    let nothing = || vec![None; columns];
+    let grid = state.aligned.grid;
+    let rows = dot_spans(state.shown, columns).map(|span| rows_of(grid, span));
     if state.smooth_s > 1 {
-        return smoothed(state, series, span);
+        return match state.smoothed.as_ref().and_then(|s| s.get(series)) {
+            Some(smoothed) => rows.map(|rows| smoothed.extent(rows)).collect(),
+            None => nothing(),
+        };
     }
     match series {
         Series::Stream(index, channel) => {
-            let track = state.aligned.tracks.get(index)?;
-            let interval_s = track.source().samples()?.median_interval_s().unwrap_or(1.0);
-            track.extent(channel, widened(span, interval_s.min(60.0)))
-        }
-        Series::Difference if state.percent => {
-            let rows = rows_of(state.aligned.grid, span);
-            extent_of(rows.filter_map(|row| value(state, series, row)))
+            let track = state.aligned.tracks.get(index);
+            let interval_s = track
+                .and_then(|track| track.source().samples()?.median_interval_s())
+                .unwrap_or(1.0)
+                .min(60.0);
+            let spans = dot_spans(state.shown, columns).map(|span| widened(span, interval_s));
+            track.map_or_else(nothing, |track| track.extents(channel, spans))
         }
         Series::Difference => {
-            let (under_test, basis) = (state.under_test()?, state.basis()?);
-            let comparison = state.aligned.comparison(under_test, basis)?;
-            comparison.extent_w(rows_of(state.aligned.grid, span))
+            let Some(comparison) = compared(state) else {
+                return nothing();
+            };
+            if state.percent {
+                rows.map(|rows| state.aligned.extent_percent(comparison, rows))
+                    .collect()
+            } else {
+                rows.map(|rows| comparison.extent_w(rows)).collect()
+            }
         }
     }
+}
+
+/// The comparison that the difference lane shows.
+fn compared(state: &State) -> Option<&Comparison> {
+    state
+        .aligned
+        .comparison(state.under_test()?, state.basis()?)
 }
 
 fn widened(span: Span, interval_s: f64) -> Span {
@@ -93,97 +110,67 @@ fn rows_of(grid: Grid, span: Span) -> Range<usize> {
     grid.rows(widened(span, grid.step_s))
 }
 
-/// The value of a series at a grid row.
+/// The value of a series at a grid row, unsmoothed.
 pub fn value(state: &State, series: Series, row: usize) -> Option<f64> {
     let aligned = &state.aligned;
     let value = match series {
         Series::Stream(index, channel) => *aligned.tracks.get(index)?.column(channel)?.get(row)?,
-        Series::Difference => {
-            let (under_test, basis) = (state.under_test()?, state.basis()?);
-            let difference_w = *aligned
-                .comparison(under_test, basis)?
-                .difference_w()
-                .get(row)?;
-            if state.percent {
-                let level_w = *aligned.power(basis)?.get(row)?;
-                let tells = level_w >= PERCENT_FROM_W;
-                if tells {
-                    100.0 * difference_w / level_w
-                } else {
-                    f64::NAN
-                }
-            } else {
-                difference_w
-            }
-        }
+        Series::Difference if state.percent => aligned.difference_percent(compared(state)?, row)?,
+        Series::Difference => *compared(state)?.difference_w().get(row)?,
     };
     value.is_finite().then_some(value)
 }
 
-fn extent_of(values: impl Iterator<Item = f64>) -> Option<Extent> {
-    values.fold(None, |extent: Option<Extent>, v| {
-        Some(extent.map_or(Extent { min: v, max: v }, |e| Extent {
-            min: e.min.min(v),
-            max: e.max.max(v),
-        }))
-    })
-}
-
-/// The same of moving means; where the middle of a mean is missing, so is the mean.
-fn smoothed(state: &State, series: Series, span: Span) -> Option<Extent> {
-    let half = (state.smooth_s / 2) as usize;
-    let rows = rows_of(state.aligned.grid, span);
-    extent_of(rows.filter_map(|row| {
-        value(state, series, row)?;
-        let around = row.saturating_sub(half)..=row + half;
-        let (n, sum) = around
-            .filter_map(|row| value(state, series, row))
-            .fold((0usize, 0.0), |(n, sum), v| (n + 1, sum + v));
-        Some(sum / n as f64)
-    }))
-}
-
-/// What the claim allows at the time of a dot, in the unit of the difference lane: lowest and
-/// highest difference.
-pub fn allowed(state: &State, span: Span) -> Option<Extent> {
-    let rows = rows_of(state.aligned.grid, span);
-    let totals = state.aligned.power_totals(state.basis()?, rows)?;
-    if totals.n == 0 {
-        return None;
-    }
-    let (middle_w, half_w) = state.allowed_w(totals.mean)?;
-    let per_watt = match (state.percent, totals.mean >= PERCENT_FROM_W) {
-        (false, _) => 1.0,
-        (true, true) => 100.0 / totals.mean,
-        (true, false) => return None,
+/// What the claim allows at each of `columns` columns of a lane, in the unit of the difference:
+/// lowest and highest; nothing in the other lanes.
+pub fn allowed(state: &State, lane: Lane, columns: usize) -> Vec<Option<Extent>> {
+    let grid = state.aligned.grid;
+    let (Lane::Difference, Some(under_test), Some(basis)) =
+        (lane, state.under_test(), state.basis())
+    else {
+        return Vec::new();
     };
-    Some(Extent {
-        min: (middle_w - half_w) * per_watt,
-        max: (middle_w + half_w) * per_watt,
-    })
-}
-
-/// What a series shows at each of `columns` dot columns.
-pub fn extents(state: &State, series: Series, columns: usize) -> Vec<Option<Extent>> {
-    let at = |x| extent(state, series, dot_span(state.shown, x, columns));
-    (0..columns).map(at).collect()
+    let at = |span: Span| {
+        let rows = rows_of(grid, span);
+        let totals = state.aligned.power_totals(basis, rows)?;
+        if totals.n == 0 {
+            return None;
+        }
+        let (middle_w, half_w) = allowed_w(state.session(), under_test, totals.mean)?;
+        let per_watt = match (state.percent, totals.mean >= PERCENT_FROM_W) {
+            (false, _) => 1.0,
+            (true, true) => 100.0 / totals.mean,
+            (true, false) => return None,
+        };
+        Some(Extent {
+            min: (middle_w - half_w) * per_watt,
+            max: (middle_w + half_w) * per_watt,
+        })
+    };
+    dot_spans(state.shown, columns).map(at).collect()
 }
 
 /// The scale of a lane: held, or fitted to what is shown of its series.
-pub fn scale(state: &State, lane: Lane, shown: &[Vec<Option<Extent>>]) -> Scale {
+///
+/// `allowed` is what the claim allows, for the difference.
+pub fn scale(
+    state: &State,
+    lane: Lane,
+    shown: &[Vec<Option<Extent>>],
+    allowed: &[Option<Extent>],
+) -> Scale {
     let place = Lane::ALL.iter().position(|l| *l == lane);
     let held = state
         .held_scales
         .zip(place)
         .and_then(|(held, place)| held[place]);
-    held.unwrap_or_else(|| fitted(state, lane, shown))
+    held.unwrap_or_else(|| fitted(lane, shown, allowed))
 }
 
-fn fitted(state: &State, lane: Lane, shown: &[Vec<Option<Extent>>]) -> Scale {
+fn fitted(lane: Lane, shown: &[Vec<Option<Extent>>], allowed: &[Option<Extent>]) -> Scale {
     let extents: Vec<Extent> = shown.iter().flatten().copied().flatten().collect();
     if lane == Lane::Difference {
-        let columns = shown.first().map_or(0, Vec::len);
-        return fitted_difference(state, &extents, columns);
+        return fitted_difference(&extents, allowed);
     }
     let low = extents.iter().map(|e| e.min).reduce(f64::min);
     let high = extents.iter().map(|e| e.max).reduce(f64::max);
@@ -217,24 +204,23 @@ fn fitted(state: &State, lane: Lane, shown: &[Vec<Option<Extent>>]) -> Scale {
 /// and marked as cut, so that one sprint does not flatten an hour.
 const DIFFERENCE_SHARE: f64 = 0.92;
 
-fn fitted_difference(state: &State, extents: &[Extent], columns: usize) -> Scale {
-    let mut sizes: Vec<f64> = extents
-        .iter()
-        .map(|e| e.max.abs().max(e.min.abs()))
-        .collect();
-    sizes.sort_by(f64::total_cmp);
-    let usual = sizes.get((sizes.len() as f64 * DIFFERENCE_SHARE) as usize);
-    let usual = usual.or(sizes.last()).copied().unwrap_or(0.0);
-    let mut limits: Vec<f64> = (0..columns)
-        .filter_map(|x| allowed(state, dot_span(state.shown, x, columns)))
-        .map(|allowed| allowed.min.abs().max(allowed.max.abs()))
-        .collect();
-    limits.sort_by(f64::total_cmp);
-    let limit = limits.get(limits.len() * 3 / 4).copied().unwrap_or(0.0);
+fn fitted_difference(extents: &[Extent], allowed: &[Option<Extent>]) -> Scale {
+    let size = |e: &Extent| e.max.abs().max(e.min.abs());
+    let usual = ranked(extents.iter().map(size).collect(), DIFFERENCE_SHARE);
+    let limit = ranked(allowed.iter().flatten().map(size).collect(), 0.75);
     let reach = usual.max(1.5 * limit).max(1.0);
     let step = nice_step(reach / 2.0);
     let high = (reach / step).ceil() * step;
     Scale { low: -high, high }
+}
+
+/// The value that this share of `values` lies below; 0 without values.
+fn ranked(mut values: Vec<f64>, share: f64) -> f64 {
+    let place = (values.len() as f64 * share) as usize;
+    if place >= values.len() {
+        return values.into_iter().reduce(f64::max).unwrap_or(0.0);
+    }
+    *values.select_nth_unstable_by(place, f64::total_cmp).1
 }
 
 /// The next larger of 1, 2, 5 times a power of ten.
@@ -277,7 +263,100 @@ pub fn column_of(plot: Rect, shown: Span, t_s: f64) -> Option<u16> {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+    use crate::workbench::bench::{press, state};
+
+    /// What every sample (or grid row) of a dot column's time spans, looked at one by one.
+    fn scanned(state: &State, series: Series, columns: usize) -> Vec<Option<Extent>> {
+        let join = |extent: Option<Extent>, v: f64| {
+            Some(extent.map_or(Extent { min: v, max: v }, |e| Extent {
+                min: e.min.min(v),
+                max: e.max.max(v),
+            }))
+        };
+        let of_rows = |span: Span| {
+            let rows = rows_of(state.aligned.grid, span);
+            rows.filter_map(|row| value(state, series, row))
+                .fold(None, join)
+        };
+        let of_samples = |span: Span, index: usize, channel: Channel| {
+            let track = &state.aligned.tracks[index];
+            let samples = track.source().samples().unwrap();
+            let span = widened(span, samples.median_interval_s().unwrap());
+            let times = samples.time_s().iter().map(|t| track.clock.to_session(*t));
+            let values = samples.column(channel).unwrap();
+            times
+                .zip(values)
+                .filter(|(t_s, v)| span.contains(*t_s) && v.is_finite())
+                .map(|(_, v)| *v)
+                .fold(None, join)
+        };
+        dot_spans(state.shown, columns)
+            .map(|span| match series {
+                Series::Difference => of_rows(span),
+                Series::Stream(index, channel) => of_samples(span, index, channel),
+            })
+            .collect()
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+        #[test]
+        fn the_picture_shows_what_every_sample_shows(
+            from_s in -100.0..1700.0_f64,
+            length_s in 5.0..2000.0_f64,
+            columns in 1usize..400,
+            percent: bool,
+        ) {
+            let mut state = state();
+            state.shown = Span::new(from_s, from_s + length_s);
+            state.percent = percent;
+            for series in [
+                Series::Difference,
+                Series::Stream(0, Channel::Power),
+                Series::Stream(2, Channel::Power),
+                Series::Stream(1, Channel::Cadence),
+                Series::Stream(1, Channel::Speed),
+            ] {
+                if series == Series::Stream(1, Channel::Speed) {
+                    prop_assert!(extents(&state, series, columns).iter().all(Option::is_none));
+                } else {
+                    let shown = extents(&state, series, columns);
+                    prop_assert_eq!(shown, scanned(&state, series, columns), "{:?}", series);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_smoothed_picture_is_prepared_before_it_is_drawn_and_follows_what_it_is_of() {
+        let mut state = state();
+        press(&mut state, "f f");
+        assert_eq!(state.smooth_s, 5);
+        let power = Series::Stream(0, Channel::Power);
+        let mean = |row: usize, series| {
+            let rows = row - 2..=row + 2;
+            rows.map(|row| value(&state, series, row).unwrap())
+                .sum::<f64>()
+                / 5.0
+        };
+        let at = |state: &State, series, row: usize| {
+            let smoothed = state.smoothed.as_ref().unwrap().get(series);
+            smoothed.unwrap().extent(row..row + 1).unwrap().max
+        };
+        for row in [100, 602, 1200] {
+            assert!((at(&state, power, row) - mean(row, power)).abs() < 1e-9);
+            let difference = Series::Difference;
+            assert!((at(&state, difference, row) - mean(row, difference)).abs() < 1e-9);
+        }
+        let in_watts = at(&state, Series::Difference, 100);
+        press(&mut state, "%");
+        assert_ne!(at(&state, Series::Difference, 100), in_watts);
+        press(&mut state, "f f f");
+        assert!(state.smoothed.is_none());
+    }
 
     #[test]
     fn steps_are_one_two_or_five() {

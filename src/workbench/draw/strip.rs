@@ -11,7 +11,7 @@ use super::lanes::columns_of;
 use super::picture;
 use crate::recording::Channel;
 use crate::session::Role;
-use crate::timeline::{Extent, Span};
+use crate::timeline::Span;
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if area.height < 2 || area.width == 0 {
@@ -58,15 +58,10 @@ fn power(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let columns = dots.width();
     let track = &state.aligned.tracks[index];
     // Filled down to zero: a silhouette reads better than a line in one or two rows.
-    let extents: Vec<Option<Extent>> = (0..columns)
-        .map(|x| track.extent(Channel::Power, picture::dot_span(ride, x, columns)))
-        .map(|extent| {
-            extent.map(|e| Extent {
-                min: e.min.min(0.0),
-                ..e
-            })
-        })
-        .collect();
+    let mut extents = track.extents(Channel::Power, picture::dot_spans(ride, columns));
+    for extent in extents.iter_mut().flatten() {
+        extent.min = extent.min.min(0.0);
+    }
     let high = extents.iter().flatten().map(|e| e.max).fold(1.0, f64::max);
     dots.trace(Scale { low: 0.0, high }, 0, &extents);
     let inks = state.look.streams(&state.session().streams);
