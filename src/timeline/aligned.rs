@@ -111,7 +111,7 @@ impl Track {
         };
         let row_at = |t_s: f64, near: usize| row_near(time_s, self.clock.to_recorder(t_s), near);
         let (mut start, mut end, mut end_s) = (0, 0, f64::NEG_INFINITY);
-        spans
+        let rows = spans
             .map(|span| {
                 // As many rows further on as the span before was long, or nearly so.
                 let stride = end - start;
@@ -122,9 +122,10 @@ impl Track {
                 };
                 end = row_at(span.to_s, end + stride).max(start);
                 end_s = span.to_s;
-                envelope.extent(column, start..end)
+                start..end
             })
-            .collect()
+            .collect();
+        envelope.extents(column, rows)
     }
 
     /// The rows of the recording that lie in a stretch of session time.
@@ -181,9 +182,9 @@ impl Comparison {
         &self.difference_w
     }
 
-    /// Smallest and largest difference over grid rows, W.
-    pub fn extent_w(&self, rows: Range<usize>) -> Option<Extent> {
-        self.envelope.extent(&self.difference_w, rows)
+    /// Smallest and largest difference over stretches of grid rows, W; see [`Envelope::extents`].
+    pub fn extents_w(&self, rows: Vec<Range<usize>>) -> Vec<Option<Extent>> {
+        self.envelope.extents(&self.difference_w, rows)
     }
 }
 

@@ -100,6 +100,16 @@ impl Envelope {
         self.within(column.len(), &leaves, rows)
     }
 
+    /// Extents of the neighbouring stretches of a picture. Where two that touch hold 64 rows or
+    /// more each, the edge between them is moved to the nearest multiple of 16, so that only nodes
+    /// of the pyramid are read: every value stays in the picture, at most an eighth of its
+    /// column's width from its place.
+    pub fn extents(&self, column: &[f64], mut stretches: Vec<Range<usize>>) -> Vec<Option<Extent>> {
+        to_whole_nodes(&mut stretches);
+        let stretches = stretches.into_iter();
+        stretches.map(|rows| self.extent(column, rows)).collect()
+    }
+
     /// The same for values that are found anew; `len` and `value` as the pyramid was built over.
     pub fn extent_of(
         &self,
@@ -152,6 +162,19 @@ impl Envelope {
     }
 }
 
+/// Moves the edges that two long stretches share to the nearest boundary of a node.
+fn to_whole_nodes(stretches: &mut [Range<usize>]) {
+    for place in 1..stretches.len() {
+        let (left, right) = (&stretches[place - 1], &stretches[place]);
+        let are_long = left.len().min(right.len()) >= 4 * FAN;
+        if are_long && left.end == right.start {
+            let edge = (left.end + FAN / 2) / FAN * FAN;
+            stretches[place - 1].end = edge;
+            stretches[place].start = edge;
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -175,6 +198,24 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn moving_the_edges_of_a_picture_loses_no_row(
+            edges in prop::collection::btree_set(0usize..3000, 2..60),
+        ) {
+            let edges: Vec<usize> = edges.into_iter().collect();
+            let stretches: Vec<_> = edges.windows(2).map(|pair| pair[0]..pair[1]).collect();
+            let mut moved = stretches.clone();
+            to_whole_nodes(&mut moved);
+            prop_assert!(moved.windows(2).all(|pair| pair[0].end == pair[1].start));
+            for (one, other) in stretches.iter().zip(&moved) {
+                let shift = one.start.abs_diff(other.start).max(one.end.abs_diff(other.end));
+                prop_assert!(8 * shift <= one.len(), "{:?} {:?}", one, other);
+                prop_assert!(!other.is_empty());
+            }
+            prop_assert_eq!(moved[0].start, edges[0]);
+            prop_assert_eq!(moved.last().unwrap().end, *edges.last().unwrap());
+        }
+
         #[test]
         fn the_pyramid_agrees_with_a_scan(
             values in prop::collection::vec(

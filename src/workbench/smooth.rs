@@ -60,9 +60,9 @@ pub struct Column {
 }
 
 impl Column {
-    /// Smallest and largest moving mean over grid rows.
-    pub fn extent(&self, rows: Range<usize>) -> Option<Extent> {
-        self.envelope.extent(&self.values, rows)
+    /// Smallest and largest moving mean over stretches of grid rows.
+    pub fn extents(&self, rows: Vec<Range<usize>>) -> Vec<Option<Extent>> {
+        self.envelope.extents(&self.values, rows)
     }
 
     fn new(values: Vec<f64>) -> Self {
