@@ -36,6 +36,7 @@ pub mod sprint_fit;
 pub mod stats;
 pub mod steady;
 pub mod step;
+mod student;
 pub mod table;
 pub mod trend;
 pub mod uncertainty;

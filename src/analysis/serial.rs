@@ -26,9 +26,8 @@
 
 use std::ops::Range;
 
-use statrs::distribution::{Continuous, ContinuousCDF, StudentsT};
-
 use super::stats::{Sample, finite, t_quantile};
+use super::student::{Student, falling_to};
 
 /// Blocks are never shorter than this many rows.
 const MIN_BLOCK_ROWS: usize = 5;
@@ -126,7 +125,7 @@ pub fn mean_uncertainty(block_means: &[f64], block_rows: usize) -> Option<MeanUn
 
 /// Student t's about the mean, each with its weight and scale.
 struct Mixture {
-    student: StudentsT,
+    student: Student,
     parts: Vec<(f64, f64)>,
 }
 
@@ -145,37 +144,31 @@ impl Mixture {
             .collect();
         let best = told.iter().map(|(w, _)| *w).reduce(f64::max)?;
         let total: f64 = told.iter().map(|(w, _)| (w - best).exp()).sum();
+        let parts = told
+            .into_iter()
+            .map(|(w, scale)| ((w - best).exp() / total, scale));
         Some(Self {
-            student: StudentsT::new(0.0, 1.0, (y.len() - 1) as f64).ok()?,
-            parts: told
-                .into_iter()
-                .map(|(w, scale)| ((w - best).exp() / total, scale))
-                .collect(),
+            student: Student::new((y.len() - 1) as f64)?,
+            // A part of the weight 1e-18 cannot move a limit by a digit that is kept.
+            parts: parts.filter(|(weight, _)| *weight > 1e-18).collect(),
         })
     }
 
-    /// Half-width that leaves `outside` on both sides together. Newton's method from below: the
-    /// probability outside is convex and falls, so that no step passes the solution.
+    /// Half-width that leaves `outside` on both sides together.
     fn half_width(&self, outside: f64) -> Option<f64> {
-        let smallest = self
+        let squares = self
             .parts
             .iter()
-            .map(|(_, scale)| *scale)
-            .reduce(f64::min)?;
-        let mut half = -self.student.inverse_cdf(0.5 * outside) * smallest;
-        for _ in 0..200 {
+            .map(|(weight, scale)| weight * scale * scale);
+        let start = self.student.half_width(outside) * squares.sum::<f64>().sqrt();
+        finite(falling_to(outside, start, |half| {
             let (mut beyond, mut slope) = (0.0, 0.0);
             for (weight, scale) in &self.parts {
-                beyond += 2.0 * weight * self.student.cdf(-half / scale);
-                slope += 2.0 * weight * self.student.pdf(half / scale) / scale;
+                beyond += weight * self.student.outside(half / scale);
+                slope += 2.0 * weight * self.student.density(half / scale) / scale;
             }
-            let step = (beyond - outside) / slope;
-            half += step;
-            if step.abs() <= 1e-12 * half {
-                break;
-            }
-        }
-        finite(half)
+            (beyond, slope)
+        }))
     }
 }
 

@@ -3,6 +3,7 @@
 //! A [`Sample`] is checked once (finite, at least two values), so that everything computed from it
 //! is total: no statistic of a sample has to ask again whether it can be told.
 
+use super::student::Student;
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 /// At least two finite values, in time order.
@@ -203,7 +204,12 @@ pub fn t_quantile(p: f64, dof: f64) -> f64 {
     if dof >= NORMAL_FROM_DOF {
         return normal_quantile(p);
     }
-    StudentsT::new(0.0, 1.0, dof).map_or(f64::NAN, |d| d.inverse_cdf(p))
+    let (outside, sign) = if p < 0.5 {
+        (2.0 * p, -1.0)
+    } else {
+        (2.0 * (1.0 - p), 1.0)
+    };
+    Student::new(dof).map_or(f64::NAN, |student| sign * student.half_width(outside))
 }
 
 /// Φ(z), the standard normal distribution function.
