@@ -20,14 +20,22 @@ pub fn best_mean(values: &[f64], rows: usize) -> Option<(f64, usize)> {
         return None;
     }
     let needed = (0.95 * rows as f64).ceil() as usize;
-    let (sums, counts) = running(values);
-    (0..=values.len() - rows)
-        .filter_map(|from| {
-            let count = counts[from + rows] - counts[from];
-            let sum = sums[from + rows] - sums[from];
-            (count >= needed.max(1)).then(|| (sum / count as f64, from))
-        })
-        .reduce(|best, next| if next.0 > best.0 { next } else { best })
+    // Running totals up to the start and up to the end of the stretch.
+    let (mut before, mut until) = (Running::default(), Running::default());
+    values[..rows - 1].iter().for_each(|v| until.add(*v));
+    let mut best: Option<(f64, usize)> = None;
+    for (from, (first, last)) in values.iter().zip(&values[rows - 1..]).enumerate() {
+        until.add(*last);
+        let count = until.count - before.count;
+        if count >= needed.max(1) {
+            let mean = (until.sum - before.sum) / count as f64;
+            if best.is_none_or(|(highest, _)| mean > highest) {
+                best = Some((mean, from));
+            }
+        }
+        before.add(*first);
+    }
+    best
 }
 
 /// The mean-maximal power of one column over `grid`, shortest duration first. Durations for
@@ -53,22 +61,20 @@ pub fn curve(values: &[f64], grid: Grid) -> Vec<MeanMax> {
         .collect()
 }
 
-/// Running sums and counts of the values present; one longer than `values`.
-fn running(values: &[f64]) -> (Vec<f64>, Vec<usize>) {
-    let mut sums = Vec::with_capacity(values.len() + 1);
-    let mut counts = Vec::with_capacity(values.len() + 1);
-    let (mut sum, mut count) = (0.0, 0);
-    sums.push(sum);
-    counts.push(count);
-    for value in values {
+/// Sum and count of the values present so far.
+#[derive(Default)]
+struct Running {
+    sum: f64,
+    count: usize,
+}
+
+impl Running {
+    fn add(&mut self, value: f64) {
         if value.is_finite() {
-            sum += value;
-            count += 1;
+            self.sum += value;
+            self.count += 1;
         }
-        sums.push(sum);
-        counts.push(count);
     }
-    (sums, counts)
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ use super::judge::{self, Evidence};
 use super::mean_max::best_mean;
 use super::references::Between;
 use super::ride::{self, RideFindings};
-use super::stats::{Sample, finite};
+use super::stats::Summary;
 use super::window::{Compared, Window};
 use crate::recording::Channel;
 use crate::session::{Kind, Role, Segment, Session};
@@ -113,24 +113,16 @@ fn streams(window: &Window<'_>) -> Vec<StreamFigures> {
     (0..window.aligned.tracks.len())
         .filter_map(|index| {
             let power = window.column(index, Channel::Power)?;
-            let sample = Sample::present(power.iter().copied());
-            let n = power.iter().filter(|v| v.is_finite()).count();
-            let mean = power.iter().filter(|v| v.is_finite()).sum::<f64>() / n as f64;
+            let summary = Summary::of(power);
+            let cadence = window.column(index, Channel::Cadence).map(Summary::of);
             Some(StreamFigures {
                 label: window.label(index).to_owned(),
-                n,
-                mean_w: finite(mean),
-                sd_w: sample.as_ref().and_then(|s| finite(s.sd())),
-                max_w: power
-                    .iter()
-                    .copied()
-                    .filter(|v| v.is_finite())
-                    .reduce(f64::max),
+                n: summary.n,
+                mean_w: summary.mean(),
+                sd_w: summary.sd(),
+                max_w: summary.max(),
                 best_5s_w: best_mean(power, best_5s_rows).map(|(mean, _)| mean),
-                cadence_mean_rpm: window
-                    .column(index, Channel::Cadence)
-                    .and_then(|c| Sample::present(c.iter().copied()))
-                    .map(|s| s.mean()),
+                cadence_mean_rpm: cadence.filter(|c| c.n >= 2).and_then(|c| c.mean()),
             })
         })
         .collect()

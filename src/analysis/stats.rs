@@ -3,8 +3,9 @@
 //! A [`Sample`] is checked once (finite, at least two values), so that everything computed from it
 //! is total: no statistic of a sample has to ask again whether it can be told.
 
-use super::student::Student;
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
+
+use super::student::Student;
 
 /// At least two finite values, in time order.
 #[derive(Clone, Debug, PartialEq)]
@@ -82,6 +83,85 @@ impl Sample {
         let centre = self.median();
         let deviations = self.values.iter().map(|v| (v - centre).abs()).collect();
         median_of(deviations).map_or(0.0, |deviation| 1.482_602_218_505_602 * deviation)
+    }
+}
+
+/// Values summed side by side: additions that wait for one another are what a long sum costs.
+const LANES: usize = 8;
+
+/// Number, mean, spread and maximum of a column in two passes and without a copy of it; the same
+/// as of a [`Sample`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Summary {
+    /// How many values there are.
+    pub n: usize,
+    mean: f64,
+    squares: f64,
+    max: f64,
+}
+
+impl Summary {
+    /// Of the finite ones of `values`.
+    pub fn of(values: &[f64]) -> Self {
+        let first = values.iter().copied().find(|v| v.is_finite());
+        let first = first.unwrap_or(0.0);
+        let (n, sum, _, max) = Self::about(first, values);
+        let rough = first + sum / n;
+        // The correction term of the two-pass method, as in `Sample::sum_of_squares`.
+        let (_, rest, squares, _) = Self::about(rough, values);
+        Self {
+            n: n as usize,
+            mean: rough + rest / n,
+            squares: (squares - rest * rest / n).max(0.0),
+            max,
+        }
+    }
+
+    /// Number, sum and sum of squares about a centre, and maximum.
+    fn about(centre: f64, values: &[f64]) -> (f64, f64, f64, f64) {
+        let mut n = [0.0; LANES];
+        let mut sum = [0.0; LANES];
+        let mut squares = [0.0; LANES];
+        let mut max = [f64::NEG_INFINITY; LANES];
+        let mut take = |lane: usize, value: f64| {
+            let is_there = value.is_finite();
+            let d = if is_there { value - centre } else { 0.0 };
+            n[lane] += f64::from(u8::from(is_there));
+            sum[lane] += d;
+            squares[lane] += d * d;
+            if is_there && value > max[lane] {
+                max[lane] = value;
+            }
+        };
+        let (eights, rest) = values.as_chunks::<LANES>();
+        for eight in eights {
+            for (lane, value) in eight.iter().enumerate() {
+                take(lane, *value);
+            }
+        }
+        for (lane, value) in rest.iter().enumerate() {
+            take(lane, *value);
+        }
+        let all = |lanes: [f64; LANES]| lanes.iter().sum::<f64>();
+        let max = max.into_iter().fold(f64::NEG_INFINITY, f64::max);
+        (all(n), all(sum), all(squares), max)
+    }
+
+    /// Mean; `None` without values.
+    pub fn mean(&self) -> Option<f64> {
+        finite(self.mean)
+    }
+
+    /// Largest value; `None` without values.
+    pub fn max(&self) -> Option<f64> {
+        finite(self.max)
+    }
+
+    /// Standard deviation with divisor n − 1; `None` for fewer than two values.
+    pub fn sd(&self) -> Option<f64> {
+        (self.n >= 2)
+            .then(|| (self.squares / (self.n - 1) as f64).sqrt())
+            .and_then(finite)
     }
 }
 
@@ -245,6 +325,30 @@ pub fn f_quantile(p: f64, dof1: f64, dof2: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn a_summary_is_that_of_the_sample(
+            values in prop::collection::vec(
+                prop_oneof![6 => 0.0..2000.0_f64, 1 => Just(f64::NAN)], 0..400),
+        ) {
+            let summary = Summary::of(&values);
+            let present: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+            prop_assert_eq!(summary.n, present.len());
+            prop_assert_eq!(summary.max(), present.iter().copied().reduce(f64::max));
+            match Sample::present(values) {
+                Some(sample) => {
+                    prop_assert!((summary.mean().unwrap() - sample.mean()).abs() < 1e-9);
+                    prop_assert!((summary.sd().unwrap() - sample.sd()).abs() < 1e-9);
+                }
+                None => {
+                    prop_assert_eq!(summary.mean(), present.first().copied());
+                    prop_assert_eq!(summary.sd(), None);
+                }
+            }
+        }
+    }
     use crate::analysis::vectors::{self, assert_close};
 
     #[test]

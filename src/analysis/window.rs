@@ -126,16 +126,19 @@ impl<'a> Window<'a> {
     }
 
     fn compared(&self, x: Member, y: Member) -> Comparison {
-        if self.untrusted(x).is_empty() && self.untrusted(y).is_empty() {
-            return compare(self.rows.clone(), |rows| {
-                let totals = self.aligned.pair_totals(x, y, rows);
-                totals.map_or_else(Moments::default, Moments::from)
-            });
-        }
-        match (self.trusted_power(x), self.trusted_power(y)) {
-            (Some(x), Some(y)) => super::agreement::compare_slices(&x, &y),
-            _ => compare(0..0, |_| Moments::default()),
-        }
+        let out = joined(self.untrusted(x), self.untrusted(y), self.rows.start);
+        let moments = |rows| {
+            let totals = self.aligned.pair_totals(x, y, rows);
+            totals.map_or_else(Moments::default, Moments::from)
+        };
+        compare(self.rows.clone(), |rows| {
+            let first = out.partition_point(|part| part.end <= rows.start);
+            let inside = out[first..].iter().take_while(|part| part.start < rows.end);
+            inside.fold(moments(rows.clone()), |rest, part| {
+                let part = part.start.max(rows.start)..part.end.min(rows.end);
+                rest.without(&moments(part))
+            })
+        })
     }
 
     /// A reference as it enters the budget.
@@ -242,4 +245,19 @@ impl<'a> Window<'a> {
         let columns: Vec<&[f64]> = columns.iter().map(AsRef::as_ref).collect();
         super::hat::noisy_one(&labels, &columns)
     }
+}
+
+/// The rows of both lists in order, each once; shifted by `start`.
+fn joined(mut one: Vec<Range<usize>>, other: Vec<Range<usize>>, start: usize) -> Vec<Range<usize>> {
+    one.extend(other);
+    one.sort_by_key(|rows| rows.start);
+    let mut all: Vec<Range<usize>> = Vec::with_capacity(one.len());
+    for rows in one {
+        let rows = start + rows.start..start + rows.end;
+        match all.last_mut() {
+            Some(last) if rows.start <= last.end => last.end = last.end.max(rows.end),
+            _ => all.push(rows),
+        }
+    }
+    all
 }

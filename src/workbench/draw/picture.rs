@@ -349,7 +349,7 @@ mod tests {
         };
         let at = |state: &State, series, row: usize| {
             let smoothed = state.smoothed.as_ref().unwrap().get(series);
-            let rows = vec![row..row + 1];
+            let rows = std::iter::once(row..row + 1).collect();
             smoothed.unwrap().extents(rows)[0].unwrap().max
         };
         for row in [100, 602, 1200] {
