@@ -230,11 +230,14 @@ fn tags(state: &State, area: Rect, pen: &mut Pen<'_>) {
             continue;
         };
         let width = right - left + 1;
-        let name = text::field(
-            &format!("{} {}", index + 1, segment.kind),
-            usize::from(width),
-            state.look.cut(),
-        );
+        // A kind that has no room is left out; the list below names it.
+        let number = (index + 1).to_string();
+        let full = format!("{number} {}", segment.kind);
+        let name = [full, number]
+            .into_iter()
+            .find(|name| name.chars().count() < usize::from(width))
+            .unwrap_or_default();
+        let name = text::field(&name, usize::from(width), ' ');
         let style = Style::new().add_modifier(Modifier::UNDERLINED);
         let style = if state.selected == Some(index) {
             state.look.selected()

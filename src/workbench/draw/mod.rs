@@ -5,6 +5,8 @@
 //! menus, lists) is in `frame` and `overlay`. [`Pen`] is what everything is written with: it cuts
 //! text to its place and keeps ASCII mode.
 
+#[cfg(test)]
+mod bench;
 mod chart;
 mod dots;
 mod frame;

@@ -106,17 +106,38 @@ fn segments(state: &State, row: Rect, pen: &mut Pen<'_>) {
                 Style::reset().patch(style),
             );
         }
-        let number = (index + 1).to_string();
-        if usize::from(right - left + 1) >= number.len() {
-            pen.write(
-                left,
-                row.y,
-                right - left + 1,
-                &number,
-                style.add_modifier(Modifier::BOLD),
-            );
-        }
         last = last.max(right + 1);
+    }
+    numbers(state, row, pen);
+}
+
+/// The segments' numbers, each with a column of its bar behind it, so that two never read as one.
+fn numbers(state: &State, row: Rect, pen: &mut Pen<'_>) {
+    let ride = state.ride();
+    let segments = &state.session().segments;
+    let columns: Vec<Option<(u16, u16)>> = segments
+        .iter()
+        .map(|segment| columns_of(row, ride, Span::new(segment.from_s, segment.to_s)))
+        .collect();
+    for (index, place) in columns.iter().enumerate() {
+        let Some((left, right)) = *place else {
+            continue;
+        };
+        let next = columns
+            .iter()
+            .skip(index + 1)
+            .flatten()
+            .map(|(left, _)| *left);
+        let end = next.min().unwrap_or(right + 1).min(right + 1);
+        let number = (index + 1).to_string();
+        if usize::from(end.saturating_sub(left)) > number.len() {
+            let style = if state.selected == Some(index) {
+                state.look.selected()
+            } else {
+                state.look.strong()
+            };
+            pen.write(left, row.y, end - left, &number, style);
+        }
     }
 }
 

@@ -1,74 +1,9 @@
 //! What the screens look like, cell by cell, at the sizes that matter; and that no size breaks them.
 
-use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
-use ratatui::style::Style;
-
 use super::super::bench::{PLAIN, press, state_at, type_text};
 use super::super::state::State;
-use super::super::theme::{Depth, Ground, Look};
-use super::draw;
-
-const ASCII: Look = Look {
-    depth: Depth::None,
-    ground: Ground::Dark,
-    ascii: true,
-};
-
-const COLOUR: Look = Look {
-    depth: Depth::True,
-    ground: Ground::Dark,
-    ascii: false,
-};
-
-fn rendered(state: &State) -> Buffer {
-    let area = Rect::new(0, 0, state.size.0, state.size.1);
-    let mut buffer = Buffer::empty(area);
-    draw(state, area, &mut buffer);
-    buffer
-}
-
-fn text(buffer: &Buffer) -> String {
-    let width = usize::from(buffer.area.width).max(1);
-    buffer
-        .content
-        .chunks(width)
-        .map(|row| {
-            let line: String = row.iter().map(|cell| cell.symbol()).collect();
-            format!("{}\n", line.trim_end())
-        })
-        .collect()
-}
-
-/// A letter for each style, and what the letters stand for.
-fn styles(buffer: &Buffer) -> String {
-    let mut known: Vec<Style> = vec![Style::reset()];
-    let letters = " abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ";
-    let letter_of = |place: usize| letters.chars().nth(place).unwrap_or('?');
-    let mut out = String::new();
-    for row in buffer.content.chunks(usize::from(buffer.area.width)) {
-        for cell in row {
-            let style = cell.style();
-            let place = known
-                .iter()
-                .position(|other| *other == style)
-                .unwrap_or_else(|| {
-                    known.push(style);
-                    known.len() - 1
-                });
-            out.push(letter_of(place));
-        }
-        out = out.trim_end().to_owned() + "\n";
-    }
-    for (place, style) in known.iter().enumerate() {
-        let (fg, bg, added) = (style.fg, style.bg, style.add_modifier);
-        out.push_str(&format!(
-            "{:?} {fg:?} on {bg:?} {added:?}\n",
-            letter_of(place)
-        ));
-    }
-    out
-}
+use super::super::theme::Look;
+use super::bench::{ASCII, COLOUR, LIGHT, rendered, styles, text};
 
 /// A block and a sprint tagged, the block selected, with its set point.
 fn at_work(size: (u16, u16), look: Look) -> State {
@@ -98,9 +33,13 @@ fn the_ride_view_at_its_sizes() {
         "ride_80x24_fresh",
         text(&rendered(&state_at((80, 24), PLAIN)))
     );
+    for size in [(80, 24), (120, 40), (200, 60)] {
+        let name = format!("ride_{}x{}_colours", size.0, size.1);
+        insta::assert_snapshot!(name, styles(&rendered(&at_work(size, COLOUR))));
+    }
     insta::assert_snapshot!(
-        "ride_80x24_styles",
-        styles(&rendered(&at_work((80, 24), COLOUR)))
+        "ride_80x24_light",
+        styles(&rendered(&at_work((80, 24), LIGHT)))
     );
     insta::assert_snapshot!(
         "ride_80x24_plain_styles",

@@ -117,14 +117,13 @@ fn lines(state: &State, found: &Agreed, words: Rect) -> Vec<Text> {
     if let Some((middle_w, half_w)) = found.allowed_w {
         let net_w = f.bias_w.map(|bias_w| bias_w - middle_w);
         let (word, style) = beyond(look, net_w, half_w);
-        let allowance = if middle_w == 0.0 {
-            String::new()
+        let claim = if middle_w == 0.0 {
+            format!("±{half_w:.1} W here  ")
         } else {
             let net = signed(net_w, 0, 1);
-            format!("; net of the allowance the bias is {net} W")
+            format!("±{half_w:.1} W here, net bias {net} W  ")
         };
-        let line = named(state, "claim", format!("±{half_w:.1} W here{allowance}  "));
-        out.push(line.with(word, style));
+        out.push(named(state, "claim", claim).with(word, style));
     }
     let [low, high] = f.loa95_w.map_or([None, None], |l| l.map(Some));
     let limit = |name: &str, value: Option<f64>, ends| {

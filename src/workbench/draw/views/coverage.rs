@@ -76,7 +76,12 @@ pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
     pen.write(area.x, area.bottom() - 1, area.width, foot, look.faint());
     let hidden = hidden(&rows, &names, skip..skip + fits);
     if let Some(words) = hidden {
-        let text = format!(" {words}; {}: rows ", super::super::scroll_keys(state));
+        let more_rows = if rows.len() > fits {
+            format!("; {}: rows", super::super::scroll_keys(state))
+        } else {
+            String::new()
+        };
+        let text = format!(" {words}{more_rows} ");
         let heads = (heads.chars().count() + 1) as u16;
         let width = (text.chars().count() as u16).min(area.width.saturating_sub(heads));
         let x = area.right() - width;

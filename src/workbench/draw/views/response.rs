@@ -113,27 +113,23 @@ fn letters(
 fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     let look = state.look;
     let mut out = Vec::new();
-    let peaks: Vec<String> = sprint
-        .peaks
-        .iter()
-        .map(|peak| {
-            format!(
-                "{} {}/{}",
-                peak.label,
-                plain(peak.best_1s_w, 0, 0),
-                plain(peak.best_5s_w, 0, 0)
-            )
-        })
-        .collect();
-    out.push(named(
-        state,
-        "best 1/5 s",
-        format!("{} W", peaks.join("  ")),
-    ));
+    let width_of_name = usize::from(width).saturating_sub(36).clamp(8, 20);
+    for (row, peak) in sprint.peaks.iter().enumerate() {
+        let name = if row == 0 { "best" } else { "" };
+        let label = text::both_ends(&look.text(&peak.label), width_of_name, look.cut());
+        let line = format!(
+            "{label} 1 s {} W  5 s {} W",
+            plain(peak.best_1s_w, 5, 0),
+            plain(peak.best_5s_w, 5, 0)
+        );
+        out.push(named(state, name, line));
+    }
     if !sprint.note.is_empty() {
         out.extend(wrapped(&sprint.note, width, look.warning()));
         return out;
     }
+    // What decides stands first, where rows are short.
+    out.insert(0, shortfall(state, sprint));
     out.push(
         Text::default()
             .with(
@@ -169,6 +165,11 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
             plain(sprint.fit_rms_w, 0, 1)
         ),
     ));
+    out
+}
+
+/// How much the peak lacks, and why.
+fn shortfall(state: &State, sprint: &Sprint) -> Text {
     let why = match sprint.explained {
         Some(Explained::Lag) => "explained by lag",
         Some(Explained::Gain) => "explained by gain",
@@ -177,15 +178,14 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
         None => "no cause named",
     };
     let high = sprint.shortfall_w.filter(|short_w| *short_w < 0.0);
-    out.push(match high {
+    match high {
         Some(w) => named(state, "peak high", format!("by {:.0} W", -w)),
         None => named(
             state,
             "peak short",
             format!("by {} W: {why}", plain(sprint.shortfall_w, 0, 0)),
         ),
-    });
-    out
+    }
 }
 
 fn ramp_lines(state: &State, ramp: &Ramp) -> Vec<Text> {

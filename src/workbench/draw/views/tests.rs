@@ -1,18 +1,9 @@
 //! What the full-screen views look like at the sizes that matter, and that no size breaks them.
 
-use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
-
-use super::super::draw;
+use super::super::bench::{ASCII, COLOUR, rendered, styles, text};
 use crate::workbench::bench::{PLAIN, press, state_at, type_text};
 use crate::workbench::state::{State, View};
-use crate::workbench::theme::{Depth, Ground, Look};
-
-const ASCII: Look = Look {
-    depth: Depth::None,
-    ground: Ground::Dark,
-    ascii: true,
-};
+use crate::workbench::theme::Look;
 
 const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (200, 60)];
 
@@ -28,15 +19,7 @@ const VIEWS: [(&str, &str, (&str, &str)); 7] = [
 ];
 
 fn shown(state: &State) -> String {
-    let area = Rect::new(0, 0, state.size.0, state.size.1);
-    let mut buffer = Buffer::empty(area);
-    draw(state, area, &mut buffer);
-    let width = usize::from(area.width).max(1);
-    let rows = buffer.content.chunks(width).map(|row| {
-        let line: String = row.iter().map(|cell| cell.symbol()).collect();
-        format!("{}\n", line.trim_end())
-    });
-    rows.collect()
+    text(&rendered(state))
 }
 
 /// A view opened by its menu key over a window.
@@ -61,7 +44,13 @@ fn each_view_at_its_sizes() {
             let state = opened(key, window, size, PLAIN);
             assert!(!state.is_pending(), "{name}");
             let name = format!("{name}_{}x{}", size.0, size.1);
-            insta::assert_snapshot!(name, shown(&state));
+            insta::assert_snapshot!(name.clone(), shown(&state));
+            let coloured = State {
+                look: COLOUR,
+                ..state
+            };
+            let name = format!("{name}_colours");
+            insta::assert_snapshot!(name, styles(&rendered(&coloured)));
         }
     }
 }
