@@ -2,7 +2,7 @@
 //! result may not be.
 
 use super::line::{Line, Point, line_with_slope, spread, theil_sen};
-use super::pair::{MAX_RATE, NoMatch, PairEstimate, Transformed, blunted, estimate};
+use super::pair::{MAX_RATE, NoMatch, PairEstimate, Transformed, estimate, shaped};
 use super::signal::Signal;
 use super::trust::{Sharpness, one_strap, sharpness};
 use crate::recording::Channel;
@@ -24,6 +24,10 @@ const DISAGREE_S: f64 = 1.5;
 const SAMPLING_S: f64 = 0.06;
 /// A rate error counts beyond this many standard errors.
 const SKEW_Z: f64 = 2.0;
+
+/// Standard deviation of the rate between two recorders' clocks, quartz being within some ±100 ppm
+/// (common practice, no source). It matters only where the ride tells less.
+const USUAL_RATE: f64 = 6e-5;
 
 /// What kind of match joined two recordings; better ones are greater.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -112,7 +116,7 @@ pub(super) fn compare<'a>(
             if *channel == Channel::Power
                 && let (Some((x, _)), Some((y, _))) = ((a.signal)(*channel), (b.signal)(*channel))
             {
-                estimate.rate_points = blunted(x, y, estimate.line);
+                estimate.rate_points = shaped(x, y, estimate.line);
             }
         }
     }
@@ -199,13 +203,7 @@ fn conclude(found: &[(Channel, PairEstimate)], index: usize, grade: Grade) -> Ma
     let spread_of_windows = spread(&points, index, slope);
     let line = match spread_of_windows {
         Some(spread) => Line {
-            slope: if spread.line.slope.abs() > SKEW_Z * spread.slope_se
-                && spread.line.slope.abs() <= MAX_RATE
-            {
-                spread.line.slope
-            } else {
-                0.0
-            },
+            slope: believed_rate(spread.line.slope, spread.slope_se),
             ..spread.line
         },
         None => line_with_slope(&points, index, 0.0).unwrap_or(chosen.line),
@@ -279,6 +277,15 @@ fn conclude(found: &[(Channel, PairEstimate)], index: usize, grade: Grade) -> Ma
         doubts,
         basis: basis(grade).to_owned(),
     }
+}
+
+/// The rate to go on with: none where it is not significant or beyond any clock's, else drawn
+/// towards none as far as its uncertainty allows (the mean of the rate given `slope`, both normal).
+fn believed_rate(slope: f64, se: f64) -> f64 {
+    if slope.abs() <= SKEW_Z * se || slope.abs() > MAX_RATE {
+        return 0.0;
+    }
+    slope / (1.0 + (se / USUAL_RATE).powi(2))
 }
 
 fn basis(grade: Grade) -> &'static str {

@@ -28,6 +28,7 @@ mod joint;
 mod judge;
 mod line;
 mod pair;
+mod refine;
 mod response;
 mod session;
 mod signal;

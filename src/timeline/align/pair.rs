@@ -9,8 +9,9 @@
 //! 3. A robust line through the windows' offsets gives shift and rate.
 
 use super::line::{Line, Point, line_with_slope, theil_sen};
+use super::refine::refined;
 use super::signal::Signal;
-use super::windows::{Curve, offsets_near, windows_over};
+use super::windows::{Curve, WindowOffset, offsets_near, windows_over};
 use crate::timeline::delay::{Correlation, Correlator, Peak, Spectra};
 
 /// Fewest pairs of samples at which a lag is considered.
@@ -33,12 +34,12 @@ const RIVAL_GAIN: f64 = 15.0;
 /// A signal and its transforms, which are missing where it holds too little.
 pub(super) type Transformed<'a> = (&'a Signal, Option<&'a Spectra>);
 
-/// How far from a first line a window's offset may be, s, and the lags looked at around it.
+/// How far from a first line a window's offset may be, s.
 const NEAR_LINE_S: f64 = 1.5;
-const FINE_REACH: i64 = 5;
-/// Time constants tried in [`blunted`], s, and the lags looked at: undoing a lag moves the peak.
-const TIME_CONSTANTS_S: [f64; 7] = [0.3, 0.6, 1.0, 1.4, 1.9, 2.5, 3.3];
-const BLUNTED_REACH: i64 = 9;
+/// Samples to each side of the filter that shapes one power like another, and how often the line
+/// is improved with it.
+const SHAPE_TAPS: usize = 8;
+const SHAPED_PASSES: usize = 2;
 
 /// Why two signals give no shift.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -73,7 +74,7 @@ pub(super) struct PairEstimate {
     pub pairs: u32,
     /// The best rival, where it could not be ruled out.
     pub rival: Option<Rival>,
-    /// Windows for the rate alone, measured after blunting the quicker side: see [`blunted`].
+    /// Windows for the rate alone, measured with the quicker side shaped like the other: see [`shaped`].
     pub rate_points: Option<Vec<Point>>,
 }
 
@@ -157,51 +158,39 @@ pub(super) fn estimate(
     })
 }
 
-/// The windows' offsets once more, with the quicker of two powers blunted by the first-order lag
-/// that makes it most like the other. A lagging device is later in slow changes than in quick
-/// ones, so that without this its offset would wander with what is ridden, and look like skew.
-pub(super) fn blunted(a: &Signal, b: &Signal, line: Line) -> Option<Vec<Point>> {
-    let shift_s = b.start_s - a.start_s;
-    let near = |i: f64| line.at(a.start_s + i) - shift_s;
+/// The windows' offsets once more, with the quicker of the two signals shaped like the other: what
+/// tells the rate where devices differ (see `refine.rs`).
+pub(super) fn shaped(a: &Signal, b: &Signal, line: Line) -> Option<Vec<Point>> {
     let width = window_len(a.values.len().min(b.values.len()));
-    let look = |first: bool, time_constant_s: f64| {
-        let slow = if first { a } else { b }.blunted(time_constant_s);
-        let (x, y) = if first {
-            (&slow, &b.fine.masked)
-        } else {
-            (&a.fine.masked, &slow)
-        };
-        let curves = windows_over(x, y, width, BLUNTED_REACH, &|i| near(i).round() as i64);
-        let best = curves.iter().flatten().map(Curve::best);
-        let like: f64 = best.map(|best| -curve_gain(best)).sum();
-        (like, curves)
-    };
-    let mut best = look(true, 0.0);
-    for first in [true, false] {
-        // Likeness rises to one top and falls again.
-        let before = best.0;
-        for time_constant_s in TIME_CONSTANTS_S {
-            let next = look(first, time_constant_s);
-            if next.0 <= best.0 {
-                break;
-            }
-            best = next;
-        }
-        if best.0 > before {
-            break;
-        }
+    let mut line = line;
+    let mut points = Vec::new();
+    for _ in 0..SHAPED_PASSES {
+        points = shaped_around(a, b, line, width);
+        line = robust_line(&points)?;
     }
-    let within = BLUNTED_REACH as f64 - 1.0;
-    let mut best = points(a, &best.1, &near, within, a.fine.independent_s());
-    for point in &mut best {
-        point.offset_s += shift_s;
-    }
-    (!best.is_empty()).then_some(best)
+    Some(points)
 }
 
-/// `n ln(1 − r²)`, up to a factor the likelihood of no relation.
-fn curve_gain((r, pairs): (f64, u32)) -> f64 {
-    f64::from(pairs) * (1.0 - r * r).max(1e-4).ln()
+fn shaped_around(a: &Signal, b: &Signal, line: Line, width: usize) -> Vec<Point> {
+    let shift_s = b.start_s - a.start_s;
+    let mut points: Vec<Point> = if a.fine.roughness() <= b.fine.roughness() {
+        let lag_of = |i: f64| line.at(a.start_s + i) - shift_s;
+        let found = refined(&a.fine, &b.fine, width, SHAPE_TAPS, &lag_of);
+        found.into_iter().map(|window| point(a, window)).collect()
+    } else {
+        let back = |j: f64| line.inverse(b.start_s + j) - a.start_s - j;
+        let found = refined(&b.fine, &a.fine, width, SHAPE_TAPS, &back);
+        let turned = found.into_iter().map(|window| WindowOffset {
+            at: window.at + window.lag,
+            lag: -window.lag,
+            ..window
+        });
+        turned.map(|window| point(a, window)).collect()
+    };
+    for point in &mut points {
+        point.offset_s += shift_s;
+    }
+    points
 }
 
 /// How far the lag may wander from the whole ride's in one window, samples.
@@ -283,18 +272,16 @@ fn fit(
     width: usize,
 ) -> Option<(Line, Vec<Point>)> {
     let line = robust_line(&points(a, curves, &|_| 0.0, f64::INFINITY, independent_s))?;
-    // Windows that fell for a peak of their own noise get a second chance near the line.
     let near = |i: f64| line.at(a.start_s + i);
-    let coarse = points(a, curves, &near, NEAR_LINE_S, independent_s);
-    let fine_curves = windows_over(&a.fine.masked, &b.fine.masked, width, FINE_REACH, &|i| {
-        near(i).round() as i64
-    });
-    let fine = points(a, &fine_curves, &near, NEAR_LINE_S, a.fine.independent_s());
-    let mut points = if a.averaged && b.averaged && information(&fine) > information(&coarse) {
-        fine
-    } else {
-        coarse
-    };
+    // Windows that fell for a peak of their own noise get a second chance near the line.
+    let mut points = points(a, curves, &near, NEAR_LINE_S, independent_s);
+    if a.averaged && b.averaged {
+        let fine = refined(&a.fine, &b.fine, width, 0, &near);
+        let fine: Vec<Point> = fine.into_iter().map(|window| point(a, window)).collect();
+        if information(&fine) > information(&points) {
+            points = fine;
+        }
+    }
     let mut line = robust_line(&points).unwrap_or(line);
     let shift_s = b.start_s - a.start_s;
     line.offset_s += shift_s;
@@ -313,13 +300,17 @@ fn points(
 ) -> Vec<Point> {
     offsets_near(curves, near, within, independent_s)
         .into_iter()
-        .map(|w| Point {
-            at_s: a.start_s + w.at,
-            offset_s: w.lag,
-            sd_s: w.sd,
-            set: 0,
-        })
+        .map(|window| point(a, window))
         .collect()
+}
+
+fn point(a: &Signal, window: WindowOffset) -> Point {
+    Point {
+        at_s: a.start_s + window.at,
+        offset_s: window.lag,
+        sd_s: window.sd,
+        set: 0,
+    }
 }
 
 /// What the windows together tell of one offset, 1/s².

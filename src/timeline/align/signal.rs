@@ -191,30 +191,6 @@ impl Signal {
         correlator.spectra(&edges)
     }
 
-    /// The fine band after a first-order lag of `time_constant_s`.
-    pub fn blunted(&self, time_constant_s: f64) -> Masked {
-        let keep = if time_constant_s > 0.0 {
-            (-1.0 / time_constant_s).exp()
-        } else {
-            0.0
-        };
-        let mut held = f64::NAN;
-        let slow: Vec<f64> = self
-            .values
-            .iter()
-            .map(|value| {
-                // After a gap the lag starts afresh.
-                held = if held.is_nan() || value.is_nan() {
-                    *value
-                } else {
-                    keep * held + (1.0 - keep) * value
-                };
-                held
-            })
-            .collect();
-        Masked::new(&edges(&slow, FINE_SIGMA_S))
-    }
-
     /// Whether the values vary at all.
     pub fn varies(&self) -> bool {
         let mut present = self.values.iter().filter(|v| !v.is_nan());
@@ -228,6 +204,18 @@ impl Band {
     /// the filter's autocorrelation `ρ(k) = (1 − k²/2σ²) exp(−k²/4σ²)`, which is `0.75 √(2π) σ`.
     pub fn independent_s(&self) -> f64 {
         0.75 * (2.0 * std::f64::consts::PI).sqrt() * self.sigma_s
+    }
+
+    /// How much of the band is quick: the mean square of its second to second changes over that of
+    /// its values. Smoothing lowers it, gain does not.
+    pub fn roughness(&self) -> f64 {
+        let value = &self.masked.value;
+        let square: f64 = value.iter().map(|v| v * v).sum();
+        let changes: f64 = value
+            .windows(2)
+            .map(|pair| (pair[1] - pair[0]).powi(2))
+            .sum();
+        if square > 0.0 { changes / square } else { 0.0 }
     }
 }
 

@@ -10,9 +10,9 @@ const STRAP_EQUAL: f64 = 0.5;
 /// Fewest beats a minute between lowest and highest for the equality to mean anything.
 const STRAP_RANGE_BPM: f64 = 5.0;
 /// Two cadences are alike in detail where the smoother one keeps at least this share of the fast
-/// changes of the other, at one-sided 95 % confidence. A first-order lag of 1 s keeps some 0.8.
+/// changes of the other, at one-sided 99 % confidence. A first-order lag of 1 s keeps some 0.8.
 const ALIKE_GAIN: f64 = 0.9;
-const ONE_SIDED_95: f64 = 1.645;
+const ONE_SIDED_99: f64 = 2.326;
 /// Length of the windows whose scatter gives that confidence, s.
 const WINDOW_S: usize = 90;
 /// The entry of `b` nearest to entry `i` of `a`.
@@ -120,7 +120,7 @@ pub(super) fn sharpness(a: &Signal, b: &Signal, line: Line) -> Sharpness {
     }
     let mean = without.iter().sum::<f64>() / n;
     let variance = (n - 1.0) / n * without.iter().map(|g| (g - mean).powi(2)).sum::<f64>();
-    let margin = ONE_SIDED_95 * variance.sqrt();
+    let margin = ONE_SIDED_99 * variance.sqrt();
     if gain - margin >= ALIKE_GAIN {
         Sharpness::Alike
     } else if gain + margin < ALIKE_GAIN {

@@ -6,7 +6,7 @@ use crate::timeline::delay::{top_of_seven, vertex};
 /// A window whose r is below this says nothing of the offset.
 const WINDOW_MIN_R: f64 = 0.35;
 /// Uncertainty of a window's offset that no number of samples takes away: time stamps, rounding.
-const WINDOW_FLOOR_S: f64 = 0.01;
+pub(super) const WINDOW_FLOOR_S: f64 = 0.01;
 
 /// One window's r at the lags around a candidate.
 pub(super) struct Curve {
