@@ -263,14 +263,10 @@ fn the_figures_go_to_the_clipboard_of_the_terminal() {
     let mut desk = open(&session, home.path());
     desk.wait_for("press s, go to its end");
     desk.send("C");
+    desk.wait_for("copy to the clipboard");
+    desk.send("f");
     desk.wait_for("the figures are on the clipboard");
-    let bytes = desk.bytes();
-    let sent = String::from_utf8_lossy(&bytes).into_owned();
-    let start = sent.find("\x1b]52;c;").expect("no clipboard sequence") + "\x1b]52;c;".len();
-    let end = sent[start..]
-        .find(['\x1b', '\x07'])
-        .expect("the sequence has no end");
-    let text = decoded(&sent[start..start + end]);
+    let text = clipboard(&desk);
     for part in [
         "in view",
         "trainer - consensus",
@@ -281,8 +277,25 @@ fn the_figures_go_to_the_clipboard_of_the_terminal() {
     ] {
         assert!(text.contains(part), "{part} is not in\n{text}");
     }
-    desk.send("q");
+    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
+    desk.send("C");
+    desk.wait_for("copy to the clipboard");
+    desk.send("m");
+    desk.wait_for("the segment table is on the clipboard");
+    let text = clipboard(&desk);
+    assert!(text.contains("| steady-block |"), "{text}");
+    desk.send("uq");
     assert_eq!(desk.end(), (0, true));
+}
+
+/// What was last put on the clipboard.
+fn clipboard(desk: &Desk) -> String {
+    const BEFORE: &str = "\x1b]52;c;";
+    let bytes = desk.bytes();
+    let sent = String::from_utf8_lossy(&bytes).into_owned();
+    let start = sent.rfind(BEFORE).expect("no clipboard sequence") + BEFORE.len();
+    let end = sent[start..].find(['\x1b', '\x07']);
+    decoded(&sent[start..start + end.expect("the sequence has no end")])
 }
 
 /// Base64 as text (RFC 4648).

@@ -141,8 +141,10 @@ pub enum Command {
     AskExport,
     /// Export it over the file that is there.
     Replace,
-    /// Copy the figures shown to the clipboard.
-    Copy,
+    /// Choose what to copy to the clipboard.
+    AskCopy,
+    /// Copy it.
+    Copy(Copied),
     /// Take what an earlier run left unsaved.
     Restore,
     /// Decline it.
@@ -198,6 +200,19 @@ pub enum Claimed {
     SessionWatts,
 }
 
+/// What is copied to the clipboard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Copied {
+    /// The figures of the window.
+    Figures,
+    /// The segment table, as text.
+    Text,
+    /// The segment table, as Markdown.
+    Markdown,
+    /// The segment table, as CSV.
+    Csv,
+}
+
 /// What the landmark keys stop at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Landmarks {
@@ -249,6 +264,8 @@ pub enum Place {
     ViewMenu,
     /// In the menu of landmarks.
     LandmarkMenu,
+    /// In the menu of what to copy.
+    CopyMenu,
     /// In the question whether to quit.
     QuitQuestion,
     /// In the question whether to overwrite a file that somebody else changed.
@@ -279,6 +296,7 @@ impl Place {
         Place::KindMenu,
         Place::ViewMenu,
         Place::LandmarkMenu,
+        Place::CopyMenu,
         Place::QuitQuestion,
         Place::OverwriteQuestion,
         Place::ReplaceQuestion,
@@ -300,6 +318,7 @@ impl Place {
             Place::KindMenu => "change the kind to",
             Place::ViewMenu => "open view",
             Place::LandmarkMenu => "stop at",
+            Place::CopyMenu => "copy to the clipboard",
             Place::QuitQuestion => "not everything is saved",
             Place::OverwriteQuestion => "session.toml was changed by somebody else",
             Place::ReplaceQuestion => "there is a file of that name",
@@ -317,6 +336,7 @@ impl Place {
                 | Place::KindMenu
                 | Place::ViewMenu
                 | Place::LandmarkMenu
+                | Place::CopyMenu
                 | Place::QuitQuestion
                 | Place::OverwriteQuestion
                 | Place::ReplaceQuestion
@@ -447,7 +467,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, Command::AskView, &["o"], "open-view", "views", "open another view"),
     entry(Place::Any, Command::Save, &["S", "ctrl-s"], "save", "save", "save the session"),
     entry(Place::Any, Command::AskExport, &["X"], "export", "export", "export the segment table"),
-    entry(Place::Any, Command::Copy, &["C"], "copy", "copy", "copy the figures of the window to the clipboard"),
+    entry(Place::Any, Command::AskCopy, &["C"], "copy", "copy", "copy the window's figures or the segment table to the clipboard"),
     entry(Place::Any, Command::Reload, &["ctrl-r"], "reload", "reload", "read the session again from the disk (undo brings yours back)"),
     entry(Place::Any, Command::Help, &["?"], "help", "all keys", "every key of this place"),
     entry(Place::Any, Command::Find, &["/"], "find-action", "find action", "search the list of all actions and do one"),
@@ -523,6 +543,11 @@ pub const TABLE: &[Entry] = &[
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Excursions), &["x"], "landmark-excursions", "excursions", "excursions: no reference shows what the source under test does"),
     entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Peaks), &["p"], "landmark-peaks", "peaks", "peaks: the highest efforts of the ride"),
     entry(Place::LandmarkMenu, Command::Close, &["esc"], "landmark-close", "leave", "leave it as it is"),
+    entry(Place::CopyMenu, Command::Copy(Copied::Figures), &["f"], "copy-figures", "figures", "the figures of the window"),
+    entry(Place::CopyMenu, Command::Copy(Copied::Text), &["t"], "copy-table", "table", "the segment table, as text"),
+    entry(Place::CopyMenu, Command::Copy(Copied::Markdown), &["m"], "copy-markdown", "Markdown", "the segment table, as Markdown"),
+    entry(Place::CopyMenu, Command::Copy(Copied::Csv), &["c"], "copy-csv", "CSV", "the segment table, as CSV"),
+    entry(Place::CopyMenu, Command::Close, &["esc"], "copy-close", "leave", "copy nothing"),
     entry(Place::QuitQuestion, Command::SaveAndQuit, &["s"], "quit-save", "save and quit", "save and quit"),
     entry(Place::QuitQuestion, Command::QuitAnyway, &["d"], "quit-discard", "discard and quit", "discard what is not saved, and quit"),
     entry(Place::QuitQuestion, Command::Close, &["esc"], "quit-stay", "stay", "stay"),

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::action::Copied;
 use super::aside::Aside;
 use super::state::State;
 use super::update::{Effect, Report};
@@ -39,7 +40,7 @@ impl Desk {
                 self.aside.ask((**question).clone());
                 None
             }
-            Effect::Copy(text) => Some(copy(text)),
+            Effect::Copy(copied) => Some(copy(*copied, state)),
             Effect::Reload => Some(self.reload()),
             Effect::ForgetJournal => self.forget(),
             Effect::CaptureMouse(_) | Effect::Redraw | Effect::Suspend | Effect::Quit => None,
@@ -170,15 +171,24 @@ fn export(path: &Path, over: bool, state: &State) -> Report {
     }
 }
 
-fn copy(text: &str) -> Report {
-    let copied = crossterm::execute!(
-        std::io::stdout(),
-        crossterm::clipboard::CopyToClipboard::to_clipboard_from(text)
-    );
-    match copied {
-        Ok(()) => {
-            Report::Done("the figures are on the clipboard, if the terminal allows".to_owned())
-        }
-        Err(error) => Report::Failed(format!("not copied ({error})")),
+fn copy(copied: Copied, state: &State) -> Report {
+    let computed = || crate::analysis::table::table(state.session(), &state.aligned);
+    let text = match copied {
+        Copied::Figures => Ok(super::draw::figures_as_text(state)),
+        Copied::Text => Ok(table::text(&computed())),
+        Copied::Markdown => Ok(table::markdown(&computed())),
+        Copied::Csv => table::csv(&computed()).map_err(|error| error.to_string()),
+    };
+    let name = match copied {
+        Copied::Figures => "the figures are",
+        Copied::Text | Copied::Markdown | Copied::Csv => "the segment table is",
+    };
+    let sent = text.and_then(|text| {
+        let copy = crossterm::clipboard::CopyToClipboard::to_clipboard_from(text);
+        crossterm::execute!(std::io::stdout(), copy).map_err(|error| error.to_string())
+    });
+    match sent {
+        Ok(()) => Report::Done(format!("{name} on the clipboard, if the terminal allows")),
+        Err(why) => Report::Failed(format!("not copied ({why})")),
     }
 }

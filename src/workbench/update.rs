@@ -17,7 +17,7 @@ mod walk;
 
 use std::path::PathBuf;
 
-use super::action::{Command, Place};
+use super::action::{Command, Copied, Place};
 use super::keymap::Key;
 use super::state::{Held, Lane, Mode, Purpose, Scope, State, View};
 use super::study::{About, Answer, Question};
@@ -92,8 +92,8 @@ pub enum Effect {
         /// Replace one that is there.
         over: bool,
     },
-    /// Put text on the clipboard.
-    Copy(String),
+    /// Put something on the clipboard.
+    Copy(Copied),
     /// Read the session file again.
     Reload,
     /// Empty the journal.
@@ -354,7 +354,11 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
             let path = state.replacing.take();
             effects.extend(path.map(|path| Effect::Export { path, over: true }));
         }
-        Command::Copy => effects.push(Effect::Copy(super::draw::figures_as_text(state))),
+        Command::AskCopy => state.mode = Mode::Menu(Place::CopyMenu),
+        Command::Copy(copied) => {
+            state.mode = Mode::View;
+            effects.push(Effect::Copy(copied));
+        }
         Command::ToggleMouse => {
             state.mouse = !state.mouse;
             effects.push(Effect::CaptureMouse(state.mouse));

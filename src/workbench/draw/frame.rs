@@ -39,7 +39,7 @@ fn title(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     } else {
         "no folder yet"
     };
-    let pending = if state.is_pending() { "pending " } else { "" };
+    let flags = flags(state);
     let name = match state.session().title.trim() {
         "" => "untitled session",
         title => title,
@@ -60,22 +60,36 @@ fn title(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
         &" ".repeat(usize::from(area.width)),
         bar,
     );
-    let right = status.len() as u16 + 1;
-    pen.write(
-        area.x,
-        area.y,
-        area.width.saturating_sub(right + 1),
-        &left,
-        bar,
-    );
-    if area.width > right + 10 {
-        pen.write(area.right() - right, area.y, right, status, bar);
+    let right = (status.len() + 1) as u16;
+    let flagged = flags.chars().count() as u16;
+    let room = area.width.saturating_sub(right + flagged + 1);
+    pen.write(area.x, area.y, room, &left, bar);
+    if area.width > right + flagged + 10 {
+        let x = area.right() - right;
+        pen.write(x, area.y, right, status, bar);
+        pen.write(x - flagged, area.y, flagged, &flags, state.look.selected());
     }
-    let before = pending.len() as u16;
-    if area.width > right + before + 10 {
-        let x = area.right() - right - before;
-        pen.write(x, area.y, before, pending, state.look.selected());
+}
+
+/// What the picture must never be taken for, and whether figures are still to come.
+fn flags(state: &State) -> String {
+    let mut flags = Vec::new();
+    if state.view == View::Ride && state.held_scales.is_some() {
+        flags.push("scales held".to_owned());
     }
+    if state.view == View::Ride && state.smooth_s > 1 {
+        flags.push(format!("smoothed {} s", state.smooth_s));
+    }
+    if state.is_pending() {
+        flags.push("pending".to_owned());
+    }
+    if flags.is_empty() {
+        return String::new();
+    }
+    format!(
+        " {} ",
+        flags.join(&format!(" {} ", state.look.glyph('·', '-')))
+    )
 }
 
 /// Writes the message; returns the rows it takes.

@@ -330,15 +330,6 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
         }
     };
     pen.line(area.x, area.y, area.width, &line);
-    // The picture never passes for raw when it is not.
-    if state.smooth_s > 1 {
-        let note = format!(" picture smoothed {} s ", state.smooth_s);
-        let width = note.chars().count() as u16;
-        if area.width > width {
-            let x = area.right() - width;
-            pen.write(x, area.y, width, &note, state.look.selected());
-        }
-    }
 }
 
 fn values_at_cursor(state: &State, with_cadence: bool) -> Text {

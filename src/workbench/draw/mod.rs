@@ -61,11 +61,10 @@ pub fn scroll(state: &State) -> Option<Scroll> {
     on(state, area, &mut Buffer::empty(area))
 }
 
-/// The keys that scroll what a view has no room for, as they are named on the screen.
-fn scroll_keys(state: &State) -> String {
-    [false, true]
-        .map(|down| frame::key_label(state, Command::More(down)))
-        .join(" ")
+/// The keys that scroll up and down in what a view has no room for, as they are named on the
+/// screen.
+fn scroll_keys(state: &State) -> [String; 2] {
+    [false, true].map(|down| frame::key_label(state, Command::More(down)))
 }
 
 /// How far something that has more lines than room is scrolled.
@@ -152,8 +151,8 @@ impl Pen<'_> {
     }
 
     /// Lines of text one under the other. Where they have no room, those from `first` on, with a
-    /// last one that says how many are left above and below and names the keys.
-    pub fn scrolled(&mut self, lines: &[Text], first: usize, keys: &str, area: Rect) {
+    /// last one that says how many are left above and below and names a key.
+    pub fn scrolled(&mut self, lines: &[Text], first: usize, keys: &[String; 2], area: Rect) {
         let rows = usize::from(area.height);
         if lines.len() <= rows || rows == 0 {
             self.lines(lines, area);
@@ -164,17 +163,14 @@ impl Pen<'_> {
         let shown = lines.get(first..(first + room).min(lines.len()));
         self.lines(shown.unwrap_or(&[]), area);
         let below = lines.len().saturating_sub(first + room);
+        let [up, down] = keys;
         let left = match (first, below) {
-            (0, below) => format!("{below} lines below"),
-            (above, 0) => format!("{above} lines above"),
-            (above, below) => format!("{above} above, {below} below"),
+            (0, below) => format!(" {down}: {below} lines below "),
+            (above, 0) => format!(" {up}: {above} lines above "),
+            (above, below) => format!(" {down}: {above} above, {below} below "),
         };
         let style = self.look.selected();
-        let text = super::text::fit(
-            &format!(" {keys}: {left} "),
-            usize::from(area.width),
-            self.look.cut(),
-        );
+        let text = super::text::fit(&left, usize::from(area.width), self.look.cut());
         self.write(area.x, area.bottom() - 1, area.width, &text, style);
     }
 

@@ -45,7 +45,15 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
             pen.style(Rect::new(area.x, y, area.width, 1), state.look.selected());
         }
     }
-    if state.session().segments.is_empty() && area.height > 1 {
+    let count = state.session().segments.len();
+    if count > rows && area.width >= 80 {
+        let last = (first + rows).min(count);
+        let text = format!(" {}-{last} of {count}", first + 1);
+        let columns = text.len() as u16;
+        let style = state.look.strong();
+        pen.write(area.right() - columns, area.y, columns, &text, style);
+    }
+    if count == 0 && area.height > 1 {
         let text = "  none yet: brush a window and tag it";
         pen.write(area.x, area.y + 1, area.width, text, state.look.faint());
     }

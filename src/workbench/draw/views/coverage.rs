@@ -77,7 +77,7 @@ pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
     let hidden = hidden(&rows, &names, skip..skip + fits);
     if let Some(words) = hidden {
         let more_rows = if rows.len() > fits {
-            format!("; {}: rows", super::super::scroll_keys(state))
+            format!("; {}: rows", super::super::scroll_keys(state).join(" "))
         } else {
             String::new()
         };
