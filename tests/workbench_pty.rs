@@ -207,7 +207,7 @@ fn streams_are_named_and_claims_stated_in_their_dialog() {
     desk.send("c");
     desk.wait_for("the stream's own claim");
     desk.send("\x15many\r");
-    desk.wait_for("a claim is a number such as 1.5");
+    desk.wait_for("type a number such as 1.5");
     desk.send("\x151.5\r");
     desk.wait_for("claim of unit seven: 1.5 %");
     desk.send("s");

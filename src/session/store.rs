@@ -218,6 +218,12 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
     }
     finite("[allowance]", "percent", session.allowance.percent)?;
     finite("[allowance]", "plus_minus", session.allowance.plus_minus)?;
+    if session.allowance.plus_minus < 0.0 {
+        return Err((
+            "[allowance]".to_owned(),
+            "plus_minus cannot be negative; drop the sign".to_owned(),
+        ));
+    }
     for (index, stream) in session.streams.iter().enumerate() {
         check_stream(session, index, stream, &finite)?;
     }

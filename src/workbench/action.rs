@@ -95,6 +95,8 @@ pub enum Command {
     Streams,
     /// Ask for the label of the stream in hand.
     AskLabel,
+    /// Ask for the session's title.
+    AskTitle,
     /// Give it the next role.
     NextRole,
     /// Give it the next site.
@@ -198,6 +200,10 @@ pub enum Claimed {
     SessionPercent,
     /// Of the session, ± W at least.
     SessionWatts,
+    /// The loss expected between the references' site and the one under test, %.
+    AllowancePercent,
+    /// How well that is known, ± percentage points.
+    AllowancePoints,
 }
 
 /// What is copied to the clipboard.
@@ -486,6 +492,9 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Streams, Command::AskClaim(Claimed::StreamWatts), &["w"], "streams-claim-watts", "claim W", "type the least its own claim allows, W; empty for none"),
     entry(Place::Streams, Command::AskClaim(Claimed::SessionPercent), &["C"], "session-claim-percent", "session's %", "type the session's claim in % of reading"),
     entry(Place::Streams, Command::AskClaim(Claimed::SessionWatts), &["W"], "session-claim-watts", "session's W", "type the least the session's claim allows, W"),
+    entry(Place::Streams, Command::AskClaim(Claimed::AllowancePercent), &["a"], "session-allowance", "allowance %", "type the loss expected from the references' site to the one under test, %"),
+    entry(Place::Streams, Command::AskClaim(Claimed::AllowancePoints), &["A"], "session-allowance-known", "allowance ±", "type how well that loss is known, ± percentage points"),
+    entry(Place::Streams, Command::AskTitle, &["t"], "session-title", "title", "type the session's title"),
     entry(Place::Streams, Command::NextReference, &["R"], "streams-reference", "compare with", "compare with the next reference, or with the consensus"),
     entry(Place::Streams, Command::Undo, &["u"], "streams-undo", "undo", "undo the last edit"),
     entry(Place::Streams, Command::Redo, &["r"], "streams-redo", "redo", "redo the last undone edit"),

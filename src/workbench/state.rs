@@ -160,6 +160,8 @@ pub enum Purpose {
     Note,
     /// The label of the stream in hand.
     Label,
+    /// The session's title.
+    Title,
     /// A number of a claim.
     Claim(Claimed),
     /// The file to export the table to.

@@ -275,6 +275,7 @@ fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         | Command::AskSetPoint
         | Command::AskNote
         | Command::AskLabel
+        | Command::AskTitle
         | Command::AskClaim(_)
         | Command::AskExport
         | Command::Find

@@ -229,8 +229,7 @@ fn keys(state: &State, area: Rect, pen: &mut Pen<'_>) {
             reserved -= part.columns + 2;
         }
         let fits = |used: u16, last: bool| {
-            let needed = used + part.columns + if last { reserved } else { 0 };
-            needed <= area.width + if last && reserved > 0 { 2 } else { 0 }
+            used + part.columns + if last { reserved } else { 0 } <= area.width
         };
         let last = |rows: &Vec<_>| rows.len() >= usize::from(area.height);
         if !rows.last().is_some_and(|row| fits(row.0, last(&rows))) && !last(&rows) {

@@ -162,6 +162,11 @@ fn question(purpose: Purpose) -> &'static str {
         }
         Purpose::Claim(Claimed::SessionPercent) => "the session's claim, ± % of reading",
         Purpose::Claim(Claimed::SessionWatts) => "the session's claim, ± W at least",
+        Purpose::Claim(Claimed::AllowancePercent) => {
+            "loss expected from the references' site to the one under test, %"
+        }
+        Purpose::Claim(Claimed::AllowancePoints) => "how well that is known, ± percentage points",
+        Purpose::Title => "title of the session",
         Purpose::Export => "export the segment table to (.csv .json .md .txt)",
         Purpose::SaveAs => "save as a new session in the folder",
         Purpose::Find => "find an action: type words, pick with up and down",

@@ -61,6 +61,18 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
                 none,
             ),
     );
+    let allowance = state.session().allowance;
+    lines.push(
+        Text::default()
+            .with("allowance        ", look.faint())
+            .with(
+                format!(
+                    "{} % ± {} points lost between the sites",
+                    allowance.percent, allowance.plus_minus
+                ),
+                none,
+            ),
+    );
     let compared = match (state.under_test(), state.basis()) {
         (Some(under_test), Some(basis)) => format!(
             "{} with {}",

@@ -1,19 +1,35 @@
-//! The mouse: drag to brush, wheel to zoom, click to move the cursor or to select a segment.
+//! The mouse: drag to brush, wheel to zoom, click to move the cursor or to select a segment; the
+//! wheel also scrolls whatever has more lines than room.
 
 use super::super::layout::Layout;
-use super::super::state::{Held, Mode, State};
-use super::{Deed, Mouse, edit, motion};
+use super::super::state::{Held, Mode, State, View};
+use super::{Deed, Mouse, edit, motion, prompt};
 use crate::timeline::Span;
 
+/// Lines of a list that a turn of the wheel scrolls.
+const WHEEL_LINES: i32 = 3;
+
 pub(super) fn act(state: &mut State, mouse: Mouse) {
-    if !matches!(state.mode, Mode::View | Mode::Clock) {
-        return;
+    let turned = match mouse.deed {
+        Deed::WheelUp => Some(false),
+        Deed::WheelDown => Some(true),
+        Deed::Press | Deed::Drag | Deed::Release => None,
+    };
+    match (&state.mode, turned) {
+        (Mode::View | Mode::Clock, _) => {}
+        (Mode::Help(_) | Mode::Log(_), Some(down)) => {
+            prompt::scroll(state, if down { WHEEL_LINES } else { -WHEEL_LINES });
+            return;
+        }
+        _ => return,
     }
     let layout = Layout::of(state);
+    let over_panel = mouse.column >= layout.panel.x && layout.panel.width > 0;
+    let over_lanes = state.view == View::Ride && layout.in_lanes(mouse.row);
     let over_strip = (layout.strip.y..layout.strip.bottom()).contains(&mouse.row);
     let at_s = if over_strip {
         layout.strip_time_at(state.ride(), mouse.column)
-    } else if layout.in_lanes(mouse.row) || state.drag_from_s.is_some() {
+    } else if over_lanes || state.drag_from_s.is_some() {
         layout.time_at(state.shown, mouse.column)
     } else {
         None
@@ -36,7 +52,7 @@ pub(super) fn act(state: &mut State, mouse: Mouse) {
             motion::go_to(state, t_s);
             state.drag_from_s = Some(state.cursor_s);
         }
-        (Deed::Press, None) => {
+        (Deed::Press, None) if state.view == View::Ride => {
             let first = layout.segments.y + 1;
             if mouse.row >= first && mouse.row < layout.segments.bottom() {
                 let row = usize::from(mouse.row - first);
@@ -55,6 +71,9 @@ pub(super) fn act(state: &mut State, mouse: Mouse) {
         (Deed::Release, _) => state.drag_from_s = None,
         (Deed::WheelUp, Some(t_s)) => motion::zoom(state, t_s, true),
         (Deed::WheelDown, Some(t_s)) => motion::zoom(state, t_s, false),
-        (Deed::Drag | Deed::WheelUp | Deed::WheelDown, None) => {}
+        (Deed::WheelUp | Deed::WheelDown, None) if state.view != View::Ride || over_panel => {
+            prompt::more(state, mouse.deed == Deed::WheelDown);
+        }
+        (Deed::Press | Deed::Drag | Deed::WheelUp | Deed::WheelDown, None) => {}
     }
 }

@@ -48,6 +48,10 @@ pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Eff
                 open(state, Purpose::Label, text);
             }
         }
+        Command::AskTitle => {
+            let text = state.session().title.clone();
+            open(state, Purpose::Title, text);
+        }
         Command::AskClaim(claimed) => {
             let text = streams::claim_text(state, claimed);
             open(state, Purpose::Claim(claimed), text);
@@ -170,6 +174,7 @@ fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             None
         }
         Purpose::Label => streams::take_label(state, &typed, effects),
+        Purpose::Title => streams::take_title(state, &typed, effects),
         Purpose::Claim(claimed) => streams::take_claim(state, claimed, &typed, effects),
         Purpose::Export | Purpose::SaveAs if typed.is_empty() => Some("type a path".to_owned()),
         Purpose::Export => {
@@ -252,7 +257,7 @@ pub fn found(typed: &str) -> Vec<&'static Entry> {
         .collect()
 }
 
-fn scroll(state: &mut State, lines: i32) {
+pub(super) fn scroll(state: &mut State, lines: i32) {
     let scroll = super::super::draw::scroll(state);
     let moved =
         |at: usize, most: usize| at.min(most).saturating_add_signed(lines as isize).min(most);
@@ -270,7 +275,7 @@ fn scroll(state: &mut State, lines: i32) {
 /// Lines by which a view's own lists scroll.
 const STEP: usize = 3;
 
-fn more(state: &mut State, below: bool) {
+pub(super) fn more(state: &mut State, below: bool) {
     let Some(scroll) = super::super::draw::scroll(state) else {
         say(state, "everything is shown: nothing scrolls here");
         return;

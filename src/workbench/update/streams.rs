@@ -113,6 +113,8 @@ pub(super) fn claim_text(state: &State, claimed: Claimed) -> String {
         Claimed::StreamWatts => stream.and_then(|stream| stream.claim_watts),
         Claimed::SessionPercent => Some(claim.percent),
         Claimed::SessionWatts => Some(claim.watts),
+        Claimed::AllowancePercent => Some(state.session().allowance.percent),
+        Claimed::AllowancePoints => Some(state.session().allowance.plus_minus),
     };
     value.map_or_else(String::new, |value| value.to_string())
 }
@@ -134,7 +136,34 @@ pub(super) fn take_label(
     })
 }
 
-/// Takes a typed number of a claim; returns why not.
+/// Takes a typed title; returns why not.
+pub(super) fn take_title(
+    state: &mut State,
+    typed: &str,
+    effects: &mut Vec<Effect>,
+) -> Option<String> {
+    let name = format!("title {typed}");
+    let typed = typed.to_owned();
+    take(state, &name, effects, |session| session.title = typed)
+}
+
+/// What a typed number is of, and its unit, as an edit is named.
+fn of_what(state: &State, claimed: Claimed) -> (String, &'static str) {
+    match claimed {
+        Claimed::StreamPercent | Claimed::StreamWatts => {
+            let stream = state.session().streams.get(state.stream);
+            let label = stream.map_or("", |stream| stream.label.as_str());
+            let percent = claimed == Claimed::StreamPercent;
+            (format!("claim of {label}"), if percent { "%" } else { "W" })
+        }
+        Claimed::SessionPercent => ("claim of the session".to_owned(), "%"),
+        Claimed::SessionWatts => ("claim of the session".to_owned(), "W"),
+        Claimed::AllowancePercent => ("allowance".to_owned(), "%"),
+        Claimed::AllowancePoints => ("allowance known to ±".to_owned(), "points"),
+    }
+}
+
+/// Takes a typed number of a claim or of the allowance; returns why not.
 pub(super) fn take_claim(
     state: &mut State,
     claimed: Claimed,
@@ -142,45 +171,39 @@ pub(super) fn take_claim(
     effects: &mut Vec<Effect>,
 ) -> Option<String> {
     let of_stream = matches!(claimed, Claimed::StreamPercent | Claimed::StreamWatts);
-    let unit = match claimed {
-        Claimed::StreamPercent | Claimed::SessionPercent => "%",
-        Claimed::StreamWatts | Claimed::SessionWatts => "W",
-    };
     let number = typed.trim_end_matches(['%', 'W', 'w', ' ']);
     let value = match (number, of_stream) {
         ("", true) => None,
-        ("", false) => return Some("the session always has a claim; type a number".to_owned()),
+        ("", false) => return Some("this always has a value; type a number".to_owned()),
         _ => match number.replace(',', ".").parse::<f64>() {
             Ok(value) => Some(value),
-            Err(_) => return Some("a claim is a number such as 1.5".to_owned()),
+            Err(_) => return Some("type a number such as 1.5".to_owned()),
         },
     };
     let index = state.stream;
-    let whose = match state.session().streams.get(index) {
-        Some(stream) if of_stream => stream.label.clone(),
-        _ => "the session".to_owned(),
-    };
+    let (what, unit) = of_what(state, claimed);
     let name = match value {
-        Some(value) => format!("claim of {whose}: {value} {unit}"),
-        None => format!("claim of {whose}: no {unit}"),
+        Some(value) => format!("{what}: {value} {unit}"),
+        None => format!("{what}: no {unit}"),
     };
     take(state, &name, effects, |session| {
         let stream = session.streams.get_mut(index);
-        match (claimed, value) {
-            (Claimed::SessionPercent, Some(value)) => session.claim.percent = value,
-            (Claimed::SessionWatts, Some(value)) => session.claim.watts = value,
-            (Claimed::StreamPercent, value) => {
+        let place = match claimed {
+            Claimed::SessionPercent => &mut session.claim.percent,
+            Claimed::SessionWatts => &mut session.claim.watts,
+            Claimed::AllowancePercent => &mut session.allowance.percent,
+            Claimed::AllowancePoints => &mut session.allowance.plus_minus,
+            Claimed::StreamPercent | Claimed::StreamWatts => {
                 if let Some(stream) = stream {
-                    stream.claim_percent = value;
+                    match claimed {
+                        Claimed::StreamPercent => stream.claim_percent = value,
+                        _ => stream.claim_watts = value,
+                    }
                 }
+                return;
             }
-            (Claimed::StreamWatts, value) => {
-                if let Some(stream) = stream {
-                    stream.claim_watts = value;
-                }
-            }
-            (_, None) => {}
-        }
+        };
+        *place = value.unwrap_or(*place);
     })
 }
 

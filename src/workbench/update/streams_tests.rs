@@ -95,7 +95,7 @@ fn claims_are_typed_taken_away_and_never_negative() {
     for (typed, part) in [
         ("-1", "cannot be negative"),
         ("nan", "write a number"),
-        ("two", "a claim is a number"),
+        ("two", "type a number"),
     ] {
         retype(&mut state, typed);
         assert!(refusal(&state).contains(part), "{}", refusal(&state));
@@ -116,13 +116,35 @@ fn claims_are_typed_taken_away_and_never_negative() {
     // Now the session's holds.
     press(&mut state, "C");
     retype(&mut state, "");
-    assert!(refusal(&state).contains("always has a claim"));
+    assert!(refusal(&state).contains("always has a value"));
     retype(&mut state, "4");
     assert_eq!(limit_w(&state), Some(8.0));
     press(&mut state, "W");
     retype(&mut state, "10");
     assert_eq!(limit_w(&state), Some(10.0));
     assert_eq!(message(&state), "claim of the session: 10 W");
+}
+
+#[test]
+fn the_allowance_and_the_title_are_typed() {
+    let mut state = state();
+    press(&mut state, "E a");
+    retype(&mut state, "2");
+    assert_eq!(message(&state), "allowance: 2 %");
+    press(&mut state, "A");
+    retype(&mut state, "-1");
+    assert!(refusal(&state).contains("cannot be negative"));
+    retype(&mut state, "0.5");
+    assert_eq!(state.session().allowance.percent, 2.0);
+    assert_eq!(state.session().allowance.plus_minus, 0.5);
+    // 2 % of 200 W are lost on the way, and 2 % of what is left is the claim's.
+    assert_eq!(state.allowed_w(200.0), Some((-4.0, 3.92)));
+    press(&mut state, "t");
+    retype(&mut state, "Trainer 9, second evening");
+    assert_eq!(state.session().title, "Trainer 9, second evening");
+    press(&mut state, "u u");
+    assert_eq!(state.session().title, "Bench ride");
+    assert_eq!(state.session().allowance.plus_minus, 0.0);
 }
 
 #[test]

@@ -389,6 +389,53 @@ fn the_landmark_keys_stop_at_changes_of_power() {
 }
 
 #[test]
+fn in_other_views_the_mouse_does_not_brush_what_is_not_there() {
+    let mut state = state();
+    press(&mut state, "o p h h");
+    let shown = state.shown;
+    for deed in [Deed::Press, Deed::Drag, Deed::Release] {
+        let mouse = Mouse {
+            deed,
+            column: if deed == Deed::Press { 20 } else { 30 },
+            row: 8,
+        };
+        update(&mut state, Action::Mouse(mouse));
+    }
+    assert_eq!((state.brush.window, state.cursor_s), (None, 0.0));
+    let wheel = |deed| Mouse {
+        deed,
+        column: 20,
+        row: 8,
+    };
+    update(&mut state, Action::Mouse(wheel(Deed::WheelDown)));
+    assert_eq!((state.shown, state.scrolled), (shown, Some(3)));
+    update(&mut state, Action::Mouse(wheel(Deed::WheelUp)));
+    assert_eq!(state.scrolled, Some(0));
+    press(&mut state, "?");
+    update(&mut state, Action::Mouse(wheel(Deed::WheelDown)));
+    assert_eq!(state.mode, Mode::Help(3));
+}
+
+#[test]
+fn what_has_no_room_scrolls_to_its_end_and_no_further() {
+    let mut state = state();
+    brush(&mut state, "1:00", "6:00");
+    press(&mut state, "t s");
+    for _ in 0..30 {
+        press(&mut state, ";");
+    }
+    let end = state.scrolled;
+    assert!(end > Some(5), "{end:?}");
+    press(&mut state, "; :");
+    assert_eq!(state.scrolled, end.map(|end| end - 3));
+    press(&mut state, "o a");
+    assert_eq!(state.scrolled, None);
+    state.size = (200, 60);
+    press(&mut state, ";");
+    assert!(message(&state).contains("everything is shown"));
+}
+
+#[test]
 fn the_mouse_brushes_zooms_and_selects() {
     let mut state = state();
     let mouse = |deed, column, row| Action::Mouse(Mouse { deed, column, row });
