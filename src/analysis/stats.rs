@@ -123,24 +123,20 @@ impl Summary {
         let mut sum = [0.0; LANES];
         let mut squares = [0.0; LANES];
         let mut max = [f64::NEG_INFINITY; LANES];
-        let mut take = |lane: usize, value: f64| {
-            let is_there = value.is_finite();
-            let d = if is_there { value - centre } else { 0.0 };
-            n[lane] += f64::from(u8::from(is_there));
-            sum[lane] += d;
-            squares[lane] += d * d;
-            if is_there && value > max[lane] {
-                max[lane] = value;
-            }
-        };
         let (eights, rest) = values.as_chunks::<LANES>();
-        for eight in eights {
-            for (lane, value) in eight.iter().enumerate() {
-                take(lane, *value);
+        let mut last = [f64::NAN; LANES];
+        last[..rest.len()].copy_from_slice(rest);
+        for eight in eights.iter().chain(std::iter::once(&last)) {
+            for lane in 0..LANES {
+                let value = eight[lane];
+                let is_there = value.is_finite();
+                let d = if is_there { value - centre } else { 0.0 };
+                n[lane] += if is_there { 1.0 } else { 0.0 };
+                sum[lane] += d;
+                squares[lane] += d * d;
+                let higher = is_there && value > max[lane];
+                max[lane] = if higher { value } else { max[lane] };
             }
-        }
-        for (lane, value) in rest.iter().enumerate() {
-            take(lane, *value);
         }
         let all = |lanes: [f64; LANES]| lanes.iter().sum::<f64>();
         let max = max.into_iter().fold(f64::NEG_INFINITY, f64::max);
