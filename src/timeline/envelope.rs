@@ -107,7 +107,24 @@ impl Envelope {
     pub fn extents(&self, column: &[f64], mut stretches: Vec<Range<usize>>) -> Vec<Option<Extent>> {
         to_whole_nodes(&mut stretches);
         let stretches = stretches.into_iter();
-        stretches.map(|rows| self.extent(column, rows)).collect()
+        stretches
+            .map(|rows| match self.few_nodes(&rows) {
+                Some(nodes) => nodes
+                    .iter()
+                    .fold(Extent::EMPTY, |e, n| e.join(*n))
+                    .present(),
+                None => self.extent(column, rows),
+            })
+            .collect()
+    }
+
+    /// The lowest nodes that are just these rows, where they are but a few.
+    fn few_nodes(&self, rows: &Range<usize>) -> Option<&[Extent]> {
+        let whole = rows.start.is_multiple_of(FAN) && rows.end.is_multiple_of(FAN);
+        let nodes = rows.start / FAN..rows.end / FAN;
+        (whole && !nodes.is_empty() && nodes.len() < 2 * FAN)
+            .then(|| self.levels.first()?.get(nodes))
+            .flatten()
     }
 
     /// The same for values that are found anew; `len` and `value` as the pyramid was built over.

@@ -232,10 +232,15 @@ pub struct Scale {
 impl Scale {
     /// The row, of `height` from the top, for `value`; values beyond the ends are at the ends.
     pub fn row(self, value: f64, height: usize) -> usize {
+        self.rows(height)(value)
+    }
+
+    /// [`Scale::row`] for many values.
+    pub fn rows(self, height: usize) -> impl Fn(f64) -> usize {
         let last = height.saturating_sub(1) as f64;
-        let share = (value - self.low) / (self.high - self.low);
+        let per_unit = last / (self.high - self.low);
         // A cast rounds down, and of NaN gives 0.
-        (last * (1.0 - share.clamp(0.0, 1.0)) + 0.5) as usize
+        move |value| (((self.high - value) * per_unit).clamp(0.0, last) + 0.5) as usize
     }
 }
 

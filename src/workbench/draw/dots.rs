@@ -74,14 +74,14 @@ impl Dots {
     /// Draws a line through the extents at each dot column; a column without one stays empty and
     /// is not bridged.
     pub fn trace(&mut self, scale: Scale, owner: u8, extents: &[Option<Extent>]) {
-        let height = self.height();
+        let row_of = scale.rows(self.height());
         let mut before: Option<(usize, usize)> = None;
         for (x, extent) in extents.iter().enumerate() {
             let Some(extent) = extent else {
                 before = None;
                 continue;
             };
-            let own = (scale.row(extent.max, height), scale.row(extent.min, height));
+            let own = (row_of(extent.max), row_of(extent.min));
             let (mut top, mut bottom) = own;
             // Neighbours touch, so that a steep line is a line.
             if let Some((top_before, bottom_before)) = before {
@@ -105,17 +105,18 @@ impl Dots {
 
     /// Paints the picture at `area` in the styles of its drawers.
     pub fn paint(&self, area: Rect, buffer: &mut Buffer, look: Look, styles: &[Style]) {
-        for row in 0..area.height.min(self.rows as u16) {
-            for column in 0..area.width.min(self.columns as u16) {
-                let (mask, owner) =
-                    self.cells[usize::from(row) * self.columns + usize::from(column)];
-                if mask == 0 {
-                    continue;
-                }
-                if let Some(cell) = buffer.cell_mut((area.x + column, area.y + row)) {
-                    cell.set_char(glyph(mask, look.ascii));
-                    cell.set_style(styles.get(usize::from(owner)).copied().unwrap_or_default());
-                }
+        let inside = area.intersection(buffer.area);
+        let width = usize::from(inside.width);
+        for (row, cells) in self.cells.chunks(self.columns.max(1)).enumerate() {
+            let y = area.y.saturating_add(row as u16);
+            if y >= inside.bottom() || width == 0 {
+                break;
+            }
+            let start = buffer.index_of(inside.x, y);
+            let drawn = buffer.content[start..start + width].iter_mut();
+            for (cell, (mask, owner)) in drawn.zip(cells).filter(|(_, (mask, _))| *mask != 0) {
+                cell.set_char(glyph(*mask, look.ascii));
+                cell.set_style(styles.get(usize::from(*owner)).copied().unwrap_or_default());
             }
         }
     }
