@@ -9,19 +9,27 @@ use std::time::Instant;
 
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
+use ratatui::backend::CrosstermBackend;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::symbols::Marker;
-use ratatui::widgets::{Axis, Chart, Dataset, GraphType, Paragraph, Widget as _};
+use ratatui::widgets::{Axis, Chart, Dataset, GraphType};
+use ratatui::{Terminal, TerminalOptions, Viewport};
+use truing::analysis::agreement::Moments;
+use truing::analysis::figures::{Dropout, DropoutKind};
 use truing::analysis::{ride, segment, table};
+use truing::export::report::{self, Material};
 use truing::recording::{Channel, RecordedStream, Recording, Samples, Sampling, TimeBase};
 use truing::session::{Kind, OpenedSession, Role, Segment, Session, Source, Stream};
 use truing::timeline::align::{Options, align_session};
-use truing::timeline::{Aligned, Span};
+use truing::timeline::{Aligned, Member, Span};
+use truing::workbench::action::Command;
 use truing::workbench::draw::draw;
 use truing::workbench::keymap::Keymap;
-use truing::workbench::state::State;
+use truing::workbench::state::{State, View};
+use truing::workbench::study;
 use truing::workbench::theme::{Depth, Ground, Look};
+use truing::workbench::update::{Action, Effect, Report, update};
 
 const SCREEN: Rect = Rect {
     x: 0,
@@ -96,6 +104,27 @@ fn ridden(count: usize, seconds: usize) -> OpenedSession {
     }
 }
 
+/// Runs of what takes a fraction of a millisecond. The least of many is what the work costs; the
+/// others are what else the machine did.
+const RUNS: usize = 800;
+
+/// The least time so far, ms; for measuring several things in turn.
+struct Best {
+    ms: f64,
+}
+
+impl Best {
+    fn new() -> Self {
+        Self { ms: f64::INFINITY }
+    }
+
+    fn take<T>(&mut self, work: impl FnOnce() -> T) {
+        let start = Instant::now();
+        black_box(work());
+        self.ms = self.ms.min(start.elapsed().as_secs_f64() * 1e3);
+    }
+}
+
 /// The best of `runs` runs, ms.
 fn best_ms<T>(runs: usize, mut work: impl FnMut() -> T) -> f64 {
     (0..runs)
@@ -107,111 +136,287 @@ fn best_ms<T>(runs: usize, mut work: impl FnMut() -> T) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
-/// The live panel of 4 streams over 5 min and over 6 h.
+/// The live panel of 4 streams, without and with dropouts, beside a two-pass computation of the
+/// same moments.
 fn window_figures() {
     let opened = ridden(4, 6 * 3600);
     let aligned = Aligned::new(&opened);
     let found = ride::findings(&aligned);
+    let mut frozen = found.clone();
+    for (index, dropouts) in frozen.dropouts.iter_mut().enumerate() {
+        let at = |k: usize| 100.0 * k as f64 + 7.0 * index as f64;
+        dropouts.extend((0..200).map(|k| Dropout {
+            from_s: at(k),
+            to_s: at(k) + 6.0,
+            kind: DropoutKind::Freeze,
+        }));
+    }
     println!("live panel, 4 streams (wanted: 0.5 ms at 5 min, 2 ms at 6 h)");
     for (name, to_s) in [("5 min", 300.0), ("1 h", 3600.0), ("6 h", 21_600.0)] {
         let span = Span::new(0.0, to_s);
-        let ms = best_ms(50, || {
-            segment::live(&opened.session, &aligned, &found, span, Kind::SteadyBlock)
-        });
-        println!("  {name:>6}  {ms:>8.3} ms");
+        let (mut plain, mut with_dropouts, mut two_pass) = (Best::new(), Best::new(), Best::new());
+        for _ in 0..200 {
+            let live =
+                |found| segment::live(&opened.session, &aligned, found, span, Kind::SteadyBlock);
+            plain.take(|| live(&found));
+            with_dropouts.take(|| live(&frozen));
+            two_pass.take(|| moments_in_two_passes(&aligned, span));
+        }
+        println!(
+            "  {name:>6}  {:>7.3} ms, with 800 dropouts {:>7.3} ms; two passes over the pairs alone {:>7.3} ms",
+            plain.ms, with_dropouts.ms, two_pass.ms
+        );
     }
+    println!(
+        "  prefix sums against two passes: at most {:.1e} W",
+        prefix_error(&aligned)
+    );
 }
 
-fn empty_draw(buffer: &mut Buffer) {
-    buffer.reset();
-    Paragraph::new("").render(SCREEN, buffer);
+fn columns(aligned: &Aligned, span: Span) -> Vec<(Member, Member, &[f64], &[f64])> {
+    let rows = aligned.grid.rows(span);
+    let of = |member| &aligned.power(member).unwrap()[rows.clone()];
+    let pairs = aligned.comparisons().iter();
+    pairs
+        .map(|pair| {
+            let x = Member::Stream(pair.under_test);
+            (x, pair.reference, of(x), of(pair.reference))
+        })
+        .collect()
 }
 
-/// One frame of 200×60 against an empty draw and against ratatui's own line chart of the same
-/// power columns.
+fn moments_in_two_passes(aligned: &Aligned, span: Span) -> Vec<Moments> {
+    let pairs = columns(aligned, span).into_iter();
+    pairs.map(|(_, _, x, y)| Moments::of(x, y)).collect()
+}
+
+/// Largest difference between bias and SD by prefix sums and in two passes, over many windows.
+fn prefix_error(aligned: &Aligned) -> f64 {
+    let mut worst: f64 = 0.0;
+    for (from_s, length_s) in [
+        (0.0, 21_600.0),
+        (7.0, 300.0),
+        (9_000.0, 61.0),
+        (21_000.0, 500.0),
+    ] {
+        let span = Span::new(from_s, from_s + length_s);
+        for (x, y, column_x, column_y) in columns(aligned, span) {
+            let exact = Moments::of(column_x, column_y);
+            let quick: Moments = aligned
+                .pair_totals(x, y, aligned.grid.rows(span))
+                .unwrap()
+                .into();
+            let bias = quick.bias().unwrap() - exact.bias().unwrap();
+            let sd = quick.sd_difference().unwrap() - exact.sd_difference().unwrap();
+            worst = worst.max(bias.abs()).max(sd.abs());
+        }
+    }
+    worst
+}
+
+/// A terminal that takes what it is sent and shows it to nobody.
+fn blind() -> Terminal<CrosstermBackend<std::io::Sink>> {
+    let fixed = TerminalOptions {
+        viewport: Viewport::Fixed(SCREEN),
+    };
+    Terminal::with_options(CrosstermBackend::new(std::io::sink()), fixed).unwrap()
+}
+
+/// ratatui's own line chart of the same power columns.
+fn line_chart(points: &[Vec<(f64, f64)>]) -> Chart<'_> {
+    let sets = points
+        .iter()
+        .map(|p| {
+            Dataset::default()
+                .marker(Marker::Braille)
+                .graph_type(GraphType::Line)
+                .data(p)
+        })
+        .collect();
+    let seconds = points.first().map_or(1, Vec::len);
+    Chart::new(sets)
+        .x_axis(Axis::default().bounds([0.0, seconds as f64]))
+        .y_axis(Axis::default().bounds([0.0, 400.0]))
+}
+
+/// One frame of 200×60 against an empty one and against ratatui's own line chart of the same
+/// power columns: each emptied, drawn, compared with the last one and sent; and drawn only.
 fn frames() {
     println!("frame of 200×60 (wanted: 3 and 15 at 4 × 21 600, 8 and 40 at 8 × 86 400)");
     for (streams, seconds) in [(4, 21_600), (8, 86_400)] {
         let opened = ridden(streams, seconds);
-        let state = State::new(opened.clone(), LOOK, Keymap::default(), (200, 60));
-        let mut buffer = Buffer::empty(SCREEN);
-        let empty = best_ms(200, || empty_draw(&mut buffer));
-        let ours = best_ms(800, || {
-            buffer.reset();
-            draw(&state, SCREEN, &mut buffer);
-        });
+        let mut state = State::new(opened.clone(), LOOK, Keymap::default(), (200, 60));
         let points: Vec<Vec<(f64, f64)>> = opened
             .sources
             .iter()
             .map(|source| {
                 let power = source.samples().unwrap().column(Channel::Power).unwrap();
-                power
-                    .iter()
-                    .enumerate()
-                    .map(|(t, w)| (t as f64, *w))
-                    .collect()
+                let rows = power.iter().enumerate();
+                rows.map(|(t, w)| (t as f64, *w)).collect()
             })
             .collect();
-        let chart = best_ms(5, || {
-            let sets = points
-                .iter()
-                .map(|p| {
-                    Dataset::default()
-                        .marker(Marker::Braille)
-                        .graph_type(GraphType::Line)
-                        .data(p)
-                })
-                .collect();
-            buffer.reset();
-            Chart::new(sets)
-                .x_axis(Axis::default().bounds([0.0, seconds as f64]))
-                .y_axis(Axis::default().bounds([0.0, 400.0]))
-                .render(SCREEN, &mut buffer);
-        });
+        let chart = line_chart(&points);
+        let mut terminals = [blind(), blind(), blind()];
+        let (mut empty, mut ours, mut theirs) = (Best::new(), Best::new(), Best::new());
+        let (mut empty_drawn, mut ours_drawn) = (Best::new(), Best::new());
+        let mut buffer = Buffer::empty(SCREEN);
+        for run in 0..RUNS {
+            let [first, second, third] = &mut terminals;
+            empty.take(|| first.draw(|_| ()).map(|_| ()));
+            ours.take(|| {
+                second
+                    .draw(|frame| draw(&state, SCREEN, frame.buffer_mut()))
+                    .map(|_| ())
+            });
+            empty_drawn.take(|| buffer.reset());
+            ours_drawn.take(|| {
+                buffer.reset();
+                draw(&state, SCREEN, &mut buffer);
+            });
+            if run % (RUNS / 8) == 0 {
+                theirs.take(|| {
+                    third
+                        .draw(|frame| frame.render_widget(&chart, SCREEN))
+                        .map(|_| ())
+                });
+            }
+        }
         println!(
-            "  {streams} × {seconds}: {ours:.3} ms; empty draw {empty:.3} ms, ratio {:.1}; line chart {chart:.1} ms, ours {:.0} times faster",
-            ours / empty,
-            chart / ours
+            "  {streams} × {seconds}: {:.3} ms; empty frame {:.3} ms, ratio {:.1}; line chart {:.1} ms, ours {:.0} times faster",
+            ours.ms,
+            empty.ms,
+            ours.ms / empty.ms,
+            theirs.ms,
+            theirs.ms / ours.ms
         );
+        println!(
+            "    into the buffer alone: {:.3} ms, emptying it {:.3} ms, ratio {:.1}",
+            ours_drawn.ms,
+            empty_drawn.ms,
+            ours_drawn.ms / empty_drawn.ms
+        );
+        others(&mut state, empty.ms);
     }
 }
 
-/// Time against length and number of streams.
-fn growth() {
-    println!("growth, ms");
-    println!("  streams  length     open    align   window    frame    table");
-    for streams in [2, 4, 8] {
-        for (name, seconds) in [
-            ("15 min", 900),
-            ("1 h", 3600),
-            ("6 h", 21_600),
-            ("24 h", 86_400),
-        ] {
-            let mut opened = ridden(streams, seconds);
-            opened.session.segments = (0..4)
-                .map(|i| Segment {
-                    kind: Kind::SteadyBlock,
-                    from_s: 200.0 * f64::from(i),
-                    to_s: 200.0 * f64::from(i) + 180.0,
-                    set_point_w: None,
-                    note: String::new(),
-                })
-                .collect();
-            let open = best_ms(3, || Aligned::new(&opened));
-            let align = best_ms(1, || align_session(&opened, Options::default()));
-            let aligned = Aligned::new(&opened);
-            let found = ride::findings(&aligned);
-            let whole = aligned.grid.span();
-            let window = best_ms(5, || {
-                segment::live(&opened.session, &aligned, &found, whole, Kind::SteadyBlock)
+/// The other pictures, as ratios to an empty frame.
+fn others(state: &mut State, empty_ms: f64) {
+    let mut terminal = blind();
+    let mut told = |name: &str, state: &State| {
+        let mut best = Best::new();
+        for _ in 0..RUNS / 8 {
+            best.take(|| {
+                terminal
+                    .draw(|frame| draw(state, SCREEN, frame.buffer_mut()))
+                    .map(|_| ())
             });
-            let state = State::new(opened.clone(), LOOK, Keymap::default(), (200, 60));
-            let mut buffer = Buffer::empty(SCREEN);
-            let frame = best_ms(5, || draw(&state, SCREEN, &mut buffer));
-            let table = best_ms(1, || table::table(&opened.session, &aligned));
-            println!(
-                "  {streams:>7}  {name:>6}  {open:>7.1}  {align:>7.0}  {window:>7.3}  {frame:>7.3}  {table:>7.0}"
-            );
+        }
+        print!("  {name} {:.1}", best.ms / empty_ms);
+    };
+    print!("    in empty frames:");
+    press(state, Command::TogglePercent);
+    told("difference in %", state);
+    press(state, Command::Smooth);
+    told("smoothed", state);
+    for view in [
+        View::Clocks,
+        View::Agreement,
+        View::Response,
+        View::References,
+        View::Soak,
+        View::Coverage,
+        View::Plan,
+    ] {
+        press(state, Command::Go(view));
+        told(view.title(), state);
+    }
+    println!();
+}
+
+/// Does what a key would; questions are answered at once.
+fn press(state: &mut State, command: Command) {
+    for effect in update(state, Action::Do(command)) {
+        if let Effect::Study(question) = effect {
+            let answer = study::answer(&question);
+            let answered = Box::new((*question, answer));
+            update(state, Action::Report(Report::Studied(answered)));
         }
     }
+}
+
+const GROWING: [&str; 6] = ["open", "align", "window", "frame", "table", "report"];
+const LENGTHS: [(&str, usize); 4] = [
+    ("15 min", 900),
+    ("1 h", 3600),
+    ("6 h", 21_600),
+    ("24 h", 86_400),
+];
+
+/// Time against length and number of streams. The exponent is that of the length from 6 h to 24 h;
+/// n log n has 1.1 there.
+fn growth() {
+    println!("growth, ms");
+    print!("  streams  length");
+    GROWING.iter().for_each(|name| print!("  {name:>8}"));
+    println!();
+    for streams in [2, 4, 8] {
+        let mut last = [f64::NAN; 6];
+        for (name, seconds) in LENGTHS {
+            let took = times(streams, seconds);
+            print!("  {streams:>7}  {name:>6}");
+            took.iter().for_each(|ms| print!("  {ms:>8.2}"));
+            println!();
+            if seconds == 86_400 {
+                let grew = took
+                    .iter()
+                    .zip(last)
+                    .map(|(now, before)| (now / before).ln() / 4f64.ln());
+                print!("         exponent");
+                grew.for_each(|exponent| print!("  {exponent:>8.2}"));
+                println!();
+            }
+            last = took;
+        }
+    }
+}
+
+/// What each of [`GROWING`] takes, ms.
+fn times(streams: usize, seconds: usize) -> [f64; 6] {
+    let mut opened = ridden(streams, seconds);
+    opened.session.segments = (0..4)
+        .map(|i| Segment {
+            kind: Kind::SteadyBlock,
+            from_s: 200.0 * f64::from(i),
+            to_s: 200.0 * f64::from(i) + 180.0,
+            set_point_w: None,
+            note: String::new(),
+        })
+        .collect();
+    let aligned = Aligned::new(&opened);
+    let found = ride::findings(&aligned);
+    let whole = aligned.grid.span();
+    let state = State::new(opened.clone(), LOOK, Keymap::default(), (200, 60));
+    let mut buffer = Buffer::empty(SCREEN);
+    let figures = table::table(&opened.session, &aligned);
+    let clocks = align_session(&opened, Options::default());
+    [
+        best_ms(5, || Aligned::new(&opened)),
+        best_ms(2, || align_session(&opened, Options::default())),
+        best_ms(20, || {
+            segment::live(&opened.session, &aligned, &found, whole, Kind::SteadyBlock)
+        }),
+        best_ms(50, || {
+            buffer.reset();
+            draw(&state, SCREEN, &mut buffer);
+        }),
+        best_ms(2, || table::table(&opened.session, &aligned)),
+        best_ms(2, || {
+            report::report(&Material {
+                opened: &opened,
+                aligned: &aligned,
+                table: &figures,
+                clocks: &clocks,
+            })
+        }),
+    ]
 }
