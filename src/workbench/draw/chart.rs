@@ -89,7 +89,7 @@ impl<'a> Chart<'a> {
     fn dot_column(&self, x: f64) -> Option<usize> {
         let share = (x - self.x.low) / (self.x.high - self.x.low);
         let inside = (0.0..=1.0).contains(&share) && self.dots.width() > 0;
-        inside.then(|| (share * (self.dots.width() - 1) as f64).round() as usize)
+        inside.then(|| (share * (self.dots.width() - 1) as f64 + 0.5) as usize)
     }
 
     /// The cell at (`x`, `y`); `y` beyond the ends is drawn at the ends.
@@ -144,10 +144,12 @@ impl<'a> Chart<'a> {
             if !(y0.is_finite() && y1.is_finite()) {
                 continue;
             }
-            let steps = self.dots.width().max(1) * 2 + self.dots.height();
             let share = ((x1 - x0) / (self.x.high - self.x.low)).abs().min(1.0);
             let rise = ((y1 - y0) / (self.y.high - self.y.low)).abs().min(1.0);
-            let steps = (steps as f64 * share.max(rise)).ceil().max(1.0) as usize;
+            let across = share * self.dots.width() as f64;
+            let up = rise * self.dots.height() as f64;
+            // Two steps a dot: none is passed over.
+            let steps = (2.0 * across.max(up)).ceil().max(1.0) as usize;
             for step in 0..=steps {
                 let part = step as f64 / steps as f64;
                 self.point(x0 + part * (x1 - x0), y0 + part * (y1 - y0), owner);

@@ -13,8 +13,6 @@ use super::{beside, interval, named, nothing};
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 8;
-/// Share of the points that the axes take in whole; the others are drawn at the edge.
-const SHARE: f64 = 0.995;
 
 pub fn draw(state: &State, found: &Agreed, area: Rect, pen: &mut Pen<'_>) {
     let (picture, words) = beside(area, WORDS);
@@ -37,13 +35,7 @@ fn shades(state: &State) -> [Style; PARTS] {
 }
 
 fn points(state: &State, found: &Agreed, area: Rect, pen: &mut Pen<'_>) {
-    let mut sizes: Vec<f64> = found.points.iter().map(|p| p.difference_w.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    let usual = sizes
-        .get((sizes.len() as f64 * SHARE) as usize)
-        .or(sizes.last())
-        .copied()
-        .unwrap_or(1.0);
+    let usual = found.usual_w;
     let limits = found.figures.as_ref().and_then(|f| f.loa95_w);
     let reach = limits.map_or(usual, |[low, high]| usual.max(low.abs()).max(high.abs()));
     let ends = round_ends([-reach, reach].into_iter(), 2.0);
