@@ -252,8 +252,8 @@ pub struct Comparison {
     pub moments: Moments,
     /// Uncertainty of the bias in W; `None` under four blocks (20 s).
     pub uncertainty_w: Option<MeanUncertainty>,
-    /// Moments of the blocks behind both.
-    blocks: Vec<Moments>,
+    /// Moments of the blocks behind both, each with its place in time.
+    blocks: Vec<(usize, Moments)>,
     /// Rows of a block.
     block_rows: usize,
 }
@@ -262,19 +262,29 @@ pub struct Comparison {
 pub fn compare(window: Range<usize>, totals: impl Fn(Range<usize>) -> Moments) -> Comparison {
     let moments = totals(window.clone());
     let block_rows = serial::block_rows(window.len());
-    let blocks: Vec<Moments> = serial::blocks(window)
-        .filter_map(|rows| {
+    let blocks: Vec<(usize, Moments)> = serial::blocks(window)
+        .enumerate()
+        .filter_map(|(place, rows)| {
             let length = rows.len();
-            Some(totals(rows)).filter(|block| serial::block_counts(block.n, length))
+            let block = totals(rows);
+            serial::block_counts(block.n, length).then_some((place, block))
         })
         .collect();
-    let differences: Vec<f64> = blocks.iter().map(|b| b.mean_x - b.mean_y).collect();
+    let difference = |block: &Moments| block.mean_x - block.mean_y;
     Comparison {
         moments,
-        uncertainty_w: serial::mean_uncertainty(&differences, block_rows),
+        uncertainty_w: serial::mean_uncertainty(&each(&blocks, difference), block_rows),
         blocks,
         block_rows,
     }
+}
+
+/// A figure of every block, with the block's place.
+fn each(blocks: &[(usize, Moments)], figure: impl Fn(&Moments) -> f64) -> Vec<(usize, f64)> {
+    let blocks = blocks.iter();
+    blocks
+        .map(|(place, block)| (*place, figure(block)))
+        .collect()
 }
 
 /// Compares two columns (`NaN` = missing) of one window.
@@ -296,8 +306,7 @@ impl Comparison {
     pub fn uncertainty_percent(&self) -> Option<MeanUncertainty> {
         let ratio = self.moments.bias_percent()? / 100.0;
         let residual = |block: &Moments| block.mean_x - block.mean_y - ratio * block.mean_y;
-        let residuals: Vec<f64> = self.blocks.iter().map(residual).collect();
-        let residuals = serial::mean_uncertainty(&residuals, self.block_rows)?;
+        let residuals = serial::mean_uncertainty(&each(&self.blocks, residual), self.block_rows)?;
         Some(MeanUncertainty {
             standard: 100.0 * residuals.standard / self.moments.mean_y,
             dof: residuals.dof,
@@ -321,10 +330,13 @@ impl Comparison {
     fn jackknife_half95(&self, figure: impl Fn(&Moments) -> Option<f64>) -> Option<f64> {
         let whole = figure(&self.moments)?;
         let k = self.blocks.len() as f64;
-        let pseudo: Option<Vec<f64>> = self
+        let pseudo: Option<Vec<(usize, f64)>> = self
             .blocks
             .iter()
-            .map(|block| Some(k * whole - (k - 1.0) * figure(&self.moments.without(block))?))
+            .map(|(place, block)| {
+                let rest = figure(&self.moments.without(block))?;
+                Some((*place, k * whole - (k - 1.0) * rest))
+            })
             .collect();
         finite(serial::mean_uncertainty(&pseudo?, self.block_rows)?.half_width95())
     }

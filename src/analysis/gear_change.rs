@@ -17,8 +17,9 @@
 
 use std::ops::Range;
 
-use super::contrast::{Block, Contrast, Fitted, filled_blocks};
+use super::contrast::{Block, Contrast, Fitted, Memory};
 use super::figures::{GearChange, GearShift};
+use super::serial::filled_blocks;
 use super::stats::{Sample, median_of};
 use crate::timeline::Grid;
 
@@ -247,7 +248,7 @@ impl Biases {
             })
             .collect();
         Self {
-            fitted: Fitted::new(blocks, count),
+            fitted: Fitted::new(&blocks, count, Memory::AnyCorrelation),
             terms,
             count,
         }

@@ -75,9 +75,10 @@ pub fn noisy_one(labels: &[&str], columns: &[&[f64]]) -> Option<NoisyOne> {
     let k = blocks.len() as f64;
     let interval = |of: &dyn Fn(&[f64]) -> f64| -> Option<Interval> {
         let centre = of(&estimates);
-        let pseudo: Option<Vec<f64>> = without
+        let pseudo: Option<Vec<(usize, f64)>> = without
             .iter()
-            .map(|rest| Some(k * centre - (k - 1.0) * of(rest.as_deref()?)))
+            .enumerate()
+            .map(|(place, rest)| Some((place, k * centre - (k - 1.0) * of(rest.as_deref()?))))
             .collect();
         let half =
             serial::mean_uncertainty(&pseudo?, serial::block_rows(common.len()))?.half_width95();

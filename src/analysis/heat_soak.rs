@@ -1,12 +1,13 @@
 //! Drift of the bias while a source warms up.
 //!
-//! The bias of each block of time, `100 · Σ(under test − reference) / Σ reference`, is fitted by a
-//! straight line against time (percentage points in 10 min) and, where the source reports its
-//! temperature, against temperature (percentage points a degree), each with 95 % limits that allow
-//! for serial correlation ([`super::contrast`]). A warm-up that levels off is no straight line: the
-//! bias over the first and over the last stretch (a sixth of the window, at most 2 min) stands
-//! beside the slope. Time and temperature rise together, so the data cannot say which of the two
-//! the bias follows.
+//! The drift is the mean rate of the bias over the window: the least-squares slope of
+//! `100 · Σ(under test − reference) / Σ reference` over blocks of time, percentage points in 10 min,
+//! with 95 % limits that allow for serial correlation ([`super::contrast`]). A warm-up levels off
+//! and is no straight line: a bend is fitted beside the slope, at right angles to it, so that it
+//! neither moves the slope nor counts as scatter; and the bias over the first and over the last
+//! stretch (a sixth of the window, at most 2 min) stands beside it. Where the source reports its
+//! temperature, the bias is fitted against that as well (percentage points a degree). Time and
+//! temperature rise together, so the data cannot say which of the two the bias follows.
 
 use super::figures::HeatSoak;
 use super::trend::{BiasBlocks, BiasUnit};
@@ -22,8 +23,8 @@ pub fn figures(
     step_s: f64,
 ) -> HeatSoak {
     let rows = under_test.len().min(reference.len());
-    let blocks = BiasBlocks::new(under_test, reference, step_s, BiasUnit::Percent);
-    let per_10min = blocks.slope_against(|row| row as f64 * step_s / 600.0);
+    let blocks = BiasBlocks::new(under_test, reference, BiasUnit::Percent);
+    let per_10min = blocks.rate_with_bend(600.0 / step_s);
     let per_degree = temperature_c.and_then(|column| {
         blocks.slope_against(|row| column.get(row).copied().unwrap_or(f64::NAN))
     });
@@ -55,15 +56,16 @@ pub(super) fn bias_percent(under_test: &[f64], reference: &[f64]) -> Option<f64>
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::vectors::lcg;
 
     /// 20 min at 250 W during which the bias rises from 0 to 2 % while the source warms by 10 °C.
     fn soak() -> (Vec<f64>, Vec<f64>, Vec<f64>) {
         let rows = 1200;
         let share = |i: usize| i as f64 / rows as f64;
-        let wobble = |i: usize| [0.0, 2.0, -1.0, -2.0, 1.0][i % 5];
-        let reference: Vec<f64> = (0..rows).map(|i| 250.0 + 4.0 * wobble(i)).collect();
+        let noise = lcg(2 * rows);
+        let reference: Vec<f64> = (0..rows).map(|i| 242.0 + 16.0 * noise[i]).collect();
         let tested = (0..rows)
-            .map(|i| reference[i] * (1.0 + 0.02 * share(i)) + wobble(i + 2))
+            .map(|i| reference[i] * (1.0 + 0.02 * share(i)) + 5.0 * (noise[rows + i] - 0.5))
             .collect();
         let temperature = (0..rows).map(|i| 20.0 + 10.0 * share(i)).collect();
         (tested, reference, temperature)
@@ -73,12 +75,12 @@ mod tests {
     fn drift_against_time_and_temperature() {
         let (tested, reference, temperature) = soak();
         let found = figures(&tested, &reference, Some(&temperature), 1.0);
-        assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.005);
-        assert!((found.per_degree_percent.unwrap() - 0.2).abs() < 0.001);
-        assert!((found.start_bias_percent.unwrap() - 0.1).abs() < 0.01);
-        assert!((found.end_bias_percent.unwrap() - 1.9).abs() < 0.01);
+        assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.05);
+        assert!((found.per_degree_percent.unwrap() - 0.2).abs() < 0.01);
+        assert!((found.start_bias_percent.unwrap() - 0.1).abs() < 0.05);
+        assert!((found.end_bias_percent.unwrap() - 1.9).abs() < 0.05);
         let [low, high] = found.drift_ci95_percent_per_10min.unwrap();
-        assert!(low < 1.0 && 1.0 < high && high - low < 0.1);
+        assert!(low < 1.0 && 1.0 < high && high - low < 0.2);
     }
 
     #[test]
@@ -86,7 +88,7 @@ mod tests {
         let (mut tested, reference, _) = soak();
         tested[300..600].fill(f64::NAN);
         let found = figures(&tested, &reference, None, 1.0);
-        assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.01);
+        assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.06);
         assert_eq!(found.per_degree_percent, None);
     }
 

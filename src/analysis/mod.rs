@@ -25,6 +25,7 @@ pub mod hat;
 pub mod heat_soak;
 pub mod judge;
 pub mod mean_max;
+mod mixture;
 pub mod overall;
 pub mod ramp;
 pub mod references;

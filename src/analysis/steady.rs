@@ -23,7 +23,7 @@ pub fn figures(
     step_s: f64,
     uncorroborated: Vec<UncorroboratedStretch>,
 ) -> Steady {
-    let drift = BiasBlocks::new(under_test, consensus, step_s, BiasUnit::Watts)
+    let drift = BiasBlocks::new(under_test, consensus, BiasUnit::Watts)
         .slope_against(|row| row as f64 * step_s / 60.0);
     let error = |column: &[f64]| Some(mean(present(column))? - set_point_w?);
     Steady {

@@ -1,6 +1,9 @@
 //! Slopes and levels of the bias over a window, with intervals from [`super::contrast`].
 
-use super::contrast::{Block, Contrast, Fitted, block_rows, filled_blocks};
+use std::ops::Range;
+
+use super::contrast::{Block, Contrast, Fitted, Memory};
+use super::serial::{block_rows, filled_blocks};
 
 /// What a block of rows is worth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -14,17 +17,19 @@ pub enum BiasUnit {
 /// The bias of a source against a reference, in blocks that share their place in time.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BiasBlocks {
+    /// Rows of the window.
+    rows: usize,
     /// The blocks: place, rows, bias.
-    blocks: Vec<(usize, std::ops::Range<usize>, f64)>,
+    blocks: Vec<(usize, Range<usize>, f64)>,
 }
 
 impl BiasBlocks {
-    /// Cuts the rows in blocks of [`block_rows`] and keeps those that are at least half filled.
+    /// Cuts the rows in blocks ([`super::serial`]) and keeps those that are at least half filled.
     /// A percent block whose references sum to nothing is left out.
-    pub fn new(under_test: &[f64], reference: &[f64], step_s: f64, unit: BiasUnit) -> Self {
+    pub fn new(under_test: &[f64], reference: &[f64], unit: BiasUnit) -> Self {
         let rows = under_test.len().min(reference.len());
         let shared = |row: usize| under_test[row].is_finite() && reference[row].is_finite();
-        let blocks = filled_blocks(rows, block_rows(rows, step_s), shared)
+        let blocks = filled_blocks(rows, block_rows(rows), shared)
             .into_iter()
             .filter_map(|(place, range)| {
                 let rows = range.clone().filter(|&row| shared(row));
@@ -40,7 +45,7 @@ impl BiasBlocks {
                 Some((place, range, bias))
             })
             .collect();
-        Self { blocks }
+        Self { rows, blocks }
     }
 
     /// Slope of the bias against a covariate that `at` gives for a row (NaN: unknown). Blocks in
@@ -63,7 +68,29 @@ impl BiasBlocks {
                 design: vec![1.0, x - centre],
             })
             .collect();
-        Fitted::new(blocks, 2)?.contrast(&[0.0, 1.0])
+        Fitted::new(&blocks, 2, Memory::AnyCorrelation)?.contrast(&[0.0, 1.0])
+    }
+
+    /// Mean rate of the bias over the window, a `unit_rows` rows: the least-squares slope, with a
+    /// bend fitted beside it. The bend's shape is at right angles to level and slope over the whole
+    /// window, so that it leaves the slope as it is where nothing is missing; but a drift that levels
+    /// off is not taken for scatter about a line.
+    pub fn rate_with_bend(&self, unit_rows: f64) -> Option<Contrast> {
+        let middle = 0.5 * self.rows as f64;
+        let flat = (self.rows as f64 / unit_rows).powi(2) / 12.0;
+        let blocks: Vec<Block> = self
+            .blocks
+            .iter()
+            .map(|(place, range, value)| {
+                let x = (0.5 * (range.start + range.end) as f64 - middle) / unit_rows;
+                Block {
+                    place: *place,
+                    value: *value,
+                    design: vec![1.0, x, x * x - flat],
+                }
+            })
+            .collect();
+        Fitted::new(&blocks, 3, Memory::AnyCorrelation)?.contrast(&[0.0, 1.0, 0.0])
     }
 }
 
@@ -76,6 +103,7 @@ pub(super) fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::stats::Line;
 
     #[test]
     fn a_percent_drift_is_found_whatever_the_power_does() {
@@ -85,23 +113,48 @@ mod tests {
             .enumerate()
             .map(|(i, r)| r * (1.0 + 0.01 * i as f64 / 600.0))
             .collect();
-        let blocks = BiasBlocks::new(&tested, &reference, 1.0, BiasUnit::Percent);
+        let blocks = BiasBlocks::new(&tested, &reference, BiasUnit::Percent);
         let slope = blocks.slope_against(|row| row as f64 / 600.0).unwrap();
         assert!((slope.estimate - 1.0).abs() < 0.01, "{slope:?}");
     }
 
     #[test]
     fn a_covariate_that_stands_still_or_is_unknown_has_no_slope() {
-        let blocks = BiasBlocks::new(&[201.0; 300], &[200.0; 300], 1.0, BiasUnit::Watts);
+        let blocks = BiasBlocks::new(&[201.0; 300], &[200.0; 300], BiasUnit::Watts);
         assert_eq!(blocks.slope_against(|_| 21.0), None);
         assert_eq!(blocks.slope_against(|_| f64::NAN), None);
         let slope = blocks.slope_against(|row| row as f64).unwrap();
         assert!(slope.estimate.abs() < 1e-12);
     }
 
+    /// A bias that levels off, 2 · (1 − e^(−t/400)) % over 1200 s, beside regular noise.
+    #[test]
+    fn a_bend_leaves_the_slope_and_is_no_scatter() {
+        let rows = 1200;
+        let wobble = |i: usize| [0.0, 2.0, -1.0, -2.0, 1.0][(i * i) % 5];
+        let bias = |i: usize| 2.0 * (1.0 - (-(i as f64) / 400.0).exp());
+        let tested: Vec<f64> = (0..rows)
+            .map(|i| 250.0 * (1.0 + bias(i) / 100.0) + wobble(i))
+            .collect();
+        let blocks = BiasBlocks::new(&tested, &[250.0; 1200], BiasUnit::Percent);
+        let line = blocks.slope_against(|row| row as f64 / 600.0).unwrap();
+        let bent = blocks.rate_with_bend(600.0).unwrap();
+        assert!(
+            (line.estimate - bent.estimate).abs() < 1e-9,
+            "{line:?} {bent:?}"
+        );
+        let width = |c: Contrast| c.ci95[1] - c.ci95[0];
+        assert!(width(bent) < 0.5 * width(line), "{line:?} {bent:?}");
+        let straight = Line::fit(
+            &(0..rows).map(|i| i as f64 / 600.0).collect::<Vec<_>>(),
+            &(0..rows).map(bias).collect::<Vec<_>>(),
+        );
+        assert!((bent.estimate - straight.unwrap().slope).abs() < 0.01);
+    }
+
     #[test]
     fn references_at_zero_leave_no_percent() {
-        let blocks = BiasBlocks::new(&[5.0; 300], &[0.0; 300], 1.0, BiasUnit::Percent);
+        let blocks = BiasBlocks::new(&[5.0; 300], &[0.0; 300], BiasUnit::Percent);
         assert_eq!(blocks.slope_against(|row| row as f64), None);
     }
 }

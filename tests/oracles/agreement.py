@@ -48,28 +48,46 @@ x = np.array(x)
 show("golden series: mean, SD", x.mean(), x.std(ddof=1))
 
 
-def weighed_half_width(series, memories=16):
-    """95 % half-width about the mean: correlation times weighed by how well they explain the blocks."""
-    block = max(5, len(series) // 12)
-    k = len(series) // block
-    means, one = series[:k * block].reshape(k, block).mean(1), np.ones(k)
-    lag = np.abs(np.subtract.outer(np.arange(k), np.arange(k)))
+def weighed_half_width(means, places, design, contrast, correlations):
+    """95 % half-width: correlations of neighbouring blocks weighed by how well they explain the means."""
+    means, design = np.asarray(means), np.asarray(design, float).T
+    k, p = design.shape
+    lag = np.abs(np.subtract.outer(places, places))
+    w = design @ np.linalg.solve(design.T @ design, contrast)
     logs, scales = [], []
-    for time in np.exp(np.linspace(0, np.log(k * block), memories)):
-        matrix = np.exp(-block / time) ** lag
+    for rho in correlations:
+        matrix = np.where(lag == 0, 1.0, np.sign(rho) ** lag * np.abs(rho) ** lag)
         inverse = np.linalg.inv(matrix)
-        information = one @ inverse @ one
-        left = means - one @ inverse @ means / information
+        information = design.T @ inverse @ design
+        left = means - design @ np.linalg.solve(information, design.T @ inverse @ means)
         squares = left @ inverse @ left
-        logs.append(-.5 * np.linalg.slogdet(matrix)[1] - .5 * np.log(information) - .5 * (k - 1) * np.log(squares))
-        scales.append(np.sqrt(one @ matrix @ one / k ** 2 * squares / (k - 1)))
+        logs.append(-.5 * np.linalg.slogdet(matrix)[1] - .5 * np.linalg.slogdet(information)[1]
+                    - .5 * (k - p) * np.log(squares))
+        scales.append(np.sqrt(w @ matrix @ w * squares / (k - p)))
     weights, scales = np.exp(np.array(logs) - max(logs)), np.array(scales)
     weights /= weights.sum()
-    outside = lambda h: (weights * 2 * stats.t.sf(h / scales, k - 1)).sum() - .05
-    return optimize.brentq(outside, 1e-12, 1e6, xtol=1e-15)
+    outside = lambda h: (weights * 2 * stats.t.sf(h / scales, k - p)).sum() - .05
+    return w @ means, optimize.brentq(outside, 1e-12, 1e6, xtol=1e-15)
 
 
-show("half-widths: golden series, 60 s white", weighed_half_width(x), weighed_half_width(lcg(60) - .5))
+def of_mean(series):
+    block = max(5, len(series) // 12)
+    k = len(series) // block
+    means = series[:k * block].reshape(k, block).mean(1)
+    memories = np.exp(np.linspace(0, np.log(k * block), 16))
+    return weighed_half_width(means, np.arange(k), [np.ones(k)], [1], np.exp(-block / memories))[1]
+
+
+def of_slope(series, missing=(), values=16):
+    means = series.reshape(12, 10).mean(1)
+    places = np.array([i for i in range(12) if i not in missing])
+    evenly = (2 * np.arange(values) + 1) / values - 1
+    return weighed_half_width(means[places], places, [np.ones(len(places)), places], [0, 1], evenly)
+
+
+show("half-widths: golden series, 60 s white", of_mean(x), of_mean(lcg(60) - .5))
+show("slope a block, half-width, with 400 values", *of_slope(x), of_slope(x, values=400)[1])
+show("the same without blocks 3, 4, 8", *of_slope(x, missing=(3, 4, 8)))
 
 # Peak flows: agreement, concordance, two one-sided tests.
 a, b = vector("WRIGHT1"), vector("MINI1")

@@ -1,7 +1,7 @@
 //! How well the figures of the kinds of segment find what was put into rehearsed rides.
 //!
-//! `cargo run --profile quick --example kinds -- [SEEDS]` rides the full bench and the heat soak with
-//! random devices and faults for that many seeds (300 by default), clocks known, and prints how often
+//! `cargo run --profile quick --example kinds -- [SEEDS [FIRST]]` rides the full bench and the heat soak with
+//! random devices and faults for that many seeds (300 by default, from FIRST, by default 20001), clocks known, and prints how often
 //! the 95 % intervals cover the truth and how near the fitted values come. Nothing here knows more
 //! than a tester would, but for the truth it is scored by.
 
@@ -13,15 +13,15 @@
 )]
 
 use rayon::prelude::*;
-use truing::analysis::figures::{Dropout, Interval};
-use truing::analysis::gear_change::{self, Inputs};
-use truing::analysis::sprint::{self, Labelled};
-use truing::analysis::{dropout, excursions, heat_soak, ride as ride_findings, steady};
-use truing::recording::{Channel, EventKind};
-use truing::rehearse::{Plan, Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride};
-use truing::session::{Kind, Role, Segment};
+use truing::analysis::figures::{Dropout, Interval, SegmentFigures, Step};
+use truing::analysis::ride::{RideFindings, findings};
+use truing::analysis::segment::figures_with;
+use truing::rehearse::{
+    Phase, Plan, Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride,
+};
+use truing::session::{Kind, Role, Segment, Session};
 use truing::suggest::{self, Evidence, Proposal, overlap_share};
-use truing::timeline::{Aligned, Grid, Member, Span};
+use truing::timeline::{Aligned, Member, Span};
 
 /// A proposal meets a true segment from this share of shared over covered time on.
 const MATCH: f64 = 0.6;
@@ -31,7 +31,8 @@ const MATCH: f64 = 0.6;
 struct Tally {
     drift: Coverage,
     gear_shift: Coverage,
-    heat: Coverage,
+    /// Of sources that do not drift, and of those that do.
+    heat: [Coverage; 2],
     sprints: usize,
     separated: usize,
     time_constant_errors_s: Vec<f64>,
@@ -40,6 +41,12 @@ struct Tally {
     ceilings_due: usize,
     ceilings_found: usize,
     ceilings_false: usize,
+    steps_true: usize,
+    steps_found: usize,
+    steps_false: usize,
+    step_size_errors_percent: Vec<f64>,
+    dead_time_errors_s: Vec<f64>,
+    dead_times_untold: usize,
     dropouts_true: usize,
     dropouts_hit: usize,
     dropouts_found: usize,
@@ -64,7 +71,7 @@ struct Proposed {
 }
 
 /// How often intervals cover.
-#[derive(Default)]
+#[derive(Clone, Default)]
 struct Coverage {
     told: usize,
     asked: usize,
@@ -96,6 +103,9 @@ impl Coverage {
     }
 
     fn print(&self, name: &str, unit: &str) {
+        if self.asked == 0 {
+            return;
+        }
         let percent = 100.0 * self.covered as f64 / self.told as f64;
         let error = 100.0 * (0.25 / self.told as f64).sqrt() * 2.0 * (0.05_f64 * 0.95).sqrt();
         println!(
@@ -117,20 +127,29 @@ fn quantile(values: &[f64], share: f64) -> f64 {
 }
 
 /// A rehearsed ride, aligned by its true clocks.
-struct Ride {
+struct Ride<'p> {
+    plan: &'p Plan,
     rehearsal: Rehearsal,
+    session: Session,
     aligned: Aligned,
+    findings: RideFindings,
 }
 
-impl Ride {
-    fn new(plan: &Plan, seed: u64) -> Self {
+impl<'p> Ride<'p> {
+    fn new(plan: &'p Plan, seed: u64) -> Self {
         let rehearsal = ride(plan, &random_scenario(plan, seed), seed).expect("rideable");
-        let options = SessionOptions {
+        let opened = rehearsal.opened(SessionOptions {
             clocks_known: true,
             tagged: true,
-        };
-        let aligned = Aligned::new(&rehearsal.opened(options));
-        Self { rehearsal, aligned }
+        });
+        let aligned = Aligned::new(&opened);
+        Self {
+            plan,
+            rehearsal,
+            session: opened.session,
+            findings: findings(&aligned),
+            aligned,
+        }
     }
 
     fn tested(&self) -> usize {
@@ -140,17 +159,8 @@ impl Ride {
             .expect("a source under test")
     }
 
-    fn references(&self) -> Vec<usize> {
-        self.aligned.powered(Role::Reference).collect()
-    }
-
     fn power(&self, index: usize) -> &[f64] {
         self.aligned.power(Member::Stream(index)).expect("power")
-    }
-
-    fn basis(&self) -> &[f64] {
-        let basis = self.aligned.basis().expect("references");
-        self.aligned.power(basis).expect("power")
     }
 
     fn rows(&self, segment: &SegmentTruth) -> std::ops::Range<usize> {
@@ -159,29 +169,10 @@ impl Ride {
             .rows(Span::new(segment.from_s, segment.to_s))
     }
 
-    /// The window's grid.
-    fn grid(&self, rows: &std::ops::Range<usize>) -> Grid {
-        Grid {
-            start_s: self.aligned.grid.time_s(rows.start),
-            len: rows.len(),
-            ..self.aligned.grid
-        }
-    }
-
-    fn gear_events_s(&self) -> Vec<f64> {
-        let tracks = self.aligned.tracks.iter();
-        let mut events: Vec<f64> = tracks
-            .filter_map(|track| Some((track, track.source().recording()?)))
-            .flat_map(|(track, recording)| {
-                recording
-                    .events
-                    .iter()
-                    .filter(|event| matches!(event.kind, EventKind::GearChange { .. }))
-                    .map(|event| track.clock.to_session(event.at_s))
-            })
-            .collect();
-        events.sort_by(f64::total_cmp);
-        events
+    /// What the program tells of a segment that a careful tester tagged.
+    fn figures(&self, segment: &SegmentTruth) -> SegmentFigures {
+        let tagged = segment.segment();
+        figures_with(&self.session, &self.aligned, &self.findings, &tagged, 1)
     }
 
     fn score(&self) -> Tally {
@@ -195,7 +186,8 @@ impl Ride {
                 Kind::Sprint => self.sprint(segment, &mut tally),
                 Kind::GearChange => self.gear_change(segment, &mut tally),
                 Kind::HeatSoak => self.heat_soak(segment, &mut tally),
-                Kind::Ramp | Kind::Coast | Kind::Open => {}
+                Kind::Ramp => self.ramp(segment, &mut tally),
+                Kind::Coast | Kind::Open => {}
             }
         }
         self.whole_ride(&mut tally);
@@ -231,7 +223,7 @@ impl Ride {
                     share(a).total_cmp(&share(b))
                 });
             let share = best.map_or(0.0, |best| overlap_share(span(&best.segment), window));
-            if share < MATCH && std::env::args().any(|word| word == "--misses") {
+            if share < MATCH && misses() {
                 println!(
                     "seed {}: no proposal for {:?} {:.0}-{:.0}, best {share:.2}",
                     self.rehearsal.seed, truth.kind, truth.from_s, truth.to_s
@@ -255,7 +247,7 @@ impl Ride {
         });
         for proposal in strange {
             tally.proposals_strange[usize::from(annotated)] += 1;
-            if std::env::args().any(|word| word == "--misses") {
+            if misses() {
                 println!(
                     "seed {}: strange {:?} {:.0}-{:.0} {}",
                     self.rehearsal.seed,
@@ -269,51 +261,22 @@ impl Ride {
     }
 
     fn steady(&self, segment: &SegmentTruth, tally: &mut Tally) {
-        let rows = self.rows(segment);
-        let found = steady::figures(
-            &self.power(self.tested())[rows.clone()],
-            &self.basis()[rows],
-            segment.set_point_w,
-            1.0,
-            Vec::new(),
-        );
+        let found = self.figures(segment).steady.expect("a steady block");
         let truth = segment.pairs.last().and_then(|pair| pair.drift_w_per_min);
         tally.drift.add(found.drift_ci95_w_per_min, truth);
     }
 
     fn heat_soak(&self, segment: &SegmentTruth, tally: &mut Tally) {
-        let rows = self.rows(segment);
-        let temperature = self.aligned.tracks[self.tested()].column(Channel::Temperature);
-        let found = heat_soak::figures(
-            &self.power(self.tested())[rows.clone()],
-            &self.basis()[rows.clone()],
-            temperature.map(|column| &column[rows]),
-            1.0,
-        );
-        let truth = segment
-            .pairs
-            .last()
-            .and_then(|pair| pair.drift_percent_per_10min);
-        tally.heat.add(found.drift_ci95_percent_per_10min, truth);
+        let found = self.figures(segment).heat_soak.expect("a heat soak");
+        let pair = segment.pairs.last();
+        let truth = pair.and_then(|pair| pair.drift_percent_per_10min);
+        let drifts = self.rehearsal.scenario.devices[self.tested()].heat_percent != 0.0;
+        let of_kind = &mut tally.heat[usize::from(drifts)];
+        of_kind.add(found.drift_ci95_percent_per_10min, truth);
     }
 
     fn gear_change(&self, segment: &SegmentTruth, tally: &mut Tally) {
-        let rows = self.rows(segment);
-        let speed = self.aligned.tracks[self.tested()].column(Channel::Speed);
-        let cadence = self
-            .references()
-            .into_iter()
-            .find_map(|index| self.aligned.tracks[index].column(Channel::Cadence));
-        let found = gear_change::figures(
-            &Inputs {
-                under_test: &self.power(self.tested())[rows.clone()],
-                reference: &self.basis()[rows.clone()],
-                speed: speed.map(|column| &column[rows.clone()]),
-                cadence: cadence.map(|column| &column[rows.clone()]),
-                grid: self.grid(&rows),
-            },
-            &self.gear_events_s(),
-        );
+        let found = self.figures(segment).gear_change.expect("gear changes");
         let last = segment.pairs.last().map(|pair| pair.reference.clone());
         let truths = segment
             .shifts
@@ -329,24 +292,66 @@ impl Ride {
         }
     }
 
+    /// The steps of a ramp with steps: the first stands at its start and has no plateau before it.
+    fn ramp(&self, segment: &SegmentTruth, tally: &mut Tally) {
+        let stepped = |phase: &&Phase| phase.kind == Kind::Ramp && !phase.levels_w.is_empty();
+        let Some(phase) = self.plan.phases.iter().find(stepped) else {
+            return;
+        };
+        let found = self.figures(segment).ramp.expect("a ramp");
+        let length_s = phase.duration_s / phase.levels_w.len() as f64;
+        let device = &self.rehearsal.scenario.devices[self.tested()];
+        let rider_s = self.rehearsal.scenario.rider.settling_s;
+        let tenth = |lags: [f64; 2]| {
+            let fine = (0..4000).map(|i| f64::from(i) / 100.0);
+            fine.into_iter()
+                .find(|t| cascade(*t, lags) >= 0.1)
+                .unwrap_or(0.0)
+        };
+        let dead_s =
+            device.dead_time_s + tenth([rider_s, device.time_constant_s]) - tenth([rider_s, 0.0]);
+        let at = |k: usize| segment.from_s + k as f64 * length_s;
+        let steps = 1..phase.levels_w.len();
+        tally.steps_true += steps.len();
+        let near = |at_s: f64| move |step: &&Step| (step.at_s - at_s).abs() <= 5.0;
+        for k in steps.clone() {
+            let Some(step) = found.steps.iter().find(near(at(k))) else {
+                if misses() {
+                    println!("seed {}: missed step {k}", self.rehearsal.seed);
+                }
+                continue;
+            };
+            tally.steps_found += 1;
+            let rise = phase.levels_w[k] - phase.levels_w[k - 1];
+            tally
+                .step_size_errors_percent
+                .push(100.0 * ((step.to_w - step.from_w) / rise - 1.0).abs());
+            match step.dead_time_s {
+                Some(told) => {
+                    tally.dead_time_errors_s.push((told - dead_s).abs());
+                    if misses() && (told - dead_s).abs() > 2.0 {
+                        println!(
+                            "seed {}: step {k} dead {told:.1} true {dead_s:.1}",
+                            self.rehearsal.seed
+                        );
+                    }
+                }
+                None => tally.dead_times_untold += 1,
+            }
+        }
+        tally.steps_false += found
+            .steps
+            .iter()
+            .filter(|step| !steps.clone().any(|k| near(at(k))(step)))
+            .count();
+    }
+
     fn sprint(&self, segment: &SegmentTruth, tally: &mut Tally) {
         let rows = self.rows(segment);
-        let references: Vec<Labelled> = self
-            .references()
-            .into_iter()
-            .map(|index| Labelled {
-                label: &self.rehearsal.scenario.devices[index].label,
-                power: self.power(index),
-            })
-            .collect();
-        let tested = Labelled {
-            label: "under test",
-            power: self.power(self.tested()),
-        };
-        let found = sprint::figures(tested, &references, &[], self.basis(), rows.clone(), 1.0);
+        let found = self.figures(segment).sprint.expect("a sprint");
         let device = &self.rehearsal.scenario.devices[self.tested()];
         tally.sprints += 1;
-        if std::env::args().any(|word| word == "--misses") {
+        if misses() {
             println!(
                 "seed {}: sprint truth {:.2} {:.2} {:?} found {:?} {:?} {:?} gain {:?} rms {:?} {}",
                 self.rehearsal.seed,
@@ -392,20 +397,7 @@ impl Ride {
 
     fn whole_ride(&self, tally: &mut Tally) {
         let tested = self.tested();
-        let columns: Vec<&[f64]> = self
-            .references()
-            .into_iter()
-            .map(|i| self.power(i))
-            .collect();
-        let samples = self.aligned.tracks[tested].source().samples();
-        let interval_s = samples.and_then(|samples| samples.median_interval_s());
-        let found = dropout::find(
-            self.power(tested),
-            &columns,
-            self.aligned.grid,
-            interval_s,
-            &ride_findings::pauses(&self.aligned.tracks[tested]),
-        );
+        let found = &self.findings.dropouts[tested];
         let truth = &self.rehearsal.truth.streams[tested];
         let near = |a: &Dropout, b: &Dropout| {
             let (a, b) = (
@@ -426,7 +418,7 @@ impl Ride {
             .iter()
             .filter(|f| truth.dropouts.iter().any(|t| same(f, t)))
             .count();
-        if std::env::args().any(|word| word == "--misses") {
+        if misses() {
             for missed in truth
                 .dropouts
                 .iter()
@@ -441,8 +433,7 @@ impl Ride {
                 println!("seed {}: extra {extra:?}", self.rehearsal.seed);
             }
         }
-        let except: Vec<Span> = found.iter().map(|d| Span::new(d.from_s, d.to_s)).collect();
-        let outside = excursions::find(self.power(tested), &columns, self.aligned.grid, &except);
+        let outside = &self.findings.excursions[tested];
         let surge = |from_s: f64, to_s: f64| {
             truth.surges.iter().any(|surge| {
                 Span::new(surge.from_s, surge.to_s + 8.0)
@@ -463,7 +454,7 @@ impl Ride {
             .count();
         tally.excursions_found += outside.len();
         tally.excursions_right += outside.iter().filter(|o| surge(o.from_s, o.to_s)).count();
-        if std::env::args().any(|word| word == "--misses") {
+        if misses() {
             for extra in outside.iter().filter(|o| !surge(o.from_s, o.to_s)) {
                 let kind = self
                     .rehearsal
@@ -481,11 +472,32 @@ impl Ride {
     }
 }
 
+/// Whether every miss is to be printed.
+fn misses() -> bool {
+    std::env::args().any(|word| word == "--misses")
+}
+
+/// Unit step after two first-order lags in a row.
+fn cascade(t: f64, [a, b]: [f64; 2]) -> f64 {
+    if b < 1e-9 {
+        return 1.0 - (-t / a).exp();
+    }
+    if (a - b).abs() < 1e-6 {
+        return 1.0 - (1.0 + t / a) * (-t / a).exp();
+    }
+    1.0 - (a * (-t / a).exp() - b * (-t / b).exp()) / (a - b)
+}
+
 impl Tally {
     fn merge(mut self, other: Self) -> Self {
         self.drift.merge(other.drift);
         self.gear_shift.merge(other.gear_shift);
-        self.heat.merge(other.heat);
+        for (mine, theirs) in self.heat.iter_mut().zip(other.heat) {
+            mine.merge(theirs);
+        }
+        self.dead_time_errors_s.extend(other.dead_time_errors_s);
+        self.step_size_errors_percent
+            .extend(other.step_size_errors_percent);
         self.time_constant_errors_s
             .extend(other.time_constant_errors_s);
         self.ceiling_errors_percent
@@ -503,6 +515,10 @@ impl Tally {
             (&mut self.ceilings_due, other.ceilings_due),
             (&mut self.ceilings_found, other.ceilings_found),
             (&mut self.ceilings_false, other.ceilings_false),
+            (&mut self.steps_true, other.steps_true),
+            (&mut self.steps_found, other.steps_found),
+            (&mut self.steps_false, other.steps_false),
+            (&mut self.dead_times_untold, other.dead_times_untold),
             (&mut self.dropouts_true, other.dropouts_true),
             (&mut self.dropouts_hit, other.dropouts_hit),
             (&mut self.dropouts_found, other.dropouts_found),
@@ -521,7 +537,27 @@ impl Tally {
         let share = |a: usize, b: usize| format!("{a}/{b} = {:.1} %", 100.0 * a as f64 / b as f64);
         self.drift.print("steady drift", "W/min");
         self.gear_shift.print("gear shift", "%");
-        self.heat.print("heat drift", "%/10 min");
+        let both = self
+            .heat
+            .iter()
+            .cloned()
+            .fold(Coverage::default(), |mut all, one| {
+                all.merge(one);
+                all
+            });
+        both.print("heat drift", "%/10 min");
+        self.heat[0].print("  of none", "%/10 min");
+        self.heat[1].print("  of some", "%/10 min");
+        println!(
+            "steps          found {}, false {}, size error median {:.1} %, dead time error median {:.2} s, 90 % within {:.2} s, largest {:.1} s, untold {}",
+            share(self.steps_found, self.steps_true),
+            self.steps_false,
+            quantile(&self.step_size_errors_percent, 0.5),
+            quantile(&self.dead_time_errors_s, 0.5),
+            quantile(&self.dead_time_errors_s, 0.9),
+            quantile(&self.dead_time_errors_s, 1.0),
+            self.dead_times_untold,
+        );
         println!(
             "sprint         separated {}, time constant: median error {:.2} s, 90 % within {:.2} s, interval covers {}",
             share(self.separated, self.sprints),
@@ -575,17 +611,15 @@ impl Tally {
 }
 
 fn main() {
-    let seeds = std::env::args()
-        .nth(1)
-        .and_then(|word| word.parse().ok())
-        .unwrap_or(300_u64);
+    let number = |at: usize| -> Option<u64> { std::env::args().nth(at)?.parse().ok() };
+    let (seeds, first) = (number(1).unwrap_or(300), number(2).unwrap_or(20_001));
     for name in ["full-bench", "heat-soak"] {
         let plan = Plan::built_in(name).expect("a built-in plan");
-        let tally = (1..=seeds)
+        let tally = (first..first + seeds)
             .into_par_iter()
             .map(|seed| Ride::new(&plan, seed).score())
             .reduce(Tally::default, Tally::merge);
-        println!("{name}, {seeds} seeds");
+        println!("{name}, {seeds} seeds from {first}");
         tally.print();
     }
 }

@@ -1,7 +1,7 @@
 //! How well intervals of the bias cover the truth of rehearsed rides, and how often verdicts err.
 //!
-//! `cargo run --profile quick --example verdicts -- [SEEDS]` rides the full bench and the
-//! repeatability series with random devices and faults for that many seeds (300 by default), clocks
+//! `cargo run --profile quick --example verdicts -- [SEEDS [FIRST]]` rides the full bench and the
+//! repeatability series with random devices and faults for that many seeds (300 by default, from FIRST, by default 20001), clocks
 //! known, and prints two tables: coverage of the 95 % intervals of the bias by length of the window,
 //! and verdicts against the truth. Beside the blocks as a careful tester would tag them, the first
 //! 60 s and 120 s of each steady block are judged. Nothing here knows more than a tester would, but
@@ -105,20 +105,19 @@ impl Tally {
 }
 
 fn main() {
-    let seeds: u64 = std::env::args()
-        .nth(1)
-        .and_then(|text| text.parse().ok())
-        .unwrap_or(300);
-    let tally = (0..seeds)
+    let number = |at: usize| -> Option<u64> { std::env::args().nth(at)?.parse().ok() };
+    let (seeds, first) = (number(1).unwrap_or(300), number(2).unwrap_or(20_001));
+    let tally = (first..first + seeds)
         .into_par_iter()
         .map(|seed| {
             PLANS
                 .iter()
-                .map(|name| one_ride(name, 1000 + seed))
+                .map(|name| one_ride(name, seed))
                 .fold(Tally::default(), Tally::merge)
         })
         .reduce(Tally::default, Tally::merge);
-    print(seeds, &tally);
+    println!("{seeds} seeds from {first}, plans {}", PLANS.join(", "));
+    print(&tally);
 }
 
 fn one_ride(plan: &str, seed: u64) -> Tally {
@@ -243,8 +242,7 @@ fn judge(tally: &mut Tally, truth: &SegmentTruth, figures: &SegmentFigures) {
         .add(around.map(|(b, u)| [b - u, b + u]), Some(bias));
 }
 
-fn print(seeds: u64, tally: &Tally) {
-    println!("{seeds} seeds, plans {}", PLANS.join(", "));
+fn print(tally: &Tally) {
     println!("\nCoverage of 95 % intervals of the bias           n  covered");
     for ((from, to), ((watts, percent), clean)) in LENGTHS.iter().zip(
         tally

@@ -207,7 +207,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         1,
         [
             "95 % confidence limits of the bias, allowing for seconds that resemble their neighbours.",
-            "means of blocks of max(5, n/12) s, autoregressive with a correlation time from 1 s to the length of the window, every octave as likely; each time gives a Student t about the mean, weighed by |R|^(−1/2) (1'R⁻¹1)^(−1/2) S^(−(K − 1)/2); limits where the weighed sum leaves 2.5 % on either side",
+            "means of blocks of n/12 s (at least 5, at most 60), autoregressive with a correlation time from 1 s to the length of the window, every octave as likely; each time gives a Student t about the mean, weighed by |R|^(−1/2) (1'R⁻¹1)^(−1/2) S^(−(K − 1)/2); limits where the weighed sum leaves 2.5 % on either side",
             SERIAL,
             "Only the scatter within this block: not the reference's error, nor another day's. Wider than need be where memory is short, since one short block cannot prove that it is; blind to a memory longer than the block. None under 20 s.",
         ],

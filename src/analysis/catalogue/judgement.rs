@@ -148,7 +148,7 @@ const OTHERS: [Entry; 12] = [
         1,
         [
             "95 % confidence limits of that variance.",
-            "delete-one-block jackknife over 12 blocks",
+            "delete-one-block jackknife over 12 blocks or more",
             "Künsch 1989, Ann Stat 17:1217",
             "",
         ],

@@ -5,7 +5,7 @@ use super::{Entry, fact, figure};
 const OURS: &str = "this program's convention";
 const TRADE: &str = "common practice, no source";
 const IEEE: &str = "IEEE Std 181 (from memory)";
-const SERIAL: &str = "least squares over block means, limits allowing for serial correlation";
+const SERIAL: &str = "least squares over means of blocks of n/12 s (5 to 60); limits averaged over every correlation of neighbouring blocks, each weighed by how well it explains them (O'Hagan 1994, Bayesian Inference, ch. 9, from memory); coverage measured by simulation";
 
 pub(super) const ENTRIES: &[Entry] = &[
     figure(
@@ -62,8 +62,8 @@ pub(super) const ENTRIES: &[Entry] = &[
         "W/min",
         2,
         [
-            "Slope of the difference to the references over the block.",
-            "slope of d against time",
+            "Slope of the difference to the references over the block; frozen and false zero seconds are left out.",
+            "least-squares slope of d against time",
             SERIAL,
             "A reference that warms up drifts too.",
         ],
@@ -249,9 +249,9 @@ pub(super) const ENTRIES: &[Entry] = &[
         0,
         [
             "Share of the shortfall that the fitted lag explains.",
-            "loss of peak with the lag alone, over the shortfall",
+            "mean, over all orders in which lag, gain and ceiling can be switched on, of what the lag takes off the modelled peak, over the shortfall (Shapley 1953, from memory)",
             OURS,
-            "Shares depend on the order in which causes act; this is the order lag, gain, ceiling.",
+            "A convention: causes that hide each other share what they hide.",
         ],
     ),
     figure(
@@ -523,7 +523,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         2,
         [
             "95 % confidence limits of the shift.",
-            "two means, each with its own uncertainty",
+            "difference of two levels fitted together ± t · its standard uncertainty",
             SERIAL,
             "",
         ],
@@ -610,10 +610,10 @@ pub(super) const ENTRIES: &[Entry] = &[
         "%/10 min",
         2,
         [
-            "Slope of the bias over the block, percentage points in 10 min.",
-            "slope of the bias in % against time",
+            "Mean rate at which the bias moves over the block: the least-squares slope, percentage points in 10 min.",
+            "slope of the bias in % against time, with a bend at right angles to it fitted beside it, so that a drift that levels off is not taken for scatter",
             SERIAL,
-            "Time is not temperature: it holds whatever else changed over the block, in the references too.",
+            "A warm-up that levels off is faster at first: see the bias at the start and at the end. Time is not temperature: it holds whatever else changed over the block, in the references too.",
         ],
     ),
     figure(
@@ -634,8 +634,8 @@ pub(super) const ENTRIES: &[Entry] = &[
         "%",
         2,
         [
-            "Bias at the start of the block, % of the reference mean.",
-            "",
+            "Bias over the first sixth of the block, at most 2 min, % of the reference mean.",
+            "100 · Σ(x − y)/Σy",
             OURS,
             "",
         ],
@@ -646,8 +646,8 @@ pub(super) const ENTRIES: &[Entry] = &[
         "%",
         2,
         [
-            "Bias at the end of the block, % of the reference mean.",
-            "",
+            "Bias over the last sixth of the block, at most 2 min, % of the reference mean.",
+            "100 · Σ(x − y)/Σy",
             OURS,
             "",
         ],

@@ -280,7 +280,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         4,
         [
             "95 % confidence limits of the slope.",
-            "delete-one-block jackknife over 12 blocks, blocks taken as autocorrelated",
+            "delete-one-block jackknife over 12 blocks or more, blocks taken as autocorrelated",
             "Künsch 1989, Ann Stat 17:1217; methods of the bias's limits",
             "",
         ],
@@ -304,7 +304,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         1,
         [
             "95 % confidence limits of the intercept.",
-            "delete-one-block jackknife over 12 blocks",
+            "delete-one-block jackknife over 12 blocks or more",
             "Künsch 1989, Ann Stat 17:1217",
             "",
         ],
