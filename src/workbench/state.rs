@@ -1,6 +1,12 @@
 //! Everything the workbench knows, as plain data. [`super::update`] alone changes it; drawing only
 //! reads it.
 
+mod parts;
+
+pub use parts::{
+    Brush, Edge, Held, Lane, Mark, Message, Mode, Prompt, Purpose, Scale, Scope, View, Walk,
+};
+
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -11,238 +17,13 @@ use crate::recording::Channel;
 use crate::session::history::History;
 use crate::session::journal::Leftover;
 use crate::session::{Kind, OpenedSession, Role, Session};
-use crate::suggest::Proposal;
 use crate::timeline::{Aligned, Member, Span};
 
-use super::action::{Claimed, Landmarks, Place};
+use super::action::{Landmarks, Place};
 use super::keymap::Keymap;
 use super::smooth::Smoothed;
 use super::study::{Answer, Question};
 use super::theme::{Look, letters};
-
-/// The full-screen views. To add one: a variant here, an entry in the action table with a key in
-/// [`Place::ViewMenu`], a file in `draw/` and an arm in `draw::view`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum View {
-    /// The traces on one time line, with the figures for the window.
-    Ride,
-    /// Two streams close up, and what fixes their clocks.
-    Clocks,
-    /// Difference against mean.
-    Agreement,
-    /// How the source under test answers a change of power.
-    Response,
-    /// Who disagrees with whom.
-    References,
-    /// Bias against time and temperature.
-    Soak,
-    /// Bias by power and cadence or wheel speed.
-    Coverage,
-    /// What the test plan asks and this ride lacks.
-    Plan,
-}
-
-impl View {
-    /// Name for the title bar and the help screen.
-    pub const fn title(self) -> &'static str {
-        match self {
-            View::Ride => "ride view",
-            View::Clocks => "clocks",
-            View::Agreement => "agreement",
-            View::Response => "response",
-            View::References => "references",
-            View::Soak => "heat soak",
-            View::Coverage => "coverage",
-            View::Plan => "plan",
-        }
-    }
-}
-
-/// A lane of the ride view.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Lane {
-    /// A channel of every stream.
-    Channel(Channel),
-    /// Under test − reference, with the claim as a band.
-    Difference,
-}
-
-impl Lane {
-    /// All lanes, in the order in which they are drawn.
-    pub const ALL: [Lane; 7] = [
-        Lane::Channel(Channel::Power),
-        Lane::Difference,
-        Lane::Channel(Channel::Cadence),
-        Lane::Channel(Channel::Speed),
-        Lane::Channel(Channel::HeartRate),
-        Lane::Channel(Channel::Temperature),
-        Lane::Channel(Channel::Balance),
-    ];
-
-    /// Name for messages.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Lane::Channel(channel) => channel.name(),
-            Lane::Difference => "difference",
-        }
-    }
-}
-
-/// What the figures of a full-screen view are for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Scope {
-    /// The window; without one, what the ride view shows.
-    Window,
-    /// The selected segment.
-    Segment,
-    /// All of it.
-    Ride,
-}
-
-/// A feature marked on a stream, on its recorder's clock so that it moves with it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Mark {
-    /// The stream.
-    pub stream: usize,
-    /// Where, s by the recorder's clock.
-    pub recorder_s: f64,
-}
-
-/// One edge of the window.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Edge {
-    /// The earlier one.
-    Start,
-    /// The later one.
-    End,
-}
-
-/// What follows the cursor.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Held {
-    /// Nothing.
-    Nothing,
-    /// The edge that is not at `anchor_s`.
-    Edge {
-        /// The edge that stays, s.
-        anchor_s: f64,
-    },
-    /// The whole window, which starts this long before the cursor.
-    Whole {
-        /// Cursor − start, s.
-        lead_s: f64,
-    },
-}
-
-/// Text being typed.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Prompt {
-    /// What for.
-    pub purpose: Purpose,
-    /// So far.
-    pub text: String,
-    /// Caret, counted in characters.
-    pub caret: usize,
-    /// Why it was not accepted.
-    pub refused: Option<String>,
-    /// Which line of the list below is picked, where there is one.
-    pub pick: usize,
-}
-
-/// What a text is typed for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Purpose {
-    /// A time to go to.
-    Time,
-    /// The set point of a segment.
-    SetPoint,
-    /// The note of a segment.
-    Note,
-    /// The label of the stream in hand.
-    Label,
-    /// The session's title.
-    Title,
-    /// A number of a claim.
-    Claim(Claimed),
-    /// The file to export the table to.
-    Export,
-    /// The folder to save a new session in.
-    SaveAs,
-    /// Part of an action's name or description.
-    Find,
-}
-
-/// What the keys are for at the moment.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Mode {
-    /// The view.
-    View,
-    /// Saying what the streams are.
-    Streams,
-    /// Shifting the clock of the stream in hand.
-    Clock,
-    /// Walking through proposed segments.
-    Walk(Walk),
-    /// A box of choices.
-    Menu(Place),
-    /// A line of text.
-    Prompt(Prompt),
-    /// The keys of the place the help was asked in, scrolled by so many lines.
-    Help(usize),
-    /// The messages so far, scrolled by so many lines.
-    Log(usize),
-}
-
-/// A walk through proposed segments.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Walk {
-    /// The proposals that were not tagged when the walk began.
-    pub proposals: Vec<Proposal>,
-    /// The one shown.
-    pub at: usize,
-}
-
-/// A message.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Message {
-    /// What.
-    pub text: String,
-    /// Whether something is wrong.
-    pub warns: bool,
-}
-
-/// The brushed window and what follows the cursor.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Brush {
-    /// The window, if there is one.
-    pub window: Option<Span>,
-    /// What follows the cursor.
-    pub held: Held,
-}
-
-/// The vertical scale of one lane.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Scale {
-    /// Lowest value shown.
-    pub low: f64,
-    /// Highest value shown.
-    pub high: f64,
-}
-
-impl Scale {
-    /// The row, of `height` from the top, for `value`; values beyond the ends are at the ends.
-    pub fn row(self, value: f64, height: usize) -> usize {
-        self.rows(height)(value)
-    }
-
-    /// [`Scale::row`] for many values.
-    pub fn rows(self, height: usize) -> impl Fn(f64) -> usize {
-        let last = height.saturating_sub(1) as f64;
-        let per_unit = last / (self.high - self.low);
-        // A cast rounds down, and of NaN gives 0.
-        move |value| (((self.high - value) * per_unit).clamp(0.0, last) + 0.5) as usize
-    }
-}
 
 /// The whole.
 #[derive(Clone, Debug)]

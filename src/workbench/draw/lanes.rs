@@ -235,7 +235,7 @@ fn tags(state: &State, area: Rect, pen: &mut Pen<'_>) {
         let full = format!("{number} {}", segment.kind);
         let name = [full, number]
             .into_iter()
-            .find(|name| name.chars().count() < usize::from(width))
+            .find(|name| name.chars().count() + 1 < usize::from(width))
             .unwrap_or_default();
         let name = text::field(&name, usize::from(width), ' ');
         let style = Style::new().add_modifier(Modifier::UNDERLINED);

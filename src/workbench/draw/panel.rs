@@ -237,9 +237,9 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
     lines.push(
         Text::default()
             .with("sd      ", faint)
-            .with(format!("{} W", plain(a.sd_diff_w, 8, 1)), none)
+            .with(format!("{} W", plain(a.sd_diff_w, 7, 1)), none)
             .with("  rmse", faint)
-            .with(format!("{} W", plain(a.rmse_w, 5, 1)), none),
+            .with(format!("{} W", plain(a.rmse_w, 6, 1)), none),
     );
     lines.push(
         Text::default()
