@@ -5,6 +5,7 @@ use std::io::{self, BufWriter, IsTerminal as _, Write};
 use clap::ValueEnum;
 
 use super::Failure;
+use crate::recording::{clean_lines, is_unseen};
 
 /// The shape of a printed table.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -53,7 +54,8 @@ impl Output {
         }
     }
 
-    /// Writes a result. A newline is added where the text has none at its end.
+    /// Writes a result, without characters that would steer the terminal. A newline is added where
+    /// the text has none at its end.
     ///
     /// # Errors
     /// [`Failure`] where stdout cannot be written.
@@ -63,22 +65,22 @@ impl Output {
         } else {
             "\n"
         };
-        write!(self.results, "{text}{newline}").map_err(told)
+        write!(self.results, "{}{newline}", clean_lines(text)).map_err(told)
     }
 
-    /// Writes `value` as indented JSON.
+    /// Writes `value` as indented JSON; what a terminal would take for its own is escaped.
     ///
     /// # Errors
     /// [`Failure`] where stdout cannot be written.
     pub fn json(&mut self, value: &impl serde::Serialize) -> Result<(), Failure> {
         let text = serde_json::to_string_pretty(value).map_err(Failure::because)?;
-        self.result(&text)
+        self.result(&with_unseen_escaped(&text))
     }
 
     /// Tells the person at the keyboard something that is no result.
     pub fn message(&mut self, text: &str) {
         // Nothing can be told any more where stderr is closed.
-        let _ = writeln!(self.messages, "{text}");
+        let _ = writeln!(self.messages, "{}", clean_lines(text));
     }
 
     /// Whether progress can be shown: stderr is a terminal.
@@ -93,6 +95,23 @@ impl Output {
     pub fn finish(&mut self) -> Result<(), Failure> {
         self.results.flush().map_err(told)
     }
+}
+
+/// JSON with every character that is none to be seen written as `\uXXXX`; outside of strings there
+/// is none but the line ends.
+fn with_unseen_escaped(json: &str) -> String {
+    let mut out = String::with_capacity(json.len());
+    for c in json.chars() {
+        if c == '\n' || !is_unseen(c) {
+            out.push(c);
+        } else {
+            let mut units = [0; 2];
+            for unit in c.encode_utf16(&mut units) {
+                out.push_str(&format!("\\u{unit:04x}"));
+            }
+        }
+    }
+    out
 }
 
 fn told(error: io::Error) -> Failure {

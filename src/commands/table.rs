@@ -41,7 +41,10 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let table = table(&opened.session, &Aligned::new(&opened));
     let text = match arguments.format {
         Format::Text => export::text(&table),
-        Format::Json => export::json(&table).map_err(Failure::because)?,
+        Format::Json => {
+            output.json(&table)?;
+            return Ok(Exit::Done);
+        }
         Format::Csv => export::csv(&table).map_err(Failure::because)?,
         Format::Markdown => export::markdown(&table),
     };

@@ -26,4 +26,7 @@ pub use model::{
     TimeBase,
 };
 pub use probe::{ChannelProbe, Gaps, Probe, StreamProbe, utc};
-pub use read::{ColumnMap, MAX_FILE_BYTES, ReadOptions, clean_text, read, read_all, read_bytes};
+pub use read::{
+    ColumnMap, MAX_FILE_BYTES, ReadOptions, clean_lines, clean_text, is_unseen, read, read_all,
+    read_bytes,
+};

@@ -225,9 +225,27 @@ pub(super) fn stem(path: &Path) -> String {
 /// `text` without control characters, bidirectional overrides and zero-width characters, so that
 /// it can be shown on a terminal, in a table or on a page.
 pub fn clean_text(text: &str) -> String {
+    text.chars().filter(|c| !is_unseen(*c)).collect()
+}
+
+/// The same for text of several lines: line ends (also those of two characters) and tabs stay.
+pub fn clean_lines(text: &str) -> String {
+    let after = text.chars().skip(1).map(Some).chain([None]);
     text.chars()
-        .filter(|c| !c.is_control() && !is_invisible(*c))
+        .zip(after)
+        .filter(|(c, next)| match c {
+            '\n' | '\t' => true,
+            '\r' => *next == Some('\n'),
+            c => !is_unseen(*c),
+        })
+        .map(|(c, _)| c)
         .collect()
+}
+
+/// Whether a character is none to be seen: it steers a terminal, turns the writing round or takes
+/// no room.
+pub fn is_unseen(c: char) -> bool {
+    c.is_control() || is_invisible(c)
 }
 
 fn is_invisible(c: char) -> bool {
@@ -257,5 +275,6 @@ mod tests {
             "a[31mbcd"
         );
         assert_eq!(clean_text("Café 3 °C"), "Café 3 °C");
+        assert_eq!(clean_lines("a\t\u{9b}b\r\nc\rd\n"), "a\tb\r\ncd\n");
     }
 }

@@ -1,7 +1,7 @@
 //! What a table says of the whole ride, in sentences.
 
 use crate::analysis::figures::{Dropout, Interval, LevelLine, Table};
-use crate::export::cell::{clock_time, human_number, machine_number, word_of};
+use crate::export::cell::{clock_time, human_number, machine_number, one_line, word_of};
 
 /// The ride's length and the claim under test.
 pub(crate) fn claim(table: &Table) -> String {
@@ -121,7 +121,7 @@ pub(crate) fn bands(table: &Table) -> Vec<Vec<String>> {
                     machine_number(band.to),
                     band.channel.unit()
                 ),
-                format!("{} - {}", band.under_test, band.reference),
+                one_line(&format!("{} - {}", band.under_test, band.reference)),
                 band.n.to_string(),
                 optional(band.bias_w, 1),
                 band.bias_ci95_w.map_or_else(
