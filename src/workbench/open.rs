@@ -1,6 +1,9 @@
 //! Opening the workbench over a session folder or over recordings.
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use indicatif::ProgressBar;
 
 use super::action::{Command, Place};
 use super::aside::Aside;
@@ -24,7 +27,12 @@ use crate::timeline::align::{self, align_session};
 /// # Errors
 /// A sentence for the person at the keyboard.
 pub fn open(paths: &[PathBuf], look: Look) -> Result<(), String> {
-    let (mut state, mut desk) = prepare(paths, look)?;
+    // The screen is taken only once there is something to show: until then Ctrl-C ends it.
+    let reading = ProgressBar::new_spinner().with_message("reading the recordings; Ctrl-C stops");
+    reading.enable_steady_tick(Duration::from_millis(200));
+    let prepared = prepare(paths, look);
+    reading.finish_and_clear();
+    let (mut state, mut desk) = prepared?;
     run(&mut state, &mut desk).map_err(|error| error.to_string())
 }
 
