@@ -3,10 +3,10 @@
 use super::figures::{CadenceAgreement, GearChange, SegmentFigures};
 use super::sprint::Labelled;
 use super::window::Window;
-use super::{cadence, coast, gear_change, heat_soak, ramp, sprint, steady};
-use crate::recording::{Channel, EventKind};
+use super::{cadence, change_points, coast, gear_change, heat_soak, ramp, ride, sprint, steady};
+use crate::recording::Channel;
 use crate::session::{Kind, Role};
-use crate::timeline::{Aligned, Grid, Member, Span};
+use crate::timeline::{Grid, Member, Span};
 
 /// Fills in what `figures.kind` asks for, against `basis` (what the verdict rests on).
 pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Option<Member>) {
@@ -43,7 +43,17 @@ pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Opt
             ));
         }
         Kind::Sprint => figures.sprint = sprint_figures(window, under_test, basis),
-        Kind::Ramp => figures.ramp = Some(ramp::figures(tested, known, window.grid())),
+        Kind::Ramp => {
+            let wander_w = window.wander_w(basis);
+            let asked = ride::set_points(window.aligned);
+            figures.ramp = Some(ramp::figures(
+                &read,
+                &delivered,
+                &asked,
+                wander_w,
+                window.grid(),
+            ));
+        }
         Kind::GearChange => {
             figures.gear_change = Some(gear_changes(window, under_test, &read, &delivered));
         }
@@ -68,6 +78,12 @@ impl<'a> Window<'a> {
             step_s: grid.step_s,
             len: self.rows.len(),
         }
+    }
+
+    /// Wander of a member's power over the whole ride, W.
+    fn wander_w(&self, member: Member) -> f64 {
+        let power = self.aligned.power(member).unwrap_or_default();
+        change_points::wander_w(power, self.aligned.grid.step_s)
     }
 
     /// `channel` of the first stream with `role` that carries it.
@@ -123,34 +139,7 @@ fn gear_changes(
         cadence: turning,
         grid: window.grid(),
     };
-    let span = Span {
-        from_s: window.grid().start_s,
-        to_s: window.aligned.grid.time_s(window.rows.end),
-    };
-    gear_change::figures(&inputs, &gear_events_s(window.aligned, span))
-}
-
-/// Session times of the gear events in a stretch, by the recorder that wrote most of them: several
-/// recorders may have noted the same changes.
-fn gear_events_s(aligned: &Aligned, span: Span) -> Vec<f64> {
-    let of_track = |track: &crate::timeline::Track| -> Vec<f64> {
-        let Some(recording) = track.source().recording() else {
-            return Vec::new();
-        };
-        recording
-            .events
-            .iter()
-            .filter(|event| matches!(event.kind, EventKind::GearChange { .. }))
-            .map(|event| track.clock.to_session(event.at_s))
-            .filter(|at_s| span.contains(*at_s))
-            .collect()
-    };
-    aligned
-        .tracks
-        .iter()
-        .map(of_track)
-        .max_by_key(Vec::len)
-        .unwrap_or_default()
+    gear_change::figures(&inputs, &ride::gear_changes_s(window.aligned))
 }
 
 /// Cadence of every source under test against every reference, where both carry it.

@@ -15,12 +15,12 @@
 
 use std::ops::Range;
 
-use super::change_points::{Piece, pieces, wander_w};
+use super::change_points::{Piece, pieces};
 use super::figures::{Ramp, Step};
 use super::first_order::{Lag, response};
 use super::stats::{Line, both_present, finite, median_of};
 use super::step::{self, Place};
-use crate::timeline::Grid;
+use crate::timeline::{Grid, Span};
 
 /// Least step, W.
 const LEAST_STEP_W: f64 = 15.0;
@@ -40,12 +40,26 @@ const RISE_MEAN_S: f64 = 15.0;
 const LARGEST_SE_S: f64 = 1.0;
 
 /// The figures of a ramp. Columns cover the rows of `grid`; `reference` is the consensus or the
-/// chosen reference.
-pub fn figures(under_test: &[f64], reference: &[f64], grid: Grid) -> Ramp {
-    let wander_w = wander_w(reference, grid.step_s);
+/// chosen reference, and `wander_w` its wander over the whole ride ([`super::change_points`]): in a
+/// stretch that is all steps, steps would pass for wander.
+/// `asked` are the set points that a recorder noted, session time: where they step inside the
+/// window, they say where the steps are.
+pub fn figures(
+    under_test: &[f64],
+    reference: &[f64],
+    asked: &[(Span, f64)],
+    wander_w: f64,
+    grid: Grid,
+) -> Ramp {
     let found = pieces(reference, grid.step_s, wander_w);
     let least_w = LEAST_STEP_W.max(LEAST_STEP_WANDERS * wander_w);
-    let steps = places(&found, least_w, grid.step_s)
+    let noted = asked_places(asked, grid);
+    let places = if noted.is_empty() {
+        places(&found, least_w, grid.step_s)
+    } else {
+        noted
+    };
+    let steps = places
         .iter()
         .filter_map(|place| measured(under_test, reference, place, grid))
         .collect();
@@ -80,6 +94,27 @@ pub fn places(found: &[Piece], least_w: f64, step_s: f64) -> Vec<Place> {
             from: pair[0].rows.start,
             at: pair[0].rows.end,
             to: pair[1].rows.end,
+        })
+        .collect()
+}
+
+/// The steps between neighbouring set points inside the window, each held for 12 s or more there.
+fn asked_places(asked: &[(Span, f64)], grid: Grid) -> Vec<Place> {
+    let held: Vec<(Range<usize>, f64)> = asked
+        .iter()
+        .map(|(span, watts)| (grid.rows(*span), *watts))
+        .filter(|(rows, _)| rows.len() as f64 * grid.step_s >= TRANSITION_S)
+        .collect();
+    held.windows(2)
+        .filter(|pair| {
+            let between = pair[1].0.start.saturating_sub(pair[0].0.end);
+            (between as f64) * grid.step_s < TRANSITION_S
+                && (pair[1].1 - pair[0].1).abs() >= LEAST_STEP_W
+        })
+        .map(|pair| Place {
+            from: pair[0].0.start,
+            at: pair[0].0.end,
+            to: pair[1].0.end,
         })
         .collect()
 }
@@ -168,6 +203,9 @@ fn moving_mean(column: &[f64], width: usize) -> Vec<f64> {
 mod tests {
     use super::*;
 
+    /// Spread of the 10 s means of these examples, W.
+    const WANDER_W: f64 = 2.0;
+
     fn grid(len: usize) -> Grid {
         Grid {
             start_s: 1000.0,
@@ -201,7 +239,7 @@ mod tests {
     fn each_step_of_a_staircase_is_measured_on_both() {
         let reference = staircase();
         let tested = late(&reference, 1.0, 2.0);
-        let found = figures(&tested, &reference, grid(240));
+        let found = figures(&tested, &reference, &[], WANDER_W, grid(240));
         assert_eq!(found.steps.len(), 3, "{found:?}");
         for (step, at) in found.steps.iter().zip([1059.5, 1119.5, 1179.5]) {
             assert!((step.at_s - at).abs() < 0.6, "{step:?}");
@@ -217,7 +255,7 @@ mod tests {
     #[test]
     fn a_slow_rider_is_not_blamed_on_the_device() {
         let reference = late(&staircase(), 0.0, 3.0);
-        let found = figures(&reference, &reference, grid(240));
+        let found = figures(&reference, &reference, &[], WANDER_W, grid(240));
         assert_eq!(found.steps.len(), 3, "{found:?}");
         for step in &found.steps {
             assert_eq!(step.dead_time_s, Some(0.0));
@@ -238,14 +276,16 @@ mod tests {
             .into_iter()
             .map(|w| 1.04 * w + 5.0)
             .collect();
-        let lag = figures(&tested, &reference, grid(200)).lag_s.unwrap();
+        let lag = figures(&tested, &reference, &[], WANDER_W, grid(200))
+            .lag_s
+            .unwrap();
         assert!((lag - 3.0).abs() < 0.3, "{lag}");
     }
 
     #[test]
     fn a_source_that_misses_the_step_still_tells_the_references() {
         let reference = staircase();
-        let found = figures(&[f64::NAN; 240], &reference, grid(240));
+        let found = figures(&[f64::NAN; 240], &reference, &[], WANDER_W, grid(240));
         assert_eq!(found.steps.len(), 3);
         assert_eq!(found.steps[0].rise_10_90_s, None);
         assert!(found.steps[0].reference_rise_10_90_s.is_some());
@@ -254,12 +294,15 @@ mod tests {
 
     #[test]
     fn no_step_no_sample_no_reference() {
-        let flat = figures(&[200.0; 90], &[200.0; 90], grid(90));
+        let flat = figures(&[200.0; 90], &[200.0; 90], &[], WANDER_W, grid(90));
         assert_eq!((flat.steps.len(), flat.lag_s), (0, None));
-        assert_eq!(figures(&[], &[], grid(0)).steps, vec![]);
-        assert_eq!(figures(&[200.0], &[200.0], grid(1)).steps, vec![]);
+        assert_eq!(figures(&[], &[], &[], WANDER_W, grid(0)).steps, vec![]);
         assert_eq!(
-            figures(&[200.0; 90], &[f64::NAN; 90], grid(90)).steps,
+            figures(&[200.0], &[200.0], &[], WANDER_W, grid(1)).steps,
+            vec![]
+        );
+        assert_eq!(
+            figures(&[200.0; 90], &[f64::NAN; 90], &[], WANDER_W, grid(90)).steps,
             vec![]
         );
     }

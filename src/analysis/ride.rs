@@ -3,9 +3,9 @@
 
 use super::figures::{Dropout, Excursion, ExcursionKind, UncorroboratedStretch};
 use super::{dropout, excursions};
-use crate::recording::{Channel, EventKind};
+use crate::recording::{Channel, EventKind, Recording};
 use crate::session::{Role, Session};
-use crate::timeline::{Aligned, Span, Track};
+use crate::timeline::{Aligned, Clock, Span, Track};
 
 /// Findings over the ride, one entry a stream of the session each.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -72,6 +72,41 @@ pub fn pauses(track: &Track) -> Vec<Span> {
         }
     }
     out
+}
+
+/// What the recorder that noted most of it noted, session time: several may have noted the same.
+pub fn noted<T>(aligned: &Aligned, told: impl Fn(&Recording, Clock) -> Vec<T>) -> Vec<T> {
+    aligned
+        .tracks
+        .iter()
+        .filter_map(|track| Some(told(track.source().recording()?, track.clock)))
+        .max_by_key(Vec::len)
+        .unwrap_or_default()
+}
+
+/// Gear changes that a recorder noted, session time, in order.
+pub fn gear_changes_s(aligned: &Aligned) -> Vec<f64> {
+    noted(aligned, |recording, clock| {
+        let events = recording.events.iter();
+        events
+            .filter(|event| matches!(event.kind, EventKind::GearChange { .. }))
+            .map(|event| clock.to_session(event.at_s))
+            .collect()
+    })
+}
+
+/// Set points that a recorder noted, session time, W.
+pub fn set_points(aligned: &Aligned) -> Vec<(Span, f64)> {
+    noted(aligned, |recording, clock| {
+        let steps = recording.set_points.iter();
+        steps
+            .map(|step| {
+                let (from_s, to_s) = (step.from_s, step.to_s);
+                let span = Span::new(clock.to_session(from_s), clock.to_session(to_s));
+                (span, step.watts)
+            })
+            .collect()
+    })
 }
 
 impl RideFindings {

@@ -1,7 +1,9 @@
 //! The response of a sampled signal to a step, after IEEE Std 181 (from memory).
 //!
-//! Between its samples the signal is taken as straight. State levels are medians of the plateaus
-//! (the standard prefers a histogram's mode, which takes more samples than a plateau at 1 Hz has).
+//! Between its samples the signal is taken as straight. State levels are medians, before the step of
+//! its last 10 s, since a rider wanders over longer times, and after it of the later half of the
+//! plateau (the standard prefers a histogram's mode, which takes more samples than a plateau at 1 Hz
+//! has).
 //! Fractions run from the level before (0) to the level after (1):
 //!
 //! - transition: from the last crossing of 0.1 before the first crossing of 0.9 to that crossing;
@@ -28,6 +30,8 @@ const STAYS_S: f64 = 10.0;
 const OVERSHOOT_S: f64 = 15.0;
 /// How long before the stated end of the plateau before a crossing may lie, s.
 const SEARCH_LEAD_S: f64 = 5.0;
+/// Seconds before the step that tell the level before.
+const BEFORE_S: f64 = 10.0;
 /// Part of the plateau, at its end, that tells the level after.
 const LATE_PART: f64 = 0.5;
 
@@ -89,7 +93,10 @@ pub fn measure(column: &[f64], place: &Place, step_s: f64) -> Option<Response> {
         let values: Vec<f64> = values.filter(|v| v.is_finite()).collect();
         (!values.is_empty()).then_some(values)
     };
-    let before_w = median_of(part(place.from..place.at)?)?;
+    let recent = (BEFORE_S / step_s).round().max(1.0) as usize;
+    let before_w = median_of(part(
+        place.from.max(place.at.saturating_sub(recent))..place.at,
+    )?)?;
     let late = part(place.late())?;
     let spread_w = Sample::present(late.iter().copied()).map_or(0.0, |late| late.robust_sd());
     let after_w = median_of(late)?;

@@ -1,6 +1,7 @@
 //! What a ride says without the tester.
 
-use crate::recording::{Channel, EventKind};
+use crate::analysis::ride::{gear_changes_s, noted, set_points};
+use crate::recording::Channel;
 use crate::session::Role;
 use crate::timeline::{Aligned, Grid, Member, Span};
 
@@ -46,28 +47,13 @@ impl Evidence {
             power: power(aligned),
             cadence: first_column(aligned, Channel::Cadence),
             speed: first_column(aligned, Channel::Speed),
-            laps: most(aligned, |recording, clock| {
+            laps: noted(aligned, |recording, clock| {
                 let laps = recording.laps.iter();
                 laps.map(|lap| Span::new(clock.to_session(lap.from_s), clock.to_session(lap.to_s)))
                     .collect()
             }),
-            set_points: most(aligned, |recording, clock| {
-                let steps = recording.set_points.iter();
-                steps
-                    .map(|step| {
-                        let (from_s, to_s) = (step.from_s, step.to_s);
-                        let span = Span::new(clock.to_session(from_s), clock.to_session(to_s));
-                        (span, step.watts)
-                    })
-                    .collect()
-            }),
-            gear_changes_s: most(aligned, |recording, clock| {
-                let events = recording.events.iter();
-                events
-                    .filter(|event| matches!(event.kind, EventKind::GearChange { .. }))
-                    .map(|event| clock.to_session(event.at_s))
-                    .collect()
-            }),
+            set_points: set_points(aligned),
+            gear_changes_s: gear_changes_s(aligned),
         }
     }
 }
@@ -106,16 +92,4 @@ fn first_column(aligned: &Aligned, channel: Channel) -> Option<Vec<f64>> {
         .chain(others)
         .find_map(|track| track.column(channel))
         .map(<[f64]>::to_vec)
-}
-
-fn most<T>(
-    aligned: &Aligned,
-    told: impl Fn(&crate::recording::Recording, crate::timeline::Clock) -> Vec<T>,
-) -> Vec<T> {
-    aligned
-        .tracks
-        .iter()
-        .filter_map(|track| Some(told(track.source().recording()?, track.clock)))
-        .max_by_key(Vec::len)
-        .unwrap_or_default()
 }
