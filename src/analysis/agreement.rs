@@ -270,13 +270,7 @@ pub fn compare(window: Range<usize>, totals: impl Fn(Range<usize>) -> Moments) -
             serial::block_counts(block.n, length).then_some((place, block))
         })
         .collect();
-    let difference = |block: &Moments| block.mean_x - block.mean_y;
-    Comparison {
-        moments,
-        uncertainty_w: serial::mean_uncertainty(&each(&blocks, difference), block_rows),
-        blocks,
-        block_rows,
-    }
+    Comparison::of(moments, blocks, block_rows)
 }
 
 /// A figure of every block, with the block's place.
@@ -296,7 +290,39 @@ pub fn compare_slices(x: &[f64], y: &[f64]) -> Comparison {
     })
 }
 
+/// Compares two columns over `rows` of them, in order of time. Blocks hold equally many of these rows
+/// and keep their place in time: what lies between visits counts as time passed, not as neighbours.
+pub fn compare_rows(x: &[f64], y: &[f64], rows: &[usize]) -> Comparison {
+    let moments = |rows: &[usize]| {
+        let of = |column: &[f64]| -> Vec<f64> {
+            let values = rows.iter().map(|row| column.get(*row).copied());
+            values.map(|value| value.unwrap_or(f64::NAN)).collect()
+        };
+        Moments::of(&of(x), &of(y))
+    };
+    let block_rows = serial::block_rows(rows.len());
+    let blocks: Vec<(usize, Moments)> = rows
+        .chunks_exact(block_rows)
+        .map(|chunk| {
+            let middle = chunk.iter().sum::<usize>() / chunk.len();
+            (middle / block_rows, moments(chunk))
+        })
+        .filter(|(_, block)| serial::block_counts(block.n, block_rows))
+        .collect();
+    Comparison::of(moments(rows), blocks, block_rows)
+}
+
 impl Comparison {
+    fn of(moments: Moments, blocks: Vec<(usize, Moments)>, block_rows: usize) -> Self {
+        let difference = |block: &Moments| block.mean_x - block.mean_y;
+        Self {
+            moments,
+            uncertainty_w: serial::mean_uncertainty(&each(&blocks, difference), block_rows),
+            blocks,
+            block_rows,
+        }
+    }
+
     /// Uncertainty of the bias in % of the reference mean; `None` where there is no such
     /// percentage or the window is too short. Found when asked for: references are compared
     /// with each other for every window, and need no percentage.

@@ -283,6 +283,34 @@ mod tests {
     }
 
     #[test]
+    fn noted_set_points_say_where_the_steps_are_when_the_rider_wanders() {
+        // A wander of 25 W hides steps of 50 and 30 W from a search.
+        let hidden = figures(&staircase(), &staircase(), &[], 25.0, grid(240));
+        assert!(hidden.steps.len() < 3, "{hidden:?}");
+        let asked: Vec<(Span, f64)> = [120.0, 170.0, 220.0, 150.0]
+            .into_iter()
+            .enumerate()
+            .map(|(k, watts)| {
+                let from_s = 1000.0 + 60.0 * k as f64;
+                (Span::new(from_s, from_s + 60.0), watts)
+            })
+            .collect();
+        let found = figures(&staircase(), &staircase(), &asked, 25.0, grid(240));
+        let at = found.steps.iter().map(|step| step.at_s);
+        let off = at
+            .zip([1060.0, 1120.0, 1180.0])
+            .map(|(at, due)| (at - due).abs());
+        assert_eq!(off.filter(|off| *off < 1.0).count(), 3, "{found:?}");
+        // One that stays, or that belongs to another part of the ride, is none.
+        let elsewhere = [
+            (Span::new(0.0, 500.0), 100.0),
+            (Span::new(500.0, 990.0), 300.0),
+        ];
+        assert_eq!(asked_places(&elsewhere, grid(240)), []);
+        assert_eq!(asked_places(&[asked[0], asked[0]], grid(240)), []);
+    }
+
+    #[test]
     fn a_source_that_misses_the_step_still_tells_the_references() {
         let reference = staircase();
         let found = figures(&[f64::NAN; 240], &reference, &[], WANDER_W, grid(240));

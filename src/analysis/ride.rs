@@ -1,11 +1,14 @@
 //! What the whole ride shows, whichever way it is cut: dropouts of every stream, excursions of
 //! every source under test.
 
-use super::figures::{Dropout, Excursion, ExcursionKind, UncorroboratedStretch};
+use std::borrow::Cow;
+use std::ops::Range;
+
+use super::figures::{Dropout, DropoutKind, Excursion, ExcursionKind, UncorroboratedStretch};
 use super::{dropout, excursions};
 use crate::recording::{Channel, EventKind, Recording};
 use crate::session::{Role, Session};
-use crate::timeline::{Aligned, Clock, Span, Track};
+use crate::timeline::{Aligned, Clock, Member, Span, Track};
 
 /// Findings over the ride, one entry a stream of the session each.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -110,6 +113,40 @@ pub fn set_points(aligned: &Aligned) -> Vec<(Span, f64)> {
 }
 
 impl RideFindings {
+    /// Rows in which a member froze or read a false zero, in order of streams; for the consensus,
+    /// any reference. Gaps hold no value and need no mention.
+    pub fn untrusted<'a>(
+        &'a self,
+        aligned: &'a Aligned,
+        member: Member,
+    ) -> impl Iterator<Item = Range<usize>> + 'a {
+        let belongs = move |index: usize| match member {
+            Member::Stream(stream) => stream == index,
+            Member::Consensus => aligned
+                .tracks
+                .get(index)
+                .is_some_and(|track| track.role == Role::Reference),
+        };
+        self.dropouts
+            .iter()
+            .enumerate()
+            .filter(move |(index, _)| belongs(*index))
+            .flat_map(|(_, dropouts)| dropouts)
+            .filter(|dropout| dropout.kind != DropoutKind::Gap)
+            .map(|dropout| aligned.grid.rows(Span::new(dropout.from_s, dropout.to_s)))
+    }
+
+    /// A member's power over the ride, W, without the seconds that are no readings.
+    pub fn readings<'a>(&self, aligned: &'a Aligned, member: Member) -> Option<Cow<'a, [f64]>> {
+        let mut power = Cow::Borrowed(aligned.power(member)?);
+        for rows in self.untrusted(aligned, member) {
+            if let Some(part) = power.to_mut().get_mut(rows) {
+                part.fill(f64::NAN);
+            }
+        }
+        Some(power)
+    }
+
     /// The excursions of a stream that begin inside a stretch.
     pub fn excursions_in(&self, stream: usize, span: Span) -> Vec<UncorroboratedStretch> {
         let all = self.excursions.get(stream).map_or(&[][..], Vec::as_slice);

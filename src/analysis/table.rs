@@ -2,10 +2,10 @@
 
 use rayon::prelude::*;
 
-use super::agreement::{Moments, compare};
 use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
 use super::ride::{self, RideFindings};
 use super::segment::figures_with;
+use super::window::Window;
 use super::{coverage, mean_max, overall, stats};
 use crate::recording::Channel;
 use crate::session::store::CONSENSUS;
@@ -36,8 +36,8 @@ pub fn table(session: &Session, aligned: &Aligned) -> Table {
         excursions: found.excursions_by_label(session),
         segments,
         families,
-        levels: levels(session, aligned),
-        bands: bands(session, aligned),
+        levels: levels(session, aligned, &found),
+        bands: bands(session, aligned, &found),
     }
 }
 
@@ -78,23 +78,24 @@ fn name(session: &Session, member: Member) -> &str {
 
 /// Bias by band over the whole ride, against what verdicts rest on. Cadence and speed are those of
 /// the first reference that has them, else of the source under test (wheel speed usually is).
-fn bands(session: &Session, aligned: &Aligned) -> Vec<Band> {
+fn bands(session: &Session, aligned: &Aligned, ride: &RideFindings) -> Vec<Band> {
     let Some(basis) = aligned.basis() else {
         return Vec::new();
     };
     let mut found = Vec::new();
     for under_test in aligned.powered(Role::UnderTest) {
         let member = Member::Stream(under_test);
-        let (Some(x), Some(y)) = (aligned.power(member), aligned.power(basis)) else {
+        let readings = |member| ride.readings(aligned, member);
+        let (Some(x), Some(y)) = (readings(member), readings(basis)) else {
             continue;
         };
         let pair = coverage::Pair {
             under_test: name(session, member),
             reference: name(session, basis),
-            x,
-            y,
+            x: &x,
+            y: &y,
         };
-        found.extend(coverage::bands(pair, Channel::Power, y));
+        found.extend(coverage::bands(pair, Channel::Power, &y));
         for channel in [Channel::Cadence, Channel::Speed] {
             if let Some(values) = operating_column(aligned, under_test, channel) {
                 found.extend(coverage::bands(pair, channel, values));
@@ -113,17 +114,12 @@ pub fn operating_column(aligned: &Aligned, under_test: usize, channel: Channel) 
 }
 
 /// Trueness against level over the whole ride.
-fn levels(session: &Session, aligned: &Aligned) -> Vec<LevelLine> {
-    aligned
-        .comparisons()
+fn levels(session: &Session, aligned: &Aligned, found: &RideFindings) -> Vec<LevelLine> {
+    let ride = Window::new(session, aligned, found, aligned.grid.span());
+    ride.comparisons()
         .iter()
-        .map(|pair| {
-            let (x, y) = (Member::Stream(pair.under_test), pair.reference);
-            let compared = compare(0..aligned.grid.len, |rows| {
-                let totals = aligned.pair_totals(x, y, rows);
-                totals.map_or_else(Moments::default, Moments::from)
-            });
-            compared.level_line(name(session, x), name(session, y))
+        .map(|(under_test, member, compared)| {
+            compared.level_line(ride.label(*under_test), ride.name(*member))
         })
         .collect()
 }

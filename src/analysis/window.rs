@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::ops::Range;
 
 use super::agreement::{Comparison, Moments, compare};
-use super::figures::{DropoutKind, NoisyOne, References};
+use super::figures::{NoisyOne, References};
 use super::references::{self, Between, PairMeans};
 use super::ride::RideFindings;
 use super::uncertainty::StatedReference;
@@ -91,21 +91,9 @@ impl<'a> Window<'a> {
     /// Rows, counted from the window's start, in which a member froze or read a false zero; for
     /// the consensus, any reference.
     pub fn untrusted(&self, member: Member) -> Vec<Range<usize>> {
-        let streams: Vec<usize> = match member {
-            Member::Stream(index) => vec![index],
-            Member::Consensus => self.aligned.powered(Role::Reference).collect(),
-        };
-        let dropouts = streams
-            .iter()
-            .filter_map(|index| self.findings.dropouts.get(*index));
-        dropouts
-            .flatten()
-            .filter(|dropout| dropout.kind != DropoutKind::Gap)
-            .filter_map(|dropout| {
-                let rows = self
-                    .aligned
-                    .grid
-                    .rows(Span::new(dropout.from_s, dropout.to_s));
+        self.findings
+            .untrusted(self.aligned, member)
+            .filter_map(|rows| {
                 let start = rows.start.max(self.rows.start);
                 let end = rows.end.min(self.rows.end);
                 (start < end).then(|| start - self.rows.start..end - self.rows.start)
@@ -125,7 +113,8 @@ impl<'a> Window<'a> {
             .collect()
     }
 
-    fn compared(&self, x: Member, y: Member) -> Comparison {
+    /// Two members over the window, without the seconds in which either froze or read a false zero.
+    pub fn compared(&self, x: Member, y: Member) -> Comparison {
         let out = joined(self.untrusted(x), self.untrusted(y), self.rows.start);
         let moments = |rows| {
             let totals = self.aligned.pair_totals(x, y, rows);
