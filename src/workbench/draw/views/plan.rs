@@ -15,21 +15,18 @@ const TABLE: u16 = 66;
 pub fn draw(state: &State, found: &PlanCheck, area: Rect, pen: &mut Pen<'_>) {
     let mut left = table(state, found);
     if area.width >= TABLE + 44 {
+        let taken = TABLE + 2;
         let right = Rect {
-            x: area.x + TABLE,
-            width: area.width - TABLE,
+            x: area.x + taken,
+            width: area.width - taken,
+            ..area
+        };
+        let table = Rect {
+            width: TABLE,
             ..area
         };
         let sentences = sentences(state, found, right.width);
-        super::lines(
-            state,
-            &left,
-            Rect {
-                width: TABLE - 2,
-                ..area
-            },
-            pen,
-        );
+        super::lines(state, &left, table, pen);
         super::lines(state, &sentences, right, pen);
     } else {
         left.extend(sentences(state, found, area.width));

@@ -113,7 +113,7 @@ fn letters(
 fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     let look = state.look;
     let mut out = Vec::new();
-    let width_of_name = usize::from(width).saturating_sub(36).clamp(8, 20);
+    let width_of_name = usize::from(width).saturating_sub(40).clamp(8, 20);
     for (row, peak) in sprint.peaks.iter().enumerate() {
         let name = if row == 0 { "best" } else { "" };
         let label = text::both_ends(&look.text(&peak.label), width_of_name, look.cut());
