@@ -18,10 +18,12 @@ use truing::timeline::align::{Options, Source, align};
 use truing::timeline::delay::{Correlation, Correlator};
 
 const SIX_HOURS: usize = 6 * 3600;
+const DAY: usize = 24 * 3600;
 const CHANNELS: [Channel; 3] = [Channel::HeartRate, Channel::Cadence, Channel::Power];
 
 fn main() {
     pair_within_ten_minutes();
+    seven_pairs_of_a_day();
     four_streams();
 }
 
@@ -41,6 +43,34 @@ fn pair_within_ten_minutes() {
     let plain_ms = best_ms(30, || bare.correlation());
     println!(
         "pair of 6 h, lags within ±10 min: {masked_ms:.2} ms; one plain correlation of the same length: {plain_ms:.2} ms; ratio {:.2}",
+        masked_ms / plain_ms
+    );
+}
+
+/// Seven masked pairs of 24 h at all lags, a stream against seven others, against thirty plain
+/// correlations of that length.
+fn seven_pairs_of_a_day() {
+    let ride = wander(DAY + 800, 5);
+    let series: Vec<Vec<f64>> = (0..8)
+        .map(|i| with_gaps(&ride[100 * i..100 * i + DAY], i as u64))
+        .collect();
+    let mut correlator = Correlator::for_all_lags(DAY, DAY);
+    let mut out = Correlation::default();
+    let masked_ms = best_ms(5, || {
+        let spectra: Vec<_> = series
+            .iter()
+            .filter_map(|s| correlator.spectra(s))
+            .collect();
+        for other in spectra.iter().skip(1) {
+            let lags = Correlator::all_lags(&spectra[0], other);
+            correlator.correlate(&spectra[0], other, lags, 60, &mut out);
+        }
+        black_box(&out);
+    });
+    let mut bare = Bare::new(correlator.transform_len());
+    let plain_ms = best_ms(5, || (0..30).for_each(|_| bare.correlation()));
+    println!(
+        "7 pairs of 24 h, all lags: {masked_ms:.1} ms; 30 plain correlations of the same length: {plain_ms:.1} ms; ratio {:.2}",
         masked_ms / plain_ms
     );
 }
@@ -73,8 +103,14 @@ fn four_streams() {
             given: false,
         })
         .collect();
-    let align_ms = best_ms(5, || {
+    let align_ms = best_ms(9, || {
         black_box(align(&sources, Options::default()));
+    });
+    // The same on one core, as the bare transforms run.
+    let one_core_ms = one_core(|| {
+        best_ms(9, || {
+            black_box(align(&sources, Options::default()));
+        })
     });
     let found = align(&sources, Options::default());
     for stream in &found.streams {
@@ -87,14 +123,22 @@ fn four_streams() {
     let (forward, back) = (4 * 3 * 3, 6 * 3 * 6);
     let longest = samples.iter().map(Samples::len).max().unwrap_or(0);
     let mut bare = Bare::new(Correlator::for_all_lags(longest, longest).transform_len());
-    let bare_ms = best_ms(5, || {
+    let bare_ms = best_ms(9, || {
         (0..forward).for_each(|_| bare.forward());
         (0..back).for_each(|_| bare.back());
     });
     println!(
-        "4 streams of 6 h, 3 channels, all lags, offset and skew: {align_ms:.1} ms; its {forward} + {back} bare transforms: {bare_ms:.1} ms; ratio {:.2}",
+        "4 streams of 6 h, 3 channels, all lags, offset and skew: {one_core_ms:.1} ms on one core, {align_ms:.1} ms on all; its {forward} + {back} bare transforms on one core: {bare_ms:.1} ms; ratio {:.2} and {:.2}",
+        one_core_ms / bare_ms,
         align_ms / bare_ms
     );
+}
+
+fn one_core(run: impl FnOnce() -> f64 + Send) -> f64 {
+    match rayon::ThreadPoolBuilder::new().num_threads(1).build() {
+        Ok(pool) => pool.install(run),
+        Err(_) => f64::NAN,
+    }
 }
 
 /// Transforms of one length with their buffers, and nothing else.

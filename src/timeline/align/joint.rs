@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use rayon::prelude::*;
+
 use super::judge::{CHANNELS, Grade, Match, Side, compare};
 use super::line::Line;
 use super::response::delay;
@@ -10,7 +12,7 @@ use super::{Alignment, Options, ResponseLag, Source, StreamClock};
 use crate::recording::Channel;
 use crate::session::{MatchedOn, Role, Site};
 use crate::timeline::Clock;
-use crate::timeline::delay::{Correlation, Correlator};
+use crate::timeline::delay::{Correlation, Correlator, Spectra};
 
 /// A recording: the sources in it, and what stands for it in comparisons.
 struct Node {
@@ -80,15 +82,16 @@ pub fn align(sources: &[Source], options: Options) -> Alignment {
 type Signals = HashMap<(usize, Channel), Signal>;
 
 fn signals_of(sources: &[Source]) -> Signals {
-    let mut signals = HashMap::new();
-    for (index, source) in sources.iter().enumerate() {
-        for channel in CHANNELS {
-            if let Some(signal) = Signal::new(source.samples, channel, source.sampling) {
-                signals.insert((index, channel), signal);
-            }
-        }
-    }
-    signals
+    let keys: Vec<(usize, Channel)> = (0..sources.len())
+        .flat_map(|index| CHANNELS.map(|channel| (index, channel)))
+        .collect();
+    keys.into_par_iter()
+        .filter_map(|(index, channel)| {
+            let source = &sources[index];
+            let signal = Signal::new(source.samples, channel, source.sampling)?;
+            Some(((index, channel), signal))
+        })
+        .collect()
 }
 
 fn nodes_of(sources: &[Source], signals: &Signals, options: Options) -> Vec<Node> {
@@ -151,42 +154,55 @@ fn compare_all(
     lengths.sort_unstable_by(|x, y| y.cmp(x));
     let longest = lengths.first().copied().unwrap_or(0);
     let second = lengths.get(1).copied().unwrap_or(0);
-    let mut correlator = Correlator::for_all_lags(longest, second);
-    let mut scratch = Correlation::default();
-    let mut spectra = HashMap::new();
-    for node in nodes {
-        for channel in &channels {
-            if let Some(&index) = node.chosen.get(channel)
-                && let Some(signal) = signals.get(&(index, *channel))
-                && let Some(own) = signal.transform(&mut correlator)
-            {
-                spectra.insert((index, *channel), own);
-            }
-        }
-    }
+    let correlator = Correlator::for_all_lags(longest, second);
+    let chosen: Vec<(usize, Channel)> = nodes
+        .iter()
+        .flat_map(|node| {
+            channels
+                .iter()
+                .filter_map(|c| Some((*node.chosen.get(c)?, *c)))
+        })
+        .collect();
+    let spectra: HashMap<(usize, Channel), Spectra> = chosen
+        .into_par_iter()
+        .map_init(
+            || correlator.clone(),
+            |correlator, key| Some((key, signals.get(&key)?.transform(correlator)?)),
+        )
+        .flatten()
+        .collect();
     let spectra = &spectra;
+    let side = |node: usize| Side {
+        signal: move |channel| {
+            let index = *nodes[node].chosen.get(&channel)?;
+            let signal = signals.get(&(index, channel))?;
+            Some((signal, spectra.get(&(index, channel))))
+        },
+        meter: nodes[node].meter,
+        absolute: nodes[node].absolute,
+    };
+    let free = |node: usize| nodes[node].fixed.is_none();
+    let pairs: Vec<(usize, usize)> = (0..nodes.len())
+        .flat_map(|a| (a + 1..nodes.len()).map(move |b| (a, b)))
+        .filter(|(a, b)| free(*a) || free(*b))
+        .collect();
+    let compared: Vec<Result<Match, String>> = pairs
+        .par_iter()
+        .map_init(
+            || (correlator.clone(), Correlation::default()),
+            |(correlator, scratch), (a, b)| {
+                compare(correlator, scratch, &side(*a), &side(*b), &channels)
+            },
+        )
+        .collect();
     let mut edges = Vec::new();
     let mut failures: HashMap<usize, String> = HashMap::new();
-    for a in 0..nodes.len() {
-        for b in a + 1..nodes.len() {
-            if nodes[a].fixed.is_some() && nodes[b].fixed.is_some() {
-                continue;
-            }
-            let side = |node: usize| Side {
-                signal: move |channel| {
-                    let index = *nodes[node].chosen.get(&channel)?;
-                    let signal = signals.get(&(index, channel))?;
-                    Some((signal, spectra.get(&(index, channel))))
-                },
-                meter: nodes[node].meter,
-                absolute: nodes[node].absolute,
-            };
-            match compare(&mut correlator, &mut scratch, &side(a), &side(b), &channels) {
-                Ok(found) => edges.push(Edge { a, b, found }),
-                Err(why) => {
-                    for node in [a, b] {
-                        failures.entry(node).or_insert_with(|| why.clone());
-                    }
+    for ((a, b), compared) in pairs.into_iter().zip(compared) {
+        match compared {
+            Ok(found) => edges.push(Edge { a, b, found }),
+            Err(why) => {
+                for node in [a, b] {
+                    failures.entry(node).or_insert_with(|| why.clone());
                 }
             }
         }

@@ -106,18 +106,31 @@ pub(super) fn estimate(
     let shorter = a.values.len().min(b.values.len());
     let reach = reach(shorter);
     let apart = (2 * reach + 1).max(10) as usize;
-    let peaks = scratch.peaks(CANDIDATES, apart, |r, pairs| gain(r, f64::from(pairs)));
-    let Some(best) = peaks.first() else {
-        return Err(if scratch.r.iter().all(|r| r.is_nan()) {
-            NoMatch::TooShort
-        } else {
-            NoMatch::NothingInCommon { best_r: 0.0 }
-        });
-    };
     let needed = (scratch.r.len() as f64).ln() + MATCH_GAIN;
-    if gain(best.r, f64::from(best.pairs)) < needed {
-        return Err(NoMatch::NothingInCommon { best_r: best.r });
-    }
+    let peaks = scratch.peaks(CANDIDATES, apart, |r, pairs| {
+        let pairs = f64::from(pairs);
+        // A gain is at most this, which is quicker than a logarithm at thousands of peaks.
+        let at_most = 0.5 * pairs / independent_s * r * r / (1.0 - r * r).max(1e-4);
+        if at_most < needed {
+            return 0.0;
+        }
+        let gain = gain(r, pairs);
+        if gain < needed { 0.0 } else { gain }
+    });
+    let Some(best) = peaks.first() else {
+        let told = scratch
+            .r
+            .iter()
+            .zip(&scratch.pairs)
+            .filter(|(r, _)| !r.is_nan());
+        let weight = |(r, pairs): &(&f64, &u32)| r.max(0.0).powi(2) * f64::from(**pairs);
+        let best = told.max_by(|x, y| weight(x).total_cmp(&weight(y)));
+        return Err(
+            best.map_or(NoMatch::TooShort, |(r, _)| NoMatch::NothingInCommon {
+                best_r: *r,
+            }),
+        );
+    };
     let width = window_len(best.pairs as usize);
     let contending = RIVAL_SHARE * gain(best.r, f64::from(best.pairs));
     let mut candidates: Vec<Candidate> = peaks

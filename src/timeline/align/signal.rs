@@ -350,40 +350,47 @@ fn edges(values: &[f64], sigma_s: f64) -> Vec<f64> {
             k * (-k * k / (2.0 * sigma_s * sigma_s)).exp()
         })
         .collect();
-    let enough = 0.5 * weights.iter().sum::<f64>();
-    // Plain loops over zero-filled values and their presence, which the compiler vectorises.
+    let total: f64 = weights.iter().sum();
     let len = values.len();
-    let mut value = vec![0.0; len + 2 * reach];
-    let mut present = vec![0.0; len + 2 * reach];
-    for (i, v) in values.iter().enumerate().filter(|(_, v)| !v.is_nan()) {
-        value[i + reach] = *v;
-        present[i + reach] = 1.0;
-    }
-    let side = |ahead: bool| -> (Vec<f64>, Vec<f64>) {
-        let (mut sum, mut weight) = (vec![0.0; len], vec![0.0; len]);
-        for (k, w) in weights.iter().enumerate() {
-            let from = if ahead { reach + k + 1 } else { reach - k - 1 };
-            let taken = value[from..from + len]
-                .iter()
-                .zip(&present[from..from + len]);
-            for ((s, t), (v, p)) in sum.iter_mut().zip(&mut weight).zip(taken) {
-                *s += w * v;
-                *t += w * p;
+    let mut out = vec![0.0; len];
+    // As if nothing were missing: plain loops, which the compiler vectorises.
+    if let Some(inner) = len.checked_sub(2 * reach).filter(|inner| *inner > 0) {
+        let into = &mut out[reach..reach + inner];
+        for (k, w) in (1..).zip(&weights) {
+            let weight = w / total;
+            let after = &values[reach + k..reach + k + inner];
+            let before = &values[reach - k..reach - k + inner];
+            for ((o, a), b) in into.iter_mut().zip(after).zip(before) {
+                *o += weight * (a - b);
             }
         }
-        (sum, weight)
-    };
-    let (after, after_weight) = side(true);
-    let (before, before_weight) = side(false);
-    (0..len)
-        .map(|i| {
-            if after_weight[i] >= enough && before_weight[i] >= enough {
-                after[i] / after_weight[i] - before[i] / before_weight[i]
-            } else {
-                f64::NAN
+    }
+    // Then the ends and what is near a gap, of which the sums above have made NaN.
+    for (i, out) in out.iter_mut().enumerate() {
+        if i < reach || i + reach >= len || out.is_nan() {
+            *out = edge_at(values, i, &weights, 0.5 * total);
+        }
+    }
+    out
+}
+
+/// One edge, over the values that are there.
+fn edge_at(values: &[f64], i: usize, weights: &[f64], enough: f64) -> f64 {
+    let mean = |value_at: &dyn Fn(usize) -> Option<f64>| {
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for (k, w) in (1..).zip(weights) {
+            if let Some(value) = value_at(k).filter(|v| !v.is_nan()) {
+                sum += w * value;
+                weight += w;
             }
-        })
-        .collect()
+        }
+        (weight >= enough).then(|| sum / weight)
+    };
+    let after = mean(&|k| values.get(i + k).copied());
+    let before = mean(&|k| values.get(i.checked_sub(k)?).copied());
+    after
+        .zip(before)
+        .map_or(f64::NAN, |(after, before)| after - before)
 }
 
 /// Values limited to ± [`CLIP_SDS`] robust standard deviations.

@@ -76,9 +76,14 @@ impl Curve {
         }
         let at = 0.5 * (from + to - 1) as f64;
         let lag = lag_of(at);
-        let (_, pairs) = r_at(a, b, from, to, lag, needed)?;
+        let (_, pairs) = r_at(a, b, from, to, lag, needed, None)?;
+        let products = products(a, b, from, to, lag - reach, 2 * reach as usize + 1);
         let r = (lag - reach..=lag + reach)
-            .map(|lag| r_at(a, b, from, to, lag, needed).map_or(f64::NAN, |(r, _)| r))
+            .enumerate()
+            .map(|(i, lag)| {
+                let product = products.as_ref().map(|products| products[i]);
+                r_at(a, b, from, to, lag, needed, product).map_or(f64::NAN, |(r, _)| r)
+            })
             .collect();
         Some(Self {
             at,
@@ -131,7 +136,45 @@ impl Curve {
     }
 }
 
-/// Pearson's r of `a` over `from..to` and `b` at `lag`, and the number of pairs.
+/// `Σ a b` over `from..to` of `a` at `count` lags from `first_lag` on; `None` where some of them
+/// leave `b`.
+fn products(
+    a: &Masked,
+    b: &Masked,
+    from: usize,
+    to: usize,
+    first_lag: i64,
+    count: usize,
+) -> Option<Vec<f64>> {
+    let start = usize::try_from(from as i64 + first_lag).ok()?;
+    let read = b.value.get(start..start + (to - from) + count - 1)?;
+    let mut sums = vec![0.0; count];
+    // Side by side over lags, a few samples at a time: each is loaded once for all lags.
+    let (fours, rest) = a.value[from..to].as_chunks::<4>();
+    for (block, x) in fours.iter().enumerate() {
+        let read = &read[4 * block..4 * block + count + 3];
+        let [p, q, r, s] = *x;
+        let (b0, b1, b2, b3) = (
+            &read[..count],
+            &read[1..=count],
+            &read[2..count + 2],
+            &read[3..],
+        );
+        for (k, sum) in sums.iter_mut().enumerate() {
+            *sum += p * b0[k] + q * b1[k] + (r * b2[k] + s * b3[k]);
+        }
+    }
+    for (i, x) in rest.iter().enumerate() {
+        let read = &read[4 * fours.len() + i..];
+        for (sum, y) in sums.iter_mut().zip(read) {
+            *sum += x * y;
+        }
+    }
+    Some(sums)
+}
+
+/// Pearson's r of `a` over `from..to` and `b` at `lag`, and the number of pairs. `product` is
+/// `Σ a b`, where it is known.
 fn r_at(
     a: &Masked,
     b: &Masked,
@@ -139,6 +182,7 @@ fn r_at(
     to: usize,
     lag: i64,
     needed: u32,
+    product: Option<f64>,
 ) -> Option<(f64, u32)> {
     let len_b = b.len() as i64;
     let first = (from as i64).max(-lag);
@@ -152,7 +196,7 @@ fn r_at(
     // other's gaps.
     let sa = a.sums(ia, ja).without(a, b.missing(ib, jb), lag);
     let sb = b.sums(ib, jb).without(b, a.missing(ia, ja), -lag);
-    let product = dot(&a.value[ia..ja], &b.value[ib..jb]);
+    let product = product.unwrap_or_else(|| dot(&a.value[ia..ja], &b.value[ib..jb]));
     let n = sa.n;
     if n < needed {
         return None;
