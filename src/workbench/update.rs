@@ -2,6 +2,8 @@
 
 mod clock;
 mod edit;
+#[cfg(test)]
+mod edit_tests;
 mod landmarks;
 mod motion;
 mod mouse;

@@ -1,0 +1,119 @@
+//! Every edit of segments: what it is called, what it does, and that undo names it and takes it back.
+
+use super::super::bench::{message, press, state, type_text};
+use super::super::state::State;
+use crate::session::Session;
+
+/// Types a time to go to.
+fn go(state: &mut State, time: &str) {
+    press(state, "g");
+    type_text(state, time);
+    press(state, "enter");
+}
+
+/// Spans and kinds of the segments, in words.
+fn listed(state: &State) -> Vec<String> {
+    let segments = state.session().segments.iter();
+    segments
+        .map(|s| format!("{} {}-{} {}", s.kind, s.from_s, s.to_s, s.note))
+        .map(|line| line.trim_end().to_owned())
+        .collect()
+}
+
+#[test]
+fn each_edit_has_a_name_by_which_it_is_undone_and_redone() {
+    let mut state = state();
+    let mut known: Vec<(String, Session)> = Vec::new();
+    let mut before = state.session().clone();
+    let mut edited = |state: &mut State, name: &str, after: &[&str]| {
+        assert_eq!(message(state), name);
+        assert_eq!(listed(state), after);
+        assert_ne!(*state.session(), before, "{name}");
+        known.push((
+            name.to_owned(),
+            std::mem::replace(&mut before, state.session().clone()),
+        ));
+    };
+
+    go(&mut state, "1:00");
+    press(&mut state, "s");
+    go(&mut state, "6:00");
+    press(&mut state, "e t o");
+    edited(&mut state, "tag open 1:00-6:00", &["open 60-360"]);
+    press(&mut state, "k s");
+    edited(
+        &mut state,
+        "change kind to steady-block",
+        &["steady-block 60-360"],
+    );
+    press(&mut state, "n");
+    type_text(&mut state, "seated");
+    press(&mut state, "enter");
+    edited(
+        &mut state,
+        "note on steady-block",
+        &["steady-block 60-360 seated"],
+    );
+    press(&mut state, "p enter");
+    edited(
+        &mut state,
+        "set point 200 W",
+        &["steady-block 60-360 seated"],
+    );
+    // Its end moves ten seconds back, and the segment takes the window's edges.
+    press(&mut state, "} x < enter m");
+    edited(
+        &mut state,
+        "move steady-block",
+        &["steady-block 60-350 seated"],
+    );
+    go(&mut state, "3:00");
+    press(&mut state, "|");
+    edited(
+        &mut state,
+        "split steady-block",
+        &["steady-block 60-180 seated", "steady-block 180-350 seated"],
+    );
+    // Overlapping segments are allowed.
+    go(&mut state, "2:30");
+    press(&mut state, "esc s");
+    go(&mut state, "3:30");
+    press(&mut state, "e t p");
+    edited(
+        &mut state,
+        "tag sprint 2:30-3:30",
+        &[
+            "steady-block 60-180 seated",
+            "sprint 150-210",
+            "steady-block 180-350 seated",
+        ],
+    );
+    press(&mut state, "D");
+    edited(
+        &mut state,
+        "delete sprint",
+        &["steady-block 60-180 seated", "steady-block 180-350 seated"],
+    );
+    go(&mut state, "1:00");
+    press(&mut state, "up &");
+    edited(
+        &mut state,
+        "merge steady-block",
+        &["steady-block 60-350 seated"],
+    );
+
+    let last = state.session().clone();
+    for (name, session) in known.iter().rev() {
+        press(&mut state, "u");
+        assert_eq!(message(&state), format!("undone: {name}"));
+        assert_eq!(state.session(), session, "{name}");
+    }
+    press(&mut state, "u");
+    assert_eq!(message(&state), "nothing to undo");
+    assert!(!state.unsaved());
+    for (name, _) in &known {
+        press(&mut state, "r");
+        assert_eq!(message(&state), format!("redone: {name}"));
+    }
+    assert_eq!(*state.session(), last);
+}
