@@ -5,20 +5,21 @@ use super::stats::{Sample, chi_squared_quantile, f_quantile, finite, finite_inte
 
 /// Sums of squares of a one-way layout.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Layout {
+pub(super) struct Layout {
     groups: f64,
     /// Degrees of freedom within groups.
     within_dof: f64,
     /// Mean square between groups.
-    between: f64,
+    pub between: f64,
     /// Mean square within groups.
-    within: f64,
+    pub within: f64,
     /// Values a group, adjusted for unequal numbers.
     per_group: f64,
 }
 
 impl Layout {
-    fn of(groups: &[Vec<f64>]) -> Option<Self> {
+    /// `None` for fewer than two groups, or where no group has two values. No group may be empty.
+    pub fn of(groups: &[Vec<f64>]) -> Option<Self> {
         let p = groups.len() as f64;
         let n: f64 = groups.iter().map(|g| g.len() as f64).sum();
         let all = Sample::present(groups.iter().flatten().copied())?;
@@ -45,7 +46,7 @@ impl Layout {
     }
 
     /// s_L² = (MS between − MS within)/n̄ (ISO 5725-2, 7.4.5).
-    fn between_variance(&self) -> f64 {
+    pub fn between_variance(&self) -> f64 {
         (self.between - self.within) / self.per_group
     }
 

@@ -400,7 +400,8 @@ impl Comparison {
         Limits::new(bias, sd, self.n_effective()?, LOA95_MULTIPLIER)
     }
 
-    /// The figures, between the streams of these labels.
+    /// The figures, between the streams of these labels; those of the ratio are left out
+    /// ([`super::ratio`]).
     pub fn figures(&self, under_test: &str, reference: &str) -> Agreement {
         let moments = &self.moments;
         let around = |centre: Option<f64>, uncertainty: Option<MeanUncertainty>| {
@@ -432,6 +433,7 @@ impl Comparison {
             ccc: moments.ccc(),
             ccc_ci95: self.ccc_ci95(),
             pearson_r: moments.pearson_r(),
+            ratio: None,
         }
     }
 }

@@ -48,6 +48,13 @@ fn agreement() -> Agreement {
         ccc: Some(0.9),
         ccc_ci95: Some([0.85, 0.95]),
         pearson_r: Some(0.91),
+        ratio: Some(Ratio {
+            n: 300,
+            mean: 1.004,
+            loa95: Some([0.973, 1.036]),
+            loa95_lower_ci95: Some([0.97, 0.976]),
+            loa95_upper_ci95: Some([1.033, 1.039]),
+        }),
     }
 }
 
@@ -258,6 +265,19 @@ pub fn example() -> Table {
             slope_ci95: Some([1.0, 1.02]),
             intercept_w: Some(-1.0),
             intercept_ci95_w: Some([-2.0, 0.0]),
+        }],
+        pooled: vec![Pooled {
+            under_test: "trainer".into(),
+            reference: "pedals".into(),
+            segments: vec![1, 2],
+            n: 600,
+            bias_w: Some(1.0),
+            sd_within_w: Some(4.0),
+            sd_between_w: Some(3.0),
+            sd_diff_w: Some(5.0),
+            loa95_w: Some([-8.8, 10.8]),
+            ratio: Some(1.004),
+            ratio_loa95: Some([0.97, 1.04]),
         }],
         bands: vec![Band {
             under_test: "trainer".into(),

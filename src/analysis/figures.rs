@@ -26,6 +26,9 @@ pub struct Table {
     pub levels: Vec<LevelLine>,
     /// Bias by band of power, cadence and wheel speed over the ride.
     pub bands: Vec<Band>,
+    /// Agreement over all segments on which a claim is tested, one entry a source under test and
+    /// reference, where there are two such segments.
+    pub pooled: Vec<Pooled>,
 }
 
 /// Head of the session.
@@ -209,6 +212,51 @@ pub struct Agreement {
     pub ccc_ci95: Option<Interval>,
     /// Pearson's correlation coefficient.
     pub pearson_r: Option<f64>,
+    /// Second by second as a ratio; null while a window is brushed, and where no second has 10 W on
+    /// both sides.
+    pub ratio: Option<Ratio>,
+}
+
+/// Ratio of a source under test to a reference, second by second.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Ratio {
+    /// Grid seconds with 10 W or more on both sides.
+    pub n: usize,
+    /// Geometric mean of under test / reference.
+    pub mean: f64,
+    /// 95 % limits of agreement, as ratios.
+    pub loa95: Option<Interval>,
+    /// 95 % confidence limits of the lower limit.
+    pub loa95_lower_ci95: Option<Interval>,
+    /// 95 % confidence limits of the upper limit.
+    pub loa95_upper_ci95: Option<Interval>,
+}
+
+/// Agreement over several segments together, each with a bias of its own.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Pooled {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of the reference, or `consensus`.
+    pub reference: String,
+    /// The segments pooled, by `id`.
+    pub segments: Vec<usize>,
+    /// Seconds in all.
+    pub n: usize,
+    /// Mean of all differences, W.
+    pub bias_w: Option<f64>,
+    /// Standard deviation of the differences within a segment, W.
+    pub sd_within_w: Option<f64>,
+    /// Standard deviation between the segments' biases, W; 0 where its variance comes out negative.
+    pub sd_between_w: Option<f64>,
+    /// Standard deviation of one difference, within and between together, W.
+    pub sd_diff_w: Option<f64>,
+    /// 95 % limits of agreement, W.
+    pub loa95_w: Option<Interval>,
+    /// Geometric mean of under test / reference.
+    pub ratio: Option<f64>,
+    /// 95 % limits of agreement, as ratios.
+    pub ratio_loa95: Option<Interval>,
 }
 
 /// The references against each other.

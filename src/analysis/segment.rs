@@ -4,6 +4,7 @@ use super::by_kind;
 use super::figures::{References, SegmentFigures, StreamFigures, Verdict};
 use super::judge::{self, Evidence};
 use super::mean_max::best_mean;
+use super::ratio::ratio;
 use super::references::Between;
 use super::ride::{self, RideFindings};
 use super::stats::Summary;
@@ -97,6 +98,11 @@ pub fn figures_with(
         noise: window.noise(),
         ..live(session, aligned, findings, span, segment.kind)
     };
+    for (agreement, pair) in figures.agreement.iter_mut().zip(aligned.comparisons()) {
+        let tested = window.trusted_power(Member::Stream(pair.under_test));
+        let known = window.trusted_power(pair.reference);
+        agreement.ratio = tested.zip(known).and_then(|(x, y)| ratio(&x, &y));
+    }
     let comparisons = window.comparisons();
     let basis = aligned
         .powered(Role::UnderTest)
@@ -518,7 +524,11 @@ mod tests {
             Span::new(30.0, 250.0),
             Kind::SteadyBlock,
         );
-        assert_eq!(live.agreement, full.agreement);
+        let mut without = full.agreement.clone();
+        for pair in &mut without {
+            assert!(pair.ratio.take().is_some());
+        }
+        assert_eq!(live.agreement, without);
         assert_eq!(live.verdict, full.verdict);
         assert_eq!((full.id, full.noise.unwrap().streams.len()), (4, 3));
     }

@@ -6,7 +6,7 @@ use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, T
 use super::ride::{self, RideFindings};
 use super::segment::figures_with;
 use super::window::Window;
-use super::{coverage, mean_max, overall, stats};
+use super::{coverage, mean_max, overall, pooled, stats};
 use crate::recording::Channel;
 use crate::session::store::CONSENSUS;
 use crate::session::{Role, Session};
@@ -26,6 +26,7 @@ pub fn table(session: &Session, aligned: &Aligned) -> Table {
         .filter_map(|index| session.streams.get(index))
         .filter_map(|stream| overall::family(&stream.label, &segments))
         .collect();
+    let ride = Window::new(session, aligned, &found, aligned.grid.span());
     Table {
         session: SessionHead {
             title: session.title.clone(),
@@ -36,8 +37,9 @@ pub fn table(session: &Session, aligned: &Aligned) -> Table {
         excursions: found.excursions_by_label(session),
         segments,
         families,
-        levels: levels(session, aligned, &found),
+        levels: levels(&ride),
         bands: bands(session, aligned, &found),
+        pooled: pooled::pooled(&ride, &session.segments),
     }
 }
 
@@ -114,8 +116,7 @@ pub fn operating_column(aligned: &Aligned, under_test: usize, channel: Channel) 
 }
 
 /// Trueness against level over the whole ride.
-fn levels(session: &Session, aligned: &Aligned, found: &RideFindings) -> Vec<LevelLine> {
-    let ride = Window::new(session, aligned, found, aligned.grid.span());
+fn levels(ride: &Window<'_>) -> Vec<LevelLine> {
     ride.comparisons()
         .iter()
         .map(|(under_test, member, compared)| {

@@ -3,6 +3,7 @@
 use super::{Entry, fact, figure};
 
 const BA: &str = "Bland & Altman 1986, Lancet 327:307; 1999, Stat Methods Med Res 8:135";
+const BA99: &str = "Bland & Altman 1999, Stat Methods Med Res 8:135 (logarithms)";
 const SERIAL: &str = "O'Hagan 1994, Bayesian Inference, ch. 9 (from memory); the need: Bayley & Hammersley 1946, J R Stat Soc Suppl 8:184; coverage measured by simulation";
 
 pub(super) const ENTRIES: &[Entry] = &[
@@ -318,6 +319,66 @@ pub(super) const ENTRIES: &[Entry] = &[
             "Sxy/√(Sxx Syy)",
             "Pearson 1896",
             "Blind to bias and to scale: a source that reads half can have r = 1.",
+        ],
+    ),
+    figure(
+        "segments.agreement.ratio.n",
+        "seconds with a ratio",
+        "",
+        0,
+        [
+            "Grid seconds in which both sides read 10 W or more.",
+            "",
+            "counted",
+            "",
+        ],
+    ),
+    figure(
+        "segments.agreement.ratio.mean",
+        "mean ratio",
+        "",
+        4,
+        [
+            "What the source under test reads for one watt of the reference, second by second: 1.02 is 2 % above.",
+            "exp(mean of ln x − ln y)",
+            BA99,
+            "Weighs a weak second like a strong one; the bias in % weighs by power. The two differ where the error changes with the level.",
+        ],
+    ),
+    figure(
+        "segments.agreement.ratio.loa95",
+        "limits of agreement as ratios",
+        "",
+        4,
+        [
+            "Between these, 95 % of single seconds are expected to stand to the reference, if the logarithms are normal: the form for a claim in percent.",
+            "exp(mean ± 1.96 · SD of ln x − ln y)",
+            BA99,
+            "Says nothing of the mean over a block; a lag at steps and sprints is in it.",
+        ],
+    ),
+    figure(
+        "segments.agreement.ratio.loa95_lower_ci95",
+        "lower ratio limit, 95 % limits",
+        "",
+        4,
+        [
+            "How well the lower ratio limit is known.",
+            "as for the limits of agreement in W, of the logarithms",
+            BA99,
+            "",
+        ],
+    ),
+    figure(
+        "segments.agreement.ratio.loa95_upper_ci95",
+        "upper ratio limit, 95 % limits",
+        "",
+        4,
+        [
+            "How well the upper ratio limit is known.",
+            "as for the lower one",
+            BA99,
+            "",
         ],
     ),
 ];

@@ -4,6 +4,8 @@ use super::{Entry, fact, figure};
 
 const DESIGN: &str = "this program's convention";
 
+const BA7: &str = "Bland & Altman 2007, J Biopharm Stat 17:571 (true value varying)";
+
 pub(super) const ENTRIES: &[Entry] = &[
     fact("session.title", "session", "", "Title of the session."),
     figure(
@@ -372,9 +374,118 @@ pub(super) const ENTRIES: &[Entry] = &[
         1,
         [
             "95 % confidence limits of the bias in the band.",
-            "block means of the band's seconds, put end to end, as for the bias",
+            "means of blocks of the band's seconds, each at its place in time, as for the bias",
             "see the bias's limits",
-            "Seconds from different parts of the ride are taken as one series.",
+            "A band holds whatever passed through it: seconds of steps and sprints, with the source's lag, widen it.",
+        ],
+    ),
+    fact("pooled.under_test", "source", "", "The source under test."),
+    fact(
+        "pooled.reference",
+        "reference",
+        "",
+        "What it is compared with.",
+    ),
+    fact(
+        "pooled.segments",
+        "segments pooled",
+        "",
+        "The segments on which a claim is tested, by number.",
+    ),
+    figure(
+        "pooled.n",
+        "seconds pooled",
+        "",
+        0,
+        [
+            "Seconds of all these segments in which both have a value.",
+            "",
+            "counted",
+            "",
+        ],
+    ),
+    figure(
+        "pooled.bias_w",
+        "pooled bias",
+        "W",
+        1,
+        [
+            "Mean of all differences.",
+            "mean of d",
+            BA7,
+            "A long segment weighs more.",
+        ],
+    ),
+    figure(
+        "pooled.sd_within_w",
+        "SD within segments",
+        "W",
+        1,
+        [
+            "How the differences of one segment scatter about its own bias.",
+            "√(mean square within)",
+            BA7,
+            "",
+        ],
+    ),
+    figure(
+        "pooled.sd_between_w",
+        "SD between segments",
+        "W",
+        1,
+        [
+            "How the biases of the segments scatter; 0 where the variance comes out negative.",
+            "√((mean square between − mean square within)/m), m = (N − Σnᵢ²/N)/(k − 1)",
+            BA7,
+            "Segments at different powers differ in W by a wrong scale alone: see the ratio.",
+        ],
+    ),
+    figure(
+        "pooled.sd_diff_w",
+        "pooled SD of differences",
+        "W",
+        1,
+        [
+            "Scatter of one second of any of these segments: within and between together.",
+            "√(SD within² + SD between²)",
+            BA7,
+            "",
+        ],
+    ),
+    figure(
+        "pooled.loa95_w",
+        "pooled limits of agreement",
+        "W",
+        1,
+        [
+            "Between these, 95 % of single seconds are expected to differ over blocks like these, each with a bias of its own.",
+            "pooled bias ± 1.96 · pooled SD",
+            BA7,
+            "From few segments the part between them is known poorly.",
+        ],
+    ),
+    figure(
+        "pooled.ratio",
+        "pooled ratio",
+        "",
+        4,
+        [
+            "What the source under test reads for one watt of the reference over these segments.",
+            "exp(mean of ln x − ln y), seconds with 10 W on both sides",
+            BA7,
+            "",
+        ],
+    ),
+    figure(
+        "pooled.ratio_loa95",
+        "pooled ratio limits",
+        "",
+        4,
+        [
+            "The pooled limits as ratios: the form for a claim in percent over blocks at different powers.",
+            "exp(mean ± 1.96 · pooled SD of ln x − ln y)",
+            BA7,
+            "From few segments the part between them is known poorly.",
         ],
     ),
 ];

@@ -364,6 +364,14 @@ pub const COLUMNS: &[Column] = columns! {
     "ccc_ci95_lower" "concordance 95 % from" "" 4 plain Agreement "Its lower 95 % confidence limit." pair!(p, lower(p.ccc_ci95));
     "ccc_ci95_upper" "concordance 95 % to" "" 4 plain Agreement "Its upper 95 % confidence limit." pair!(p, upper(p.ccc_ci95));
     "pearson_r" "Pearson r" "" 4 plain Agreement "Pearson's correlation coefficient." pair!(p, number(p.pearson_r));
+    "ratio_n" "ratio n" "s" 0 plain Agreement "Grid seconds with 10 W or more on both sides." pair!(p, p.ratio.map_or(Cell::Empty, |r| count(r.n)));
+    "ratio_mean" "ratio" "" 4 plain Agreement "Geometric mean of under test / reference." pair!(p, number(p.ratio.map(|r| r.mean)));
+    "ratio_loa95_lower" "ratio 95 % from" "" 4 plain Agreement "Lower 95 % limit of agreement as a ratio." pair!(p, lower(p.ratio.and_then(|r| r.loa95)));
+    "ratio_loa95_upper" "ratio 95 % to" "" 4 plain Agreement "Upper 95 % limit of agreement as a ratio." pair!(p, upper(p.ratio.and_then(|r| r.loa95)));
+    "ratio_loa95_lower_ci95_lower" "lower ratio limit 95 % from" "" 4 plain Agreement "Lower 95 % confidence limit of the lower ratio limit." pair!(p, lower(p.ratio.and_then(|r| r.loa95_lower_ci95)));
+    "ratio_loa95_lower_ci95_upper" "lower ratio limit 95 % to" "" 4 plain Agreement "Upper 95 % confidence limit of the lower ratio limit." pair!(p, upper(p.ratio.and_then(|r| r.loa95_lower_ci95)));
+    "ratio_loa95_upper_ci95_lower" "upper ratio limit 95 % from" "" 4 plain Agreement "Lower 95 % confidence limit of the upper ratio limit." pair!(p, lower(p.ratio.and_then(|r| r.loa95_upper_ci95)));
+    "ratio_loa95_upper_ci95_upper" "upper ratio limit 95 % to" "" 4 plain Agreement "Upper 95 % confidence limit of the upper ratio limit." pair!(p, upper(p.ratio.and_then(|r| r.loa95_upper_ci95)));
 
     "under_test_n" "under test n" "s" 0 plain Streams "Grid seconds in which the source under test has a value." tested!(s, count(s.n));
     "under_test_mean_w" "under test mean" "W" 1 plain Streams "Its mean power." tested!(s, number(s.mean_w));

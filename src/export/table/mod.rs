@@ -128,8 +128,9 @@ mod tests {
     }
 
     /// Where the figures of a segment stand in the JSON, and how their columns begin.
-    const PLACES: [(&str, &str); 15] = [
+    const PLACES: [(&str, &str); 16] = [
         ("/agreement/0", ""),
+        ("/agreement/0/ratio", "ratio_"),
         ("/verdict", "verdict_"),
         ("/verdict/budget/0", "verdict_budget_"),
         ("/references", "references_"),
@@ -158,9 +159,7 @@ mod tests {
                     continue;
                 };
                 for (field, value) in fields {
-                    let of_objects = value
-                        .pointer("/0")
-                        .is_some_and(serde_json::Value::is_object);
+                    let of_objects = value.pointer("/0").unwrap_or(value).is_object();
                     // Which pair it is stands in the row's own columns.
                     let of_row = ["under_test", "reference", "label"].contains(&field.as_str());
                     if of_objects || of_row {

@@ -48,6 +48,13 @@ fn pair(reference: &str, bias_w: f64) -> Agreement {
         ccc: Some(0.91),
         ccc_ci95: None,
         pearson_r: Some(0.95),
+        ratio: Some(Ratio {
+            n: 299,
+            mean: 1.012_34,
+            loa95: Some([0.981, 1.044]),
+            loa95_lower_ci95: Some([0.979, 0.983]),
+            loa95_upper_ci95: None,
+        }),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What a table says of the whole ride, in sentences.
 
-use crate::analysis::figures::{Dropout, Interval, LevelLine, Table};
+use crate::analysis::figures::{Dropout, Interval, LevelLine, Pooled, Table};
 use crate::export::cell::{clock_time, human_number, machine_number, one_line, word_of};
 
 /// The ride's length and the claim under test.
@@ -29,6 +29,10 @@ pub(crate) fn sections(table: &Table) -> Vec<(&'static str, Vec<String>)> {
         (
             "Over the whole ride",
             table.levels.iter().filter_map(level).collect(),
+        ),
+        (
+            "One second of any judged block",
+            table.pooled.iter().filter_map(pooled).collect(),
         ),
         ("Dropouts", dropouts(table)),
         ("Excursions that no reference shows", excursions(table)),
@@ -66,6 +70,24 @@ fn level(line: &LevelLine) -> Option<String> {
         human_number(intercept.abs(), 2, false),
         limits(line.intercept_ci95_w, 2),
         line.n
+    ))
+}
+
+fn pooled(pooled: &Pooled) -> Option<String> {
+    let (ratio, [low, high]) = (pooled.ratio?, pooled.ratio_loa95?);
+    let watts = pooled.loa95_w.map_or_else(String::new, |[low, high]| {
+        let (low, high) = (human_number(low, 1, true), human_number(high, 1, true));
+        format!("; differences from {low} to {high} W")
+    });
+    Some(format!(
+        "{} / {} = {}, 95 % of seconds from {} to {}, {} blocks, {} s{watts}.",
+        pooled.under_test,
+        pooled.reference,
+        human_number(ratio, 4, false),
+        human_number(low, 4, false),
+        human_number(high, 4, false),
+        pooled.segments.len(),
+        pooled.n
     ))
 }
 

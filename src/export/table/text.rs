@@ -3,7 +3,7 @@
 use super::columns::{Group, View, view};
 use super::rows::{Row, rows_of};
 use super::session_notes;
-use crate::analysis::figures::{Interval, Outcome, SegmentFigures, Table, Verdict};
+use crate::analysis::figures::{Agreement, Interval, Outcome, SegmentFigures, Table, Verdict};
 use crate::export::cell::{clock_time, human_number, machine_number, one_line, word_of};
 use crate::export::columns_of_text::{Edge, TextTable, wrapped};
 use Edge::{Left, Right};
@@ -216,13 +216,21 @@ fn agreement(segment: &SegmentFigures) -> String {
         ("effective n", Right),
         ("reference mean W", Right),
     ]);
-    for pair in &segment.agreement {
-        let name = if several {
+    let mut by_ratio = TextTable::new([
+        ("against", Left),
+        ("ratio", Right),
+        ("95 % of seconds", Right),
+        ("n s", Right),
+    ]);
+    let name = |pair: &Agreement| {
+        one_line(&if several {
             format!("{} / {}", pair.under_test, pair.reference)
         } else {
             pair.reference.clone()
-        };
-        let name = one_line(&name);
+        })
+    };
+    for pair in &segment.agreement {
+        let name = name(pair);
         out.push(vec![
             name.clone(),
             pair.n.to_string(),
@@ -241,7 +249,21 @@ fn agreement(segment: &SegmentFigures) -> String {
             optional(pair.reference_mean_w, 1, false),
         ]);
     }
-    format!("{}{}", out.render("  ", WIDTH), more.render("  ", WIDTH))
+    for pair in &segment.agreement {
+        let Some(ratio) = pair.ratio else { continue };
+        by_ratio.push(vec![
+            name(pair),
+            human_number(ratio.mean, 3, false),
+            ratios(ratio.loa95),
+            ratio.n.to_string(),
+        ]);
+    }
+    let ratios = segment.agreement.iter().any(|pair| pair.ratio.is_some());
+    [Some(out), Some(more), ratios.then_some(by_ratio)]
+        .iter()
+        .flatten()
+        .map(|table| table.render("  ", WIDTH))
+        .collect()
 }
 
 fn stream_means(segment: &SegmentFigures) -> String {
@@ -370,12 +392,21 @@ fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {
 }
 
 fn limits(interval: Option<Interval>, decimals: u8) -> String {
+    between(interval, decimals, true)
+}
+
+/// Ratios, which have no sign to show.
+fn ratios(interval: Option<Interval>) -> String {
+    between(interval, 3, false)
+}
+
+fn between(interval: Option<Interval>, decimals: u8, signed: bool) -> String {
     interval.map_or_else(
         || NOTHING.to_owned(),
         |[low, high]| {
             let (low, high) = (
-                human_number(low, decimals, true),
-                human_number(high, decimals, true),
+                human_number(low, decimals, signed),
+                human_number(high, decimals, signed),
             );
             format!("[{low}, {high}]")
         },
