@@ -19,7 +19,7 @@ use truing::session::store;
 /// Edits of a run: more than it lives for.
 const EDITS: usize = 400;
 
-/// Longest life after the first key.
+/// Longest life after the first edit.
 const LIFE: Duration = Duration::from_millis(900);
 
 /// One edit of the script: its keys, the message that confirms it, and the starts of the segments
@@ -76,8 +76,15 @@ fn edit_and_kill(session: &Path, home: &Path, script: &[Edit], life: Duration) -
     desk.wait_for("press s, go to its end");
     desk.send("g0:00\rsg0:10\re");
     desk.wait_for("0:00-0:10");
+    // However slow the machine, it gets as far as one edit.
+    if let Some(first) = script.first() {
+        desk.send(&first.keys);
+        desk.wait_until("the first edit", |screen| {
+            screen.contains(&first.confirmed) || screen.contains("saved ")
+        });
+    }
     let begun = Instant::now();
-    for edit in script {
+    for edit in script.iter().skip(1) {
         if begun.elapsed() >= life || !desk.try_send(&edit.keys) {
             break;
         }

@@ -67,7 +67,7 @@ fn title(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     if area.width > right + flagged + 10 {
         let x = area.right() - right;
         pen.write(x, area.y, right, status, bar);
-        pen.write(x - flagged, area.y, flagged, &flags, state.look.selected());
+        pen.write(x - flagged, area.y, flagged, &flags, state.look.warning());
     }
 }
 

@@ -169,7 +169,7 @@ impl Pen<'_> {
             (above, 0) => format!(" {up}: {above} lines above "),
             (above, below) => format!(" {down}: {above} above, {below} below "),
         };
-        let style = self.look.selected();
+        let style = self.look.strong();
         let text = super::text::fit(&left, usize::from(area.width), self.look.cut());
         self.write(area.x, area.bottom() - 1, area.width, &text, style);
     }

@@ -85,7 +85,7 @@ pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
         let heads = (heads.chars().count() + 1) as u16;
         let width = (text.chars().count() as u16).min(area.width.saturating_sub(heads));
         let x = area.right() - width;
-        pen.write(x, area.y, width, &text, look.selected());
+        pen.write(x, area.y, width, &text, look.strong());
     }
 }
 
