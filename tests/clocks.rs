@@ -186,3 +186,18 @@ fn the_command_estimates_prints_and_saves() {
     assert_eq!(truing(&["align", "ride", "--on", "speed"], at).0, 2);
     assert_eq!(truing(&["align", "nowhere"], at).0, 1);
 }
+
+#[test]
+fn figures_from_clocks_that_nobody_set_say_so_until_they_are_set() {
+    let (folder, _) = session_folder();
+    let at = folder.path();
+    let (_, _, err) = truing(&["table", "ride"], at);
+    assert!(err.contains("never aligned: pedals, crank."), "{err}");
+    let (_, _, err) = truing(&["align", "ride", "--only", "crank", "--write"], at);
+    assert!(!err.contains("never aligned"), "{err}");
+    let (_, _, err) = truing(&["verdict", "ride"], at);
+    assert!(err.contains("never aligned: pedals."), "{err}");
+    truing(&["align", "ride", "--write"], at);
+    let (code, _, err) = truing(&["table", "ride"], at);
+    assert_eq!((code, err.contains("never aligned")), (0, false), "{err}");
+}

@@ -5,8 +5,9 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::output::csv_text;
+use super::session_arg::open_to_align;
 use super::session_arg::unchanged;
-use super::{Exit, Failure, Format, Output, open_session};
+use super::{Exit, Failure, Format, Output};
 use crate::export::cell::inert;
 use crate::recording::Channel;
 use crate::session::{OpenedSession, store};
@@ -65,7 +66,7 @@ impl From<On> for Channel {
 /// # Errors
 /// [`Failure`] where the session cannot be used or saved, or has no stream of the label asked for.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
-    let opened = open_session(&arguments.session, output)?;
+    let opened = open_to_align(&arguments.session, output)?;
     let wanted = wanted_streams(&opened, arguments.only.as_deref())?;
     let options = Options {
         on: arguments.on.map(Channel::from),

@@ -6,12 +6,24 @@ use super::{Failure, Output};
 use crate::session::store::{self, Stored};
 use crate::session::{OpenOptions, OpenedSession};
 
-/// Opens the session at `named` and tells each problem with its recordings, and what reading them
-/// met, on stderr.
+/// Opens the session at `named` and tells on stderr each problem with its recordings, what reading
+/// them met, and clocks that were never set.
 ///
 /// # Errors
 /// [`Failure`] where the session cannot be used, or none of its recordings could be read.
 pub fn open_session(named: &Path, output: &mut Output) -> Result<OpenedSession, Failure> {
+    let opened = open_to_align(named, output)?;
+    if let Some(sentence) = opened.never_aligned() {
+        output.message(&format!("truing: {sentence}"));
+    }
+    Ok(opened)
+}
+
+/// [`open_session`] without a word on clocks, for what is there to set them.
+///
+/// # Errors
+/// Those of [`open_session`].
+pub fn open_to_align(named: &Path, output: &mut Output) -> Result<OpenedSession, Failure> {
     let opened = OpenedSession::open(&store::folder_of(named), OpenOptions::default())
         .map_err(Failure::because)?;
     for problem in &opened.problems {

@@ -16,7 +16,9 @@ use crate::analysis::figures::DropoutKind;
 use crate::recording::{
     Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint, TimeBase,
 };
-use crate::session::{Kind, MatchedOn, OpenedSession, Role, Segment, Session, Source, Stream};
+use crate::session::{
+    Fact, Kind, MatchedOn, OpenedSession, Role, Segment, Session, Source, Stream,
+};
 use crate::timeline::Clock;
 
 /// How many seconds a tester leaves out at the start of a block at one set point, while power settles
@@ -307,6 +309,12 @@ impl Rehearsal {
             .find(|d| d.role == Role::UnderTest);
         if let Some(device) = under_test {
             session.claim.percent = device.claim_percent;
+        }
+        if Plan::built_in(&self.plan.name).is_ok_and(|built_in| built_in == self.plan) {
+            session.facts.push(Fact {
+                key: "plan".to_owned(),
+                value: self.plan.name.clone(),
+            });
         }
         session
     }

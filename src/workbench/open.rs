@@ -76,6 +76,9 @@ fn tell_remarks(state: &mut State) {
     for remark in state.opened.remarks() {
         state.note(remark, true);
     }
+    if let Some(sentence) = state.opened.never_aligned() {
+        state.note(sentence, true);
+    }
 }
 
 /// Where there is more than one message on opening, the one shown says so.
