@@ -268,34 +268,64 @@ fn interval(state: &State, name: &str, interval: Option<[f64; 2]>, unit: &str) -
         )
 }
 
+/// A bias beside what is allowed for, and the claim around that.
+pub(super) struct NetBias {
+    /// What is left of the bias after the allowance, W, if there is a bias.
+    net_w: Option<f64>,
+    /// What the allowance lets expect of the bias, W.
+    middle_w: f64,
+    /// Half-width of the claim, W.
+    half_w: f64,
+    /// What is to be read where the reference stands, W; none where that is too low for percents.
+    expected_w: Option<f64>,
+}
+
+impl NetBias {
+    /// `None` without a reference mean or a claim.
+    pub(super) fn of(state: &State, a: &Agreement) -> Option<Self> {
+        let level_w = a.reference_mean_w?;
+        let (middle_w, half_w) = state.allowed_w(level_w)?;
+        Some(Self {
+            net_w: a.bias_w.map(|bias_w| bias_w - middle_w),
+            middle_w,
+            half_w,
+            expected_w: (level_w >= PERCENT_FROM_W).then_some(level_w + middle_w),
+        })
+    }
+
+    fn in_percent(&self, watts: f64) -> Option<f64> {
+        Some(watts / self.expected_w? * 100.0)
+    }
+
+    /// What is left of the bias, %.
+    pub(super) fn net_percent(&self) -> Option<f64> {
+        self.in_percent(self.net_w?)
+    }
+}
+
 /// The bias after the allowance, where there is one; the claim; and by word and sign on which side
 /// of it the bias lies.
 fn claim_lines(state: &State, a: &Agreement) -> Vec<Text> {
     let faint = state.look.faint();
     let line = Text::default().with("claim   ", faint);
-    let allowed = a
-        .reference_mean_w
-        .and_then(|level_w| Some((level_w, state.allowed_w(level_w)?)));
-    let Some((level_w, (middle_w, half_w))) = allowed else {
+    let Some(bias) = NetBias::of(state, a) else {
         return vec![line.with(format!("{:>8}", "-"), Style::new())];
     };
-    let net_w = a.bias_w.map(|bias_w| bias_w - middle_w);
-    let expected_w = level_w + middle_w;
-    let in_percent = |value: f64| (level_w >= PERCENT_FROM_W).then(|| value / expected_w * 100.0);
+    let (net_w, half_w) = (bias.net_w, bias.half_w);
     let mut lines = Vec::new();
-    if middle_w != 0.0 {
+    if bias.middle_w != 0.0 {
         lines.push(
             Text::default()
                 .with("net bias", faint)
                 .with(format!("{} W", signed(net_w, 8, 1)), state.look.strong())
                 .with(
-                    format!("{} %", signed(net_w.and_then(in_percent), 9, 2)),
+                    format!("{} %", signed(bias.net_percent(), 9, 2)),
                     state.look.strong(),
                 ),
         );
     }
     let (word, style) = beyond(state.look, net_w, half_w);
-    let limit = match in_percent(half_w) {
+    let limit = match bias.in_percent(half_w) {
         Some(percent) => format!("{} %", plain(Some(percent), 8, 1)),
         None => format!("{} W", plain(Some(half_w), 8, 1)),
     };

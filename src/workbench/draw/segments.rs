@@ -5,7 +5,7 @@ use ratatui::style::Style;
 
 use super::super::state::State;
 use super::super::text::{self, signed};
-use super::panel::{outcome_mark, outcome_word};
+use super::panel::{NetBias, outcome_mark, outcome_word};
 use super::{Pen, Text};
 use crate::analysis::figures::Outcome;
 
@@ -60,8 +60,10 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
 }
 
 fn head(state: &State, area: Rect, pen: &mut Pen<'_>) {
-    let columns = "nr kind         from    to      length set pt bias W bias % verdict";
-    let head = text::field(columns, usize::from(area.width), ' ');
+    // The verdict is on what the allowance leaves.
+    let percent = if allows(state) { " net %" } else { "bias %" };
+    let columns = format!("nr kind         from    to      length set pt bias W {percent} verdict");
+    let head = text::field(&columns, usize::from(area.width), ' ');
     let style = state
         .look
         .faint()
@@ -78,6 +80,10 @@ fn head(state: &State, area: Rect, pen: &mut Pen<'_>) {
     }
 }
 
+fn allows(state: &State) -> bool {
+    state.session().allowance.percent != 0.0
+}
+
 fn line(state: &State, index: usize, width: u16) -> Text {
     let Some(segment) = state.session().segments.get(index) else {
         return Text::default();
@@ -85,6 +91,11 @@ fn line(state: &State, index: usize, width: u16) -> Text {
     let long = state.long();
     let figures = state.lines.get(index);
     let agreement = figures.and_then(|figures| state.compared(figures));
+    let percent = if allows(state) {
+        agreement.and_then(|a| NetBias::of(state, a)?.net_percent())
+    } else {
+        agreement.and_then(|a| a.bias_percent)
+    };
     let outcome = figures
         .and_then(|figures| figures.verdict.as_ref())
         .map_or(Outcome::NotApplicable, |verdict| verdict.outcome);
@@ -102,7 +113,7 @@ fn line(state: &State, index: usize, width: u16) -> Text {
                 text::time(segment.to_s, long),
                 text::duration(segment.duration_s()),
                 signed(agreement.and_then(|a| a.bias_w), 6, 1),
-                signed(agreement.and_then(|a| a.bias_percent), 6, 2),
+                signed(percent, 6, 2),
             ),
             Style::new(),
         )

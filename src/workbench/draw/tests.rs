@@ -47,6 +47,39 @@ fn the_ride_view_at_its_sizes() {
     );
 }
 
+/// A verdict is on what the allowance leaves, so the list must show that beside it.
+#[test]
+fn the_list_shows_the_bias_that_the_verdict_is_on() {
+    let mut state = at_work((80, 24), PLAIN);
+    let row = |state: &State| -> (String, f64) {
+        let screen = text(&rendered(state));
+        let mut lines = screen
+            .lines()
+            .skip_while(|line| !line.starts_with("nr kind"));
+        let head = lines.next().unwrap().to_owned();
+        let block = lines.find(|line| line.contains("steady-block")).unwrap();
+        let bias = block
+            .split_whitespace()
+            .find(|word| word.starts_with(['+', '-']) && word.matches('.').count() == 1);
+        let all: Vec<&str> = block.split_whitespace().collect();
+        let at = all.iter().position(|word| Some(*word) == bias).unwrap();
+        (head, all[at + 1].parse().unwrap())
+    };
+    let (head, raw_percent) = row(&state);
+    assert!(head.contains("bias W bias %"), "{head}");
+    press(&mut state, "E a");
+    type_text(&mut state, "2");
+    press(&mut state, "enter esc");
+    let (head, net_percent) = row(&state);
+    assert!(head.contains("bias W  net %"), "{head}");
+    // 2 % of the reference lost on the way: (1 + raw) / 0.98 − 1.
+    let expected = ((1.0 + raw_percent / 100.0) / 0.98 - 1.0) * 100.0;
+    assert!(
+        (net_percent - expected).abs() < 0.02,
+        "{net_percent} {expected}"
+    );
+}
+
 #[test]
 fn boxes_and_lists_at_eighty_columns() {
     for (name, keys) in [
