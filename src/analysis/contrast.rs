@@ -20,7 +20,7 @@
 //!   blocks about p coefficients: how well that ρ explains the blocks;
 //! - scale² `S/(K−p) · w'R w`, with K − p degrees of freedom.
 //!
-//! The limits are where the weighed sum leaves 2.5 % on either side ([`super::mixture`]).
+//! The limits are where the weighed sum leaves 2.5 % on either side (`mixture.rs`).
 //!
 //! Measured coverage of nominal 95 % limits, in %, with the median half-width in standard deviations
 //! of a second (of a slope: of the change over the window; from 1200 s on with a bend beside it), by
