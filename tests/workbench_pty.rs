@@ -409,6 +409,22 @@ fn keys_are_bound_anew_by_a_file_and_its_mistakes_are_told() {
 }
 
 #[test]
+fn clocks_that_nobody_set_are_told_on_opening() {
+    let home = tempfile::tempdir().unwrap();
+    let session = home.path().join("rehearsed");
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_truing"))
+        .args(["rehearse", "short-check", "-o"])
+        .arg(&session)
+        .output()
+        .unwrap();
+    assert!(output.status.success());
+    let mut desk = open(&session, home.path());
+    desk.wait_for("never aligned: pedals, crank");
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+}
+
+#[test]
 fn without_a_terminal_there_is_a_clear_refusal() {
     let home = tempfile::tempdir().unwrap();
     let session = copy_of_sample("bench-ride", home.path());

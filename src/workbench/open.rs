@@ -59,6 +59,9 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         state.note(problem, true);
     }
     tell_remarks(&mut state);
+    if let Some(sentence) = state.opened.never_aligned() {
+        state.note(sentence, true);
+    }
     sum_up(&mut state);
     let desk = Desk {
         folder,
