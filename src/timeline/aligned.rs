@@ -4,6 +4,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::grid::{NO_SAMPLE, gather};
+use super::sums::to_whole_strides;
 use super::{Clock, ColumnSums, ColumnTotals, Envelope, Extent, Grid, PairSums, PairTotals, Span};
 use crate::recording::{Channel, PerChannel, Sampling};
 use crate::session::{OpenedSession, Role, Source};
@@ -328,6 +329,13 @@ impl Aligned {
             }
         };
         Some(sums.over(column, rows))
+    }
+
+    /// Mean power of a member over about these grid rows, W, for pictures: many rows are rounded to
+    /// whole strides of the running totals, which are then all that is read.
+    pub fn power_level_w(&self, member: Member, rows: Range<usize>) -> Option<f64> {
+        let totals = self.power_totals(member, to_whole_strides(rows))?;
+        (totals.n > 0).then_some(totals.mean)
     }
 
     /// Totals of the pair (`x`, `y`) over the grid rows where both have power: in constant time

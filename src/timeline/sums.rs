@@ -10,6 +10,16 @@ use std::ops::Range;
 /// Rows between kept totals.
 const STRIDE: usize = 32;
 
+/// A stretch of four strides or more with its ends at the nearest kept totals; a shorter one as it
+/// is.
+pub(super) fn to_whole_strides(rows: Range<usize>) -> Range<usize> {
+    if rows.len() < 4 * STRIDE {
+        return rows;
+    }
+    let nearest = |row: usize| (row + STRIDE / 2) / STRIDE * STRIDE;
+    nearest(rows.start)..nearest(rows.end)
+}
+
 /// Running totals of `K` sums.
 #[derive(Clone, Debug, PartialEq)]
 struct Checkpoints<const K: usize> {

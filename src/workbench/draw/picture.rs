@@ -132,14 +132,11 @@ pub fn allowed(state: &State, lane: Lane, columns: usize) -> Vec<Option<Extent>>
     };
     let at = |span: Span| {
         let rows = rows_of(grid, span);
-        let totals = state.aligned.power_totals(basis, rows)?;
-        if totals.n == 0 {
-            return None;
-        }
-        let (middle_w, half_w) = allowed_w(state.session(), under_test, totals.mean)?;
-        let per_watt = match (state.percent, totals.mean >= PERCENT_FROM_W) {
+        let level_w = state.aligned.power_level_w(basis, rows)?;
+        let (middle_w, half_w) = allowed_w(state.session(), under_test, level_w)?;
+        let per_watt = match (state.percent, level_w >= PERCENT_FROM_W) {
             (false, _) => 1.0,
-            (true, true) => 100.0 / totals.mean,
+            (true, true) => 100.0 / level_w,
             (true, false) => return None,
         };
         Some(Extent {
