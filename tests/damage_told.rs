@@ -82,7 +82,7 @@ fn the_workbench_tells_of_damage_on_opening_and_in_its_dialog() {
     let mut desk = pty::Desk::open(&[&session.to_string_lossy()], folder.path(), 120, 40);
     let screen = desk.wait_for("! ");
     assert!(
-        screen.contains("trainer.fit") || screen.contains("M lists them"),
+        screen.contains("trainer.fit") || screen.contains(" more: M)"),
         "{screen}"
     );
     desk.send("E");

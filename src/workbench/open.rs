@@ -86,12 +86,10 @@ fn tell_remarks(state: &mut State) {
 
 /// Where there is more than one message on opening, the one shown says so.
 fn sum_up(state: &mut State) {
-    let count = state.log.len();
-    if count > 1 {
+    let more = state.log.len().saturating_sub(1);
+    if let Some(last) = state.log.last().filter(|_| more > 0) {
         let key = key_of(state, Command::ShowLog);
-        let text = format!(
-            "{count} things to know about this session and its recordings: {key} lists them"
-        );
+        let text = format!("{} (and {more} more: {key})", last.text);
         state.show(text, true);
     }
 }
