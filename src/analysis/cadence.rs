@@ -37,7 +37,7 @@ pub fn compare(
         under_test: under_test.0.to_owned(),
         reference: reference.0.to_owned(),
         bias_rpm: finite(differences.iter().sum::<f64>() / n as f64),
-        sd_diff_rpm: sample.as_ref().map(Sample::sd),
+        sd_diff_rpm: sample.as_ref().map(Sample::sd).and_then(finite),
         spike_percent: finite(
             100.0 * spikes(under_test.1, reference.1, median, step_s) as f64 / n as f64,
         ),

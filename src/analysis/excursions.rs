@@ -11,7 +11,7 @@
 //! threshold. The reach, the multiple and the floors are ours, common practice without a source.
 
 use super::figures::UncorroboratedStretch;
-use super::stats::Sample;
+use super::stats::{Sample, finite};
 use crate::timeline::{Grid, Span};
 
 /// How far before a second the references may explain it, s.
@@ -145,13 +145,15 @@ impl Band {
 
     /// How far `value` sticks out at `row`, W, with its sign; zero where either is missing.
     fn departure(&self, row: usize, value: f64) -> f64 {
-        if value > self.high[row] {
+        let beyond = if value > self.high[row] {
             value - self.high[row]
         } else if value < self.low[row] {
             value - self.low[row]
         } else {
             0.0
-        }
+        };
+        // Infinite is not a reading.
+        finite(beyond).unwrap_or(0.0)
     }
 }
 

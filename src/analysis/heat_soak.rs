@@ -10,6 +10,7 @@
 //! temperature rise together, so the data cannot say which of the two the bias follows.
 
 use super::figures::HeatSoak;
+use super::stats::finite;
 use super::trend::{BiasBlocks, BiasUnit};
 
 /// Longest stretch over which the bias at either end is averaged, s.
@@ -50,7 +51,9 @@ pub(super) fn bias_percent(under_test: &[f64], reference: &[f64]) -> Option<f64>
         .fold((0.0, 0.0), |(tested, known), (a, b)| {
             (tested + a, known + b)
         });
-    (known > 0.0).then(|| 100.0 * (tested - known) / known)
+    (known > 0.0)
+        .then(|| 100.0 * (tested - known) / known)
+        .and_then(finite)
 }
 
 #[cfg(test)]

@@ -103,14 +103,18 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
         ));
         return out;
     };
-    let budget = assessed.statistical.map(|statistical| {
-        budget(
-            statistical,
-            evidence.stated,
-            evidence.allowance,
-            assessed.scale,
-        )
-    });
+    // Readings beyond all sense overflow the squares: no uncertainty can then be told.
+    let budget = assessed
+        .statistical
+        .map(|statistical| {
+            budget(
+                statistical,
+                evidence.stated,
+                evidence.allowance,
+                assessed.scale,
+            )
+        })
+        .filter(|budget| budget.expanded().is_finite());
     fill_figures(&mut out, &assessed, budget.as_ref());
     out.outcome = outcome(evidence, comparison.moments.n, &assessed, budget.as_ref());
     out.reasons = reasons(

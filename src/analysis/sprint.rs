@@ -15,6 +15,7 @@ use std::ops::Range;
 use super::figures::{Explained, Sprint, SprintPeak};
 use super::mean_max::best_mean;
 use super::sprint_fit::{self, Fit, Shares};
+use super::stats::finite;
 
 /// Seconds fitted before and after the segment.
 const MARGIN_S: f64 = 5.0;
@@ -75,7 +76,7 @@ pub fn figures(
         peak_ratio: source_peak
             .zip(basis_peak)
             .filter(|(_, basis)| *basis > 0.0)
-            .map(|(source, basis)| source / basis),
+            .and_then(|(source, basis)| finite(source / basis)),
         delay_s: fit.map(|fit| fit.lag.delay_s),
         time_constant_s: fit.map(|fit| fit.lag.time_constant_s),
         time_constant_ci95_s: fit.map(|fit| fit.time_constant_ci95_s),
@@ -84,7 +85,7 @@ pub fn figures(
         fit_rms_w: fit.map(|fit| fit.rms_w),
         shortfall_w: source_peak
             .zip(basis_peak)
-            .map(|(source, basis)| basis - source),
+            .and_then(|(source, basis)| finite(basis - source)),
         lag_share_percent: shares.map(|shares| shares.lag),
         gain_share_percent: shares.map(|shares| shares.gain),
         ceiling_share_percent: shares.map(|shares| shares.ceiling),

@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use super::contrast::{Block, Contrast, Fitted, Memory};
 use super::serial::{block_rows, filled_blocks};
+use super::stats::finite;
 
 /// What a block of rows is worth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -94,10 +95,10 @@ impl BiasBlocks {
     }
 }
 
-/// Mean of the values; `None` where there are none.
+/// Mean of the values; `None` where there are none, or they overflow.
 pub(super) fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
     let (sum, count) = values.fold((0.0, 0_usize), |(sum, count), v| (sum + v, count + 1));
-    (count > 0).then(|| sum / count as f64)
+    (count > 0).then(|| sum / count as f64).and_then(finite)
 }
 
 #[cfg(test)]

@@ -40,6 +40,7 @@ struct Tally {
     ceiling_errors_percent: Vec<f64>,
     ceilings_due: usize,
     ceilings_found: usize,
+    ceilings_touched: usize,
     ceilings_false: usize,
     steps_true: usize,
     steps_found: usize,
@@ -390,7 +391,9 @@ impl<'p> Ride<'p> {
                     .ceiling_errors_percent
                     .push(100.0 * (found / truth - 1.0).abs());
             }
-            (Some(_), _) => tally.ceilings_false += 1,
+            // Reached for a second or two: neither due nor false.
+            (Some(_), Some(_)) => tally.ceilings_touched += 1,
+            (Some(_), None) => tally.ceilings_false += 1,
             _ => {}
         }
     }
@@ -514,6 +517,7 @@ impl Tally {
             (&mut self.time_constant_covered, other.time_constant_covered),
             (&mut self.ceilings_due, other.ceilings_due),
             (&mut self.ceilings_found, other.ceilings_found),
+            (&mut self.ceilings_touched, other.ceilings_touched),
             (&mut self.ceilings_false, other.ceilings_false),
             (&mut self.steps_true, other.steps_true),
             (&mut self.steps_found, other.steps_found),
@@ -566,8 +570,9 @@ impl Tally {
             share(self.time_constant_covered, self.separated),
         );
         println!(
-            "ceiling        found {}, false {}, error median {:.2} %, 90 % within {:.2} %",
+            "ceiling        found {}, reached for a second or two only {}, none there {}, error median {:.2} %, 90 % within {:.2} %",
             share(self.ceilings_found, self.ceilings_due),
+            self.ceilings_touched,
             share(self.ceilings_false, self.separated),
             quantile(&self.ceiling_errors_percent, 0.5),
             quantile(&self.ceiling_errors_percent, 0.9),
