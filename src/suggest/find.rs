@@ -277,14 +277,22 @@ impl Search<'_> {
         }
     }
 
+    /// How far a flat stretch may seem to rise by wander alone, W: two standard errors of the rise of a
+    /// line through its 10 s means, and 12 W at least.
+    fn chance_rise_w(&self, rows: &Range<usize>) -> f64 {
+        let means = (self.seconds(rows) / 10.0).max(1.0);
+        (2.0 * self.wander_w * (12.0 / means).sqrt()).max(12.0)
+    }
+
     /// Flat pieces, those at the same level joined.
     fn plateaus(&self, found: &[Piece]) -> Vec<Plateau> {
         let mut out: Vec<Plateau> = Vec::new();
         for piece in found {
             let level_w = piece.level_w();
             let slope = piece.rise_w() / self.seconds(&piece.rows).max(1.0);
-            let flat =
-                piece.rise_w().abs() <= (0.08 * level_w).max(12.0) || slope.abs() <= FLAT_W_PER_S;
+            let flat = piece.rise_w().abs()
+                <= (0.08 * level_w).max(self.chance_rise_w(&piece.rows))
+                || slope.abs() <= FLAT_W_PER_S;
             if !flat || level_w <= IDLE_W {
                 continue;
             }
@@ -380,13 +388,14 @@ impl Search<'_> {
         (at.filter(|row| inner.contains(row)).collect(), false)
     }
 
-    /// Runs of plateaus of like length, each shorter than a steady block.
+    /// Runs of plateaus of like length, each shorter than a steady block; one step that the rider did
+    /// not hold may be missing between two.
     fn staircases<'p>(&self, plateaus: &'p [Plateau]) -> Vec<&'p [Plateau]> {
         let belong = |a: &Plateau, b: &Plateau| {
             let (short, long) = (self.seconds(&a.rows), self.seconds(&b.rows));
             let gap = self.seconds(&(a.rows.end..b.rows.start.max(a.rows.end)));
             short.max(long) < STEADY_S
-                && gap < PLATEAU_S
+                && gap < PLATEAU_S.max(LIKE_LENGTHS * short.min(long))
                 && short.max(long) <= LIKE_LENGTHS * short.min(long)
         };
         plateaus
@@ -614,6 +623,33 @@ mod tests {
         let steady = &found[1].segment;
         assert!((steady.from_s - 190.0).abs() <= 3.0 && (steady.to_s - 360.0).abs() <= 3.0);
         assert!(found.iter().all(|proposal| !proposal.reason.is_empty()));
+    }
+
+    #[test]
+    fn a_step_that_was_not_held_does_not_break_the_staircase() {
+        let mut ride = evidence(&[
+            (110.0, 120),
+            (180.0, 30),
+            (240.0, 30),
+            (180.0, 30),
+            (120.0, 30),
+            (180.0, 30),
+            (260.0, 30),
+            (110.0, 120),
+        ]);
+        // The rider drifts through the third step instead of holding it.
+        for (i, value) in ride.power[180..210].iter_mut().enumerate() {
+            *value = 230.0 - 3.5 * i as f64;
+        }
+        let found = proposals(&ride);
+        let ramps: Vec<&Segment> = found
+            .iter()
+            .map(|p| &p.segment)
+            .filter(|s| s.kind == Kind::Ramp)
+            .collect();
+        assert_eq!(ramps.len(), 1, "{found:#?}");
+        assert!((ramps[0].from_s - 120.0).abs() <= 5.0, "{ramps:?}");
+        assert!((ramps[0].to_s - 300.0).abs() <= 5.0, "{ramps:?}");
     }
 
     #[test]

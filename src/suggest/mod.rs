@@ -7,7 +7,7 @@
 //! 2. What lies between them is cut in straight pieces at its change points
 //!    ([`crate::analysis::change_points`]); flat neighbours at the same level are joined to plateaus.
 //! 3. A plateau of 90 s or more is a steady block, from 15 min on a heat soak, and with gear changes
-//!    inside a gear-change segment; three plateaus or more of like length in a row are a ramp of steps,
+//!    inside a gear-change segment; three plateaus or more of like length in a row (one may be missing) are a ramp of steps,
 //!    and a long straight rise or fall is a ramp too. Workout steps name the set point, and stand in
 //!    where the rider did not hold it.
 //!
