@@ -78,7 +78,7 @@ pub(super) const ENTRIES: &[Entry] = &[
             "Rate error of the recorder's clock against session time, parts in a million (3.6 ms in an hour each).",
             "session time = offset + (1 + skew × 10⁻⁶) × (recorder time − t₀)",
             DESIGN,
-            "",
+            "None (0) where the ride is too short to show it: half an hour hides some 50 ppm, which are 0.05 s at either end.",
         ],
     ),
     figure(

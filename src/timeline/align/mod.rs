@@ -17,11 +17,14 @@
 //! 3/2. On rehearsed rides the Cramér–Rao bound, for an observer who is told the shape of every
 //! channel, is some 16 ppm (root mean square) in half an hour, 3 ppm in an hour, 1 ppm in two and
 //! 0.2 ppm in six. So 8 ppm in 99 of 100 rides of half an hour is beyond any estimator, and an
-//! hour is the border. This estimator, which has to learn the shapes, is off by some 50, 12, 5 and
-//! 0.7 ppm there (12 rides a length, seeds 5001 to 5012) and keeps within 8 ppm in 1 of 6, half,
-//! 4 of 5 and all of the streams. `cargo run --profile quick --example clocks` prints the errors by
-//! length beside the bound. A rate error of 50 ppm about the middle of half an hour moves either
-//! end by 0.05 s.
+//! hour is the border. This estimator, which has to learn the shapes, is off by some 50, 13, 3.5
+//! and 0.6 ppm there (24 rides a length, seeds 9201 to 9224 and 10001 to 10024) and keeps within
+//! 8 ppm in 1 of 5, 4 of 7, 19 of 20 and all of the streams. `cargo run --profile quick --example
+//! clocks` prints the errors by length beside the bound. A rate error of 50 ppm about the middle of
+//! half an hour moves either end by 0.05 s.
+//!
+//! A rate that is not significant is none; a significant one is drawn towards none as far as its
+//! uncertainty allows, since quartz clocks are known to differ little.
 
 mod inspect;
 mod joint;
