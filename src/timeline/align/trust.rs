@@ -11,7 +11,7 @@ const STRAP_EQUAL: f64 = 0.5;
 const STRAP_RANGE_BPM: f64 = 5.0;
 /// Two cadences are alike in detail where the smoother one keeps at least this share of the fast
 /// changes of the other, at one-sided 99 % confidence. A first-order lag of 1 s keeps some 0.8.
-const ALIKE_GAIN: f64 = 0.9;
+const ALIKE_GAIN: f64 = 0.93;
 const ONE_SIDED_99: f64 = 2.326;
 /// Length of the windows whose scatter gives that confidence, s.
 const WINDOW_S: usize = 90;
