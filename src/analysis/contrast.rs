@@ -230,12 +230,46 @@ impl Memory {
 /// w'R w: each block carries on the weights before it, faded by the correlation.
 fn spread(weights: &[f64], gaps: &[i32], rho: f64) -> f64 {
     let (mut carried, mut last, mut sum) = (0.0, 0.0, 0.0);
+    let mut step = Step::over(rho, 1);
     for (weight, gap) in weights.iter().zip(gaps) {
-        carried = rho.powi(*gap) * (carried + last);
+        if step.gap != *gap {
+            step = Step::over(rho, *gap);
+        }
+        carried = step.keep * (carried + last);
         sum += weight * (weight + 2.0 * carried);
         last = *weight;
     }
     sum
+}
+
+/// What one block keeps of the one so many places before it. Most gaps are alike, and logarithm,
+/// root and power are found once for all of them.
+struct Step {
+    gap: i32,
+    keep: f64,
+    scale: f64,
+    log_scale: f64,
+}
+
+impl Step {
+    fn over(rho: f64, gap: i32) -> Self {
+        let keep = rho.powi(gap);
+        let scale = (1.0 - keep * keep).sqrt();
+        Self {
+            gap,
+            keep,
+            scale,
+            log_scale: scale.ln(),
+        }
+    }
+
+    /// Of the first block, which has none before it.
+    const FIRST: Step = Step {
+        gap: 0,
+        keep: 0.0,
+        scale: 1.0,
+        log_scale: 0.0,
+    };
 }
 
 /// What the nodes of one fit are found from, with room for the sums.
@@ -261,22 +295,19 @@ impl Search<'_> {
         let (mut squares, mut log_scales) = (0.0, 0.0);
         let rows = self.design.chunks_exact(self.terms);
         let mut before: Option<(&[f64], f64)> = None;
+        let mut step = Step::FIRST;
         for ((row, value), gap) in rows.zip(self.residuals).zip(self.gaps) {
-            let (keep, scale) = match before {
-                None => (0.0, 1.0),
-                Some(_) => {
-                    let keep = rho.powi(*gap);
-                    (keep, (1.0 - keep * keep).sqrt())
-                }
-            };
+            if before.is_some() && step.gap != *gap {
+                step = Step::over(rho, *gap);
+            }
             let (last_row, last) = before.unwrap_or((row, 0.0));
             for (out, (x, x0)) in self.row.iter_mut().zip(row.iter().zip(last_row)) {
-                *out = (x - keep * x0) / scale;
+                *out = (x - step.keep * x0) / step.scale;
             }
-            let left = (value - keep * last) / scale;
+            let left = (value - step.keep * last) / step.scale;
             accumulate(&mut self.gram, &mut self.products, &self.row, left);
             squares += left * left;
-            log_scales += scale.ln();
+            log_scales += step.log_scale;
             before = Some((row, *value));
         }
         let Some((log_determinant, explained)) = solved(&mut self.gram, &mut self.products) else {

@@ -23,7 +23,7 @@ use truing::workbench::theme::{Depth, Ground, Look};
 const EMPTY: &str = "--empty-program";
 const TRUING: &str = env!("CARGO_BIN_EXE_truing");
 /// What the last row shows of either program.
-const SIGN: &[u8] = b"help";
+const SIGN: &[u8] = b"all keys";
 const MIB: f64 = 1024.0 * 1024.0;
 
 fn main() {
@@ -54,7 +54,7 @@ fn empty_program() {
     terminal
         .draw(|frame| {
             let last = frame.area().rows().next_back().unwrap_or_default();
-            frame.render_widget("help", last);
+            frame.render_widget("all keys", last);
         })
         .unwrap();
     let _ = crossterm::event::read();
