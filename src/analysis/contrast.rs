@@ -52,7 +52,7 @@
 //! from memory); the need for it: Bayley & Hammersley 1946, J R Stat Soc Suppl 8:184.
 
 use super::figures::Interval;
-use super::mixture::{MeanUncertainty, Mixture};
+use super::mixture::{LIGHTEST, MeanUncertainty, Mixture};
 
 /// Fewest values of ρ that are averaged over …
 const LEAST_NODES: f64 = 16.0;
@@ -135,6 +135,12 @@ impl Fitted {
         let degrees_of_freedom = (count - terms) as f64;
         let nodes = if rounding {
             Vec::new()
+        } else if terms == 1 {
+            let sums = OneTerm::of(&design, &residuals, &gaps);
+            let correlations = memory.correlations(count);
+            correlations
+                .map(|rho| sums.node(rho, degrees_of_freedom))
+                .collect()
         } else {
             let mut search = Search {
                 terms,
@@ -187,7 +193,14 @@ impl Fitted {
                 dof: self.degrees_of_freedom,
             });
         }
-        let told = self.nodes.iter().map(|(rho, log_weight, variance)| {
+        let weights_told = self.nodes.iter().map(|(_, log_weight, _)| *log_weight);
+        let heaviest = weights_told.fold(f64::NEG_INFINITY, f64::max);
+        // The others weigh nothing in the mixture.
+        let heavy = self
+            .nodes
+            .iter()
+            .filter(|(_, log_weight, _)| (log_weight - heaviest).exp() > LIGHTEST);
+        let told = heavy.map(|(rho, log_weight, variance)| {
             let spread = spread(weights, &self.gaps, *rho);
             (*log_weight, (variance * spread).max(0.0).sqrt())
         });
@@ -320,6 +333,81 @@ impl Search<'_> {
     }
 }
 
+/// Products of neighbouring blocks of a model of one term, summed over the pairs with the same gap:
+/// all that [`Search::node`] needs of them, so that a node costs no walk over the blocks.
+///
+/// With k = ρ^gap, `Σ (v − k v₀)² = Σ v² − 2k Σ v v₀ + k² Σ v₀²`, and so for the design. K residuals
+/// about their mean differ by at least π/K of their size from block to block, so that this costs at
+/// most twice as many digits as K has.
+struct OneTerm(Vec<Pairs>);
+
+#[derive(Default)]
+struct Pairs {
+    gap: i32,
+    count: f64,
+    /// Σ x², Σ x x₀, Σ x₀².
+    gram: [f64; 3],
+    /// Σ x v, Σ (x v₀ + x₀ v)/2, Σ x₀ v₀.
+    products: [f64; 3],
+    /// Σ v², Σ v v₀, Σ v₀².
+    squares: [f64; 3],
+}
+
+impl OneTerm {
+    fn of(design: &[f64], residuals: &[f64], gaps: &[i32]) -> Self {
+        let mut all: Vec<Pairs> = Vec::new();
+        // The first block has none before it: as if one of nothing had been there.
+        let (mut x0, mut v0) = (0.0, 0.0);
+        for ((&x, &v), &gap) in design.iter().zip(residuals).zip(gaps) {
+            let place = all.iter().position(|pairs| pairs.gap == gap);
+            let place = place.unwrap_or_else(|| {
+                all.push(Pairs {
+                    gap,
+                    ..Pairs::default()
+                });
+                all.len() - 1
+            });
+            let pairs = &mut all[place];
+            pairs.count += 1.0;
+            for (sum, term) in [
+                (&mut pairs.gram, [x * x, x * x0, x0 * x0]),
+                (
+                    &mut pairs.products,
+                    [x * v, 0.5 * (x * v0 + x0 * v), x0 * v0],
+                ),
+                (&mut pairs.squares, [v * v, v * v0, v0 * v0]),
+            ] {
+                sum.iter_mut()
+                    .zip(term)
+                    .for_each(|(sum, term)| *sum += term);
+            }
+            (x0, v0) = (x, v);
+        }
+        Self(all)
+    }
+
+    /// As [`Search::node`].
+    fn node(&self, rho: f64, degrees_of_freedom: f64) -> (f64, f64, f64) {
+        let (mut gram, mut products, mut squares, mut log_scales) = (0.0, 0.0, 0.0, 0.0);
+        for pairs in &self.0 {
+            let keep = if pairs.gap == 0 {
+                0.0
+            } else {
+                rho.powi(pairs.gap)
+            };
+            let variance = 1.0 - keep * keep;
+            let sum = |of: &[f64; 3]| (of[0] - keep * (2.0 * of[1] - keep * of[2])) / variance;
+            gram += sum(&pairs.gram);
+            products += sum(&pairs.products);
+            squares += sum(&pairs.squares);
+            log_scales += 0.5 * pairs.count * variance.ln();
+        }
+        let rest = squares - products * products / gram;
+        let log_weight = -log_scales - 0.5 * gram.ln() - 0.5 * degrees_of_freedom * rest.ln();
+        (rho, log_weight, rest / degrees_of_freedom)
+    }
+}
+
 /// Logarithm of the determinant of G and b'G⁻¹b, by Cholesky's factorisation in place; `None` where
 /// G is not positive definite.
 fn solved(gram: &mut [f64], products: &mut [f64]) -> Option<(f64, f64)> {
@@ -419,6 +507,43 @@ mod tests {
     /// of ρ.
     const SLOPE: [f64; 3] = [-0.006453703949764, 0.1184215900251, 0.1190136882805];
     const SLOPE_WITH_GAPS: [f64; 2] = [0.01068387211548, 0.09167081104284];
+
+    #[test]
+    fn summed_pairs_tell_what_a_walk_over_the_blocks_tells() {
+        let mut random = ChaCha8Rng::seed_from_u64(11);
+        for count in [5, 40, 1440] {
+            let mut gaps = vec![1; count];
+            gaps[0] = 0;
+            gaps[count / 2] = 3;
+            let mut slow = 0.0;
+            let mut values: Vec<f64> = (0..count)
+                .map(|_| {
+                    slow = 0.99 * slow + random.random_range(-1.0..1.0);
+                    slow
+                })
+                .collect();
+            let mean = values.iter().sum::<f64>() / count as f64;
+            values.iter_mut().for_each(|v| *v -= mean);
+            let design = vec![1.0; count];
+            let sums = OneTerm::of(&design, &values, &gaps);
+            let mut walk = Search {
+                terms: 1,
+                design: &design,
+                residuals: &values,
+                gaps: &gaps,
+                degrees_of_freedom: count as f64 - 1.0,
+                row: vec![0.0],
+                gram: vec![0.0],
+                products: vec![0.0],
+            };
+            for rho in [-0.9, 0.0, 0.5, 0.97, 0.9995] {
+                let (_, weight, variance) = walk.node(rho);
+                let (_, summed_weight, summed_variance) = sums.node(rho, count as f64 - 1.0);
+                assert_close(summed_weight, weight, 1e-9 * weight.abs().max(1.0));
+                assert_close(summed_variance, variance, 1e-10 * variance);
+            }
+        }
+    }
 
     fn estimate(blocks: &[Block], contrast: &[f64]) -> Option<Contrast> {
         Fitted::new(blocks, contrast.len(), Memory::AnyCorrelation)?.contrast(contrast)

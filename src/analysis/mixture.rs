@@ -11,7 +11,7 @@ const OUTSIDE_ONE_SIGMA: f64 = 0.317_310_507_862_914_1;
 /// Fewest degrees of freedom: with fewer a standard uncertainty says nothing in a sum of squares.
 const MIN_DOF: f64 = 3.0;
 /// Parts that weigh less than this share of the heaviest change no digit that is kept.
-const LIGHTEST: f64 = 1e-12;
+pub(super) const LIGHTEST: f64 = 1e-12;
 
 /// Uncertainty of an estimate.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -22,8 +22,8 @@ use truing::workbench::theme::{Depth, Ground, Look};
 
 const EMPTY: &str = "--empty-program";
 const TRUING: &str = env!("CARGO_BIN_EXE_truing");
-/// What the last row shows of either program.
-const SIGN: &[u8] = b"all keys";
+/// A word that the last row shows of either program; blanks between words are not sent.
+const SIGN: &[u8] = b"keys";
 const MIB: f64 = 1024.0 * 1024.0;
 
 fn main() {
@@ -54,7 +54,7 @@ fn empty_program() {
     terminal
         .draw(|frame| {
             let last = frame.area().rows().next_back().unwrap_or_default();
-            frame.render_widget("all keys", last);
+            frame.render_widget("keys", last);
         })
         .unwrap();
     let _ = crossterm::event::read();
