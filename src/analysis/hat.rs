@@ -173,6 +173,19 @@ mod tests {
         assert_close(from_pairs[2], estimates[2], 1e-9);
     }
 
+    /// allantools 2024.6, `three_cornered_hat_phase` over Allan variances (tests/oracles/agreement.py).
+    #[test]
+    fn the_three_cornered_hat_of_allantools() {
+        let (ab, bc, ca) = (6.660392113791, 15.96769461728, 12.6412277788);
+        let found = error_variances(3, &[0.0, ab, ca, ab, 0.0, bc, ca, bc, 0.0]).unwrap();
+        for (found, expected) in found
+            .iter()
+            .zip([1.666962637659, 4.993429476132, 10.97426514115])
+        {
+            assert_close(*found, expected, 1e-11);
+        }
+    }
+
     #[test]
     fn a_constructed_set_gives_the_recomputed_estimates() {
         // Four blocks of 1000 generator points; estimates recomputed beforehand with numpy.

@@ -1,6 +1,6 @@
 //! The verdict over one window: evidence in, outcome, budget and reasons out.
 
-use super::agreement::Comparison;
+use super::agreement::{Comparison, PERCENT_FROM_W};
 use super::conformity::{self, GOOD_SECONDS, LengthNeeded, MIN_SECONDS};
 use super::figures::{Outcome, References, Verdict};
 use super::serial::MeanUncertainty;
@@ -215,6 +215,8 @@ fn reasons(
         reasons.push(disagreement(evidence.references));
     } else {
         reasons.push(evidence_sentence(assessed, budget, outcome));
+        reasons.extend(small_level_sentence(assessed));
+        reasons.extend(constant_sentence(assessed, evidence.reference));
         reasons.extend(unstated_sentence(evidence.stated));
         if n < MIN_SECONDS {
             reasons.push(format!(
@@ -274,6 +276,27 @@ fn evidence_sentence(assessed: &Assessed, budget: Option<&Budget>, outcome: Outc
         budget.expanded(),
         budget.coverage_factor()
     )
+}
+
+/// Why there is no percentage.
+fn small_level_sentence(assessed: &Assessed) -> Option<String> {
+    (!assessed.scale.percent).then(|| {
+        format!(
+            "the reference reads under {PERCENT_FROM_W:.0} W on average, where a percentage says \
+             nothing: this is judged in W"
+        )
+    })
+}
+
+/// Why the scatter adds nothing.
+fn constant_sentence(assessed: &Assessed, reference: &str) -> Option<String> {
+    let scatter = assessed.statistical?.standard;
+    (scatter == 0.0).then(|| {
+        format!(
+            "every second stands to {reference} in the same way: no two meters do, so look whether \
+             one file is a copy of the other"
+        )
+    })
 }
 
 /// A reference without a claim has an unknown uncertainty: no decision rests on it.

@@ -453,6 +453,11 @@ mod tests {
         assert_eq!((verdict.bias_percent, verdict.limit_percent), (None, None));
         assert_eq!(verdict.limit_w, Some(3.0));
         assert!(verdict.reasons[0].contains(" W"));
+        assert!(
+            verdict.reasons.iter().any(|r| r.contains("under 10 W")),
+            "{:?}",
+            verdict.reasons
+        );
     }
 
     #[test]
@@ -470,6 +475,34 @@ mod tests {
             "{:?}",
             verdict.reasons
         );
+    }
+
+    #[test]
+    fn one_second_and_no_second_with_both_values_are_said() {
+        let truth = rider(300);
+        let mut one = vec![f64::NAN; 300];
+        one[40] = 251.0;
+        for (trainer, said) in [
+            (one, "only 1 s"),
+            (vec![f64::NAN; 300], "no second in which"),
+        ] {
+            let (session, aligned) = aligned_of(vec![
+                ridden("trainer", Role::UnderTest, None, trainer),
+                ridden(
+                    "pedals",
+                    Role::Reference,
+                    Some(1.0),
+                    meter(&truth, 1.0, 1000),
+                ),
+            ]);
+            let verdict = judged(&session, &aligned, 300.0);
+            assert_eq!(verdict.outcome, Outcome::Inconclusive);
+            assert!(
+                verdict.reasons.iter().any(|r| r.contains(said)),
+                "{said}: {:?}",
+                verdict.reasons
+            );
+        }
     }
 
     #[test]
@@ -508,7 +541,16 @@ mod tests {
         assert_eq!(figures.agreement[0].bias_ci95_w, Some([5.0, 5.0]));
         let text = serde_json::to_string(&figures).unwrap();
         assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
-        assert_eq!(figures.verdict.unwrap().outcome, Outcome::Inconclusive);
+        let verdict = figures.verdict.unwrap();
+        assert_eq!(verdict.outcome, Outcome::Inconclusive);
+        assert!(
+            verdict
+                .reasons
+                .iter()
+                .any(|r| r.contains("in the same way")),
+            "{:?}",
+            verdict.reasons
+        );
     }
 
     #[test]

@@ -1,7 +1,7 @@
 """Golden values for src/analysis/{stats,serial,agreement,conformity,hat}.rs.
 
-Run with numpy 2.4.6, scipy 1.17.1 and statsmodels 0.15 (the last one only for the two one-sided
-tests; skipped where it is absent). Reads the published data out of src/analysis/vectors.rs, so that
+Run with numpy 2.4.6, scipy 1.17.1, statsmodels 0.15 (for the two one-sided tests) and allantools
+2024.6 (for the three-cornered hat); the last two are skipped where they are absent. Reads the published data out of src/analysis/vectors.rs, so that
 both sides look at the same numbers, and prints what the tests compare with."""
 import pathlib
 import re
@@ -121,3 +121,17 @@ for ratio in (1.0, 2.0):
 f, c, t = vector("GRUBBS_FOTOBALK"), vector("GRUBBS_COUNTER"), vector("GRUBBS_TERMA")
 v = lambda p, q: (p - q).var(ddof=1)
 show("velocities: error variances", *[(v(p, q) + v(p, s) - v(q, s)) / 2 for p, q, s in ((f, c, t), (c, f, t), (t, f, c))])
+
+# The three-cornered hat of allantools, from Allan variances of 1 s of phase data.
+try:
+    import allantools
+    u = lcg(4000).reshape(4, 1000)
+    phases = [np.cumsum(scale * (u[i] - .5)) for i, scale in ((1, 4.), (2, 8.), (3, 12.))]
+    pairs = [phases[i] - phases[j] for i, j in ((0, 1), (1, 2), (2, 0))]
+    variances = [allantools.adev(p, rate=1, data_type="phase", taus=[1])[1][0] ** 2 for p in pairs]
+    show("Allan variances of the pairs ab, bc, ca", *variances)
+    hats = [allantools.three_cornered_hat_phase(*(np.roll(np.array(pairs), -k, 0)), 1, [1], allantools.adev)[1][0] ** 2
+            for k in range(3)]
+    show("three-cornered hat: a, b, c", *hats)
+except ImportError:
+    print("allantools is absent: skipped")
