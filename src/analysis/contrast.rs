@@ -193,6 +193,7 @@ impl Fitted {
                 dof: self.degrees_of_freedom,
             });
         }
+        let runs = runs(weights, &self.gaps);
         let weights_told = self.nodes.iter().map(|(_, log_weight, _)| *log_weight);
         let heaviest = weights_told.fold(f64::NEG_INFINITY, f64::max);
         // The others weigh nothing in the mixture.
@@ -201,7 +202,7 @@ impl Fitted {
             .iter()
             .filter(|(_, log_weight, _)| (log_weight - heaviest).exp() > LIGHTEST);
         let told = heavy.map(|(rho, log_weight, variance)| {
-            let spread = spread(weights, &self.gaps, *rho);
+            let spread = spread(&runs, *rho);
             (*log_weight, (variance * spread).max(0.0).sqrt())
         });
         Mixture::of(self.degrees_of_freedom, told)?.uncertainty()
@@ -240,17 +241,56 @@ impl Memory {
     }
 }
 
-/// w'R w: each block carries on the weights before it, faded by the correlation.
-fn spread(weights: &[f64], gaps: &[i32], rho: f64) -> f64 {
-    let (mut carried, mut last, mut sum) = (0.0, 0.0, 0.0);
-    let mut step = Step::over(rho, 1);
-    for (weight, gap) in weights.iter().zip(gaps) {
-        if step.gap != *gap {
-            step = Step::over(rho, *gap);
+/// Neighbouring blocks of the same weight after the same gap; `follows` where the block before the
+/// first of them has that weight, too.
+struct Run {
+    weight: f64,
+    gap: i32,
+    follows: bool,
+    count: i32,
+}
+
+fn runs(weights: &[f64], gaps: &[i32]) -> Vec<Run> {
+    let mut all: Vec<Run> = Vec::new();
+    let mut last = f64::NAN;
+    for (&weight, &gap) in weights.iter().zip(gaps) {
+        let follows = weight == last;
+        match all.last_mut() {
+            Some(run) if run.follows && follows && run.gap == gap => run.count += 1,
+            _ => all.push(Run {
+                weight,
+                gap,
+                follows,
+                count: 1,
+            }),
         }
-        carried = step.keep * (carried + last);
-        sum += weight * (weight + 2.0 * carried);
-        last = *weight;
+        last = weight;
+    }
+    all
+}
+
+/// w'R w: each block carries on the weights before it, faded by the correlation. Along a run of
+/// equal weights what is carried nears its fixed point geometrically, so that the run is summed at
+/// once.
+fn spread(runs: &[Run], rho: f64) -> f64 {
+    let (mut carried, mut last, mut sum) = (0.0, 0.0, 0.0);
+    for run in runs {
+        let (weight, keep) = (run.weight, rho.powi(run.gap));
+        if run.count == 1 || keep >= 1.0 {
+            for _ in 0..run.count {
+                carried = keep * (carried + last);
+                sum += weight * (weight + 2.0 * carried);
+                last = weight;
+            }
+            continue;
+        }
+        let count = f64::from(run.count);
+        let fixed = keep * weight / (1.0 - keep);
+        let left = keep.powi(run.count);
+        let carried_in_all = count * fixed + (carried - fixed) * keep * (1.0 - left) / (1.0 - keep);
+        sum += weight * (count * weight + 2.0 * carried_in_all);
+        carried = fixed + (carried - fixed) * left;
+        last = weight;
     }
     sum
 }
@@ -507,6 +547,28 @@ mod tests {
     /// of ρ.
     const SLOPE: [f64; 3] = [-0.006453703949764, 0.1184215900251, 0.1190136882805];
     const SLOPE_WITH_GAPS: [f64; 2] = [0.01068387211548, 0.09167081104284];
+
+    #[test]
+    fn runs_spread_as_block_by_block() {
+        let mut weights = vec![0.01; 500];
+        let mut gaps = vec![1; 500];
+        gaps[0] = 0;
+        (gaps[100], gaps[300]) = (4, 2);
+        (weights[0], weights[200], weights[201]) = (0.3, -0.2, -0.2);
+        for rho in [-0.99, -0.3, 0.0, 0.4, 0.97, 0.99999] {
+            let (mut carried, mut last, mut sum) = (0.0, 0.0, 0.0);
+            for (weight, gap) in weights.iter().zip(&gaps) {
+                carried = f64::powi(rho, *gap) * (carried + last);
+                sum += weight * (weight + 2.0 * carried);
+                last = *weight;
+            }
+            assert_close(
+                spread(&runs(&weights, &gaps), rho),
+                sum,
+                1e-10 * f64::abs(sum),
+            );
+        }
+    }
 
     #[test]
     fn summed_pairs_tell_what_a_walk_over_the_blocks_tells() {
