@@ -69,8 +69,8 @@ struct Tally {
     watts: [Coverage; LENGTHS.len()],
     percent: [Coverage; LENGTHS.len()],
     clean_watts: [Coverage; LENGTHS.len()],
-    steady: Coverage,
-    open: Coverage,
+    steady: [Coverage; LENGTHS.len()],
+    open: [Coverage; LENGTHS.len()],
     /// Of steady blocks, then of open segments.
     conformers: [Outcomes; 2],
     offenders: [Outcomes; 2],
@@ -85,13 +85,13 @@ impl Tally {
             (&mut self.watts, other.watts),
             (&mut self.percent, other.percent),
             (&mut self.clean_watts, other.clean_watts),
+            (&mut self.steady, other.steady),
+            (&mut self.open, other.open),
         ] {
             for (a, b) in mine.iter_mut().zip(theirs) {
                 a.merge(b);
             }
         }
-        self.steady.merge(other.steady);
-        self.open.merge(other.open);
         self.inside_expanded.merge(other.inside_expanded);
         for kind in 0..2 {
             for at in 0..4 {
@@ -179,9 +179,9 @@ fn cover(tally: &mut Tally, rehearsal: &Rehearsal, figures: &SegmentFigures, spa
         tally.watts[class].add(interval, Some(truth.bias_w));
         tally.percent[class].add(agreement.bias_ci95_percent, truth.bias_percent);
         if figures.kind == Kind::SteadyBlock {
-            tally.steady.add(interval, Some(truth.bias_w));
+            tally.steady[class].add(interval, Some(truth.bias_w));
         } else {
-            tally.open.add(interval, Some(truth.bias_w));
+            tally.open[class].add(interval, Some(truth.bias_w));
         }
         let stream = rehearsal
             .truth
@@ -244,13 +244,20 @@ fn judge(tally: &mut Tally, truth: &SegmentTruth, figures: &SegmentFigures) {
 
 fn print(tally: &Tally) {
     println!("\nCoverage of 95 % intervals of the bias           n  covered");
-    for ((from, to), ((watts, percent), clean)) in LENGTHS.iter().zip(
-        tally
-            .watts
-            .iter()
-            .zip(&tally.percent)
-            .zip(&tally.clean_watts),
-    ) {
+    for (class, ((from, to), ((watts, percent), clean))) in LENGTHS
+        .iter()
+        .zip(
+            tally
+                .watts
+                .iter()
+                .zip(&tally.percent)
+                .zip(&tally.clean_watts),
+        )
+        .enumerate()
+    {
+        if watts.told == 0 {
+            continue;
+        }
         let length = if *to > 10_000 {
             format!("{from} s and more")
         } else {
@@ -259,9 +266,17 @@ fn print(tally: &Tally) {
         watts.line(&format!("{length}, W"), "W");
         clean.line(&format!("{length}, W, no dropout or surge"), "W");
         percent.line(&format!("{length}, %"), "%");
+        tally.steady[class].line(&format!("{length}, steady, W"), "W");
+        tally.open[class].line(&format!("{length}, open, W"), "W");
     }
-    tally.steady.line("steady blocks, W", "W");
-    tally.open.line("open segments, W", "W");
+    for (name, kind) in [
+        ("steady blocks, W", tally.steady),
+        ("open segments, W", tally.open),
+    ] {
+        let mut all = Coverage::default();
+        kind.into_iter().for_each(|class| all.merge(class));
+        all.line(name, "W");
+    }
     tally.inside_expanded.line("true bias within ± U", "%");
     println!(
         "\nVerdicts              conforms  does not  inconclusive  references disagree   wrong"
