@@ -255,6 +255,20 @@ mod tests {
             .collect()
     }
 
+    /// Sen 1968 (J. Am. Stat. Assoc. 63:1379): slope 4, median of what it leaves 6. Published; with
+    /// equal uncertainties the pairs weigh by their distance in time, and the median stays.
+    #[test]
+    fn sens_example_of_1968() {
+        let found = points(
+            &[1.0, 2.0, 3.0, 4.0, 10.0, 12.0, 18.0],
+            &[9.0, 15.0, 19.0, 20.0, 45.0, 55.0, 78.0],
+        );
+        let slope = theil_sen(&found).unwrap();
+        assert!((slope - 4.0).abs() < 1e-12, "{slope}");
+        let line = line_with_slope(&found, 0, slope).unwrap();
+        assert!((line.at(0.0) - 6.0).abs() < 1e-12, "{line:?}");
+    }
+
     #[test]
     fn a_line_with_outliers_keeps_its_slope() {
         let t: Vec<f64> = (0..21).map(f64::from).collect();
