@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::output_file::{check, write_file};
 use super::{Exit, Failure, Output, open_session};
+use crate::analysis::ride;
 use crate::analysis::table::table;
 use crate::export::report::{Material, report};
 use crate::timeline::Aligned;
@@ -45,6 +46,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let page = report(&Material {
         opened: &opened,
         aligned: &aligned,
+        findings: &ride::findings(&aligned),
         table: &table,
         clocks: &clocks,
     })

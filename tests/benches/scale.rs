@@ -414,6 +414,7 @@ fn times(streams: usize, seconds: usize) -> [f64; 6] {
             report::report(&Material {
                 opened: &opened,
                 aligned: &aligned,
+                findings: &found,
                 table: &figures,
                 clocks: &clocks,
             })

@@ -10,15 +10,17 @@ use crate::timeline::{Aligned, Member};
 const BLOCK_S: f64 = 30.0;
 
 /// The power columns of the source under test and of what it is compared with.
-type Columns<'a> = (usize, Member, &'a [f64], &'a [f64]);
+type Columns = (usize, Member, Vec<f64>, Vec<f64>);
 
-fn compared<'a>(subject: &Subject<'a>) -> Result<Columns<'a>, String> {
+fn compared(subject: &Subject<'_>) -> Result<Columns, String> {
     let tested = subject.tested()?;
     let basis = subject.basis()?;
     let missing = || "no power in this window".to_owned();
-    let x = subject.power(Member::Stream(tested)).ok_or_else(missing)?;
-    let y = subject.power(basis).ok_or_else(missing)?;
-    let common = x.iter().zip(y).any(|(x, y)| (x - y).is_finite());
+    let x = subject
+        .readings(Member::Stream(tested))
+        .ok_or_else(missing)?;
+    let y = subject.readings(basis).ok_or_else(missing)?;
+    let common = x.iter().zip(&y).any(|(x, y)| (x - y).is_finite());
     common
         .then_some((tested, basis, x, y))
         .ok_or_else(|| "no second of this window has both values".to_owned())
@@ -207,7 +209,7 @@ fn claim_lines(subject: &Subject<'_>, tested: usize, across: [f64; 2]) -> Vec<La
 /// Bias in % of each block against time, with its straight line.
 pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
     let (tested, basis, x, y) = compared(subject)?;
-    let blocks = block_biases(subject.aligned, subject.span().from_s, x, y);
+    let blocks = block_biases(subject.aligned, subject.span().from_s, &x, &y);
     if blocks.len() < 3 {
         return Err(format!(
             "too short: a heat soak is drawn in blocks of {} s",
@@ -315,13 +317,13 @@ pub(super) fn references(subject: &Subject<'_>) -> Result<Picture, String> {
     for (order, &a) in places.iter().enumerate() {
         for &b in places.iter().skip(order + 1) {
             let columns = (
-                subject.power(Member::Stream(a)),
-                subject.power(Member::Stream(b)),
+                subject.readings(Member::Stream(a)),
+                subject.readings(Member::Stream(b)),
             );
             let (Some(x), Some(y)) = columns else {
                 continue;
             };
-            let difference: Vec<f64> = x.iter().zip(y).map(|(x, y)| x - y).collect();
+            let difference: Vec<f64> = x.iter().zip(&y).map(|(x, y)| x - y).collect();
             n = n.max(difference.iter().filter(|d| d.is_finite()).count());
             layers.push(Layer::Line {
                 name: format!("{} − {}", subject.label(a), subject.label(b)),

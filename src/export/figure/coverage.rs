@@ -15,11 +15,15 @@ pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
     let tested = subject.tested()?;
     let basis = subject.basis()?;
     let missing = || "no power in this window".to_owned();
+    let x = subject
+        .readings(Member::Stream(tested))
+        .ok_or_else(missing)?;
+    let y = subject.readings(basis).ok_or_else(missing)?;
     let pair = Pair {
         under_test: "",
         reference: "",
-        x: subject.power(Member::Stream(tested)).ok_or_else(missing)?,
-        y: subject.power(basis).ok_or_else(missing)?,
+        x: &x,
+        y: &y,
     };
     let found = [Channel::Cadence, Channel::Speed]
         .into_iter()

@@ -1,10 +1,12 @@
 //! What a picture is of: a window of an aligned ride with its figures.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use super::picture::{Axis, Ticks};
 use crate::analysis::figures::{Agreement, SegmentFigures};
-use crate::analysis::{ride, segment};
+use crate::analysis::ride::{self, RideFindings};
+use crate::analysis::segment;
 use crate::export::cell::{clock_time, human_number, one_line};
 use crate::recording::Channel;
 use crate::session::store::CONSENSUS;
@@ -18,6 +20,8 @@ pub struct Subject<'a> {
     pub session: &'a Session,
     /// Its ride.
     pub aligned: &'a Aligned,
+    /// What the whole ride shows.
+    pub findings: Cow<'a, RideFindings>,
     /// Figures of the window.
     pub figures: SegmentFigures,
 }
@@ -31,6 +35,7 @@ impl<'a> Subject<'a> {
         Self {
             session,
             aligned,
+            findings: Cow::Owned(findings),
             figures,
         }
     }
@@ -42,10 +47,12 @@ impl<'a> Subject<'a> {
         segment: &Segment,
         id: usize,
     ) -> Self {
-        let figures = segment::figures(session, aligned, segment, id);
+        let findings = ride::findings(aligned);
+        let figures = segment::figures_with(session, aligned, &findings, segment, id);
         Self {
             session,
             aligned,
+            findings: Cow::Owned(findings),
             figures,
         }
     }
@@ -74,7 +81,14 @@ impl<'a> Subject<'a> {
         column.get(self.rows())
     }
 
-    /// A member's power over the window.
+    /// A member's power over the window without the seconds that are no readings: what figures
+    /// are made of.
+    pub(super) fn readings(&self, member: Member) -> Option<Vec<f64>> {
+        let readings = self.findings.readings(self.aligned, member)?;
+        Some(readings.get(self.rows())?.to_vec())
+    }
+
+    /// A member's power over the window, as recorded.
     pub(super) fn power(&self, member: Member) -> Option<&'a [f64]> {
         self.aligned.power(member)?.get(self.rows())
     }

@@ -15,6 +15,7 @@ use super::figure::{self, PictureKind, Subject};
 use super::table::{claim_sentence, signed_outcome};
 use crate::analysis::figures::{Table, Verdict};
 use crate::analysis::overall;
+use crate::analysis::ride::RideFindings;
 use crate::rehearse::CAUTIONS;
 use crate::session::{OpenedSession, Role, Words};
 use crate::timeline::Aligned;
@@ -30,6 +31,8 @@ pub struct Material<'a> {
     pub opened: &'a OpenedSession,
     /// Its ride.
     pub aligned: &'a Aligned,
+    /// What the whole ride shows.
+    pub findings: &'a RideFindings,
     /// Every figure of it.
     pub table: &'a Table,
     /// What an estimate of the clocks says, beside those in use.
@@ -311,6 +314,7 @@ mod tests {
         let material = Material {
             opened: &opened,
             aligned: &aligned,
+            findings: &crate::analysis::ride::findings(&aligned),
             table: &table,
             clocks: &Alignment::default(),
         };

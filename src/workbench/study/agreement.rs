@@ -45,7 +45,7 @@ pub fn of(question: &Question) -> Result<Agreed, String> {
     let points: Vec<Point> = subject
         .tested
         .iter()
-        .zip(subject.known)
+        .zip(&subject.known)
         .enumerate()
         .filter(|(_, (tested, known))| (*tested - *known).is_finite())
         .map(|(row, (tested, known))| Point {

@@ -43,7 +43,7 @@ pub fn of(question: &Question) -> Result<Responded, String> {
     let rows = subject
         .tested
         .iter()
-        .zip(subject.known)
+        .zip(&subject.known)
         .enumerate()
         .map(|(row, (tested, known))| [grid.time_s(subject.rows.start + row), *tested, *known])
         .collect();

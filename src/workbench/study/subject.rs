@@ -20,10 +20,10 @@ pub struct Subject<'a> {
     pub under_test: usize,
     /// What it is compared with.
     pub basis: Member,
-    /// Power under test, W; `NaN` is missing.
-    pub tested: &'a [f64],
+    /// Power under test, W; `NaN` is missing, or no reading.
+    pub tested: Vec<f64>,
     /// Power it is compared with, W.
-    pub known: &'a [f64],
+    pub known: Vec<f64>,
 }
 
 impl<'a> Subject<'a> {
@@ -62,7 +62,10 @@ impl<'a> Subject<'a> {
             .ok_or("No reference carries power: give at least one stream the role reference.")?;
         let aligned = &question.aligned;
         let rows = aligned.grid.rows(question.about.span);
-        let column = |member| aligned.power(member).and_then(|c| c.get(rows.clone()));
+        let column = |member| {
+            let readings = question.found.readings(aligned, member)?;
+            Some(readings.get(rows.clone())?.to_vec())
+        };
         let missing = "There is no power in this stretch.";
         Ok(Self {
             tested: column(Member::Stream(under_test)).ok_or(missing)?,
