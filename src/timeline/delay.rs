@@ -108,24 +108,25 @@ impl Correlator {
         // Centred and scaled first: the sums of squares then lose no digits to a large mean.
         let (mean, sd) = mean_and_sd(values)?;
         let scale = if sd > 0.0 { 1.0 / sd } else { 0.0 };
-        let centred = |value: &f64| (value - mean) * scale;
+        let centred = |value: f64| {
+            if value.is_nan() {
+                0.0
+            } else {
+                (value - mean) * scale
+            }
+        };
         Some(Spectra {
-            value: self.transform(values, |v| if v.is_nan() { 0.0 } else { centred(v) }),
-            square: self.transform(
-                values,
-                |v| {
-                    if v.is_nan() { 0.0 } else { centred(v).powi(2) }
-                },
-            ),
+            value: self.transform(values, centred),
+            square: self.transform(values, |v| centred(v) * centred(v)),
             present: self.transform(values, |v| if v.is_nan() { 0.0 } else { 1.0 }),
             len: values.len(),
         })
     }
 
-    fn transform(&mut self, values: &[f64], of: impl Fn(&f64) -> f64) -> Vec<Complex<f64>> {
+    fn transform(&mut self, values: &[f64], of: impl Fn(f64) -> f64) -> Vec<Complex<f64>> {
         let (head, tail) = self.real.split_at_mut(values.len());
         for (slot, value) in head.iter_mut().zip(values) {
-            *slot = of(value);
+            *slot = of(*value);
         }
         tail.fill(0.0);
         let mut out = vec![Complex::default(); self.len / 2 + 1];
@@ -347,13 +348,16 @@ fn fast_length(at_least: usize) -> usize {
 }
 
 fn mean_and_sd(values: &[f64]) -> Option<(f64, f64)> {
-    let present = || values.iter().filter(|v| !v.is_nan());
-    let n = present().count();
-    if n < 2 {
+    let n = sum_of(values, |v| if v.is_nan() { 0.0 } else { 1.0 });
+    if n < 2.0 {
         return None;
     }
-    let mean = present().sum::<f64>() / n as f64;
-    let variance = present().map(|v| (v - mean).powi(2)).sum::<f64>() / n as f64;
+    let mean = sum_of(values, |v| if v.is_nan() { 0.0 } else { v }) / n;
+    let squares = sum_of(values, |v| {
+        let off = v - mean;
+        if off.is_nan() { 0.0 } else { off * off }
+    });
+    let variance = squares / n;
     // A spread at rounding level is none.
     let floor = (mean.abs() * 1e-12).powi(2);
     Some((
@@ -364,6 +368,18 @@ fn mean_and_sd(values: &[f64]) -> Option<(f64, f64)> {
             0.0
         },
     ))
+}
+
+/// The sum of `of` over all values, in eight sums side by side, which the compiler vectorises.
+fn sum_of(values: &[f64], of: impl Fn(f64) -> f64) -> f64 {
+    let (eights, rest) = values.as_chunks::<8>();
+    let mut sums = [0.0; 8];
+    for eight in eights {
+        for (sum, value) in sums.iter_mut().zip(eight) {
+            *sum += of(*value);
+        }
+    }
+    sums.iter().sum::<f64>() + rest.iter().map(|v| of(*v)).sum::<f64>()
 }
 
 #[cfg(test)]
