@@ -192,12 +192,47 @@ fn figures_from_clocks_that_nobody_set_say_so_until_they_are_set() {
     let (folder, _) = session_folder();
     let at = folder.path();
     let (_, _, err) = truing(&["table", "ride"], at);
-    assert!(err.contains("never aligned: pedals, crank."), "{err}");
+    assert!(err.contains("Never aligned: pedals, crank."), "{err}");
     let (_, _, err) = truing(&["align", "ride", "--only", "crank", "--write"], at);
-    assert!(!err.contains("never aligned"), "{err}");
+    assert!(!err.contains("Never aligned"), "{err}");
     let (_, _, err) = truing(&["verdict", "ride"], at);
-    assert!(err.contains("never aligned: pedals."), "{err}");
+    assert!(err.contains("Never aligned: pedals."), "{err}");
     truing(&["align", "ride", "--write"], at);
     let (code, _, err) = truing(&["table", "ride"], at);
-    assert_eq!((code, err.contains("never aligned")), (0, false), "{err}");
+    assert_eq!((code, err.contains("Never aligned")), (0, false), "{err}");
+}
+
+/// With power alone to go by, the matching swallows the device's delay: whoever prints a delay says
+/// so, and so does the verdict.
+#[test]
+fn delays_after_a_match_on_power_carry_the_caution() {
+    let (folder, _) = session_folder();
+    let at = folder.path();
+    truing(&["align", "ride", "--write"], at);
+    let (_, sure, _) = truing(&["table", "ride", "--format", "json"], at);
+    let file = at.join("ride/session.toml");
+    let mut session = std::fs::read_to_string(&file).expect("a session");
+    session += "\n[[segment]]\nkind = \"sprint\"\nfrom_s = 60.0\nto_s = 120.0\n";
+    std::fs::write(&file, session).expect("written");
+    truing(
+        &["align", "ride", "--on", "power", "--again", "--write"],
+        at,
+    );
+    let caution = "Only power ties the clocks of trainer and the references";
+    for command in ["verdict", "table"] {
+        let (_, out, _) = truing(&[command, "ride"], at);
+        let flat = out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(caution), "{command}: {out}");
+    }
+    let (_, out, _) = truing(&["table", "ride", "--format", "json"], at);
+    let found: Value = serde_json::from_str(&out).expect("JSON");
+    let segments = found["segments"].as_array().expect("segments");
+    let sprints: Vec<&Value> = segments.iter().filter(|s| s["kind"] == "sprint").collect();
+    assert!(!sprints.is_empty());
+    for sprint in sprints {
+        let note = sprint["sprint"]["note"].as_str().expect("a note");
+        assert!(note.contains(caution), "{note}");
+    }
+    let sure: Value = serde_json::from_str(&sure).expect("JSON");
+    assert_eq!(sure["session"]["clocks"], serde_json::json!([]));
 }

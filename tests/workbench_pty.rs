@@ -419,7 +419,7 @@ fn clocks_that_nobody_set_are_told_on_opening() {
         .unwrap();
     assert!(output.status.success());
     let mut desk = open(&session, home.path());
-    desk.wait_for("never aligned: pedals, crank");
+    desk.wait_for("Never aligned: pedals, crank");
     desk.send("q");
     assert_eq!(desk.end(), (0, true));
 }

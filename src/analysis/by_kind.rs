@@ -45,7 +45,13 @@ pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Opt
                 window.findings.excursions_in(under_test, span),
             ));
         }
-        Kind::Sprint => figures.sprint = sprint_figures(window, under_test, basis),
+        Kind::Sprint => {
+            figures.sprint = sprint_figures(window, under_test, basis);
+            let caution = window.session.delay_caution(under_test);
+            if let (Some(sprint), Some(caution)) = (&mut figures.sprint, caution) {
+                sprint.note = sentences(&sprint.note, &caution);
+            }
+        }
         Kind::Ramp => {
             let wander_w = window.wander_w(basis);
             let asked = ride::set_points(window.aligned);
@@ -94,6 +100,15 @@ impl<'a> Window<'a> {
         self.session
             .with_role(role)
             .find_map(|index| self.column(index, channel))
+    }
+}
+
+/// Two remarks as one.
+fn sentences(first: &str, second: &str) -> String {
+    if first.is_empty() {
+        second.to_owned()
+    } else {
+        format!("{first}. {second}")
     }
 }
 

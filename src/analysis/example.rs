@@ -221,6 +221,7 @@ pub fn example() -> Table {
                 percent: 2.0,
                 watts: 3.0,
             },
+            clocks: vec!["Never aligned: crank.".into()],
         },
         streams: vec![StreamHead {
             label: "trainer".into(),

@@ -40,6 +40,8 @@ pub struct SessionHead {
     pub duration_s: f64,
     /// The claim under test.
     pub claim: crate::session::Claim,
+    /// What to beware of in the clocks, a sentence each.
+    pub clocks: Vec<String>,
 }
 
 /// One stream over the ride.
@@ -420,7 +422,8 @@ pub struct Sprint {
     pub unexplained_share_percent: Option<f64>,
     /// What explains the missing peak.
     pub explained: Option<Explained>,
-    /// Why the fit's figures are withheld, in a sentence; empty where they are not.
+    /// Why the fit's figures are withheld, and what to beware of in its delays; empty where
+    /// nothing is to be said.
     pub note: String,
 }
 

@@ -32,6 +32,7 @@ pub fn table(session: &Session, aligned: &Aligned) -> Table {
             title: session.title.clone(),
             duration_s: aligned.grid.span().duration_s(),
             claim: session.claim,
+            clocks: session.clock_cautions(),
         },
         streams: heads(session, aligned, &found),
         excursions: found.excursions_by_label(session),

@@ -13,8 +13,8 @@ use crate::session::{OpenOptions, OpenedSession};
 /// [`Failure`] where the session cannot be used, or none of its recordings could be read.
 pub fn open_session(named: &Path, output: &mut Output) -> Result<OpenedSession, Failure> {
     let opened = open_to_align(named, output)?;
-    if let Some(sentence) = opened.never_aligned() {
-        output.message(&format!("truing: {sentence}"));
+    for caution in opened.session.clock_cautions() {
+        output.message(&format!("truing: {caution}"));
     }
     Ok(opened)
 }

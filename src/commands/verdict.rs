@@ -168,8 +168,8 @@ fn in_its_unit(verdict: &Verdict) -> [String; 3] {
 
 fn text(answers: &[String], figures: &Table) -> String {
     let mut text = String::new();
-    for answer in answers {
-        let _ = writeln!(text, "{answer}.");
+    for line in answers.iter().chain(&figures.session.clocks) {
+        let _ = writeln!(text, "{line}.");
     }
     for family in &figures.families {
         let _ = writeln!(text, "{}: {}.", family.under_test, family.statement);
@@ -232,7 +232,8 @@ fn markdown(answers: &[String], figures: &Table) -> String {
         .families
         .iter()
         .map(|family| format!("{}: {}", family.under_test, family.statement));
-    for line in answers.iter().cloned().chain(families) {
+    let clocks = figures.session.clocks.iter().cloned();
+    for line in answers.iter().cloned().chain(clocks).chain(families) {
         let _ = writeln!(text, "{}.\n", cell(&line));
     }
     text.push_str(

@@ -90,6 +90,11 @@ pub struct Stream {
 }
 
 impl Stream {
+    /// Whether nobody has set this clock yet.
+    fn never_aligned(&self) -> bool {
+        self.matched_on.is_none() && self.offset_s == 0.0 && self.skew_ppm == 0.0
+    }
+
     /// A context stream called `label` over `file`, with an untouched clock.
     pub fn new(label: impl Into<String>, file: impl Into<String>) -> Self {
         Self {
@@ -270,6 +275,55 @@ pub struct Words {
 }
 
 impl Session {
+    /// What to beware of in the clocks, a sentence each: clocks never set against session time, and
+    /// sources under test whose delays the matching has swallowed.
+    pub fn clock_cautions(&self) -> Vec<String> {
+        let untouched: Vec<&str> = self
+            .streams
+            .iter()
+            .filter(|stream| !self.on_first_clock(stream) && stream.never_aligned())
+            .map(|stream| stream.label.as_str())
+            .collect();
+        let never = (!untouched.is_empty()).then(|| {
+            format!(
+                "Never aligned: {}. Figures may compare different seconds until the clocks are set: truing align SESSION --write, or the clocks view of the workbench",
+                untouched.join(", ")
+            )
+        });
+        let swallowed = self
+            .with_role(Role::UnderTest)
+            .filter_map(|index| self.delay_caution(index));
+        never.into_iter().chain(swallowed).collect()
+    }
+
+    /// Why a source under test's delays are not its own: only power ties its clock to the
+    /// references'. `None` where something better does.
+    pub fn delay_caution(&self, under_test: usize) -> Option<String> {
+        let tested = self.streams.get(under_test)?;
+        let by_power = |stream: &Stream| {
+            !self.on_first_clock(stream) && stream.matched_on == Some(MatchedOn::Power)
+        };
+        let mut references = self
+            .with_role(Role::Reference)
+            .filter_map(|index| self.streams.get(index))
+            .filter(|stream| stream.file != tested.file)
+            .peekable();
+        references.peek()?;
+        (by_power(tested) || references.all(by_power)).then(|| {
+            format!(
+                "Only power ties the clocks of {} and the references: its delay and dead time are what the matching left, not the device's own",
+                tested.label
+            )
+        })
+    }
+
+    /// Whether a stream is in one recording with the first, whose clock is session time.
+    fn on_first_clock(&self, stream: &Stream) -> bool {
+        self.streams
+            .first()
+            .is_some_and(|first| first.file == stream.file)
+    }
+
     /// Indices of the streams with `role`, in file order.
     pub fn with_role(&self, role: Role) -> impl Iterator<Item = usize> {
         self.streams

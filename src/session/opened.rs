@@ -188,25 +188,6 @@ impl OpenedSession {
         out
     }
 
-    /// Says whose clocks nobody has set against session time yet; `None` where there are none such.
-    /// A stream in one recording with the first needs no setting.
-    pub fn never_aligned(&self) -> Option<String> {
-        let streams = self.session.streams.iter().enumerate().skip(1);
-        let untouched: Vec<&str> = streams
-            .filter(|(index, stream)| {
-                let as_recorded = stream.offset_s == 0.0 && stream.skew_ppm == 0.0;
-                stream.matched_on.is_none() && as_recorded && !self.share_a_clock(0, *index)
-            })
-            .map(|(_, stream)| stream.label.as_str())
-            .collect();
-        (!untouched.is_empty()).then(|| {
-            format!(
-                "never aligned: {}. Figures may compare different seconds until the clocks are set: truing align SESSION --write, or the clocks view of the workbench",
-                untouched.join(", ")
-            )
-        })
-    }
-
     /// Recorder time that is session time zero (before the offset) for a stream, s: the first time
     /// stamp of the first stream with absolute time, or the recording's own zero for elapsed time.
     pub fn zero_s(&self, stream: usize) -> f64 {

@@ -59,8 +59,8 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         state.note(problem, true);
     }
     tell_remarks(&mut state);
-    if let Some(sentence) = state.opened.never_aligned() {
-        state.note(sentence, true);
+    for caution in state.opened.session.clock_cautions() {
+        state.note(caution, true);
     }
     sum_up(&mut state);
     let desk = Desk {
@@ -78,9 +78,6 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
 fn tell_remarks(state: &mut State) {
     for remark in state.opened.remarks() {
         state.note(remark, true);
-    }
-    if let Some(sentence) = state.opened.never_aligned() {
-        state.note(sentence, true);
     }
 }
 

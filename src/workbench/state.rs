@@ -10,7 +10,7 @@ pub use parts::{
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::analysis::figures::{Agreement, SegmentFigures};
+use crate::analysis::figures::{Agreement, SegmentFigures, Verdict};
 use crate::analysis::ride::{self, RideFindings};
 use crate::analysis::segment;
 use crate::recording::Channel;
@@ -293,6 +293,13 @@ impl State {
             .agreement
             .iter()
             .find(|a| a.under_test == under_test && a.reference == reference)
+    }
+
+    /// The verdict on the source under test that is compared.
+    pub fn judged<'a>(&self, figures: &'a SegmentFigures) -> Option<&'a Verdict> {
+        let under_test = self.member_name(Member::Stream(self.under_test()?));
+        let mut verdicts = figures.verdict.iter().chain(&figures.further_verdicts);
+        verdicts.find(|verdict| verdict.under_test == under_test)
     }
 
     /// [`allowed_w`] of the source under test that is compared.

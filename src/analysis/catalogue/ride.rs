@@ -44,6 +44,12 @@ pub(super) const ENTRIES: &[Entry] = &[
             "",
         ],
     ),
+    fact(
+        "session.clocks",
+        "clocks",
+        "",
+        "What to beware of in the clocks: streams never aligned, and sources whose delays only power ties to the references.",
+    ),
     fact("streams.label", "stream", "", "Name of the stream."),
     fact(
         "streams.role",

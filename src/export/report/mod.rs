@@ -112,6 +112,9 @@ fn head(material: &Material<'_>) -> String {
     if !any {
         out.push_str("<p class=\"answer\">Nothing is under test in this session.</p>\n");
     }
+    for caution in &table.session.clocks {
+        out.push_str(&paragraph(&format!("{caution}.")));
+    }
     for family in &table.families {
         out.push_str(&paragraph(&format!(
             "{}: {}.",

@@ -102,7 +102,7 @@ fn clocks(material: &Material<'_>) -> String {
         "why",
     ];
     let mut out = table("Clocks against session time", &heads, &rows);
-    out.push_str(&list(material.opened.never_aligned()));
+    out.push_str(&list(material.opened.session.clock_cautions()));
     out.push_str(&list(material.clocks.response_lags.iter().map(|lag| {
         format!(
             "{} against {}: power late by {} s ({} s). {}",

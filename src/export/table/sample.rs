@@ -167,6 +167,7 @@ pub(crate) fn table() -> Table {
                 percent: 2.0,
                 watts: 0.0,
             },
+            clocks: Vec::new(),
         },
         streams: vec![
             stream(

@@ -25,6 +25,15 @@ pub(crate) fn claim(table: &Table) -> String {
 /// Headings with their sentences, for those that have any.
 pub(crate) fn sections(table: &Table) -> Vec<(&'static str, Vec<String>)> {
     let all = [
+        (
+            "Clocks",
+            table
+                .session
+                .clocks
+                .iter()
+                .map(|c| format!("{c}."))
+                .collect(),
+        ),
         ("All blocks together", families(table)),
         (
             "Over the whole ride",

@@ -374,7 +374,7 @@ pub fn outcome_mark(look: Look, outcome: Outcome) -> (char, Style) {
 
 fn verdict_line(state: &State) -> Text {
     let line = Text::default().with("verdict   ", state.look.faint());
-    let Some(verdict) = &state.figures.verdict else {
+    let Some(verdict) = state.judged(&state.figures) else {
         return line.with("-", Style::new());
     };
     let (mark, style) = outcome_mark(state.look, verdict.outcome);
@@ -416,8 +416,8 @@ fn references(state: &State) -> Vec<Text> {
 
 /// Why the verdict is what it is, wrapped.
 fn reasons(state: &State) -> Vec<Text> {
-    let verdict = state.figures.verdict.iter();
-    let reasons = verdict.flat_map(|verdict| &verdict.reasons);
+    let verdict = state.judged(&state.figures);
+    let reasons = verdict.iter().flat_map(|verdict| &verdict.reasons);
     let lines = reasons.flat_map(|reason| wrapped(state, reason));
     let lines: Vec<Text> = lines
         .map(|line| Text::default().with(line, state.look.faint()))

@@ -97,7 +97,7 @@ fn line(state: &State, index: usize, width: u16) -> Text {
         agreement.and_then(|a| a.bias_percent)
     };
     let outcome = figures
-        .and_then(|figures| figures.verdict.as_ref())
+        .and_then(|figures| state.judged(figures))
         .map_or(Outcome::NotApplicable, |verdict| verdict.outcome);
     let (mark, style) = outcome_mark(state.look, outcome);
     let set_point = segment
