@@ -149,24 +149,24 @@ fn p_inside(verdict: &Verdict) -> Option<f64> {
 fn statement(judged: usize, conform: &[usize], fail: &[usize], jointly: &[usize]) -> String {
     if conform.len() == judged {
         return format!(
-            "all {judged} blocks conform; since each had to, no correction for their number is needed"
+            "all {judged} blocks of held power conform; since each had to, no correction for their number is needed"
         );
     }
     if jointly.is_empty() && fail.is_empty() {
         return format!(
-            "{} of {judged} blocks conform, none is shown not to",
+            "{} of {judged} blocks of held power conform, the others cannot tell",
             conform.len()
         );
     }
     if jointly.is_empty() {
         return format!(
-            "{} of {judged} blocks do not conform on their own, but with {judged} tries one such \
+            "{} of {judged} blocks of held power do not conform on their own, but with {judged} tries one such \
              finding may be chance (Holm, joint risk 2.5 %)",
             fail.len()
         );
     }
     format!(
-        "{} of {judged} blocks do not conform, also when their number is allowed for (Holm, joint \
+        "{} of {judged} blocks of held power do not conform, also when their number is allowed for (Holm, joint \
          risk 2.5 %)",
         jointly.len()
     )
@@ -221,7 +221,10 @@ mod tests {
     #[test]
     fn all_conforming_needs_no_correction_and_one_block_is_no_family() {
         let all = family("trainer", &blocks(&[0.1, -0.2])).unwrap();
-        assert!(all.statement.starts_with("all 2 blocks conform"));
+        assert!(
+            all.statement
+                .starts_with("all 2 blocks of held power conform")
+        );
         assert_eq!(family("trainer", &blocks(&[0.1])), None);
         assert_eq!(family("somebody else", &blocks(&[0.1, 0.1])), None);
     }

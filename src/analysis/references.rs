@@ -49,7 +49,8 @@ pub struct Between {
 /// with the claims alone, two good meters would seem to contradict each other on a short or restless
 /// stretch. The pair reported is the one with the largest |E_n|, or,
 /// where no claim is stated, the largest difference. `agree` is `Some(false)` as soon as one pair
-/// disagrees, and `None` while no pair does but some cannot be tested. `None` for no references.
+/// disagrees, and `None` while no pair does but some cannot be tested, or lie further apart than
+/// their claims and no further than their scatter. `None` for no references.
 pub fn references(
     stated: &[StatedReference],
     sites: &[Option<Site>],
@@ -80,7 +81,8 @@ pub fn references(
     let agree = if apart {
         Some(false)
     } else {
-        (expected > 0 && all_tested).then_some(true)
+        let within_claims = pairs.iter().all(|pair| !beyond_claims(stated, pair));
+        (expected > 0 && all_tested && within_claims).then_some(true)
     };
     let label = |at: usize| stated.get(at).map(|s| s.label.clone());
     Some(References {
@@ -118,6 +120,15 @@ pub(super) fn en_of(stated: &[StatedReference], pair: &PairMeans) -> Option<f64>
     en_number(pair.first_w, limit(pair.first)?, pair.second_w, second)
 }
 
+/// Whether a pair lies further apart than its claims alone allow.
+fn beyond_claims(stated: &[StatedReference], pair: &PairMeans) -> bool {
+    let calm = PairMeans {
+        scatter_w: Some(0.0),
+        ..*pair
+    };
+    en_of(stated, &calm).is_some_and(|en| en.abs() > 1.0)
+}
+
 /// The sentence that goes with the test of the references.
 fn note(
     stated: &[StatedReference],
@@ -153,6 +164,11 @@ fn note(
         }
         None if tested.iter().any(|(pair, _)| pair.scatter_w.is_none()) => {
             "too few seconds to tell whether the references agree".to_owned()
+        }
+        None if tested.iter().any(|(pair, _)| beyond_claims(stated, pair)) => {
+            "the references lie further apart than they claim, but no further than their scatter \
+             explains: whether they agree cannot be told here"
+                .to_owned()
         }
         None => "agreement cannot be tested for every pair".to_owned(),
     };
@@ -250,7 +266,8 @@ mod tests {
         let restless = en(Some(6.0));
         let joint = (2.0 * 2.53_f64.powi(2) + 36.0).sqrt();
         assert_close(restless.en_number.unwrap(), 6.0 / joint, 1e-12);
-        assert_eq!(restless.agree, Some(true));
+        assert_eq!(restless.agree, None);
+        assert!(restless.note.contains("scatter"), "{}", restless.note);
         let short = en(None);
         assert_eq!((short.en_number, short.agree), (None, None));
         assert!(short.note.contains("too few seconds"), "{}", short.note);

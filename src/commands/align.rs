@@ -189,7 +189,12 @@ pub(super) fn print(found: &Alignment, format: Format, output: &mut Output) -> R
         Format::Text => {
             for (row, stream) in rows.iter().zip(&found.streams) {
                 let [label, offset, interval, skew, matched_on, r, _, reason] = row;
-                let mut text = format!("{label}: {offset} s, {skew} ppm");
+                // A rate of nought is one that did not show, not one that was measured.
+                let rate = match stream.estimated && stream.skew_ppm == 0.0 {
+                    true => "no skew shows".to_owned(),
+                    false => format!("{skew} ppm"),
+                };
+                let mut text = format!("{label}: {offset} s, {rate}");
                 if !interval.is_empty() {
                     text += &format!(" (95 %: {interval} s)");
                 }

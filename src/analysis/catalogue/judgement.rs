@@ -111,7 +111,7 @@ const OTHERS: [Entry; 12] = [
         "",
         0,
         [
-            "Whether |E_n| ≤ 1 for every pair; null where no claim is stated, there is one reference, or too few seconds tell. If not, the verdict is withheld.",
+            "Whether every pair lies within its claims; no where |E_n| > 1, and the verdict is withheld. Null where no claim is stated, there is one reference, too few seconds tell, or only scatter brings |E_n| to 1.",
             "",
             "ISO 13528",
             "",

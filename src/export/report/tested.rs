@@ -175,7 +175,7 @@ pub(super) fn references(
         paragraph("There are no two references to compare: the verdicts rest on trust in the one.")
     } else {
         paragraph(
-            "References agree where |E_n| is at most 1 (ISO 13528), each one's claim taken as its expanded uncertainty, beside the scatter of their difference. Where they do not, no verdict is given.",
+            "References agree where |E_n| is at most 1 (ISO 13528), each one's claim taken as its expanded uncertainty, beside the scatter of their difference, and they lie within their claims. Where |E_n| is larger, no verdict is given; where only scatter brings it to 1, whether they agree cannot be told.",
         )
     };
     let picture = drawn(PictureKind::References, ride)?;

@@ -390,7 +390,7 @@ pub const COLUMNS: &[Column] = columns! {
     "references_pair" "widest pair" "" 0 plain References "The pair that differs most." part!(references, r, texts(r.pair.iter().flatten().map(String::as_str)));
     "references_difference_percent" "difference" "%" 2 signed References "Difference of that pair, first - second, in percent of their mean." part!(references, r, number(r.difference_percent));
     "references_en_number" "E_n" "" 2 signed References "E_n number of that pair." part!(references, r, number(r.en_number));
-    "references_agree" "agree" "" 0 plain References "yes where every pair has |E_n| of 1 or less." part!(references, r, r.agree.map_or(Cell::Empty, |agree| Cell::Word(if agree { "yes" } else { "no" }.to_owned())));
+    "references_agree" "agree" "" 0 plain References "yes where every pair has |E_n| of 1 or less and lies within its claims." part!(references, r, r.agree.map_or(Cell::Empty, |agree| Cell::Word(if agree { "yes" } else { "no" }.to_owned())));
     "references_note" "remark" "" 0 plain References "What to make of it." part!(references, r, text(&r.note));
 
     "verdict_outcome" "outcome" "" 0 plain Verdict "The claim against the evidence: conforms, does-not-conform, inconclusive, references-disagree or not-applicable." verdict!(v, Cell::Word(word_of(&v.outcome)));

@@ -399,13 +399,16 @@ fn estimate_line(state: &State, index: usize, estimate: &StreamClock) -> Text {
     } else {
         ("! not confident", state.look.warning())
     };
+    // A rate of nought is one that did not show, not one that was measured.
+    let rate = if estimate.skew_ppm == 0.0 {
+        "no skew shows".to_owned()
+    } else {
+        format!("{:+.1} ppm", estimate.skew_ppm)
+    };
     let line = Text::default().with("estimate  ", state.look.strong());
     letter(state, line, index)
         .with(
-            format!(
-                " {:+.2} s{interval} {:+.1} ppm  ",
-                estimate.offset_s, estimate.skew_ppm
-            ),
+            format!(" {:+.2} s{interval} {rate}  ", estimate.offset_s),
             Style::new(),
         )
         .with(word, style)

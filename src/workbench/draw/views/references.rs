@@ -111,7 +111,7 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
         let apart = en_number.is_some_and(|en| en.abs() > 1.0);
         let (word, style) = match en_number {
             Some(_) if apart => ("  ! apart", look.warning()),
-            Some(_) => ("  agree", Style::new()),
+            Some(_) => ("  not apart", Style::new()),
             None => ("", Style::new()),
         };
         let ink = style_of(state, pair).add_modifier(Modifier::BOLD);
