@@ -3,6 +3,8 @@
 use super::super::bench::{PLAIN, press, state_at, type_text};
 use super::super::state::State;
 use super::super::theme::Look;
+use crate::session::Role;
+
 use super::bench::{ASCII, COLOUR, LIGHT, rendered, styles, text};
 
 /// A block and a sprint tagged, the block selected, with its set point.
@@ -78,6 +80,36 @@ fn the_list_shows_the_bias_that_the_verdict_is_on() {
         (net_percent - expected).abs() < 0.02,
         "{net_percent} {expected}"
     );
+}
+
+/// With two sources under test the list shows the verdict of the one whose bias it shows.
+#[test]
+fn the_list_shows_the_verdict_of_the_source_in_view() {
+    let mut state = at_work((80, 24), PLAIN);
+    press(&mut state, "E down");
+    for _ in 0..2 {
+        if state.session().streams[1].role != Role::UnderTest {
+            press(&mut state, "o");
+        }
+    }
+    press(&mut state, "c");
+    type_text(&mut state, "5");
+    press(&mut state, "enter esc");
+    assert_eq!(state.session().streams[1].role, Role::UnderTest);
+    let block = |state: &State| {
+        let screen = text(&rendered(state));
+        let row = screen.lines().find(|line| line.contains("1 steady-block"));
+        row.unwrap().to_owned()
+    };
+    // 3 % high under a claim of 2 %, then half a percent under a claim of 5 %.
+    state.stream = 0;
+    assert!(
+        block(&state).contains("? inconclusive"),
+        "{}",
+        block(&state)
+    );
+    state.stream = 1;
+    assert!(block(&state).contains("✓ conforms"), "{}", block(&state));
 }
 
 #[test]
