@@ -184,3 +184,20 @@ fn wrong_usage_exits_2() {
     truing(&[Path::new("new")]).assert().code(2);
     truing(&[Path::new("--no-such-flag")]).assert().code(2);
 }
+
+#[test]
+fn a_mistyped_subcommand_is_told_where_they_are_listed() {
+    let folder = tempfile::tempdir().unwrap();
+    let output = assert_cmd::Command::cargo_bin("truing")
+        .unwrap()
+        .arg("verdikt")
+        .current_dir(folder.path())
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(1));
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(
+        told.contains("verdikt") && told.contains("truing --help"),
+        "{told}"
+    );
+}

@@ -138,6 +138,22 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
     }
 }
 
+/// Refuses a first word that is neither a file or folder nor looks like one: a subcommand mistyped.
+#[cfg(feature = "workbench")]
+fn no_command_mistyped(paths: &[PathBuf]) -> Result<(), Failure> {
+    let Some(first) = paths.first() else {
+        return Ok(());
+    };
+    let like_a_word = first.components().count() == 1 && first.extension().is_none();
+    if like_a_word && std::fs::symlink_metadata(first).is_err() {
+        return Err(Failure::CouldNot(format!(
+            "{}: neither a subcommand nor a file or folder here; `truing --help` lists the subcommands",
+            first.display()
+        )));
+    }
+    Ok(())
+}
+
 fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> {
     match arguments.command {
         Some(Command::New(arguments)) => new::run(&arguments, output),
@@ -162,7 +178,10 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
             Ok(Exit::Done)
         }
         #[cfg(feature = "workbench")]
-        None => workbench::run(&arguments.appearance, &arguments.paths),
+        None => {
+            no_command_mistyped(&arguments.paths)?;
+            workbench::run(&arguments.appearance, &arguments.paths)
+        }
         #[cfg(not(feature = "workbench"))]
         None => Err(Failure::CouldNot(
             "this truing was built without its workbench; the subcommands are all here".to_owned(),

@@ -125,4 +125,29 @@ pub(super) const ENTRIES: &[Entry] = &[
         "No verdict: a claim of accuracy is not tested by this kind of segment, or there is no claim or reference.",
         OURS,
     ),
+    word(
+        "net bias",
+        "What is left of the bias after the allowance: against what the references let expect at the site under test. The verdict is on it.",
+        OURS,
+    ),
+    word(
+        "worth",
+        "How many independent seconds the seconds of a window are worth for their mean, given how each resembles the one before (n_effective).",
+        "Bayley & Hammersley 1946",
+    ),
+    word(
+        "Holm",
+        "A correction for many tries: with several blocks judged, one may fail by chance; the joint statement keeps the risk of that at 2.5 %.",
+        "Holm 1979, Scand J Stat 6:65 (from memory)",
+    ),
+    word(
+        "probability inside",
+        "Conformance probability: how likely the true bias lies inside the limit, given the measured one and its uncertainty.",
+        "JCGM 106:2012, 7.3",
+    ),
+    word(
+        "never aligned",
+        "Of a stream: nobody has set its clock against session time, so its figures may compare different seconds.",
+        OURS,
+    ),
 ];
