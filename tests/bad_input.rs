@@ -201,3 +201,25 @@ fn a_mistyped_subcommand_is_told_where_they_are_listed() {
         "{told}"
     );
 }
+
+#[test]
+fn a_claim_of_its_own_that_differs_from_the_sessions_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let truing = |arguments: &[&str]| {
+        let mut command = assert_cmd::Command::cargo_bin("truing").unwrap();
+        let output = command
+            .args(arguments)
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        String::from_utf8_lossy(&output.stderr).into_owned()
+    };
+    truing(&["rehearse", "short-check", "-o", "ride", "--seed", "8"]);
+    let told = "trainer is judged by the claim of its own";
+    assert!(!truing(&["table", "ride"]).contains(told));
+    let file = folder.path().join("ride/session.toml");
+    let session = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, session.replacen("percent = 2.0", "percent = 5.0", 1)).unwrap();
+    let err = truing(&["table", "ride"]);
+    assert!(err.contains(told), "{err}");
+}

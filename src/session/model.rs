@@ -353,6 +353,22 @@ impl Session {
         }
     }
 
+    /// Sources under test whose own claim takes the place of the session's, where those differ, a
+    /// sentence each: the claim at the head of a table is then not the one they are judged by.
+    pub fn claim_cautions(&self) -> Vec<String> {
+        let stated = self.claim != Claim::default();
+        self.with_role(Role::UnderTest)
+            .filter(|index| stated && self.claim_of(*index).is_some_and(|own| own != self.claim))
+            .filter_map(|index| self.streams.get(index))
+            .map(|stream| {
+                format!(
+                    "{} is judged by the claim of its own [[stream]], not by the session's [claim], which differs",
+                    stream.label
+                )
+            })
+            .collect()
+    }
+
     /// Puts the segments in their stated order. Call after changing any of them.
     pub fn sort_segments(&mut self) {
         self.segments.sort_by(|a, b| {

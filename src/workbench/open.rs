@@ -59,7 +59,9 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         state.note(problem, true);
     }
     tell_remarks(&mut state);
-    for caution in state.opened.session.clock_cautions() {
+    let session = state.session();
+    let cautions = session.clock_cautions().into_iter();
+    for caution in cautions.chain(session.claim_cautions()).collect::<Vec<_>>() {
         state.note(caution, true);
     }
     sum_up(&mut state);

@@ -112,7 +112,7 @@ fn head(material: &Material<'_>) -> String {
     if !any {
         out.push_str("<p class=\"answer\">Nothing is under test in this session.</p>\n");
     }
-    for caution in &table.session.clocks {
+    for caution in table.session.clocks.iter().chain(&session.claim_cautions()) {
         out.push_str(&paragraph(&format!("{caution}.")));
     }
     for family in &table.families {
