@@ -4,6 +4,8 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
+use super::signal::NORMAL_MEDIAN;
+
 /// Resamples drawn for a confidence interval.
 const RESAMPLES: usize = 400;
 /// The same windows always give the same interval.
@@ -121,7 +123,7 @@ pub(super) fn spread(points: &[Point], set: usize, slope: f64) -> Option<Spread>
         let scaled = |p: &Point| (p.offset_s - line.at(p.at_s)).abs() / p.sd_s;
         let own: Vec<&Point> = points.iter().filter(|p| p.set == s).collect();
         let mut sizes: Vec<(f64, f64)> = own.iter().map(|p| (scaled(p), 1.0)).collect();
-        let spread = weighted_median(&mut sizes).unwrap_or(0.0) / 0.674_5;
+        let spread = weighted_median(&mut sizes).unwrap_or(0.0) / NORMAL_MEDIAN;
         let limit = OUTLIER_SPREADS * spread.max(0.25);
         kept.extend(own.into_iter().filter(|p| scaled(p) <= limit));
     }

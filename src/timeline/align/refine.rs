@@ -8,7 +8,7 @@
 //! a first-order lag. Without it a lagging device is later in slow changes than in quick ones, its
 //! offset wanders with what is ridden, and that looks like skew.
 
-use super::signal::{Band, Masked};
+use super::signal::{Band, Masked, robust_sd};
 use super::windows::{WINDOW_FLOOR_S, WindowOffset};
 
 /// Points of the polynomial that reads a series between its samples.
@@ -179,9 +179,7 @@ impl Along {
         for _ in 0..STEPS {
             sizes.clear();
             sizes.extend(rest.iter().map(|rest| rest.abs()));
-            let middle = sizes.len() / 2;
-            let sd = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1 / 0.674_5;
-            let limit = CLIP_SDS * sd;
+            let limit = CLIP_SDS * robust_sd(&mut sizes)?;
             let (mut product, mut kept, mut left) = (0.0, 0.0, 0.0);
             for (rest, slope) in rest.iter().zip(&slope) {
                 let clipped = rest.clamp(-limit, limit);
@@ -248,11 +246,7 @@ fn ordinary(values: &[f64]) -> f64 {
         .map(|v| v.abs())
         .filter(|v| *v > 0.0)
         .collect();
-    if sizes.is_empty() {
-        return 0.0;
-    }
-    let middle = sizes.len() / 2;
-    ORDINARY_SDS / 0.674_5 * *sizes.select_nth_unstable_by(middle, f64::total_cmp).1
+    ORDINARY_SDS * robust_sd(&mut sizes).unwrap_or(0.0)
 }
 
 /// Solves `A h = w` with a ridge, `A` symmetric, its lower triangle given row by row (Cholesky).

@@ -12,6 +12,8 @@
 use crate::recording::{Channel, Samples, Sampling};
 use crate::timeline::delay::{Correlator, Spectra};
 
+/// Median of the absolute values of a standard normal.
+pub(super) const NORMAL_MEDIAN: f64 = 0.674_5;
 /// Clip level of the edges, robust standard deviations.
 const CLIP_SDS: f64 = 4.0;
 /// Half-width of the filter for measuring, s. Most of what tells a delay is in fast changes; at
@@ -267,6 +269,16 @@ fn interpolated(times: &[f64], values: &[f64], first: f64, len: usize, width_s: 
         .collect()
 }
 
+/// The standard deviation that the median of these absolute values would have if they were normal.
+/// Reorders them; `None` of none.
+pub(super) fn robust_sd(sizes: &mut [f64]) -> Option<f64> {
+    if sizes.is_empty() {
+        return None;
+    }
+    let middle = sizes.len() / 2;
+    Some(*sizes.select_nth_unstable_by(middle, f64::total_cmp).1 / NORMAL_MEDIAN)
+}
+
 fn median_step(times: &[f64]) -> Option<f64> {
     let mut steps: Vec<f64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
     if steps.is_empty() {
@@ -300,12 +312,10 @@ fn despiked(mut values: Vec<f64>) -> Vec<f64> {
     let apart = |(v, m): (&f64, &f64)| (v - m).abs();
     let mut sizes: Vec<f64> = values.iter().zip(&medians).map(apart).collect();
     sizes.retain(|size| !size.is_nan());
-    if sizes.is_empty() {
+    let Some(sd) = robust_sd(&mut sizes) else {
         return medians;
-    }
-    let middle = sizes.len() / 2;
-    let median = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1;
-    let limit = (CLIP_SDS * median / 0.674_5).max(SPIKE_RPM);
+    };
+    let limit = (CLIP_SDS * sd).max(SPIKE_RPM);
     for (value, median) in values.iter_mut().zip(medians) {
         // A value without enough neighbours for a median is none either.
         if median.is_nan() || (*value - median).abs() > limit {
@@ -400,14 +410,12 @@ fn clipped(mut values: Vec<f64>) -> Vec<f64> {
         .filter(|v| !v.is_nan())
         .map(|v| v.abs())
         .collect();
-    if sizes.is_empty() {
+    let Some(sd) = robust_sd(&mut sizes) else {
         return values;
-    }
-    let middle = sizes.len() / 2;
-    let median = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1;
+    };
     let rms = (sizes.iter().map(|s| s * s).sum::<f64>() / sizes.len() as f64).sqrt();
     // Where most of the ride is dead level the median says nothing of the rest.
-    let limit = CLIP_SDS * (median / 0.674_5).max(0.25 * rms);
+    let limit = CLIP_SDS * sd.max(0.25 * rms);
     for value in &mut values {
         *value = value.clamp(-limit, limit);
     }

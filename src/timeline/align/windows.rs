@@ -76,14 +76,14 @@ impl Curve {
         }
         let at = 0.5 * (from + to - 1) as f64;
         let lag = lag_of(at);
-        let (_, pairs) = r_at(a, b, from, to, lag, needed, None)?;
         let products = products(a, b, from, to, lag - reach, 2 * reach as usize + 1);
-        let r = (lag - reach..=lag + reach)
-            .enumerate()
-            .map(|(i, lag)| {
-                let product = products.as_ref().map(|products| products[i]);
-                r_at(a, b, from, to, lag, needed, product).map_or(f64::NAN, |(r, _)| r)
-            })
+        let r_by = |i: usize| {
+            let product = products.as_ref().map(|products| products[i]);
+            r_at(a, b, from, to, lag - reach + i as i64, needed, product)
+        };
+        let (_, pairs) = r_by(reach as usize)?;
+        let r = (0..=2 * reach as usize)
+            .map(|i| r_by(i).map_or(f64::NAN, |(r, _)| r))
             .collect();
         Some(Self {
             at,
