@@ -14,19 +14,23 @@ use crate::timeline::{Aligned, Member};
 
 /// Every figure of a session.
 pub fn table(session: &Session, aligned: &Aligned) -> Table {
-    let found = ride::findings(aligned);
+    table_with(session, aligned, &ride::findings(aligned))
+}
+
+/// [`table`], given what the whole ride shows.
+pub fn table_with(session: &Session, aligned: &Aligned, found: &RideFindings) -> Table {
     let segments: Vec<SegmentFigures> = session
         .segments
         .par_iter()
         .enumerate()
-        .map(|(place, segment)| figures_with(session, aligned, &found, segment, place + 1))
+        .map(|(place, segment)| figures_with(session, aligned, found, segment, place + 1))
         .collect();
     let families = session
         .with_role(Role::UnderTest)
         .filter_map(|index| session.streams.get(index))
         .filter_map(|stream| overall::family(&stream.label, &segments))
         .collect();
-    let ride = Window::new(session, aligned, &found, aligned.grid.span());
+    let ride = Window::new(session, aligned, found, aligned.grid.span());
     Table {
         session: SessionHead {
             title: session.title.clone(),
@@ -34,12 +38,12 @@ pub fn table(session: &Session, aligned: &Aligned) -> Table {
             claim: session.claim,
             clocks: session.clock_cautions(),
         },
-        streams: heads(session, aligned, &found),
+        streams: heads(session, aligned, found),
         excursions: found.excursions_by_label(session),
         segments,
         families,
         levels: levels(&ride),
-        bands: bands(session, aligned, &found),
+        bands: bands(session, aligned, found),
         pooled: pooled::pooled(&ride, &session.segments),
     }
 }

@@ -6,6 +6,7 @@ use clap::builder::PossibleValuesParser;
 
 use super::output_file::{check, write_file};
 use super::{Exit, Failure, Output, open_session};
+use crate::analysis::ride::{self, RideFindings};
 use crate::export::figure::{self, PictureKind, Subject, WIDTHS};
 use crate::session::OpenedSession;
 use crate::timeline::Aligned;
@@ -81,7 +82,8 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         .ok_or_else(|| Failure::Usage(format!("no picture is called {}", arguments.kind)))?;
     let opened = open_session(&arguments.session, output)?;
     let aligned = Aligned::new(&opened);
-    let subject = subject(&opened, &aligned, arguments.segment)?;
+    let findings = ride::findings(&aligned);
+    let subject = subject(&opened, &aligned, &findings, arguments.segment)?;
     let picture = figure::picture(kind, &subject).map_err(Failure::because)?;
     let bytes = drawing.bytes(&picture, arguments.width)?;
     write_file(&arguments.output, &bytes, arguments.force, output)?;
@@ -91,16 +93,19 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
 fn subject<'a>(
     opened: &'a OpenedSession,
     aligned: &'a Aligned,
+    findings: &'a RideFindings,
     number: Option<usize>,
 ) -> Result<Subject<'a>, Failure> {
     let session = &opened.session;
     let Some(number) = number else {
-        return Ok(Subject::ride(session, aligned));
+        return Ok(Subject::ride(session, aligned, findings));
     };
     let place = number.checked_sub(1);
     let segment = place.and_then(|place| session.segments.get(place));
     match segment {
-        Some(segment) => Ok(Subject::segment(session, aligned, segment, number)),
+        Some(segment) => Ok(Subject::segment(
+            session, aligned, findings, segment, number,
+        )),
         None if session.segments.is_empty() => Err(Failure::CouldNot(
             "no segment is tagged yet; leave --segment out for the whole ride".to_owned(),
         )),

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::output_file::{check, write_file};
 use super::{Exit, Failure, Output, open_session};
 use crate::analysis::ride;
-use crate::analysis::table::table;
+use crate::analysis::table::table_with;
 use crate::export::report::{Material, report};
 use crate::timeline::Aligned;
 use crate::timeline::align::{Options, align_session};
@@ -34,7 +34,8 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     check(&arguments.output)?;
     let opened = open_session(&arguments.session, output)?;
     let aligned = Aligned::new(&opened);
-    let table = table(&opened.session, &aligned);
+    let findings = ride::findings(&aligned);
+    let table = table_with(&opened.session, &aligned, &findings);
     // The estimate stands beside the clocks in use, whatever those rest on.
     let clocks = align_session(
         &opened,
@@ -46,7 +47,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let page = report(&Material {
         opened: &opened,
         aligned: &aligned,
-        findings: &ride::findings(&aligned),
+        findings: &findings,
         table: &table,
         clocks: &clocks,
     })

@@ -13,12 +13,7 @@ use crate::session::{OpenOptions, OpenedSession};
 /// [`Failure`] where the session cannot be used, or none of its recordings could be read.
 pub fn open_session(named: &Path, output: &mut Output) -> Result<OpenedSession, Failure> {
     let opened = open_to_align(named, output)?;
-    let session = &opened.session;
-    for caution in session
-        .clock_cautions()
-        .into_iter()
-        .chain(session.claim_cautions())
-    {
+    for caution in opened.session.cautions() {
         output.message(&format!("truing: {caution}"));
     }
     Ok(opened)

@@ -275,6 +275,13 @@ pub struct Words {
 }
 
 impl Session {
+    /// All that is to be told of a session whenever it is opened: its cautions of clocks and claims.
+    pub fn cautions(&self) -> Vec<String> {
+        let mut all = self.clock_cautions();
+        all.extend(self.claim_cautions());
+        all
+    }
+
     /// What to beware of in the clocks, a sentence each: clocks never set against session time, and
     /// sources under test whose delays the matching has swallowed.
     pub fn clock_cautions(&self) -> Vec<String> {

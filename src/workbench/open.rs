@@ -59,9 +59,7 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         state.note(problem, true);
     }
     tell_remarks(&mut state);
-    let session = state.session();
-    let cautions = session.clock_cautions().into_iter();
-    for caution in cautions.chain(session.claim_cautions()).collect::<Vec<_>>() {
+    for caution in state.session().cautions() {
         state.note(caution, true);
     }
     sum_up(&mut state);

@@ -149,13 +149,14 @@ mod tests {
     use std::sync::OnceLock;
 
     use super::*;
+    use crate::analysis::ride::{RideFindings, findings};
     use crate::rehearse::{Plan, Scenario, SessionOptions, ride};
     use crate::session::{Kind, OpenedSession};
     use crate::timeline::Aligned;
 
     /// A ride with two references, tagged, its first stream named to do harm.
-    fn ridden() -> &'static (OpenedSession, Aligned) {
-        static RIDE: OnceLock<(OpenedSession, Aligned)> = OnceLock::new();
+    fn ridden() -> &'static (OpenedSession, Aligned, RideFindings) {
+        static RIDE: OnceLock<(OpenedSession, Aligned, RideFindings)> = OnceLock::new();
         RIDE.get_or_init(|| {
             let plan = Plan::built_in("full-bench").unwrap();
             let rehearsal = ride(&plan, &Scenario::default(), 7).unwrap();
@@ -165,16 +166,17 @@ mod tests {
             });
             opened.session.streams[0].label = "</text><script>alert(1)</script>&\u{202e}".into();
             let aligned = Aligned::new(&opened);
-            (opened, aligned)
+            let findings = findings(&aligned);
+            (opened, aligned, findings)
         })
     }
 
     fn subject_of(kind: Kind) -> Subject<'static> {
-        let (opened, aligned) = ridden();
+        let (opened, aligned, findings) = ridden();
         let place = opened.session.segments.iter().position(|s| s.kind == kind);
         let place = place.unwrap();
         let segment = &opened.session.segments[place];
-        Subject::segment(&opened.session, aligned, segment, place + 1)
+        Subject::segment(&opened.session, aligned, findings, segment, place + 1)
     }
 
     fn assert_well_formed(svg: &str) {
@@ -238,7 +240,7 @@ mod tests {
 
     #[test]
     fn without_a_reference_it_is_said_so() {
-        let (opened, _) = ridden();
+        let (opened, ..) = ridden();
         let mut alone = opened.clone();
         for stream in &mut alone.session.streams {
             if stream.role == crate::session::Role::Reference {
@@ -246,7 +248,8 @@ mod tests {
             }
         }
         let aligned = Aligned::new(&alone);
-        let subject = Subject::ride(&alone.session, &aligned);
+        let findings = findings(&aligned);
+        let subject = Subject::ride(&alone.session, &aligned, &findings);
         assert!(picture(PictureKind::Traces, &subject).is_ok());
         for kind in [
             PictureKind::Difference,

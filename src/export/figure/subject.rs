@@ -1,11 +1,10 @@
 //! What a picture is of: a window of an aligned ride with its figures.
 
-use std::borrow::Cow;
 use std::ops::Range;
 
 use super::picture::{Axis, Ticks};
 use crate::analysis::figures::{Agreement, SegmentFigures};
-use crate::analysis::ride::{self, RideFindings};
+use crate::analysis::ride::RideFindings;
 use crate::analysis::segment;
 use crate::export::cell::{clock_time, human_number, one_line};
 use crate::recording::Channel;
@@ -21,21 +20,20 @@ pub struct Subject<'a> {
     /// Its ride.
     pub aligned: &'a Aligned,
     /// What the whole ride shows.
-    pub findings: Cow<'a, RideFindings>,
+    pub findings: &'a RideFindings,
     /// Figures of the window.
     pub figures: SegmentFigures,
 }
 
 impl<'a> Subject<'a> {
     /// The whole ride.
-    pub fn ride(session: &'a Session, aligned: &'a Aligned) -> Self {
-        let findings = ride::findings(aligned);
+    pub fn ride(session: &'a Session, aligned: &'a Aligned, findings: &'a RideFindings) -> Self {
         let span = aligned.grid.span();
-        let figures = segment::live(session, aligned, &findings, span, Kind::Open);
+        let figures = segment::live(session, aligned, findings, span, Kind::Open);
         Self {
             session,
             aligned,
-            findings: Cow::Owned(findings),
+            findings,
             figures,
         }
     }
@@ -44,15 +42,15 @@ impl<'a> Subject<'a> {
     pub fn segment(
         session: &'a Session,
         aligned: &'a Aligned,
+        findings: &'a RideFindings,
         segment: &Segment,
         id: usize,
     ) -> Self {
-        let findings = ride::findings(aligned);
-        let figures = segment::figures_with(session, aligned, &findings, segment, id);
+        let figures = segment::figures_with(session, aligned, findings, segment, id);
         Self {
             session,
             aligned,
-            findings: Cow::Owned(findings),
+            findings,
             figures,
         }
     }

@@ -46,7 +46,11 @@ pub struct Material<'a> {
 pub fn report(material: &Material<'_>) -> Result<String, ExportError> {
     let title = title_of(material);
     let segments = segments::sections(material)?;
-    let whole = Subject::ride(&material.opened.session, material.aligned);
+    let whole = Subject::ride(
+        &material.opened.session,
+        material.aligned,
+        material.findings,
+    );
     let sections = [
         section("verdicts", "Verdict of each segment", &verdicts(material)),
         section("words", "In the tester's words", &words(material)),

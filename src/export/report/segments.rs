@@ -1,7 +1,5 @@
 //! A section a segment: its picture, its verdict with the budget, its decisive figures.
 
-use std::borrow::Cow;
-
 use std::fmt::Write as _;
 
 use super::html::{escaped, list, paragraph, table, terms};
@@ -54,7 +52,7 @@ fn one(material: &Material<'_>, segment: &SegmentFigures) -> Result<String, Expo
     let subject = Subject {
         session: &material.opened.session,
         aligned: material.aligned,
-        findings: Cow::Borrowed(material.findings),
+        findings: material.findings,
         figures: segment.clone(),
     };
     let mut picture = drawn(picture_of(segment.kind), &subject)?;
