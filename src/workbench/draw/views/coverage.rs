@@ -72,8 +72,13 @@ pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
             draw_cell(state, cell, Rect::new(x, y, CELL, each), pen);
         }
     }
-    let foot = "! net bias beyond the claim; seconds alone: too few; empty: never ridden";
-    pen.write(area.x, area.bottom() - 1, area.width, foot, look.faint());
+    let what = if state.session().allowance.percent != 0.0 {
+        "net bias"
+    } else {
+        "bias"
+    };
+    let foot = format!("{what}, ! beyond the claim; seconds alone: too few; empty: never ridden");
+    pen.write(area.x, area.bottom() - 1, area.width, &foot, look.faint());
     let hidden = hidden(&rows, &names, skip..skip + fits);
     if let Some(words) = hidden {
         let more_rows = if rows.len() > fits {
@@ -117,13 +122,18 @@ fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) 
     }
     let look = state.look;
     let level_w = 0.5 * (cell.power_w[0] + cell.power_w[1]);
-    let beyond = state
-        .allowed_w(level_w)
-        .zip(cell.bias_w)
-        .is_some_and(|((middle_w, half_w), bias_w)| (bias_w - middle_w).abs() > half_w);
-    let text = match (cell.bias_percent, cell.bias_w) {
-        (Some(bias), _) => format!("{} %", signed(Some(bias), 0, 1)),
-        (None, Some(bias)) => format!("{} W", signed(Some(bias), 0, 1)),
+    let (middle_w, half_w) = state.allowed_w(level_w).unwrap_or((0.0, f64::INFINITY));
+    // What the claim is held against: the bias that the allowance leaves. An allowance in percent
+    // takes the same share at every level of the band.
+    let net_w = cell.bias_w.map(|bias_w| bias_w - middle_w);
+    let expected = 1.0 + middle_w / level_w;
+    let net_percent = cell
+        .bias_percent
+        .map(|bias| (100.0 + bias) / expected - 100.0);
+    let beyond = net_w.is_some_and(|net_w| net_w.abs() > half_w);
+    let text = match (net_percent, net_w) {
+        (Some(net), _) => format!("{} %", signed(Some(net), 0, 1)),
+        (None, Some(net)) => format!("{} W", signed(Some(net), 0, 1)),
         // Too few for a bias: the seconds stand in its place.
         (None, None) => format!("{} s", cell.n),
     };

@@ -101,3 +101,30 @@ fn a_ride_without_references_says_why_nothing_is_shown() {
         assert!(says, "{shown}");
     }
 }
+
+/// The mark is on what the allowance leaves, so that is what a cell shows.
+#[test]
+fn coverage_shows_the_bias_that_its_mark_is_on() {
+    let first_percent = |state: &State| -> f64 {
+        let screen = text(&rendered(state));
+        let words: Vec<&str> = screen.split_whitespace().collect();
+        let at = words.windows(2).position(|pair| {
+            pair[1] == "%" && pair[0].trim_start_matches('!').starts_with(['+', '-'])
+        });
+        let word = words[at.unwrap()].trim_start_matches('!');
+        word.parse().unwrap()
+    };
+    let shown = |allowance: &str| {
+        let mut state = state_at((200, 60), PLAIN);
+        if !allowance.is_empty() {
+            press(&mut state, "E a");
+            type_text(&mut state, allowance);
+            press(&mut state, "enter esc");
+        }
+        press(&mut state, "o v");
+        first_percent(&state)
+    };
+    let expected = (100.0 + shown("")) / 0.96 - 100.0;
+    let net = shown("4");
+    assert!((net - expected).abs() < 0.11, "{net} {expected}");
+}
