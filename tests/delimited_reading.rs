@@ -341,3 +341,90 @@ fn fast_and_slow_rates_keep_their_times() {
         assert!(recording.remarks.is_empty(), "{:?}", recording.remarks);
     }
 }
+
+/// With decimal commas in a file separated by commas, a cell slides under the next head: no value
+/// is where it belongs, and none may be used.
+#[test]
+fn values_beyond_the_heads_are_refused_and_empty_cells_are_not() {
+    let shifted = read_text("time,power,cadence\n0,200,85\n1,200,5,85\n").unwrap_err();
+    let told = shifted.to_string();
+    for part in [
+        "line 3",
+        "“85” stands beyond the 3 columns",
+        "decimal comma",
+    ] {
+        assert!(told.contains(part), "{told}");
+    }
+    let closed = read_text("time,power\n0,200,\n1,201, ,\n").unwrap();
+    assert_eq!(column(&closed, 0, Channel::Power), [200.0, 201.0]);
+}
+
+#[test]
+fn the_mark_for_none_that_some_programs_export_is_no_power() {
+    let ride = read_text("time,power,cadence\n0,200,85\n1,65535,85\n2,210,85\n").unwrap();
+    let power = column(&ride, 0, Channel::Power);
+    assert!(power[1].is_nan(), "{power:?}");
+    assert_eq!([power[0], power[2]], [200.0, 210.0]);
+    assert!(
+        ride.remarks[0].starts_with("1 value of 65535 W"),
+        "{:?}",
+        ride.remarks
+    );
+}
+
+#[test]
+fn numbers_that_no_meter_and_no_clock_gives_are_refused() {
+    for (text, value) in [
+        ("time,power\n0,1e300\n1,200\n", "“1e300” is not a number"),
+        ("time,power\n0,200\n1e300,200\n", "“1e300” is not a time"),
+    ] {
+        let told = read_text(text).unwrap_err().to_string();
+        assert!(told.contains(value), "{told}");
+    }
+}
+
+#[test]
+fn a_head_alone_is_told_as_such() {
+    for text in ["time,power\n", "time,power"] {
+        let told = read_text(text).unwrap_err().to_string();
+        assert!(told.contains("a head without rows"), "{told}");
+    }
+}
+
+#[test]
+fn text_with_bytes_of_zero_is_told_as_text() {
+    let utf16: Vec<u8> = "time,power\n0,200\n".bytes().flat_map(|b| [b, 0]).collect();
+    for bytes in [&utf16[..], b"time,power\n0,200\n1,\0\n"] {
+        let told = read_with(bytes, &ReadOptions::default())
+            .unwrap_err()
+            .to_string();
+        assert!(told.contains("save it as UTF-8"), "{told}");
+    }
+}
+
+/// A spreadsheet counts days; 45 000.25 is six in the morning.
+#[test]
+fn a_count_of_days_is_told_by_its_steps() {
+    let rows: String = (0..60)
+        .map(|i| format!("{:.8},200\n", 45_000.25 + f64::from(i) / 86_400.0))
+        .collect();
+    let ride = read_text(&format!("time,power\n{rows}")).unwrap();
+    let time_s = ride.streams[0].samples.time_s();
+    let length_s = time_s[59] - time_s[0];
+    assert!((length_s - 59.0).abs() < 0.01, "{length_s} s");
+    assert!(
+        ride.remarks[0].contains("taken as days"),
+        "{:?}",
+        ride.remarks
+    );
+}
+
+/// Steps between rows out of order are none that a recorder took.
+#[test]
+fn rows_out_of_order_do_not_pass_for_milliseconds() {
+    let rows: String = (0..200)
+        .map(|i| format!("{},200\n", i * 77 % 200))
+        .collect();
+    let ride = read_text(&format!("time,power\n{rows}")).unwrap();
+    assert_eq!(ride.streams[0].samples.time_s()[199], 199.0);
+}

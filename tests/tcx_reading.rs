@@ -143,3 +143,13 @@ fn a_course_without_points_is_refused() {
         "{error}"
     );
 }
+
+#[test]
+fn power_in_a_section_of_plain_text_is_power() {
+    let text = ride().replace(
+        "<ns3:Watts>200</ns3:Watts>",
+        "<ns3:Watts><![CDATA[200]]></ns3:Watts>",
+    );
+    let power = column(&read(&text).unwrap(), Channel::Power);
+    assert_eq!(power, [Some(200.0), Some(0.0), None]);
+}

@@ -100,6 +100,22 @@ pub enum RecordingError {
         /// What to do about it.
         way_out: &'static str,
     },
+    /// A row has values under no head: which value belongs under which head is then a guess.
+    #[error(
+        "{path}: line {line}: “{value}” stands beyond the {heads} columns that have a head: give \
+         every column a head, and put numbers with a decimal comma in quotes or separate the \
+         columns by semicolons"
+    )]
+    Surplus {
+        /// The file.
+        path: PathBuf,
+        /// Line, counted from 1.
+        line: u64,
+        /// The first cell too many, cleaned and shortened.
+        value: String,
+        /// How many columns have a head.
+        heads: usize,
+    },
     /// The rows hold so few values that the table would dwarf the file.
     #[error(
         "{path}: {} of {} columns would take far more memory than the file's size allows; \

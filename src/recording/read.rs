@@ -167,6 +167,12 @@ fn sniff(path: &Path, bytes: &[u8]) -> Result<Format, RecordingError> {
         .strip_prefix(UTF8_MARK)
         .unwrap_or(head)
         .trim_ascii_start();
+    if head.contains(&0) && looks_like_text(head) {
+        return unknown(
+            "this is text with bytes of zero in it: saved in UTF-16, or damaged",
+            "save it as UTF-8, or export the ride again",
+        );
+    }
     if head.contains(&0) {
         return unknown(
             "this is no FIT file (bytes 8 to 11 do not read .FIT), TCX file or delimited text",
@@ -192,6 +198,12 @@ fn sniff(path: &Path, bytes: &[u8]) -> Result<Format, RecordingError> {
         return unknown("there is nothing but blanks in it", "export the ride again");
     }
     Ok(Format::Delimited)
+}
+
+/// Whether all bytes but those of zero are characters of a text.
+fn looks_like_text(bytes: &[u8]) -> bool {
+    let mut others = bytes.iter().filter(|byte| **byte != 0).peekable();
+    others.peek().is_some() && others.all(|byte| *byte >= b' ' || byte.is_ascii_whitespace())
 }
 
 /// The mark some programs put before UTF-8 text.

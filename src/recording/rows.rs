@@ -189,10 +189,11 @@ fn spread_repeats(table: &mut Table, remarks: &mut Vec<String>) {
             table.time_s[row] += place as f64 / count;
         }
     }
+    let hold = if several == 1 { "holds" } else { "hold" };
     remarks.push(format!(
-        "{} seconds hold several rows without fractions of a second: their rows are spread evenly \
-         over the second",
-        super::words::grouped(several as u64)
+        "{} {hold} several rows without fractions of a second: their rows are spread evenly over \
+         the second",
+        plural(several, "second")
     ));
 }
 

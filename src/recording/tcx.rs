@@ -58,11 +58,8 @@ pub(super) fn read(
             XmlEvent::End(_) => file.leave(),
             XmlEvent::Text(text) => file.text(&text),
             XmlEvent::GeneralRef(_) => file.spoilt = true,
-            XmlEvent::CData(_)
-            | XmlEvent::Comment(_)
-            | XmlEvent::Decl(_)
-            | XmlEvent::PI(_)
-            | XmlEvent::DocType(_) => {}
+            XmlEvent::CData(text) => file.text(&text),
+            XmlEvent::Comment(_) | XmlEvent::Decl(_) | XmlEvent::PI(_) | XmlEvent::DocType(_) => {}
         }
         if let Some((rows, columns)) = file.table.too_sparse() {
             return Err(RecordingError::TooSparse {

@@ -1,7 +1,7 @@
 //! Writing a session into the text of its file so that what the program does not know stays:
 //! comments, unknown keys, the order in which a person wrote things.
 
-use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, Value, value};
+use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, TableLike, Value, value};
 
 use super::{Fact, Segment, Session, Stream};
 use crate::session::store::FORMAT;
@@ -60,7 +60,7 @@ pub(super) fn facts_in_order(text: &str) -> Vec<Fact> {
 }
 
 /// Sets `key` only where it differs, keeping the comment that stands behind the old value.
-fn put(table: &mut Table, key: &str, new: Value) {
+fn put(table: &mut dyn TableLike, key: &str, new: Value) {
     match table.get_mut(key).and_then(Item::as_value_mut) {
         Some(old) if same_value(old, &new) => {}
         Some(old) => {
@@ -97,12 +97,10 @@ fn put_option(table: &mut Table, key: &str, new: Option<Value>) {
     }
 }
 
-fn table<'a>(root: &'a mut Table, key: &str) -> Result<&'a mut Table, String> {
+/// The table called `key`, as it is written there: in lines of its own, or in one line.
+fn table<'a>(root: &'a mut Table, key: &str) -> Result<&'a mut dyn TableLike, String> {
     let item = root.entry(key).or_insert_with(|| Item::Table(Table::new()));
-    if let Some(inline) = item.as_inline_table().cloned() {
-        *item = Item::Table(inline.into_table());
-    }
-    item.as_table_mut()
+    item.as_table_like_mut()
         .ok_or_else(|| format!("`{key}` must be a table: write [{key}]"))
 }
 
@@ -261,8 +259,10 @@ fn write_facts(root: &mut Table, facts: &[Fact]) -> Result<(), String> {
         return Ok(());
     }
     let table = table(root, "facts")?;
+    // A table within is no fact ([`facts_in_order`]): like any unknown key it stays.
     let dropped: Vec<String> = table
         .iter()
+        .filter(|(_, item)| item.is_value())
         .map(|(key, _)| key.to_owned())
         .filter(|key| !facts.iter().any(|fact| fact.key == *key))
         .collect();

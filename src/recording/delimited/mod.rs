@@ -24,6 +24,9 @@ use time::{TimeFormat, TimeReader};
 /// Devices in a file with one row a device and moment; more are not told apart by that column.
 const MAX_DEVICES: usize = 32;
 
+/// The largest number that can be a reading, in whatever unit.
+const MOST_READING: f64 = 1e9;
+
 /// Reads delimited text.
 pub(super) fn read(
     path: &Path,
@@ -36,6 +39,14 @@ pub(super) fn read(
     let mut rows = Rows::new(&plan, text.len());
     rows.read(path, text, &dialect, &plan)?;
     rows.finish(path, plan, options)
+}
+
+fn head_alone(path: &Path) -> RecordingError {
+    RecordingError::NoSamples {
+        path: path.to_owned(),
+        what: "a head without rows".to_owned(),
+        messages: 0,
+    }
 }
 
 fn without_columns(path: &Path, head: head::Head) -> RecordingError {
@@ -139,6 +150,9 @@ impl Plan {
             .and_then(|head| head.unit_s)
             .or(unit_below);
         let cells = column(self.time);
+        if cells.is_empty() {
+            return Err(head_alone(path));
+        }
         let (format, remark) = time::recognise(&cells, self.mark, unit_s).map_err(|row| {
             let before = dialect.head_row + 1 + usize::from(dialect.units.is_some());
             let cell = cells.get(row).map_or(&[][..], Vec::as_slice);
@@ -288,6 +302,18 @@ impl Rows {
             } else {
                 last_was_short = None;
             }
+            let surplus = record.iter().skip(plan.width);
+            if let Some(text) = surplus
+                .map(<[u8]>::trim_ascii)
+                .find(|text| !text.is_empty())
+            {
+                return Err(RecordingError::Surplus {
+                    path: path.to_owned(),
+                    line: line(),
+                    value: shown(text),
+                    heads: plan.width,
+                });
+            }
             let mut time = record.get(plan.time).unwrap_or_default();
             if let Some(day) = plan.date {
                 day_and_time.clear();
@@ -318,9 +344,13 @@ impl Rows {
             for (place, column) in plan.columns.iter().enumerate() {
                 let text = record.get(column.index).unwrap_or_default();
                 match cell(text, plan.mark) {
-                    Cell::Number(number) => table.put(place, number),
+                    Cell::Number(number) if number.abs() <= MOST_READING => {
+                        table.put(place, number);
+                    }
                     Cell::Missing => {}
-                    Cell::Text => return Err(bad_number(path, line(), column, text)),
+                    Cell::Number(_) | Cell::Text => {
+                        return Err(bad_number(path, line(), column, text));
+                    }
                 }
             }
             if let Some((rows, columns)) = table.too_sparse() {
@@ -387,11 +417,7 @@ impl Rows {
     ) -> Result<Recording, RecordingError> {
         let rows: usize = self.groups.iter().map(|g| g.table.time_s.len()).sum();
         if rows == 0 {
-            return Err(RecordingError::NoSamples {
-                path: path.to_owned(),
-                what: "a head without rows".to_owned(),
-                messages: 0,
-            });
+            return Err(head_alone(path));
         }
         let mut remarks = plan.remarks.clone();
         if self.without_zone {

@@ -15,6 +15,7 @@ use super::{Group, Plan};
 use crate::recording::names::{Meaning, Quantity, meaning};
 use crate::recording::rows::{Ordered, put_in_order};
 use crate::recording::spans::{set_points as held, spans};
+use crate::recording::words::plural;
 use crate::recording::{
     Channel, Lap, ReadOptions, RecordedStream, RecordingError, Samples, SetPoint, clean_text,
     read as reading, sampling,
@@ -166,7 +167,31 @@ fn convert(ordered: &mut Ordered, plan: &Plan, remarks: &mut Vec<String>) {
                 *value = *value * factor + shift;
             }
         }
+        if meaning.quantity == Quantity::Channel(Channel::Power) {
+            drop_marks_for_none(values, &column.name, remarks);
+        }
     }
+}
+
+/// What a FIT field of two bytes holds where there is no value, W: some programs export it as a
+/// number.
+const NO_POWER_W: f64 = 65_535.0;
+
+/// Takes the mark for "no value" as missing.
+fn drop_marks_for_none(values: &mut Arc<Vec<f64>>, name: &str, remarks: &mut Vec<String>) {
+    let count = values.iter().filter(|value| **value == NO_POWER_W).count();
+    if count == 0 {
+        return;
+    }
+    for value in Arc::make_mut(values) {
+        if *value == NO_POWER_W {
+            *value = f64::NAN;
+        }
+    }
+    remarks.push(format!(
+        "{} of {NO_POWER_W} W in column “{name}”: FIT's mark for none, taken as missing",
+        plural(count, "value")
+    ));
 }
 
 /// Bicycles go at 15 to 60 km/h, which is 4 to 17 m/s.

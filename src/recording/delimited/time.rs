@@ -3,6 +3,9 @@
 use super::number::{Cell, cell, is_missing};
 use crate::recording::moment::date;
 
+/// The farthest time that can be one, s: more than thirty thousand years.
+const MOST_TIME_S: f64 = 1e12;
+
 /// How the time column is written.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum TimeFormat {
@@ -51,7 +54,9 @@ impl TimeReader {
     pub(super) fn read(&mut self, text: &[u8]) -> Option<f64> {
         match self.format {
             TimeFormat::Count { unit_s, .. } => match cell(text, self.mark) {
-                Cell::Number(number) => Some(scaled(number, unit_s)),
+                Cell::Number(number) => {
+                    Some(scaled(number, unit_s)).filter(|time_s| time_s.abs() <= MOST_TIME_S)
+                }
                 Cell::Missing => Some(f64::NAN),
                 Cell::Text => None,
             },
@@ -219,7 +224,10 @@ fn count(first: f64, numbers: &[f64], unit_s: Option<f64>) -> (TimeFormat, Optio
     if let Some(unit_s) = unit_s {
         return (TimeFormat::Count { unit_s, absolute }, None);
     }
-    let mut steps: Vec<f64> = numbers.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    // In order of time: between rows out of order lie steps that no recorder took.
+    let mut sorted = numbers.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let mut steps: Vec<f64> = sorted.windows(2).map(|pair| pair[1] - pair[0]).collect();
     steps.retain(|step| *step > 0.0);
     steps.sort_by(f64::total_cmp);
     let median = steps.get(steps.len() / 2).copied().unwrap_or(1.0);
@@ -227,6 +235,13 @@ fn count(first: f64, numbers: &[f64], unit_s: Option<f64>) -> (TimeFormat, Optio
     if whole && median >= 50.0 {
         let unit_s = 1e-3;
         let remark = "the time column has no unit: steps of 50 and more are taken as milliseconds";
+        return (TimeFormat::Count { unit_s, absolute }, Some(remark));
+    }
+    // A spreadsheet's count of days: no recorder samples five thousand times a second.
+    if !steps.is_empty() && median < 2e-4 {
+        let unit_s = 86_400.0;
+        let remark =
+            "the time column has no unit: steps below two ten-thousandths are taken as days";
         return (TimeFormat::Count { unit_s, absolute }, Some(remark));
     }
     (
