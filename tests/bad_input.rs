@@ -223,3 +223,51 @@ fn a_claim_of_its_own_that_differs_from_the_sessions_is_told() {
     let err = truing(&["table", "ride"]);
     assert!(err.contains(told), "{err}");
 }
+
+/// A second export of one recorder under another name would agree perfectly with the first.
+#[test]
+fn a_recording_is_never_compared_with_itself() {
+    let ride = ride();
+    let folder = ride.path();
+    std::fs::copy(
+        folder.join("recordings/trainer.csv"),
+        folder.join("copy.csv"),
+    )
+    .unwrap();
+    let [one, copy] = ["recordings/trainer.csv", "copy.csv"].map(|name| folder.join(name));
+    let message = refused(&[Path::new("new"), &folder.join("session"), &one, &copy]);
+    assert_says(&message, &["copy.csv: the same content as", "trainer.csv"]);
+    assert!(!folder.join("session").exists());
+
+    let text = std::fs::read_to_string(folder.join("session.toml")).unwrap();
+    let copied = text.replace("recordings/pedals.csv", "copy.csv");
+    assert_ne!(text, copied);
+    std::fs::write(folder.join("session.toml"), copied).unwrap();
+    let message = messages(&[Path::new("table"), folder], 0);
+    assert_says(
+        &message,
+        &["copy.csv", "holds the very samples of", "left out"],
+    );
+}
+
+#[test]
+fn recordings_that_share_a_name_get_names_of_their_own() {
+    let ride = ride();
+    let folder = ride.path();
+    for (name, from) in [("a/x.csv", "trainer.csv"), ("b/x.csv", "pedals.csv")] {
+        let path = folder.join(name);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::copy(folder.join("recordings").join(from), path).unwrap();
+    }
+    // The name that the second x.csv would have got is taken.
+    let taken = folder.join("3-x.csv");
+    let rows: String = (0..120)
+        .map(|i| format!("{i},{}\n", 150 + i % 11))
+        .collect();
+    std::fs::write(&taken, format!("time,power\n{rows}")).unwrap();
+    let session = folder.join("session");
+    let [x, y] = ["a/x.csv", "b/x.csv"].map(|name| folder.join(name));
+    messages(&[Path::new("new"), &session, &taken, &x, &y], 0);
+    let copies = session.join("recordings").read_dir().unwrap().count();
+    assert_eq!(copies, 3);
+}

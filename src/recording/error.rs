@@ -100,6 +100,17 @@ pub enum RecordingError {
         /// What to do about it.
         way_out: &'static str,
     },
+    /// Two recordings are one: compared, a series would agree perfectly with itself.
+    #[error(
+        "{path}: the same content as {other}: a recording cannot be compared with itself; name \
+         each recording once, or the other device's file"
+    )]
+    Twice {
+        /// The file.
+        path: PathBuf,
+        /// The file named before it.
+        other: PathBuf,
+    },
     /// A row has values under no head: which value belongs under which head is then a guess.
     #[error(
         "{path}: line {line}: “{value}” stands beyond the {heads} columns that have a head: give \

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::{Session, SessionError, Stream, store};
+use super::{Role, Session, SessionError, Stream, store};
 use crate::recording::{
     ColumnMap, ReadOptions, RecordedStream, Recording, RecordingError, Samples, TimeBase, read_all,
 };
@@ -60,6 +60,19 @@ pub enum Problem {
         /// Why.
         reason: String,
     },
+    /// The samples of another stream: a comparison would find perfect agreement of a series with
+    /// itself.
+    #[error(
+        "{file}: “{label}” holds the very samples of “{other}”; it is left out, since a recording cannot be compared with itself. Name the other device's recording, or its power column by `channel`"
+    )]
+    SameSamples {
+        /// The stream's label.
+        label: String,
+        /// The file, as the session names it.
+        file: String,
+        /// The label of the stream that has these samples as well.
+        other: String,
+    },
     /// Readable, but without the stream that the session names.
     #[error("{file}: no stream for “{label}”: {reason}")]
     NoSuchStream {
@@ -77,6 +90,17 @@ impl Source {
     pub fn new(recording: Arc<Recording>, stream: usize) -> Self {
         Self {
             bound: (stream < recording.streams.len()).then_some((recording, stream)),
+        }
+    }
+
+    /// Whether the samples are those of `other`, also where a copy of the file has another name.
+    fn is_the_same(&self, other: &Self) -> bool {
+        let field = |source: &Self| source.stream().map(|stream| stream.power_field.clone());
+        match (&self.bound, &other.bound) {
+            (Some((one, place)), Some((two, same_place))) => {
+                one.sha256 == two.sha256 && place == same_place && field(self) == field(other)
+            }
+            _ => false,
         }
     }
 
@@ -160,6 +184,7 @@ impl OpenedSession {
                 Source::default()
             }));
         }
+        problems.extend(without_twins(&session, &mut sources));
         Self {
             folder: folder.to_owned(),
             session,
@@ -210,6 +235,29 @@ impl OpenedSession {
             _ => false,
         }
     }
+}
+
+/// Leaves out every stream whose samples are those of a stream before it, where both are compared.
+fn without_twins(session: &Session, sources: &mut [Source]) -> Vec<Problem> {
+    let mut problems = Vec::new();
+    let compared = |stream: &Stream| stream.role != Role::Context;
+    for place in 1..sources.len().min(session.streams.len()) {
+        let stream = &session.streams[place];
+        let earlier = session.streams.iter().zip(sources.iter()).take(place);
+        let twin = earlier
+            .filter(|(other, source)| compared(other) && source.is_the_same(&sources[place]))
+            .map(|(other, _)| other.label.clone())
+            .next();
+        if let Some(other) = twin.filter(|_| compared(stream)) {
+            problems.push(Problem::SameSamples {
+                label: stream.label.clone(),
+                file: stream.file.clone(),
+                other,
+            });
+            sources[place] = Source::default();
+        }
+    }
+    problems
 }
 
 /// One reading of one file.

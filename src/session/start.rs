@@ -35,20 +35,29 @@ pub struct Part {
 /// Reads recordings, all at once; each gets a name inside the session folder to come.
 ///
 /// # Errors
-/// [`RecordingError`] of the first that cannot be read.
+/// [`RecordingError`] of the first that cannot be read, or is a copy of another.
 pub fn read_parts(paths: &[PathBuf]) -> Result<Vec<Part>, RecordingError> {
     let names = file_names(paths);
-    paths
+    let read = |(path, file): (&PathBuf, String)| {
+        let recording = Arc::new(read(path, &ReadOptions::default())?);
+        Ok(Part { file, recording })
+    };
+    let parts: Vec<Part> = paths
         .par_iter()
         .zip(names)
-        .map(|(path, file)| {
-            let recording = read(path, &ReadOptions::default())?;
-            Ok(Part {
-                file,
-                recording: Arc::new(recording),
-            })
-        })
-        .collect()
+        .map(read)
+        .collect::<Result<_, RecordingError>>()?;
+    for (place, part) in parts.iter().enumerate() {
+        let hash = &part.recording.sha256;
+        let mut earlier = parts.iter().take(place).map(|other| &other.recording);
+        if let Some(other) = earlier.find(|other| other.sha256 == *hash) {
+            return Err(RecordingError::Twice {
+                path: part.recording.path.clone(),
+                other: other.path.clone(),
+            });
+        }
+    }
+    Ok(parts)
 }
 
 /// Names inside the session folder, made distinct where two recordings share one.
@@ -59,13 +68,13 @@ fn file_names(paths: &[PathBuf]) -> Vec<String> {
             .file_name()
             .map(|n| clean_text(&n.to_string_lossy()))
             .unwrap_or_default();
-        let plain = format!("recordings/{own}");
-        let name = if names.contains(&plain) {
-            format!("recordings/{}-{own}", index + 1)
-        } else {
-            plain
+        let own = match own.trim() {
+            "" => "recording",
+            _ => own.as_str(),
         };
-        names.push(name);
+        let numbered = (index + 1..).map(|number| format!("recordings/{number}-{own}"));
+        let mut candidates = std::iter::once(format!("recordings/{own}")).chain(numbered);
+        names.extend(candidates.find(|name| !names.contains(name)));
     }
     names
 }

@@ -2,6 +2,7 @@
 //! crash, the old file.
 
 use std::io::Write as _;
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
@@ -126,13 +127,54 @@ pub fn load(folder: &Path) -> Result<Stored, SessionError> {
     })
 }
 
-/// A parser's message in words for somebody who edits the file by hand.
+/// A parser's message in words for somebody who edits the file by hand: the place, the line, and
+/// what is wrong there.
 fn plain_words(message: &str) -> String {
-    message
-        .trim_end()
-        .replace("TOML parse error at ", "")
-        .replace("unknown variant", "unknown word")
-        .replace("missing field", "missing key")
+    const LONGEST_LINE: usize = 160;
+    let message = message.trim_end().replacen("TOML parse error at ", "", 1);
+    let (place, told) = message.rsplit_once('\n').unwrap_or(("", &message));
+    let mut lines: Vec<String> = place
+        .lines()
+        .map(|line| match line.char_indices().nth(LONGEST_LINE) {
+            Some((end, _)) => format!("{}…", &line[..end]),
+            None => line.to_owned(),
+        })
+        .collect();
+    lines.push(wrong_kind(told).unwrap_or_else(|| {
+        told.replace("unknown variant", "unknown word")
+            .replace("missing field", "missing key")
+    }));
+    lines.join("\n")
+}
+
+/// A value of the wrong type, without the names of types.
+fn wrong_kind(told: &str) -> Option<String> {
+    const FOUND: [(&str, &str); 5] = [
+        ("floating point ", "the number "),
+        ("integer ", "the number "),
+        ("boolean ", ""),
+        ("string ", "the text "),
+        ("map", "a table or a date"),
+    ];
+    let (found, wanted) = told
+        .strip_prefix("invalid type: ")?
+        .rsplit_once(", expected ")?;
+    let found = FOUND
+        .iter()
+        .find_map(|(theirs, ours)| Some(format!("{ours}{}", found.strip_prefix(theirs)?)))
+        .unwrap_or_else(|| found.replace("sequence", "a list"));
+    let wanted = match wanted {
+        "f64" => "a number should stand, without quotes",
+        "i64" => "a whole number should stand, without quotes",
+        "a string" => "a text should stand, in quotes",
+        "a sequence" => {
+            "a list should stand: [[stream]] and [[segment]] have two brackets on each side, \
+             texts in a list read [\"one\", \"two\"]"
+        }
+        // The names of our own tables.
+        _ => "a table should stand: its name in brackets on a line of its own, its keys below",
+    };
+    Some(format!("here is {found}, where {wanted}"))
 }
 
 /// Longest session file read, bytes: some thousand times a usual one.
@@ -195,43 +237,21 @@ pub fn parse(path: &Path, text: &str) -> Result<Session, SessionError> {
 /// # Errors
 /// The place in the file, and what is wrong there with the way out.
 pub fn check(session: &Session) -> Result<(), (String, String)> {
-    let finite = |place: &str, key: &str, value: f64| {
-        let told = || {
-            (
-                place.to_owned(),
-                format!("{key} is {value}; write a number"),
-            )
-        };
-        if value.is_finite() {
-            Ok(())
-        } else {
-            Err(told())
-        }
-    };
-    finite("[claim]", "percent", session.claim.percent)?;
-    finite("[claim]", "watts", session.claim.watts)?;
-    if session.claim.percent < 0.0 || session.claim.watts < 0.0 {
-        return Err((
-            "[claim]".to_owned(),
-            "a claim cannot be negative; drop the sign".to_owned(),
-        ));
-    }
-    finite("[allowance]", "percent", session.allowance.percent)?;
-    finite("[allowance]", "plus_minus", session.allowance.plus_minus)?;
-    if session.allowance.plus_minus < 0.0 {
-        return Err((
-            "[allowance]".to_owned(),
-            "plus_minus cannot be negative; drop the sign".to_owned(),
-        ));
-    }
+    let (claim, allowance) = (session.claim, session.allowance);
+    claim_within("[claim]", "percent", claim.percent, MOST_PERCENT)?;
+    claim_within("[claim]", "watts", claim.watts, MOST_WATTS)?;
+    let place = "[allowance]";
+    within(place, "percent", allowance.percent, ALLOWANCE_PERCENT)?;
+    within(place, "plus_minus", allowance.plus_minus, 0.0..=50.0)?;
     for (index, stream) in session.streams.iter().enumerate() {
-        check_stream(session, index, stream, &finite)?;
+        check_stream(session, index, stream)?;
     }
     for (index, segment) in session.segments.iter().enumerate() {
         let place = format!("[[segment]] number {} ({})", index + 1, segment.kind);
-        finite(&place, "from_s", segment.from_s)?;
-        finite(&place, "to_s", segment.to_s)?;
-        finite(&place, "set_point_w", segment.set_point_w.unwrap_or(0.0))?;
+        within(&place, "from_s", segment.from_s, TIMES_S)?;
+        within(&place, "to_s", segment.to_s, TIMES_S)?;
+        let set_point_w = segment.set_point_w.unwrap_or(0.0);
+        within(&place, "set_point_w", set_point_w, 0.0..=MOST_SET_POINT_W)?;
         if segment.to_s <= segment.from_s {
             return Err((place, "to_s must be greater than from_s".to_owned()));
         }
@@ -239,12 +259,63 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
     Ok(())
 }
 
-fn check_stream(
-    session: &Session,
-    index: usize,
-    stream: &Stream,
-    finite: &impl Fn(&str, &str, f64) -> Result<(), (String, String)>,
+/// Largest set point, W: twice what the strongest hold for a few seconds.
+pub const MOST_SET_POINT_W: f64 = 3000.0;
+
+/// A claim wider than the reading itself is a slip of the pen, %.
+const MOST_PERCENT: f64 = 100.0;
+
+/// The same for the floor of a claim, W.
+const MOST_WATTS: f64 = 3000.0;
+
+/// Losses and gains between two sites that are no slip of the pen, %.
+const ALLOWANCE_PERCENT: RangeInclusive<f64> = -50.0..=50.0;
+
+/// Session times and offsets that can be meant, s. A recorder's clock that was never set may be
+/// off by decades, so this is wide: some thirty thousand years.
+const TIMES_S: RangeInclusive<f64> = -1e12..=1e12;
+
+/// A clock that is 10 % off is no clock; a larger skew in a file is a slip of the pen.
+const MOST_SKEW_PPM: f64 = 100_000.0;
+
+fn within(
+    place: &str,
+    key: &str,
+    value: f64,
+    range: RangeInclusive<f64>,
 ) -> Result<(), (String, String)> {
+    if range.contains(&value) {
+        return Ok(());
+    }
+    let (low, high) = (range.start(), range.end());
+    let problem = format!(
+        "{key} is {}; write a number from {} to {}",
+        in_brief(value),
+        in_brief(*low),
+        in_brief(*high)
+    );
+    Err((place.to_owned(), problem))
+}
+
+/// A claim is ±, so a sign before it is a slip of its own.
+fn claim_within(place: &str, key: &str, value: f64, most: f64) -> Result<(), (String, String)> {
+    if value < 0.0 {
+        let problem = format!("{key} of a claim cannot be negative; drop the sign");
+        return Err((place.to_owned(), problem));
+    }
+    within(place, key, value, 0.0..=most)
+}
+
+/// A number without hundreds of digits.
+fn in_brief(value: f64) -> String {
+    if value.abs() < 1e9 {
+        value.to_string()
+    } else {
+        format!("{value:e}")
+    }
+}
+
+fn check_stream(session: &Session, index: usize, stream: &Stream) -> Result<(), (String, String)> {
     let place = format!("[[stream]] “{}”", clean_text(&stream.label));
     if stream.label.trim().is_empty() {
         let problem = "a stream needs a label; name the device".to_owned();
@@ -264,25 +335,13 @@ fn check_stream(
         );
         return Err((place, problem));
     }
-    finite(&place, "offset_s", stream.offset_s)?;
-    finite(&place, "skew_ppm", stream.skew_ppm)?;
-    finite(&place, "claim_percent", stream.claim_percent.unwrap_or(0.0))?;
-    finite(&place, "claim_watts", stream.claim_watts.unwrap_or(0.0))?;
-    if stream.claim_percent.is_some_and(|p| p < 0.0) || stream.claim_watts.is_some_and(|w| w < 0.0)
-    {
-        return Err((
-            place,
-            "a claim cannot be negative; drop the sign".to_owned(),
-        ));
-    }
-    if stream.skew_ppm.abs() > MOST_SKEW_PPM {
-        let problem = format!(
-            "skew_ppm is {}; no clock is off by more than {MOST_SKEW_PPM}",
-            stream.skew_ppm
-        );
-        return Err((place, problem));
-    }
-    Ok(())
+    within(&place, "offset_s", stream.offset_s, TIMES_S)?;
+    let percent = stream.claim_percent.unwrap_or(0.0);
+    claim_within(&place, "claim_percent", percent, MOST_PERCENT)?;
+    let watts = stream.claim_watts.unwrap_or(0.0);
+    claim_within(&place, "claim_watts", watts, MOST_WATTS)?;
+    let skews = -MOST_SKEW_PPM..=MOST_SKEW_PPM;
+    within(&place, "skew_ppm", stream.skew_ppm, skews)
 }
 
 /// A session is handed on as a folder, so what it refers to must lie inside.
@@ -297,9 +356,6 @@ fn leaves_folder(file: &str) -> bool {
 
 /// The label that stands for the references' mean in tables.
 pub const CONSENSUS: &str = "consensus";
-
-/// A clock that is 10 % off is no clock; a larger skew in a file is a slip of the pen.
-const MOST_SKEW_PPM: f64 = 100_000.0;
 
 /// Saves `session` in `folder`: comments and unknown keys of the file there are kept, and at every
 /// moment the file is either the old one or the new one, whole.
@@ -326,6 +382,8 @@ pub fn save(
         path: path.clone(),
         message,
     })?;
+    // Whatever led here: a file that could not be opened again takes no good one's place.
+    parse(&path, &text)?;
     write_atomically(&path, text.as_bytes())
         .map_err(|source| SessionError::Write { path, source })?;
     Ok(Fingerprint::of(text.as_bytes()))
@@ -609,6 +667,111 @@ unit = 7
         assert!(newer.contains("newer truing"), "{newer}");
         let infinite = refused(&BY_HAND.replace("from_s = 400.0", "from_s = inf"));
         assert!(infinite.contains("from_s is inf"), "{infinite}");
+    }
+
+    #[test]
+    fn numbers_that_cannot_be_meant_are_told_in_brief() {
+        let told = |from: &str, to: &str| refused(&BY_HAND.replace(from, to));
+        for (from, to, said) in [
+            (
+                "percent = 2.0",
+                "percent = 1e308",
+                "percent is 1e308; write a number from 0 to 100",
+            ),
+            (
+                "offset_s = 0 ",
+                "offset_s = -1e300 ",
+                "offset_s is -1e300; write a number from -1e12",
+            ),
+            ("to_s = 420.0", "to_s = 1e300", "to_s is 1e300"),
+            (
+                "to_s = 420.0",
+                "to_s = 420.0\nset_point_w = -250",
+                "set_point_w is -250; write a",
+            ),
+            (
+                "offset_s = 0 ",
+                "skew_ppm = 1e300 ",
+                "skew_ppm is 1e300; write a number from -100000",
+            ),
+            (
+                "[[stream]]\nlabel = \"trainer\"",
+                "[allowance]\npercent = -100\n\n[[stream]]\nlabel = \"trainer\"",
+                "percent is -100; write a number from -50 to 50",
+            ),
+        ] {
+            let told = told(from, to);
+            assert!(told.contains(said), "{told}");
+        }
+    }
+
+    #[test]
+    fn a_value_of_the_wrong_kind_is_told_without_names_of_types() {
+        for (from, to, said) in [
+            (
+                "percent = 2.0",
+                "percent = \"two\"",
+                "here is the text \"two\", where a number should stand",
+            ),
+            (
+                "title = \"Bench ride\"",
+                "title = 7",
+                "here is the number `7`, where a text should stand, in quotes",
+            ),
+            (
+                "offset_s = 0 ",
+                "offset_s = true ",
+                "here is `true`, where a number",
+            ),
+            (
+                "[[segment]]\nkind = \"sprint\"",
+                "[words]\nfor = \"quiet\"\n\n[[segment]]\nkind = \"sprint\"",
+                "here is the text \"quiet\", where a list should stand",
+            ),
+        ] {
+            let told = refused(&BY_HAND.replace(from, to));
+            assert!(told.contains(said), "{told}");
+            assert!(
+                !told.contains("f64") && !told.contains("invalid type"),
+                "{told}"
+            );
+        }
+        let long = refused(&BY_HAND.replace("\"sprint\"", &format!("{}\"x\"", "[".repeat(5000))));
+        assert!(long.len() < 1000, "{} bytes", long.len());
+    }
+
+    #[test]
+    fn what_stands_within_the_facts_and_behind_a_table_in_one_line_is_kept() {
+        let by_hand = BY_HAND.replace(
+            "[claim]\npercent = 2.0\nwatts = 0.0\nsource = \"box\" # not ours to drop\n",
+            "claim = { percent = 2.0, watts = 0.0, source = \"box\" } # see the leaflet\n",
+        ) + "gear.front = 50\n\n[facts.wheel]\ntyre = 28 # mm\n\n[[facts.rides]]\nn = 1\n";
+        let mut session = parsed(&by_hand);
+        session.claim.percent = 1.5;
+        session.facts[0].value = "1.3".into();
+        let text = document::merged(&by_hand, &session).unwrap();
+        for kept in [
+            "claim = { percent = 1.5, watts = 0.0, source = \"box\" } # see the leaflet",
+            "firmware = \"1.3\"",
+            "gear.front = 50",
+            "[facts.wheel]\ntyre = 28 # mm",
+            "[[facts.rides]]\nn = 1",
+        ] {
+            assert!(text.contains(kept), "lost {kept:?} in\n{text}");
+        }
+        assert_eq!(parsed(&text), session);
+    }
+
+    #[test]
+    fn what_could_not_be_opened_again_takes_no_good_files_place() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join(FILE_NAME);
+        std::fs::write(&file, BY_HAND).unwrap();
+        let mut session = parsed(BY_HAND);
+        session.segments[0].set_point_w = Some(f64::NAN);
+        let refused = save(folder.path(), &session, None).unwrap_err().to_string();
+        assert!(refused.contains("set_point_w is NaN"), "{refused}");
+        assert_eq!(std::fs::read_to_string(&file).unwrap(), BY_HAND);
     }
 
     #[test]

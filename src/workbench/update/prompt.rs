@@ -9,13 +9,11 @@ use super::super::text;
 use super::{Effect, edit, motion, perform as perform_command, say, streams, warn};
 use crate::recording::clean_text;
 use crate::session::Role;
+use crate::session::store::MOST_SET_POINT_W;
 use crate::timeline::{Member, Span};
 
 /// Longest line, characters.
 const LONGEST: usize = 500;
-
-/// Largest set point that is no slip of the finger, W.
-const MOST_SET_POINT_W: f64 = 3000.0;
 
 pub(super) fn open(state: &mut State, purpose: Purpose, text: String) {
     state.mode = Mode::Prompt(Prompt {
