@@ -223,3 +223,78 @@ fn a_ride_is_held_against_a_plan() {
     );
     assert!(told.contains("no-such-plan"), "{told}");
 }
+
+/// Neither the session nor what it rests on is ever the price of a picture.
+#[test]
+fn no_file_of_the_session_is_replaced_whatever_is_forced() {
+    let bench = bench();
+    let ride = bench.path().join("ride-1");
+    let recordings = ride.join("recordings");
+    let all = || -> Vec<Vec<u8>> {
+        let files = recordings
+            .read_dir()
+            .unwrap()
+            .map(|file| file.unwrap().path());
+        let mut files: Vec<_> = files.chain([ride.join("session.toml")]).collect();
+        files.sort();
+        files
+            .iter()
+            .map(|file| std::fs::read(file).unwrap())
+            .collect()
+    };
+    let before = all();
+    for (session, name) in [
+        ("ride-1", "ride-1/session.toml"),
+        ("ride-1", "./ride-2/../ride-1/session.toml"),
+        ("ride-1/session.toml", "ride-1/recordings/trainer.fit"),
+        ("ride-1", "ride-1/recordings/crank.csv"),
+    ] {
+        let told = refused(&["report", session, "-o", name, "--force"], bench.path(), 1);
+        assert!(
+            told.contains(name) && told.contains("never replaced"),
+            "{told}"
+        );
+        assert_eq!(all(), before, "{name}");
+    }
+    // A recording that is called a picture.
+    let text = std::fs::read_to_string(ride.join("session.toml")).unwrap();
+    std::fs::write(
+        ride.join("session.toml"),
+        text.replace("crank.csv", "crank.svg"),
+    )
+    .unwrap();
+    std::fs::rename(recordings.join("crank.csv"), recordings.join("crank.svg")).unwrap();
+    let before = all();
+    let picture = [
+        "figure",
+        "ride-1",
+        "--kind",
+        "traces",
+        "-o",
+        "ride-1/recordings/crank.svg",
+    ];
+    let told = refused(&[&picture[..], &["--force"]].concat(), bench.path(), 1);
+    assert!(told.contains("never replaced"), "{told}");
+    assert_eq!(all(), before);
+}
+
+/// A device or a pipe is written to: in its place no file may stand afterwards.
+#[cfg(unix)]
+#[test]
+fn a_pipe_is_written_to_and_not_replaced() {
+    use std::os::unix::fs::FileTypeExt as _;
+    let bench = bench();
+    let pipe = bench.path().join("page.html");
+    let made = Command::new("mkfifo").arg(&pipe).status().unwrap();
+    assert!(made.success());
+    let reader = std::thread::spawn({
+        let pipe = pipe.clone();
+        move || std::fs::read_to_string(pipe).unwrap()
+    });
+    done(
+        &["report", "ride-1", "-o", "page.html", "--force"],
+        bench.path(),
+    );
+    assert!(pipe.metadata().unwrap().file_type().is_fifo());
+    assert!(reader.join().unwrap().starts_with("<!DOCTYPE html>"));
+}

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::builder::PossibleValuesParser;
 
-use super::output_file::{check, write_file};
+use super::output_file::{check, check_beside, write_file};
 use super::{Exit, Failure, Output, open_session};
 use crate::analysis::ride::{self, RideFindings};
 use crate::export::figure::{self, PictureKind, Subject, WIDTHS};
@@ -81,6 +81,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         .find(|kind| kind.word() == arguments.kind)
         .ok_or_else(|| Failure::Usage(format!("no picture is called {}", arguments.kind)))?;
     let opened = open_session(&arguments.session, output)?;
+    check_beside(&arguments.output, &opened)?;
     let aligned = Aligned::new(&opened);
     let findings = ride::findings(&aligned);
     let subject = subject(&opened, &aligned, &findings, arguments.segment)?;

@@ -4,7 +4,8 @@ use std::io::{BufRead as _, IsTerminal as _};
 use std::path::Path;
 
 use super::{Failure, Output};
-use crate::session::store::write_atomically;
+use crate::session::OpenedSession;
+use crate::session::store::{takes_any_bytes, write_atomically};
 
 /// Writes `bytes` to `path`. An existing file is replaced only with `force`, or where the person
 /// at the terminal says so.
@@ -18,7 +19,8 @@ pub fn write_file(
     output: &mut Output,
 ) -> Result<(), Failure> {
     check(path)?;
-    if path.exists() && !force && !agreed(path, output)? {
+    let is_there = path.symlink_metadata().is_ok() && !takes_any_bytes(path);
+    if is_there && !force && !agreed(path, output)? {
         return Err(Failure::CouldNot(format!(
             "{}: exists already and is left as it is; replace it with --force, or choose another name",
             path.display()
@@ -56,6 +58,20 @@ pub fn check(path: &Path) -> Result<(), Failure> {
         ))),
         _ => Ok(()),
     }
+}
+
+/// That no file of the session itself would be replaced, whatever was forced.
+///
+/// # Errors
+/// [`Failure`] where `path` is the session file or a recording.
+pub fn check_beside(path: &Path, opened: &OpenedSession) -> Result<(), Failure> {
+    if opened.is_own_file(path) {
+        return Err(Failure::CouldNot(format!(
+            "{}: is a file of the session itself and is never replaced; choose another name",
+            path.display()
+        )));
+    }
+    Ok(())
 }
 
 /// Asks, where there is somebody to ask.

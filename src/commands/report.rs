@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::output_file::{check, write_file};
+use super::output_file::{check, check_beside, write_file};
 use super::{Exit, Failure, Output, open_session};
 use crate::analysis::ride;
 use crate::analysis::table::table_with;
@@ -33,6 +33,7 @@ pub struct Arguments {
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     check(&arguments.output)?;
     let opened = open_session(&arguments.session, output)?;
+    check_beside(&arguments.output, &opened)?;
     let aligned = Aligned::new(&opened);
     let findings = ride::findings(&aligned);
     let table = table_with(&opened.session, &aligned, &findings);

@@ -227,6 +227,24 @@ impl OpenedSession {
             .unwrap_or(0.0)
     }
 
+    /// Whether a file written at `path` would take the place of the session file or of one of its
+    /// recordings.
+    pub fn is_own_file(&self, path: &Path) -> bool {
+        let Some(wanted) = named_in_full(path) else {
+            return false;
+        };
+        let recorded = self.sources.iter().filter_map(Source::recording);
+        let named = self.session.streams.iter().map(|stream| &stream.file);
+        named
+            .map(|file| self.folder.join(file))
+            .chain(recorded.map(|recording| recording.path.clone()))
+            .chain([self.folder.join(store::FILE_NAME)])
+            .any(|own| {
+                named_in_full(&own).as_ref() == Some(&wanted)
+                    || own.canonicalize().is_ok_and(|own| own == wanted)
+            })
+    }
+
     /// Whether two streams come from one recording and so share a clock.
     pub fn share_a_clock(&self, one: usize, other: usize) -> bool {
         let recording = |index: usize| self.sources.get(index).and_then(Source::recording);
@@ -235,6 +253,15 @@ impl OpenedSession {
             _ => false,
         }
     }
+}
+
+/// The one name of what is called `path`: a link in the last place is itself, not what it leads to.
+fn named_in_full(path: &Path) -> Option<PathBuf> {
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    let folder = folder.unwrap_or(Path::new(".")).canonicalize().ok()?;
+    Some(folder.join(path.file_name()?))
 }
 
 /// Leaves out every stream whose samples are those of a stream before it, where both are compared.

@@ -395,11 +395,18 @@ pub fn to_text(session: &Session) -> String {
 }
 
 /// Replaces the file at `path` by `bytes`, through a temporary file beside it that is flushed to
-/// the disk before it takes the name.
+/// the disk before it takes the name. A device or a pipe is no file to be replaced: it is written
+/// to.
 ///
 /// # Errors
 /// The system's; the old file is then intact.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    if takes_any_bytes(path) {
+        return std::fs::OpenOptions::new()
+            .write(true)
+            .open(path)?
+            .write_all(bytes);
+    }
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
@@ -427,6 +434,11 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
         let _ = handle.sync_all();
     }
     Ok(())
+}
+
+/// Whether a device, a pipe or the like is at `path`.
+pub fn takes_any_bytes(path: &Path) -> bool {
+    std::fs::metadata(path).is_ok_and(|about| !about.is_file() && !about.is_dir())
 }
 
 #[derive(Deserialize)]

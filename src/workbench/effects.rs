@@ -147,7 +147,13 @@ impl Desk {
 
 /// Writes the segment table in the format that the file's extension names.
 fn export(path: &Path, over: bool, state: &State) -> Report {
-    if !over && path.exists() {
+    if state.opened.is_own_file(path) {
+        return Report::Failed(format!(
+            "{}: is a file of the session itself and is never replaced; choose another name",
+            path.display()
+        ));
+    }
+    if !over && path.symlink_metadata().is_ok() {
         return Report::FileIsThere(path.to_owned());
     }
     let table = crate::analysis::table::table(state.session(), &state.aligned);
