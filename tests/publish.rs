@@ -224,6 +224,15 @@ fn a_ride_is_held_against_a_plan() {
     assert!(told.contains("no-such-plan"), "{told}");
 }
 
+#[test]
+fn one_session_is_counted_as_one() {
+    let bench = bench();
+    let text = done(&["survey", "ride-1"], bench.path());
+    assert!(text.starts_with("1 session\n"), "{text}");
+    let page = done(&["survey", "ride-1", "--format", "markdown"], bench.path());
+    assert!(page.starts_with("# Survey of 1 session\n"), "{page}");
+}
+
 /// Neither the session nor what it rests on is ever the price of a picture.
 #[test]
 fn no_file_of_the_session_is_replaced_whatever_is_forced() {

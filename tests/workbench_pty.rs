@@ -346,6 +346,89 @@ fn a_session_file_changed_by_somebody_else_is_noticed_and_never_overwritten_unas
     );
 }
 
+/// What was edited before a crash was edited over the old file: taking it up again may not drop
+/// what somebody else wrote since.
+#[test]
+fn edits_of_an_earlier_run_never_overwrite_a_later_change_unasked() {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let mut desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
+    desk.kill();
+
+    let file = session.join("session.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let theirs = text.replace("trainer 7\"", "trainer 7, second look\"");
+    assert_ne!(text, theirs);
+    std::fs::write(&file, &theirs).unwrap();
+    let mut desk = open(&session, home.path());
+    desk.wait_for("session.toml was changed since");
+    desk.send("r");
+    desk.wait_for("restore 1 edit of an earlier run");
+    desk.send("S");
+    desk.wait_for("overwrite it with what is here");
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), theirs);
+    desk.send("o");
+    desk.wait_for("saved ");
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+}
+
+/// Read again with other streams, the file would be overwritten by the next save.
+#[test]
+fn a_session_file_with_other_streams_is_neither_taken_over_nor_overwritten_unasked() {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let mut desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
+    let file = session.join("session.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let theirs = text.replace("recordings/crank.csv", "recordings/other.csv");
+    std::fs::write(&file, &theirs).unwrap();
+    desk.send("\x12");
+    desk.wait_for("has other streams or recordings now");
+    desk.wait_for("not saved");
+    desk.send("S");
+    desk.wait_for("overwrite it with what is here");
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), theirs);
+    desk.kill();
+}
+
+/// A folder's own files cannot be the place of an export; other recordings beside the first make
+/// another session, with a journal of its own.
+#[test]
+fn recordings_in_memory_have_a_journal_for_each_company() {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let file = |name: &str| {
+        let path = session.join("recordings").join(name);
+        path.to_str().unwrap().to_owned()
+    };
+    let [trainer, pedals, crank] = ["trainer.fit", "pedals.fit", "crank.csv"].map(file);
+    let mut desk = Desk::open(&[&trainer, &pedals], home.path(), 120, 40);
+    desk.wait_for("no folder yet");
+    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
+    desk.kill();
+
+    let mut desk = Desk::open(&[&trainer, &crank], home.path(), 120, 40);
+    let screen = desk.wait_for("no folder yet");
+    assert!(!screen.contains("An earlier run"), "{screen}");
+    let before = std::fs::read(&crank).unwrap();
+    desk.send("X\x15");
+    desk.send(&crank);
+    desk.send("\r");
+    desk.wait_for("is never replaced");
+    assert_eq!(std::fs::read(&crank).unwrap(), before);
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+
+    let desk = Desk::open(&[&trainer, &pedals], home.path(), 120, 40);
+    desk.wait_for("An earlier run ended without saving 1 edit");
+    desk.kill();
+}
+
 #[test]
 fn pasted_garbage_and_the_mouse() {
     let home = tempfile::tempdir().unwrap();

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::{Exit, Failure, Format, Output};
 use crate::recording::clean_text;
+use crate::recording::words::plural;
 use crate::session::start;
 use crate::session::{OpenedSession, store};
 use crate::timeline::align::{self, align_session};
@@ -74,8 +75,8 @@ fn title_of(folder: &Path) -> String {
 fn tell(opened: &OpenedSession, output: &mut Output) -> Result<(), Failure> {
     let folder = opened.folder.display();
     output.result(&format!(
-        "{folder}: a session with {} streams",
-        opened.session.streams.len()
+        "{folder}: a session with {}",
+        plural(opened.session.streams.len(), "stream")
     ))?;
     for (stream, source) in opened.session.streams.iter().zip(&opened.sources) {
         let site = stream.site.map_or("site unknown", |site| site.word());

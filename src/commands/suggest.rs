@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::output::csv_text;
 use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output, open_session};
+use crate::recording::words::plural;
 use crate::session::{Kind, OpenedSession, Segment, store};
 use crate::suggest::{Basis, Evidence, Proposal, covers, proposals};
 use crate::timeline::Aligned;
@@ -62,7 +63,7 @@ fn save(opened: &OpenedSession, found: &[Proposal], output: &mut Output) -> Resu
     session.segments.extend(new);
     session.sort_segments();
     store::save(&opened.folder, &session, Some(&stored.fingerprint)).map_err(Failure::because)?;
-    output.message(&format!("truing: added {count} segments"));
+    output.message(&format!("truing: added {}", plural(count, "segment")));
     Ok(())
 }
 

@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use super::store;
+use super::store::{self, Fingerprint};
 use super::{Session, SessionError};
 use crate::recording::words::hex;
 
@@ -43,6 +43,7 @@ pub enum JournalError {
 pub struct Journal {
     path: PathBuf,
     file: File,
+    base: Option<Fingerprint>,
     /// Held for as long as the journal is open; the system lets go of it however we end.
     _lock: File,
 }
@@ -54,6 +55,8 @@ pub struct Leftover {
     pub edits: Vec<LeftoverEdit>,
     /// The session after the last of them.
     pub session: Session,
+    /// The session file that the last of them was made over; `None` where there was none.
+    pub base: Option<Fingerprint>,
 }
 
 /// One journalled edit.
@@ -70,6 +73,8 @@ struct Line<'a> {
     at_unix_s: u64,
     name: std::borrow::Cow<'a, str>,
     state: String,
+    #[serde(default)]
+    base: Option<Fingerprint>,
 }
 
 /// Where journals live by default: the user's data directory.
@@ -109,10 +114,16 @@ impl Journal {
             Self {
                 path,
                 file,
+                base: None,
                 _lock: lock,
             },
             leftover,
         ))
+    }
+
+    /// From now on edits are made over the session file with this fingerprint.
+    pub fn set_base(&mut self, base: Option<&Fingerprint>) {
+        self.base = base.cloned();
     }
 
     /// Writes down that the edit called `name` led to `session`, and returns once it is on the
@@ -128,6 +139,7 @@ impl Journal {
             at_unix_s,
             name: name.into(),
             state: store::to_text(session),
+            base: self.base.clone(),
         };
         let written = serde_json::to_vec(&line)
             .map_err(std::io::Error::from)
@@ -181,7 +193,7 @@ fn name_of(folder: &Path) -> String {
 /// What a journal's bytes still hold: every line that is whole counts, any other is passed over.
 pub fn leftover_in(text: &[u8]) -> Option<Leftover> {
     let mut edits = Vec::new();
-    let mut last: Option<Session> = None;
+    let mut last: Option<(Session, Option<Fingerprint>)> = None;
     for line in text.split(|byte| *byte == b'\n') {
         let Ok(line) = serde_json::from_slice::<Line>(line) else {
             continue;
@@ -193,9 +205,13 @@ pub fn leftover_in(text: &[u8]) -> Option<Leftover> {
             at_unix_s: line.at_unix_s,
             name: line.name.into_owned(),
         });
-        last = Some(session);
+        last = Some((session, line.base));
     }
-    last.map(|session| Leftover { edits, session })
+    last.map(|(session, base)| Leftover {
+        edits,
+        session,
+        base,
+    })
 }
 
 fn parse_state(state: &str) -> Result<Session, SessionError> {

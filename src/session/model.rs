@@ -376,6 +376,16 @@ impl Session {
             .collect()
     }
 
+    /// Whether the streams of `other` are read from the same places as these, one by one: samples
+    /// bound to these then belong to those.
+    pub fn reads_the_same(&self, other: &Self) -> bool {
+        fn place(s: &Stream) -> (&String, &Option<String>, &ColumnNames) {
+            (&s.file, &s.channel, &s.columns)
+        }
+        let (own, theirs) = (self.streams.iter(), other.streams.iter());
+        own.map(place).eq(theirs.map(place))
+    }
+
     /// Puts the segments in their stated order. Call after changing any of them.
     pub fn sort_segments(&mut self) {
         self.segments.sort_by(|a, b| {

@@ -5,7 +5,7 @@ use std::io::Write as _;
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use super::document;
@@ -78,7 +78,7 @@ pub enum SessionError {
 }
 
 /// Fingerprint of a session file's bytes, to notice that somebody else changed it.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Fingerprint(String);
 
 impl Fingerprint {
@@ -238,11 +238,11 @@ pub fn parse(path: &Path, text: &str) -> Result<Session, SessionError> {
 /// The place in the file, and what is wrong there with the way out.
 pub fn check(session: &Session) -> Result<(), (String, String)> {
     let (claim, allowance) = (session.claim, session.allowance);
-    claim_within("[claim]", "percent", claim.percent, MOST_PERCENT)?;
-    claim_within("[claim]", "watts", claim.watts, MOST_WATTS)?;
+    without_sign("[claim]", "percent", claim.percent, MOST_PERCENT)?;
+    without_sign("[claim]", "watts", claim.watts, MOST_WATTS)?;
     let place = "[allowance]";
     within(place, "percent", allowance.percent, ALLOWANCE_PERCENT)?;
-    within(place, "plus_minus", allowance.plus_minus, 0.0..=50.0)?;
+    without_sign(place, "plus_minus", allowance.plus_minus, 50.0)?;
     for (index, stream) in session.streams.iter().enumerate() {
         check_stream(session, index, stream)?;
     }
@@ -297,10 +297,10 @@ fn within(
     Err((place.to_owned(), problem))
 }
 
-/// A claim is ±, so a sign before it is a slip of its own.
-fn claim_within(place: &str, key: &str, value: f64, most: f64) -> Result<(), (String, String)> {
+/// What is ± has no sign: one before it is a slip of its own.
+fn without_sign(place: &str, key: &str, value: f64, most: f64) -> Result<(), (String, String)> {
     if value < 0.0 {
-        let problem = format!("{key} of a claim cannot be negative; drop the sign");
+        let problem = format!("{key} cannot be negative; drop the sign");
         return Err((place.to_owned(), problem));
     }
     within(place, key, value, 0.0..=most)
@@ -337,9 +337,9 @@ fn check_stream(session: &Session, index: usize, stream: &Stream) -> Result<(), 
     }
     within(&place, "offset_s", stream.offset_s, TIMES_S)?;
     let percent = stream.claim_percent.unwrap_or(0.0);
-    claim_within(&place, "claim_percent", percent, MOST_PERCENT)?;
+    without_sign(&place, "claim_percent", percent, MOST_PERCENT)?;
     let watts = stream.claim_watts.unwrap_or(0.0);
-    claim_within(&place, "claim_watts", watts, MOST_WATTS)?;
+    without_sign(&place, "claim_watts", watts, MOST_WATTS)?;
     let skews = -MOST_SKEW_PPM..=MOST_SKEW_PPM;
     within(&place, "skew_ppm", stream.skew_ppm, skews)
 }

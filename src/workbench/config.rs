@@ -58,6 +58,11 @@ pub fn keymap_from(path: &Path) -> (Keymap, Vec<ConfigError>) {
 type Changes = Vec<(String, Vec<String>)>;
 
 fn changes_in(path: &Path) -> Result<(Changes, Vec<ConfigError>), ConfigError> {
+    // Before opening: a pipe would be waited for.
+    if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
+        let source = std::io::Error::other("it is not a regular file");
+        return Err(ConfigError::Unreadable(source));
+    }
     let file = match File::open(path) {
         Ok(file) => file,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Default::default()),
@@ -135,6 +140,22 @@ mod tests {
         let (keymap, errors) = keymap_from(&folder.path().join("keys.toml"));
         assert_eq!(keymap, Keymap::default());
         assert!(errors.is_empty(), "{errors:?}");
+    }
+
+    /// Opened, a pipe would be waited for, and the workbench with it.
+    #[cfg(unix)]
+    #[test]
+    fn a_pipe_is_told_and_not_waited_for() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("keys.toml");
+        let made = std::process::Command::new("mkfifo").arg(&path).status();
+        assert!(made.unwrap().success());
+        let (keymap, errors) = keymap_from(&path);
+        assert_eq!(keymap, Keymap::default());
+        assert!(
+            errors[0].to_string().contains("not a regular file"),
+            "{errors:?}"
+        );
     }
 
     #[test]

@@ -22,6 +22,9 @@ pub struct Desk {
     pub fingerprint: Option<Fingerprint>,
     /// For a session without a folder: its recordings and their names in the folder to come.
     pub recordings: Vec<(PathBuf, String)>,
+    /// Of the session file that the edits of an earlier run were made over, where it is not the one
+    /// that was opened.
+    pub older: Option<Fingerprint>,
     /// Whether the change on the disk has been told.
     pub told_of_change: bool,
     /// Who answers the questions of the views.
@@ -41,7 +44,11 @@ impl Desk {
                 None
             }
             Effect::Copy(copied) => Some(copy(*copied, state)),
-            Effect::Reload => Some(self.reload()),
+            Effect::Reload => Some(self.reload(state)),
+            Effect::Restored => {
+                self.restored();
+                None
+            }
             Effect::ForgetJournal => self.forget(),
             Effect::CaptureMouse(_) | Effect::Redraw | Effect::Suspend | Effect::Quit => None,
         }
@@ -50,9 +57,11 @@ impl Desk {
     fn journal(&mut self, name: &str, done: &str, state: &State) -> Report {
         let done = done.to_owned();
         let written = match &mut self.journal {
-            Ok(journal) => journal
-                .record(name, state.session())
-                .map_err(|e| e.to_string()),
+            Ok(journal) => {
+                journal.set_base(self.fingerprint.as_ref());
+                let recorded = journal.record(name, state.session());
+                recorded.map_err(|error| error.to_string())
+            }
             Err(why) => Err(why.clone()),
         };
         match written {
@@ -116,8 +125,22 @@ impl Desk {
             .map_err(|error| error.to_string());
     }
 
-    fn reload(&mut self) -> Report {
+    /// Edits of an earlier run were taken over: what others changed since stays until the tester
+    /// has been asked.
+    fn restored(&mut self) {
+        if let Some(older) = self.older.take() {
+            self.fingerprint = Some(older);
+            self.told_of_change = true;
+        }
+    }
+
+    fn reload(&mut self, state: &State) -> Report {
         match store::load(&self.folder) {
+            // What is here stays over the file it was made over: saving it asks.
+            Ok(stored) if !stored.session.reads_the_same(state.session()) => Report::Failed(
+                "session.toml has other streams or recordings now: quit and open the session again"
+                    .to_owned(),
+            ),
             Ok(stored) => {
                 self.fingerprint = Some(stored.fingerprint);
                 self.told_of_change = false;

@@ -8,6 +8,9 @@ use crate::timeline::Span;
 /// Columns of the labels left of a lane.
 pub const GUTTER: u16 = 8;
 
+/// Columns from which on the figures have room beside the lanes.
+pub const PANEL_FROM: u16 = 70;
+
 /// The parts of the ride view; a part without room has no height.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Layout {
@@ -61,7 +64,7 @@ impl Layout {
             rows => (rows / 4).min(14),
         });
         let panel_columns = match area.width {
-            0..=69 => 0,
+            0..PANEL_FROM => 0,
             70..=99 => 32,
             100..=159 => 40,
             _ => 48,

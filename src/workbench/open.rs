@@ -48,13 +48,16 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
     let mut state = State::new(opened, look, keymap, (80, 24));
     state.has_folder = has_folder;
     state.here = std::env::current_dir().unwrap_or_default();
-    // A session in memory is journalled under its first recording.
+    // A session in memory is journalled under its recordings.
     let named = if has_folder {
         folder.clone()
     } else {
-        paths.first().cloned().unwrap_or_default()
+        all_together(paths)
     };
     let journal = open_journal(&mut state, &named);
+    let base = state.leftover.as_ref().and_then(|l| l.base.clone());
+    let older = base.filter(|base| fingerprint.as_ref().is_some_and(|now| now != base));
+    state.leftover_is_older = older.is_some();
     for problem in problems.into_iter().chain(refused) {
         state.note(problem, true);
     }
@@ -68,10 +71,24 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         journal,
         fingerprint,
         recordings,
+        older,
         told_of_change: false,
         aside: Aside::start(),
     };
     Ok((state, desk))
+}
+
+/// One name for several recordings: with others beside it a recording is another session.
+fn all_together(paths: &[PathBuf]) -> PathBuf {
+    let full = |path: &PathBuf| path.canonicalize().unwrap_or_else(|_| path.clone());
+    let mut name = std::ffi::OsString::new();
+    for (place, path) in paths.iter().enumerate() {
+        if place > 0 {
+            name.push("\n");
+        }
+        name.push(full(path));
+    }
+    PathBuf::from(name)
 }
 
 /// Puts what reading the recordings met into the list of messages.

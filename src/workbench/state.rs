@@ -42,6 +42,8 @@ pub struct State {
     pub read_only: Option<String>,
     /// What an earlier run left unsaved.
     pub leftover: Option<Leftover>,
+    /// Whether the session file was changed after those.
+    pub leftover_is_older: bool,
     /// Columns and rows of the screen.
     pub size: (u16, u16),
     /// The view.
@@ -155,6 +157,7 @@ impl State {
             has_folder: true,
             read_only: None,
             leftover: None,
+            leftover_is_older: false,
             size,
             view: View::Ride,
             mode: Mode::View,

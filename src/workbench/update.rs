@@ -98,6 +98,8 @@ pub enum Effect {
     Copy(Copied),
     /// Read the session file again.
     Reload,
+    /// The edits of an earlier run were taken over.
+    Restored,
     /// Empty the journal.
     ForgetJournal,
     /// Take the mouse, or give it back.

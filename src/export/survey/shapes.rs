@@ -7,6 +7,7 @@ use crate::export::cell::{human_number, inert, machine_number, one_line};
 use crate::export::columns_of_text::{Edge, TextTable, wrapped};
 use crate::export::figure::{Axis, Layer, Picture, Style, Ticks, range_of};
 use crate::export::table::{markdown_grid, records};
+use crate::recording::words::plural;
 use Edge::{Left, Right};
 
 /// Width of the page, columns.
@@ -225,8 +226,8 @@ fn remarks(survey: &Survey) -> Vec<String> {
 /// 80 columns for reading.
 pub fn text(survey: &Survey) -> String {
     let mut out = format!(
-        "{} sessions{}\n",
-        survey.sessions.len(),
+        "{}{}\n",
+        plural(survey.sessions.len(), "session"),
         survey
             .by
             .as_ref()
@@ -284,8 +285,8 @@ pub fn markdown(survey: &Survey) -> String {
     let precision: Vec<_> = groups().map(|g| precision_line(survey, g)).collect();
     let spread: Vec<_> = groups().map(|g| spread_line(survey, g)).collect();
     let mut out = format!(
-        "# Survey of {} sessions\n\n## Precision\n\n{}\n{}\n{MEANING}\n\n## Bias of each session\n\n{}",
-        survey.sessions.len(),
+        "# Survey of {}\n\n## Precision\n\n{}\n{}\n{MEANING}\n\n## Bias of each session\n\n{}",
+        plural(survey.sessions.len(), "session"),
         markdown_grid(&heads(&PRECISION_HEADS), &precision),
         markdown_grid(&heads(&SPREAD_HEADS), &spread),
         markdown_grid(&heads(&SESSION_HEADS), &session_lines(survey)),
@@ -362,9 +363,9 @@ pub fn picture(survey: &Survey) -> Result<Picture, ExportError> {
     Ok(Picture {
         title: "Bias of each session by set point".to_owned(),
         facts: vec![format!(
-            "{} sessions, {} blocks.{uprights} No smoothing.",
-            survey.sessions.len(),
-            drawn.iter().map(|g| g.precision.n).sum::<usize>()
+            "{}, {}.{uprights} No smoothing.",
+            plural(survey.sessions.len(), "session"),
+            plural(drawn.iter().map(|g| g.precision.n).sum(), "block")
         )],
         x: Axis {
             label: "set point, W".to_owned(),

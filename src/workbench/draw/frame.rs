@@ -80,6 +80,10 @@ fn flags(state: &State) -> String {
     if state.view == View::Ride && state.smooth_s > 1 {
         flags.push(format!("smoothed {} s", state.smooth_s));
     }
+    if state.view == View::Ride && state.size.0 < super::super::layout::PANEL_FROM {
+        let columns = super::super::layout::PANEL_FROM;
+        flags.push(format!("figures: {columns} columns"));
+    }
     if state.is_pending() {
         flags.push("pending".to_owned());
     }

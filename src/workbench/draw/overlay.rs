@@ -73,6 +73,9 @@ fn about(state: &State, place: Place) -> Vec<Text> {
             if count > 5 {
                 lines.push(line(format!("  and {} before", count - 5)));
             }
+            if state.leftover_is_older {
+                lines.push(line("session.toml was changed since.".to_owned()));
+            }
             lines.push(Text::default());
             lines
         }

@@ -49,6 +49,16 @@ fn the_ride_view_at_its_sizes() {
     );
 }
 
+/// Without room beside the lanes the figures are not there; that must not go unsaid.
+#[test]
+fn a_narrow_screen_says_what_the_figures_need() {
+    for (columns, told) in [(50, true), (69, true), (70, false), (120, false)] {
+        let screen = text(&rendered(&state_at((columns, 15), PLAIN)));
+        let title = screen.lines().next().unwrap();
+        assert_eq!(title.contains("figures: 70 columns"), told, "{title}");
+    }
+}
+
 /// A verdict is on what the allowance leaves, so the list must show that beside it.
 #[test]
 fn the_list_shows_the_bias_that_the_verdict_is_on() {

@@ -240,9 +240,13 @@ fn merge(state: &mut State, effects: &mut Vec<Effect>) {
         session.segments.remove(index + 1);
         let segment = &mut session.segments[index];
         segment.to_s = segment.to_s.max(next.to_s);
-        if segment.note.is_empty() {
-            segment.note = next.note;
-        }
+        let own = std::mem::take(&mut segment.note);
+        segment.note = match (own.as_str(), next.note.as_str()) {
+            (_, "") => own,
+            ("", _) => next.note,
+            (one, other) if one == other => own,
+            (one, other) => format!("{one}; {other}"),
+        };
     });
     choose(state, index);
 }
@@ -331,32 +335,35 @@ fn restore(state: &mut State, effects: &mut Vec<Effect>) {
     let count = leftover.edits.len();
     let edits = if count == 1 { "edit" } else { "edits" };
     let name = format!("restore {count} {edits} of an earlier run");
-    take_over(state, &name, leftover.session, effects);
+    effects.push(Effect::Restored);
+    if !take_over(state, &name, leftover.session, effects) {
+        effects.retain(|effect| *effect != Effect::Restored);
+    }
 }
 
 /// The session file was read again.
 pub(super) fn reloaded(state: &mut State, session: Session, effects: &mut Vec<Effect>) {
-    take_over(state, "reload session.toml", session, effects);
-    state.saved = state.session().clone();
+    if take_over(state, "reload session.toml", session, effects) {
+        state.saved = state.session().clone();
+    }
 }
 
-/// Takes another state of the same session over. Streams keep the recordings they were opened
-/// with, so a session with other streams is refused.
-fn take_over(state: &mut State, name: &str, session: Session, effects: &mut Vec<Effect>) {
-    let files = |session: &Session| -> Vec<(String, Option<String>)> {
-        let streams = session.streams.iter();
-        streams
-            .map(|s| (s.file.clone(), s.channel.clone()))
-            .collect()
-    };
-    if files(&session) != files(state.session()) {
+/// Takes another state of the same session over and says whether it could. Streams keep the
+/// recordings they were opened with, so a session with other streams is refused.
+fn take_over(state: &mut State, name: &str, session: Session, effects: &mut Vec<Effect>) -> bool {
+    if !session.reads_the_same(state.session()) {
         warn(
             state,
-            "it has other streams than this one: quit and open the session again",
+            format!(
+                "{name}: not done, since it is of other streams or recordings than session.toml \
+                 names now; quit and open it again over those"
+            ),
         );
-        return;
+        return false;
     }
-    if !edit(state, name, effects, |current| *current = session) {
+    if session == *state.session() {
         say(state, format!("{name}: nothing differs"));
+        return true;
     }
+    edit(state, name, effects, |current| *current = session)
 }

@@ -2,6 +2,7 @@
 
 use super::super::bench::{message, press, state, type_text};
 use super::super::state::State;
+use super::{Action, Report, update};
 use crate::session::Session;
 
 /// Types a time to go to.
@@ -116,4 +117,51 @@ fn each_edit_has_a_name_by_which_it_is_undone_and_redone() {
         assert_eq!(message(&state), format!("redone: {name}"));
     }
     assert_eq!(*state.session(), last);
+}
+
+#[test]
+fn segments_that_become_one_keep_both_notes() {
+    let mut state = state();
+    for (from, to, note) in [("1:00", "2:00", "seated"), ("2:00", "3:00", "standing")] {
+        go(&mut state, from);
+        press(&mut state, "esc s");
+        go(&mut state, to);
+        press(&mut state, "e t o n");
+        type_text(&mut state, note);
+        press(&mut state, "enter");
+    }
+    press(&mut state, "up &");
+    assert_eq!(listed(&state), ["open 60-180 seated; standing"]);
+}
+
+#[test]
+fn a_session_of_other_streams_is_not_taken_over_and_nothing_passes_for_saved() {
+    let mut state = state();
+    press(&mut state, "s");
+    go(&mut state, "2:00");
+    press(&mut state, "e t o");
+    let mine = state.session().clone();
+    let mut theirs = mine.clone();
+    theirs.streams.swap(0, 1);
+    let report = Report::Reloaded(Box::new(theirs));
+    update(&mut state, Action::Report(report));
+    assert!(
+        message(&state).contains("other streams"),
+        "{}",
+        message(&state)
+    );
+    assert_eq!(*state.session(), mine);
+    assert!(state.unsaved());
+}
+
+#[test]
+fn who_leaves_the_line_for_the_folder_does_not_quit_with_a_later_save() {
+    let mut state = state();
+    state.has_folder = false;
+    press(&mut state, "s");
+    go(&mut state, "2:00");
+    press(&mut state, "e t o q s");
+    assert!(state.quits_when_saved);
+    press(&mut state, "esc S");
+    assert!(!state.quits_when_saved);
 }

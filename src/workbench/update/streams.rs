@@ -52,6 +52,8 @@ pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Eff
 
 /// Leaves a menu, a line being typed or a list: back to the list of streams where it lies beneath.
 pub(super) fn leave(state: &mut State) {
+    // Who leaves the line for the folder does not quit either.
+    state.quits_when_saved = false;
     if state.mode == Mode::Streams {
         state.in_streams = false;
     }
