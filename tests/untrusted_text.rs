@@ -18,8 +18,7 @@ use truing::workbench::update::{Action, update};
 
 /// As TOML writes it: clear the screen, turn the writing round, hide, break the line and the table,
 /// start a formula, open a tag.
-const POISON: &str =
-    r#"=cmd\u001B[2J\u202Egnp\u200B\u0007|x\r\n<script>alert(1)</script>\u009B31m\u2066"#;
+const POISON: &str = r#"=cmd\u001B[2J\u202Egnp\u200B\u0007|x\r\nforged](x:y)<script>alert(1)</script>\u009B31m\u2066"#;
 
 /// A session in which everything that can be a name is poisoned.
 fn poisoned(folder: &Path) -> PathBuf {
@@ -105,8 +104,25 @@ fn every_table_is_harmless() {
             assert!(!cell.starts_with(['=', '@']), "{cell:?} would be run");
         }
     }
-    let (markdown, _) = done(&["table", "s", "--format", "markdown"], home.path());
-    assert!(!markdown.contains("<script"), "{markdown}");
+    for command in ["table", "verdict", "align", "suggest", "survey"] {
+        let (page, _) = done(&[command, "s", "--format", "markdown"], home.path());
+        assert!(!page.contains("<script"), "{command}: {page}");
+        let links = page
+            .match_indices("](")
+            .map(|(at, _)| page[..at].ends_with('\\'));
+        assert!(
+            links.into_iter().all(|escaped| escaped),
+            "{command}: {page}"
+        );
+        // A line break in a name begins no heading, row or sentence of its own.
+        for format in ["text", "markdown"] {
+            let (text, _) = done(&[command, "s", "--format", format], home.path());
+            assert!(
+                !text.lines().any(|l| l.starts_with("forged")),
+                "{command}: {text}"
+            );
+        }
+    }
 }
 
 /// The workbench writes its tables without a subcommand between.

@@ -8,7 +8,8 @@ use super::output::csv_text;
 use super::session_arg::open_to_align;
 use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output};
-use crate::export::cell::inert;
+use crate::export::cell::{inert, one_line};
+use crate::export::table::{markdown_escaped, markdown_grid};
 use crate::recording::Channel;
 use crate::session::{OpenedSession, store};
 use crate::timeline::align::{Alignment, Options, ResponseLag, StreamClock, align_session};
@@ -178,17 +179,17 @@ pub(super) fn print(found: &Alignment, format: Format, output: &mut Output) -> R
         Format::Json => return output.json(found),
         Format::Csv => return output.result(&csv(found)?),
         Format::Markdown => {
-            let line = |cells: &[String]| format!("| {} |\n", cells.join(" | "));
-            let mut text = line(&HEADS.map(str::to_owned));
-            text += &line(&HEADS.map(|_| "---".to_owned()));
-            for row in &rows {
-                text += &line(&row.clone().map(|cell| cell.replace('|', "\\|")));
+            let rows: Vec<Vec<String>> = rows.iter().map(|row| row.to_vec()).collect();
+            output.result(&markdown_grid(&HEADS.map(str::to_owned), &rows))?;
+            for lag in &found.response_lags {
+                output.result(&format!("\n{}", markdown_escaped(&lag_line(lag))))?;
             }
-            output.result(&text)?;
+            return Ok(());
         }
         Format::Text => {
             for (row, stream) in rows.iter().zip(&found.streams) {
-                let [label, offset, interval, skew, matched_on, r, _, reason] = row;
+                let row = row.each_ref().map(|cell| one_line(cell));
+                let [label, offset, interval, skew, matched_on, r, _, reason] = &row;
                 // A rate of nought is one that did not show, not one that was measured.
                 let rate = match stream.estimated && stream.skew_ppm == 0.0 {
                     true => "no skew shows".to_owned(),
@@ -212,7 +213,7 @@ pub(super) fn print(found: &Alignment, format: Format, output: &mut Output) -> R
         }
     }
     for lag in &found.response_lags {
-        output.result(&lag_line(lag))?;
+        output.result(&one_line(&lag_line(lag)))?;
     }
     Ok(())
 }

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::output::csv_text;
 use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output, open_session};
+use crate::export::table::markdown_grid;
 use crate::recording::words::plural;
 use crate::session::{Kind, OpenedSession, Segment, store};
 use crate::suggest::{Basis, Evidence, Proposal, covers, proposals};
@@ -118,13 +119,8 @@ fn print(found: &[Proposal], format: Format, output: &mut Output) -> Result<(), 
             std::iter::once(HEADS.map(str::to_owned)).chain(lines.iter().map(Line::cells)),
         )?),
         Format::Markdown => {
-            let row = |cells: &[String]| format!("| {} |\n", cells.join(" | "));
-            let mut text = row(&HEADS.map(str::to_owned));
-            text += &row(&HEADS.map(|_| "---".to_owned()));
-            for line in &lines {
-                text += &row(&line.cells());
-            }
-            output.result(&text)
+            let rows: Vec<Vec<String>> = lines.iter().map(|line| line.cells().to_vec()).collect();
+            output.result(&markdown_grid(&HEADS.map(str::to_owned), &rows))
         }
         Format::Text if lines.is_empty() => output.result("Nothing to propose."),
         Format::Text => {

@@ -9,7 +9,8 @@ use super::output::csv_text;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
 use crate::analysis::{catalogue, overall, table};
-use crate::export::cell::inert;
+use crate::export::cell::{inert, one_line};
+use crate::export::table::markdown_escaped;
 use crate::recording::words::h_mm_ss;
 use crate::session::{Claim, Role, Session};
 use crate::timeline::Aligned;
@@ -169,10 +170,11 @@ fn in_its_unit(verdict: &Verdict) -> [String; 3] {
 fn text(answers: &[String], figures: &Table) -> String {
     let mut text = String::new();
     for line in answers.iter().chain(&figures.session.clocks) {
-        let _ = writeln!(text, "{line}.");
+        let _ = writeln!(text, "{}.", one_line(line));
     }
     for family in &figures.families {
-        let _ = writeln!(text, "{}: {}.", family.under_test, family.statement);
+        let named = one_line(&family.under_test);
+        let _ = writeln!(text, "{named}: {}.", family.statement);
     }
     for segment in &figures.segments {
         for verdict in verdicts(segment) {
@@ -191,18 +193,19 @@ fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
         segment.kind,
         clock(segment.from_s),
         clock(segment.to_s),
-        verdict.under_test,
+        one_line(&verdict.under_test),
         word(verdict.outcome),
     );
     for reason in &verdict.reasons {
-        let _ = writeln!(text, "   {reason}");
+        let _ = writeln!(text, "   {}", one_line(reason));
     }
     if verdict.conformance_probability.is_some() {
         let probability = printed("conformance_probability", verdict.conformance_probability);
         let _ = writeln!(
             text,
             "   against {}, {} s; probability inside {probability}",
-            verdict.reference, verdict.n
+            one_line(&verdict.reference),
+            verdict.n
         );
     }
     for line in &verdict.budget {
@@ -220,7 +223,8 @@ fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
         let _ = writeln!(
             text,
             "   u {standard:>9}  {} ({}{dof})",
-            line.source, line.distribution
+            one_line(&line.source),
+            line.distribution
         );
     }
     text
@@ -234,7 +238,7 @@ fn markdown(answers: &[String], figures: &Table) -> String {
         .map(|family| format!("{}: {}", family.under_test, family.statement));
     let clocks = figures.session.clocks.iter().cloned();
     for line in answers.iter().cloned().chain(clocks).chain(families) {
-        let _ = writeln!(text, "{}.\n", cell(&line));
+        let _ = writeln!(text, "{}.\n", markdown_escaped(&line));
     }
     text.push_str(
         "| segment | kind | from | to | source | verdict | bias | U | limit | probability inside | reasons |\n",
@@ -250,20 +254,15 @@ fn markdown(answers: &[String], figures: &Table) -> String {
                 segment.kind,
                 clock(segment.from_s),
                 clock(segment.to_s),
-                cell(&verdict.under_test),
+                markdown_escaped(&verdict.under_test),
                 word(verdict.outcome),
                 printed("conformance_probability", verdict.conformance_probability),
-                cell(&verdict.reasons.join("; ")),
+                markdown_escaped(&verdict.reasons.join("; ")),
             );
         }
     }
     let _ = writeln!(text, "\n{CAUTION}");
     text
-}
-
-/// Text that cannot break out of a table cell.
-fn cell(text: &str) -> String {
-    text.replace('|', "\\|").replace(['\n', '\r'], " ")
 }
 
 /// One row a segment and source under test.
