@@ -375,6 +375,44 @@ fn edits_of_an_earlier_run_never_overwrite_a_later_change_unasked() {
     assert_eq!(desk.end(), (0, true));
 }
 
+/// Who does not know yet may leave: nothing is decided by that.
+#[test]
+fn the_question_about_edits_of_an_earlier_run_can_be_left_open() {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let mut desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
+    desk.kill();
+    for _ in 0..2 {
+        let mut desk = open(&session, home.path());
+        desk.wait_for("An earlier run ended without saving 1 edit");
+        desk.send("\x03");
+        assert_eq!(desk.end(), (0, true));
+    }
+}
+
+#[test]
+fn a_session_file_that_becomes_unreadable_or_vanishes_is_noticed() {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    std::fs::write(session.join("session.toml"), "garbage = = =").unwrap();
+    desk.wait_for("session.toml was changed by somebody else");
+    desk.kill();
+    std::fs::copy(
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-sessions/bench-ride/session.toml"),
+        session.join("session.toml"),
+    )
+    .unwrap();
+    let desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    std::fs::remove_file(session.join("session.toml")).unwrap();
+    desk.wait_for("session.toml is gone or cannot be read");
+    desk.kill();
+}
+
 /// Read again with other streams, the file would be overwritten by the next save.
 #[test]
 fn a_session_file_with_other_streams_is_neither_taken_over_nor_overwritten_unasked() {

@@ -149,7 +149,9 @@ impl Journal {
                 bytes.push(b'\n');
                 self.file.seek(SeekFrom::End(0))?;
                 self.file.write_all(&bytes)?;
-                self.file.sync_data()
+                self.file.sync_data()?;
+                // A file without a name is lost with the process, however well it is written.
+                std::fs::metadata(&self.path).map(|_| ())
             });
         written.map_err(|source| JournalError::Io {
             path: self.path.clone(),
@@ -283,6 +285,16 @@ mod tests {
                 "after a cut at byte {cut}"
             );
         }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_journal_that_was_deleted_keeps_nothing_and_says_so() {
+        let (data, ride) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        let (mut journal, _) = Journal::open(data.path(), ride.path()).unwrap();
+        std::fs::remove_dir_all(data.path()).unwrap();
+        let told = journal.record("tag", &titled("one")).unwrap_err();
+        assert!(matches!(told, JournalError::Io { .. }), "{told}");
     }
 
     #[test]

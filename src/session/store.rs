@@ -127,6 +127,15 @@ pub fn load(folder: &Path) -> Result<Stored, SessionError> {
     })
 }
 
+/// Fingerprint of the session file in `folder` as it stands, readable as a session or not.
+///
+/// # Errors
+/// [`SessionError`] where there is none or it cannot be read.
+pub fn fingerprint(folder: &Path) -> Result<Fingerprint, SessionError> {
+    let text = read_text(&folder.join(FILE_NAME))?;
+    Ok(Fingerprint::of(text.as_bytes()))
+}
+
 /// A parser's message in words for somebody who edits the file by hand: the place, the line, and
 /// what is wrong there.
 fn plain_words(message: &str) -> String {
@@ -246,6 +255,13 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
     for (index, stream) in session.streams.iter().enumerate() {
         check_stream(session, index, stream)?;
     }
+    if session.segments.len() > MOST_SEGMENTS {
+        let problem = format!(
+            "there are {}; no more than {MOST_SEGMENTS} are read: split the session",
+            session.segments.len()
+        );
+        return Err(("[[segment]]".to_owned(), problem));
+    }
     for (index, segment) in session.segments.iter().enumerate() {
         let place = format!("[[segment]] number {} ({})", index + 1, segment.kind);
         within(&place, "from_s", segment.from_s, TIMES_S)?;
@@ -258,6 +274,9 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
     }
     Ok(())
 }
+
+/// Most segments of a session: one every ten seconds of a long ride.
+const MOST_SEGMENTS: usize = 5000;
 
 /// Largest set point, W: twice what the strongest hold for a few seconds.
 pub const MOST_SET_POINT_W: f64 = 3000.0;
@@ -380,7 +399,7 @@ pub fn save(
     }
     let text = document::merged(&old, session).map_err(|message| SessionError::Syntax {
         path: path.clone(),
-        message,
+        message: plain_words(&message),
     })?;
     // Whatever led here: a file that could not be opened again takes no good one's place.
     parse(&path, &text)?;
@@ -748,6 +767,11 @@ unit = 7
                 "{told}"
             );
         }
+        let many = refused(&BY_HAND.replace(
+            "[facts]",
+            &("[[segment]]\nkind = \"open\"\nfrom_s = 1\nto_s = 2\n\n".repeat(5000) + "[facts]"),
+        ));
+        assert!(many.contains("split the session"), "{many}");
         let long = refused(&BY_HAND.replace("\"sprint\"", &format!("{}\"x\"", "[".repeat(5000))));
         assert!(long.len() < 1000, "{} bytes", long.len());
     }

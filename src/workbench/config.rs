@@ -182,6 +182,8 @@ mod tests {
                 b"undo = \"r\"".as_slice(),
                 "the key r means both undo and redo",
             ),
+            (b"quit = []", "quit: it needs a key"),
+            (b"prompt-close = []", "prompt-close: it needs a key"),
             (b"\n\nundo = [\"u\"", "line 3"),
             (b"\xff\xfe\x00", "it cannot be read"),
             (&[b'#'; 200_000], "it is longer than"),

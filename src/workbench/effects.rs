@@ -157,14 +157,16 @@ impl Desk {
         if self.told_of_change {
             return None;
         }
-        let now = store::load(&self.folder).ok()?;
-        if now.fingerprint == *known {
-            return None;
-        }
+        let told = match store::fingerprint(&self.folder) {
+            Ok(now) if now == *known => return None,
+            Ok(_) => "session.toml was changed by somebody else: reload it, or save to be asked",
+            Err(_) => {
+                "session.toml is gone or cannot be read: what is open here is kept; put it back, \
+                 or save to be asked"
+            }
+        };
         self.told_of_change = true;
-        Some(Report::Failed(
-            "session.toml was changed by somebody else: reload it, or save to be asked".to_owned(),
-        ))
+        Some(Report::Failed(told.to_owned()))
     }
 }
 

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 use std::fmt;
 
-use super::action::{Entry, Place, TABLE};
+use super::action::{Command, Entry, Place, TABLE};
 
 /// A key with its modifiers, as independent of the terminal as can be: shift is part of a
 /// printed character, never beside it.
@@ -176,6 +176,9 @@ pub enum KeymapError {
         /// What was written.
         key: String,
     },
+    /// Without a key for it nobody could leave.
+    #[error("{0}: it needs a key, or there would be no way out; write {0} = \"f10\", say")]
+    NoWayOut(String),
     /// Two actions in one place.
     #[error("the key {key} means both {one} and {other}; give one of them another key")]
     Conflict {
@@ -238,6 +241,11 @@ impl Keymap {
                     action: action.clone(),
                     key: key.clone(),
                 });
+                continue;
+            }
+            let leaves = matches!(TABLE[place].command, Command::Close | Command::Quit);
+            if leaves && parsed.is_empty() {
+                errors.push(KeymapError::NoWayOut(action.clone()));
                 continue;
             }
             keymap.keys[place] = parsed.into_iter().flatten().collect();

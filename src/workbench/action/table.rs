@@ -206,6 +206,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::ReplaceQuestion, Command::Close, &["esc"], "export-not", "leave", "export nothing"),
     entry(Place::RestoreQuestion, Command::Restore, &["r"], "restore", "restore", "restore them"),
     entry(Place::RestoreQuestion, Command::DeclineRestore, &["d"], "restore-decline", "drop", "drop them for good"),
+    entry(Place::RestoreQuestion, Command::Quit, &["q", "esc", "ctrl-c"], "restore-later", "quit", "quit; they stay, and you are asked again"),
     // Text and lists.
     entry(Place::Prompt, Command::Accept, &["enter"], "prompt-accept", "accept", "accept what is typed"),
     entry(Place::Prompt, Command::Close, &["esc", "ctrl-c"], "prompt-close", "leave", "leave everything as it was"),
