@@ -4,6 +4,7 @@
 
 use serde::Serialize;
 
+use super::first_order::{Answer, Lag};
 use crate::session::{Kind, Role, Site};
 
 /// A confidence interval or a pair of limits: `[lower, upper]`.
@@ -400,10 +401,19 @@ pub struct Sprint {
     pub peak_ratio: Option<f64>,
     /// Dead time of the best-fitting response, s.
     pub delay_s: Option<f64>,
-    /// Time constant of its first-order lag, s.
+    /// Time constant of its first-order lag, s; `None` where a moving mean fits in its place.
     pub time_constant_s: Option<f64>,
-    /// 95 % limits of the time constant, by its profile, s.
+    /// 95 % limits of the time constant, by its profile, s; `None` where the lag does not fit.
     pub time_constant_ci95_s: Option<Interval>,
+    /// Which shape of response fits.
+    pub response_shape: Option<ResponseShape>,
+    /// By how much a lag followed by a moving mean fits better than the lag alone, an F ratio;
+    /// above 10 the first-order lag is said not to fit.
+    pub lack_of_fit_f: Option<f64>,
+    /// Length of the moving mean, s, where that is what fits.
+    pub averaging_s: Option<f64>,
+    /// 95 % limits of that length, by its profile, s.
+    pub averaging_ci95_s: Option<Interval>,
     /// Its gain.
     pub gain: Option<f64>,
     /// Its ceiling, W, where one was found.
@@ -427,6 +437,23 @@ pub struct Sprint {
     pub note: String,
 }
 
+impl Sprint {
+    /// The fitted answer, on rows spaced `step_s`; `None` without a fit.
+    pub fn answer(&self, step_s: f64) -> Option<Answer> {
+        let time_constant_s = match self.averaging_s {
+            Some(_) => Some(0.0),
+            None => self.time_constant_s,
+        };
+        Some(Answer {
+            lag: Lag {
+                delay_s: self.delay_s?,
+                time_constant_s: time_constant_s?,
+            },
+            average_s: self.averaging_s.unwrap_or(step_s),
+        })
+    }
+}
+
 /// Best means of one stream in a sprint.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct SprintPeak {
@@ -440,11 +467,23 @@ pub struct SprintPeak {
     pub best_5s_w: Option<f64>,
 }
 
+/// How a source answers a change of power.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ResponseShape {
+    /// As a first-order lag does.
+    FirstOrderLag,
+    /// As a moving mean does.
+    MovingMean,
+    /// As neither does.
+    Neither,
+}
+
 /// What explains a sprint's missing peak.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Explained {
-    /// A first-order lag blunts it.
+    /// A lag, or a moving mean, blunts it.
     Lag,
     /// The whole scale is off.
     Gain,

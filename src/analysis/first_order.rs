@@ -1,4 +1,4 @@
-//! The response of a first-order lag with dead time to a sampled signal.
+//! The response of a first-order lag with dead time, or of a moving mean, to a sampled signal.
 //!
 //! Between its samples the input is taken as straight. For `τ ẏ = u(t − d) − y` the output is then
 //! known exactly: over a piece with slope `s` that ends at `u₁`, at a time `h` after its start,
@@ -91,16 +91,82 @@ pub fn refined(input: &[f64], parts: usize) -> Vec<f64> {
         } else {
             (p1 - (p2 - p1), p2 + (p2 - p1))
         };
-        for part in 0..parts {
-            let t = part as f64 / parts as f64;
-            let slope = 0.5 * (p2 - p0);
-            let square = p0 - 2.5 * p1 + 2.0 * p2 - 0.5 * p3;
-            let cube = 0.5 * (p3 - p0) + 1.5 * (p1 - p2);
-            out.push(p1 + t * (slope + t * (square + t * cube)));
-        }
+        out.extend((0..parts).map(|part| cubic([p0, p1, p2, p3], part as f64 / parts as f64)));
     }
     out.extend(input.last());
     out
+}
+
+/// Keys' cubic a share `t` of the way from the second of four values to the third.
+fn cubic([p0, p1, p2, p3]: [f64; 4], t: f64) -> f64 {
+    let slope = 0.5 * (p2 - p0);
+    let square = p0 - 2.5 * p1 + 2.0 * p2 - 0.5 * p3;
+    let cube = 0.5 * (p3 - p0) + 1.5 * (p1 - p2);
+    p1 + t * (slope + t * (square + t * cube))
+}
+
+/// Moving mean over the `average_s` before each row; `values` themselves up to one `step_s`.
+///
+/// Each value is taken as a mean over its own step, as recorders write them: the sum of them is then
+/// the exact integral at the end of each row, and a mean over five steps is that of five values.
+/// Between the rows' ends the integral is that of [`refined`]. The first present value holds for
+/// all time before it, missing values after the last present one stay missing.
+pub fn averaged(values: &[f64], step_s: f64, average_s: f64) -> Vec<f64> {
+    let steps = average_s / step_s;
+    if steps <= 1.0 {
+        return values.to_vec();
+    }
+    let lead = values.iter().take_while(|v| !v.is_finite()).count();
+    let present = values.get(lead..).unwrap_or(&[]);
+    let mut sum = 0.0;
+    let integral: Vec<f64> = present
+        .iter()
+        .map(|value| {
+            sum += value;
+            sum
+        })
+        .collect();
+    let until = |row: isize| -> f64 {
+        match usize::try_from(row) {
+            Ok(row) if row < integral.len() => integral[row],
+            // One step past the end, which only the slope at the last row asks for.
+            Ok(_) => sum + present.last().copied().unwrap_or(0.0),
+            Err(_) => (row + 1) as f64 * present.first().copied().unwrap_or(0.0),
+        }
+    };
+    let means = (0..present.len() as isize).map(|row| {
+        let at = row as f64 - steps;
+        let below = at.floor();
+        let k = below as isize;
+        let before = cubic(
+            [until(k - 1), until(k), until(k + 1), until(k + 2)],
+            at - below,
+        );
+        (until(row) - before) / steps
+    });
+    values.iter().take(lead).copied().chain(means).collect()
+}
+
+/// How a source answers: a dead time and a first-order lag, then a moving mean.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Answer {
+    /// Dead time and lag.
+    pub lag: Lag,
+    /// Length of the moving mean, s; up to one step for none.
+    pub average_s: f64,
+}
+
+/// Values that a step is refined to before a lag is applied.
+pub const PARTS: usize = 4;
+
+/// The answer to an input that is [`refined`] to [`PARTS`] values a step of `step_s`, one value a
+/// step; NaN where the dead time reaches outside the input.
+pub fn answer(fine: &[f64], step_s: f64, answer: Answer) -> Vec<f64> {
+    let lagged: Vec<f64> = response(fine, step_s / PARTS as f64, answer.lag)
+        .into_iter()
+        .step_by(PARTS)
+        .collect();
+    averaged(&lagged, step_s, answer.average_s)
 }
 
 #[cfg(test)]
@@ -170,6 +236,31 @@ mod tests {
         }
         assert_eq!(refined(&[3.0], 4), [3.0]);
         assert!(refined(&[], 4).is_empty());
+    }
+
+    /// A mean of whole steps is that of the values; one of 2.5 lies between, and on a straight rise
+    /// any mean is late by half of what it is longer than a step (analytic).
+    #[test]
+    fn a_moving_mean_is_that_of_the_values() {
+        let input = [1.0, 5.0, 2.0, 8.0, 4.0, 4.0];
+        let five = averaged(&input, 1.0, 5.0);
+        assert!((five[4] - 4.0).abs() < 1e-12 && (five[5] - 4.6).abs() < 1e-12);
+        assert!((five[0] - 1.0).abs() < 1e-12, "the first value held before");
+        assert_eq!(averaged(&input, 1.0, 1.0), input);
+        let rise: Vec<f64> = (0..40).map(f64::from).collect();
+        for seconds in [1.5, 2.5, 4.0, 7.25] {
+            let late = averaged(&rise, 1.0, seconds)[30];
+            assert!((late - (30.0 - 0.5 * (seconds - 1.0))).abs() < 1e-9);
+        }
+        let gappy = averaged(&[f64::NAN, 3.0, 3.0, f64::NAN], 1.0, 2.0);
+        assert!(gappy[0].is_nan() && gappy[3].is_nan());
+        assert_eq!(gappy[1..3], [3.0, 3.0]);
+        assert!(
+            averaged(&[f64::NAN; 3], 1.0, 2.0)
+                .iter()
+                .all(|v| v.is_nan())
+        );
+        assert!(averaged(&[], 1.0, 2.0).is_empty());
     }
 
     #[test]

@@ -8,11 +8,14 @@
 //! "Cannot separate" is said, and the fit's figures withheld, where fewer than ten seconds can be
 //! fitted, where the references' best means over 3 s differ by more than 5 %, where the effort does
 //! not rise by half above its start, or where the limits of the time constant
-//! lie more than 2 s apart.
+//! lie more than 2 s apart (those of a moving mean's length: 4 s).
+//!
+//! Where a first-order lag does not fit, that is said: a moving mean is named with its length in the
+//! time constant's place, and where that does not fit either, the time constant stands without limits.
 
 use std::ops::Range;
 
-use super::figures::{Explained, Sprint, SprintPeak};
+use super::figures::{Explained, ResponseShape, Sprint, SprintPeak};
 use super::mean_max::best_mean;
 use super::sprint_fit::{self, Fit, Shares};
 use super::stats::finite;
@@ -27,7 +30,8 @@ const REFERENCES_AGREE: f64 = 0.05;
 const MAIN_CAUSE_PERCENT: f64 = 70.0;
 /// Seconds a fit needs.
 const LEAST_SECONDS: usize = 10;
-/// Widest limits of the time constant, s.
+/// Widest limits of the time constant, s; of a moving mean, which is late by half its length, twice
+/// that.
 const WIDEST_S: f64 = 2.0;
 
 /// A labelled power column over the whole ride.
@@ -71,15 +75,24 @@ pub fn figures(
         sprint_fit::shares(&fit.found, fit.input(basis), fit.rows.clone(), peak, step_s)
     });
     let fit = fit.as_ref().map(|fit| fit.found);
+    let note = fit.as_ref().map_or(note, of_shape);
+    let of = |shape| fit.filter(|fit| fit.shape == shape);
+    let averaging = of(ResponseShape::MovingMean);
     Sprint {
         peaks,
         peak_ratio: source_peak
             .zip(basis_peak)
             .filter(|(_, basis)| *basis > 0.0)
             .and_then(|(source, basis)| finite(source / basis)),
-        delay_s: fit.map(|fit| fit.lag.delay_s),
-        time_constant_s: fit.map(|fit| fit.lag.time_constant_s),
-        time_constant_ci95_s: fit.map(|fit| fit.time_constant_ci95_s),
+        delay_s: fit.map(|fit| fit.answer.lag.delay_s),
+        time_constant_s: fit
+            .filter(|_| averaging.is_none())
+            .map(|fit| fit.answer.lag.time_constant_s),
+        time_constant_ci95_s: of(ResponseShape::FirstOrderLag).map(|fit| fit.spread_ci95_s),
+        response_shape: fit.map(|fit| fit.shape),
+        lack_of_fit_f: fit.and_then(|fit| finite(fit.lack_of_fit_f)),
+        averaging_s: averaging.map(|fit| fit.answer.average_s),
+        averaging_ci95_s: averaging.map(|fit| fit.spread_ci95_s),
         gain: fit.map(|fit| fit.gain),
         ceiling_w: fit.and_then(|fit| fit.ceiling_w),
         fit_rms_w: fit.map(|fit| fit.rms_w),
@@ -92,6 +105,21 @@ pub fn figures(
         unexplained_share_percent: shares.map(|shares| shares.unexplained),
         explained: shares.and_then(|shares| cause(&shares)),
         note,
+    }
+}
+
+/// What is to be said of the shape that was fitted.
+fn of_shape(fit: &Fit) -> String {
+    match fit.shape {
+        ResponseShape::FirstOrderLag => String::new(),
+        ResponseShape::MovingMean => format!(
+            "it averages over about {:.0} s: a moving mean fits, a first-order lag does not",
+            fit.answer.average_s
+        ),
+        ResponseShape::Neither => {
+            "neither a first-order lag nor a moving mean fits: the time constant is that of              the nearest lag, without limits"
+                .to_owned()
+        }
     }
 }
 
@@ -174,8 +202,13 @@ fn separate(
     }
     let found = sprint_fit::fit(basis_in, tested_in, fitted.clone(), step_s)
         .ok_or("no response fits the data")?;
-    let [low, high] = found.time_constant_ci95_s;
-    if high - low > WIDEST_S {
+    let [low, high] = found.spread_ci95_s;
+    let widest = match found.shape {
+        ResponseShape::FirstOrderLag => WIDEST_S,
+        ResponseShape::MovingMean => 2.0 * WIDEST_S,
+        ResponseShape::Neither => f64::INFINITY,
+    };
+    if high - low > widest {
         return Err("dead time and lag trade against each other here");
     }
     Ok(Separated {
@@ -224,7 +257,7 @@ fn references_agree(references: &[Labelled<'_>], rows: Range<usize>, step_s: f64
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::first_order::{Lag, refined, response};
+    use crate::analysis::first_order::{Lag, averaged, refined, response};
 
     fn effort() -> Vec<f64> {
         let mut out = vec![200.0; 40];
@@ -274,6 +307,38 @@ mod tests {
         assert!(found.peak_ratio.unwrap() < 0.99);
         assert_eq!(found.peaks.len(), 2);
         assert!(found.note.is_empty());
+    }
+
+    /// Never a time constant with limits of a device that has none.
+    #[test]
+    fn a_source_that_averages_is_told_so() {
+        let mean: Vec<f64> = averaged(&effort(), 1.0, 5.0)
+            .iter()
+            .map(|w| w.round())
+            .collect();
+        let found = of(&mean, &effort(), 38..56);
+        assert_eq!(found.response_shape, Some(ResponseShape::MovingMean));
+        assert!((found.averaging_s.unwrap() - 5.0).abs() < 0.1, "{found:?}");
+        assert_eq!(
+            (found.time_constant_s, found.time_constant_ci95_s),
+            (None, None)
+        );
+        assert_eq!(found.explained, Some(Explained::Lag));
+        assert!(
+            found.note.starts_with("it averages over about 5 s"),
+            "{}",
+            found.note
+        );
+
+        let both: Vec<f64> = averaged(&blunted(), 1.0, 4.0)
+            .iter()
+            .map(|w| w.round())
+            .collect();
+        let found = of(&both, &effort(), 38..56);
+        assert_eq!(found.response_shape, Some(ResponseShape::Neither));
+        assert!(found.time_constant_s.is_some() && found.averaging_s.is_none());
+        assert_eq!(found.time_constant_ci95_s, None);
+        assert!(found.note.contains("without limits"), "{}", found.note);
     }
 
     #[test]

@@ -13,7 +13,7 @@
 )]
 
 use rayon::prelude::*;
-use truing::analysis::figures::{Dropout, Interval, SegmentFigures, Step};
+use truing::analysis::figures::{Dropout, Interval, ResponseShape, SegmentFigures, Step};
 use truing::analysis::ride::{RideFindings, findings};
 use truing::analysis::segment::figures_with;
 use truing::rehearse::{
@@ -35,8 +35,11 @@ struct Tally {
     heat: [Coverage; 2],
     sprints: usize,
     separated: usize,
+    /// Of the separated: as a first-order lag, as a moving mean, as neither.
+    shapes: [usize; 3],
+    averaging: Coverage,
     time_constant_errors_s: Vec<f64>,
-    time_constant_covered: usize,
+    time_constant: Coverage,
     ceiling_errors_percent: Vec<f64>,
     ceilings_due: usize,
     ceilings_found: usize,
@@ -137,8 +140,15 @@ struct Ride<'p> {
 }
 
 impl<'p> Ride<'p> {
-    fn new(plan: &'p Plan, seed: u64) -> Self {
-        let rehearsal = ride(plan, &random_scenario(plan, seed), seed).expect("rideable");
+    /// `averaging`: the source under test has a moving mean of 3 to 6 s in its lag's place.
+    fn new(plan: &'p Plan, seed: u64, averaging: bool) -> Self {
+        let mut scenario = random_scenario(plan, seed);
+        if averaging {
+            let tested = scenario.devices.first_mut().expect("a source under test");
+            tested.time_constant_s = 0.0;
+            tested.average_s = 3.0 + 0.1 * (seed % 31) as f64;
+        }
+        let rehearsal = ride(plan, &scenario, seed).expect("rideable");
         let opened = rehearsal.opened(SessionOptions {
             clocks_known: true,
             tagged: true,
@@ -201,6 +211,16 @@ impl<'p> Ride<'p> {
         };
         self.suggestions(&told, true, &mut tally);
         self.suggestions(&silent, false, &mut tally);
+        tally
+    }
+
+    /// The sprints alone.
+    fn score_sprints(&self) -> Tally {
+        let mut tally = Tally::default();
+        let segments = self.rehearsal.truth.segments.iter();
+        for segment in segments.filter(|s| s.kind == Kind::Sprint) {
+            self.sprint(segment, &mut tally);
+        }
         tally
     }
 
@@ -367,16 +387,25 @@ impl<'p> Ride<'p> {
                 found.note
             );
         }
-        let Some(time_constant_s) = found.time_constant_s else {
+        let Some(shape) = found.response_shape else {
             return;
         };
         tally.separated += 1;
-        tally
-            .time_constant_errors_s
-            .push((time_constant_s - device.time_constant_s).abs());
-        if let Some([low, high]) = found.time_constant_ci95_s {
-            let inside = low <= device.time_constant_s && device.time_constant_s <= high;
-            tally.time_constant_covered += usize::from(inside);
+        tally.shapes[match shape {
+            ResponseShape::FirstOrderLag => 0,
+            ResponseShape::MovingMean => 1,
+            ResponseShape::Neither => 2,
+        }] += 1;
+        let averages = device.average_s > 1.0;
+        if averages {
+            let truth = found.averaging_s.map(|_| device.average_s);
+            tally.averaging.add(found.averaging_ci95_s, truth);
+        } else {
+            let error_s = |told_s: f64| (told_s - device.time_constant_s).abs();
+            let told = found.time_constant_s.map(error_s);
+            tally.time_constant_errors_s.extend(told);
+            let truth = found.time_constant_ci95_s.map(|_| device.time_constant_s);
+            tally.time_constant.add(found.time_constant_ci95_s, truth);
         }
         // A ceiling is due where the reading without it would pass it by 5 % for two seconds.
         let clipped = device.ceiling_w.is_some_and(|ceiling_w| {
@@ -475,6 +504,10 @@ impl<'p> Ride<'p> {
     }
 }
 
+fn share(part: usize, of: usize) -> String {
+    format!("{part}/{of} = {:.1} %", 100.0 * part as f64 / of as f64)
+}
+
 /// Whether every miss is to be printed.
 fn misses() -> bool {
     std::env::args().any(|word| word == "--misses")
@@ -494,6 +527,11 @@ fn cascade(t: f64, [a, b]: [f64; 2]) -> f64 {
 impl Tally {
     fn merge(mut self, other: Self) -> Self {
         self.drift.merge(other.drift);
+        self.averaging.merge(other.averaging);
+        self.time_constant.merge(other.time_constant);
+        for (mine, theirs) in self.shapes.iter_mut().zip(other.shapes) {
+            *mine += theirs;
+        }
         self.gear_shift.merge(other.gear_shift);
         for (mine, theirs) in self.heat.iter_mut().zip(other.heat) {
             mine.merge(theirs);
@@ -514,7 +552,6 @@ impl Tally {
         for (mine, theirs) in [
             (&mut self.sprints, other.sprints),
             (&mut self.separated, other.separated),
-            (&mut self.time_constant_covered, other.time_constant_covered),
             (&mut self.ceilings_due, other.ceilings_due),
             (&mut self.ceilings_found, other.ceilings_found),
             (&mut self.ceilings_touched, other.ceilings_touched),
@@ -537,8 +574,21 @@ impl Tally {
         self
     }
 
+    fn print_sprints(&self) {
+        println!(
+            "sprint         separated {}, of them lag {}, moving mean {}, neither {}; time constant: median error {:.2} s, 90 % within {:.2} s",
+            share(self.separated, self.sprints),
+            share(self.shapes[0], self.separated),
+            share(self.shapes[1], self.separated),
+            share(self.shapes[2], self.separated),
+            quantile(&self.time_constant_errors_s, 0.5),
+            quantile(&self.time_constant_errors_s, 0.9),
+        );
+        self.time_constant.print("  constant", "s");
+        self.averaging.print("  averages", "s");
+    }
+
     fn print(&self) {
-        let share = |a: usize, b: usize| format!("{a}/{b} = {:.1} %", 100.0 * a as f64 / b as f64);
         self.drift.print("steady drift", "W/min");
         self.gear_shift.print("gear shift", "%");
         let both = self
@@ -562,13 +612,7 @@ impl Tally {
             quantile(&self.dead_time_errors_s, 1.0),
             self.dead_times_untold,
         );
-        println!(
-            "sprint         separated {}, time constant: median error {:.2} s, 90 % within {:.2} s, interval covers {}",
-            share(self.separated, self.sprints),
-            quantile(&self.time_constant_errors_s, 0.5),
-            quantile(&self.time_constant_errors_s, 0.9),
-            share(self.time_constant_covered, self.separated),
-        );
+        self.print_sprints();
         println!(
             "ceiling        found {}, reached for a second or two only {}, none there {}, error median {:.2} %, 90 % within {:.2} %",
             share(self.ceilings_found, self.ceilings_due),
@@ -622,9 +666,16 @@ fn main() {
         let plan = Plan::built_in(name).expect("a built-in plan");
         let tally = (first..first + seeds)
             .into_par_iter()
-            .map(|seed| Ride::new(&plan, seed).score())
+            .map(|seed| Ride::new(&plan, seed, false).score())
             .reduce(Tally::default, Tally::merge);
         println!("{name}, {seeds} seeds from {first}");
         tally.print();
     }
+    let plan = Plan::built_in("full-bench").expect("a built-in plan");
+    let tally = (first..first + seeds)
+        .into_par_iter()
+        .map(|seed| Ride::new(&plan, seed, true).score_sprints())
+        .reduce(Tally::default, Tally::merge);
+    println!("full-bench with a source that averages over 3 to 6 s, {seeds} seeds from {first}");
+    tally.print_sprints();
 }

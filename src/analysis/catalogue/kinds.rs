@@ -179,7 +179,7 @@ pub(super) const ENTRIES: &[Entry] = &[
             "How sluggish the best-fitting response is: after one time constant it has covered 63 % of a step.",
             "τ of dx/dt = (y − x)/τ",
             "first-order system; 10–90 % takes ln 9 · τ = 2.197 τ",
-            "A real device may smooth in another way; the fit's residual tells.",
+            "Null where a moving mean fits in its place; without limits where neither fits (see response shape).",
         ],
     ),
     figure(
@@ -188,8 +188,56 @@ pub(super) const ENTRIES: &[Entry] = &[
         "s",
         2,
         [
-            "95 % limits of the time constant: the values that fit nearly as well, dead time and gain being fitted anew.",
+            "95 % limits of the time constant: the values that fit nearly as well, dead time and gain being fitted anew; null where a first-order lag does not fit, since a model that does not fit has no true value to enclose.",
             "all τ with RSS(τ) ≤ RSS · (1 + F(0.95; 1, n − p)/(n − p)), widened by 0.15 s for the references' own lag",
+            "profile of the least-squares fit (from memory)",
+            "",
+        ],
+    ),
+    figure(
+        "segments.sprint.response_shape",
+        "response shape",
+        "",
+        0,
+        [
+            "How the source under test answers: as a first-order lag, as a moving mean, or as neither.",
+            "lag where the lack of fit F ≤ 10; else moving mean where its own F ≤ 10; else neither",
+            OURS,
+            "A lag so short that a second hides its shape is called a lag. Shapes not among the two, such as two lags in a row, can only come out as neither or as the one they resemble.",
+        ],
+    ),
+    figure(
+        "segments.sprint.lack_of_fit_f",
+        "lack of fit",
+        "",
+        1,
+        [
+            "How much better a lag followed by a moving mean fits than the lag alone; above 10 the first-order lag is said not to fit.",
+            "F = (RSS(lag) − RSS(lag and mean))/(RSS(lag and mean)/(n − 5))",
+            "extra sum of squares (from memory); the bound judged by simulation, since the seconds are not independent",
+            "No probability: it tells that another shape fits better, not that the better one is right.",
+        ],
+    ),
+    figure(
+        "segments.sprint.averaging_s",
+        "averages over",
+        "s",
+        1,
+        [
+            "Length of the moving mean that the source under test reports, where that fits and a first-order lag does not.",
+            "N of x(t) = gain · mean of y over the N s before t − dead time",
+            "least squares, as the lag's; a recorder's own second counts as 1 s",
+            "",
+        ],
+    ),
+    figure(
+        "segments.sprint.averaging_ci95_s",
+        "averages over, 95 % limits",
+        "s",
+        1,
+        [
+            "95 % limits of that length, as those of the time constant.",
+            "all N with RSS(N) ≤ RSS · (1 + F(0.95; 1, n − p)/(n − p)), widened by 0.15 s for the references' own lag",
             "profile of the least-squares fit (from memory)",
             "",
         ],
@@ -248,7 +296,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "%",
         0,
         [
-            "Share of the shortfall that the fitted lag explains.",
+            "Share of the shortfall that the fitted lag, or moving mean, explains.",
             "mean, over all orders in which lag, gain and ceiling can be switched on, of what the lag takes off the modelled peak, over the shortfall (Shapley 1953, from memory)",
             OURS,
             "A convention: causes that hide each other share what they hide.",
@@ -296,7 +344,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "",
         0,
         [
-            "What explains the missing peak: lag, gain, ceiling or mixed; null where nothing is missing or the fit cannot separate them.",
+            "What explains the missing peak: lag (or averaging), gain, ceiling or mixed; null where nothing is missing or the fit cannot separate them.",
             "",
             OURS,
             "",
@@ -306,7 +354,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "segments.sprint.note",
         "on the sprint",
         "",
-        "Why the fit's figures are withheld, in a sentence; empty where they are not.",
+        "Why the fit's figures are withheld, or what is to be said of them (a device that averages, a lag that does not fit, a clock matched on power); empty where there is nothing to say.",
     ),
     figure(
         "segments.ramp.lag_s",

@@ -2,7 +2,8 @@
 
 use super::picture::{Axis, Layer, Picture, Style, Ticks, range_of};
 use super::subject::{Subject, plain, signed};
-use crate::analysis::first_order::{Lag, response as lagged};
+use crate::analysis::figures::ResponseShape;
+use crate::analysis::first_order::{PARTS, answer, refined};
 use crate::analysis::mean_max;
 use crate::export::cell::one_line;
 use crate::recording::Channel;
@@ -119,16 +120,14 @@ fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
     /// Rows before the window that settle the lag.
     const SETTLE_ROWS: usize = 30;
     let sprint = subject.figures.sprint.as_ref()?;
-    let lag = Lag {
-        delay_s: sprint.delay_s?,
-        time_constant_s: sprint.time_constant_s?,
-    };
+    let step_s = subject.aligned.grid.step_s;
+    let fitted = sprint.answer(step_s)?;
     let gain = sprint.gain?;
     let rows = subject.rows();
     let from = rows.start.saturating_sub(SETTLE_ROWS);
     let input = subject.aligned.power(basis)?.get(from..rows.end)?;
     let ceiling = sprint.ceiling_w.unwrap_or(f64::INFINITY);
-    let modelled = lagged(input, subject.aligned.grid.step_s, lag)
+    let modelled = answer(&refined(input, PARTS), step_s, fitted)
         .into_iter()
         .skip(rows.start - from)
         .map(|w| (gain * w).min(ceiling));
@@ -138,10 +137,17 @@ fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
     let residual = sprint
         .fit_rms_w
         .map_or_else(String::new, |w| format!(", residual {} W", plain(w, 1)));
+    let spread = match sprint.averaging_s {
+        Some(seconds) => format!("mean over {} s", plain(seconds, 1)),
+        None => format!("time constant {} s", plain(fitted.lag.time_constant_s, 2)),
+    };
+    let misfit = match sprint.response_shape {
+        Some(ResponseShape::Neither) => " It does not fit well: see the remark.",
+        _ => "",
+    };
     let fact = format!(
-        "Model: dead time {} s, time constant {} s, gain {}{clipped}{residual}.",
-        plain(lag.delay_s, 2),
-        plain(lag.time_constant_s, 2),
+        "Model: dead time {} s, {spread}, gain {}{clipped}{residual}.{misfit}",
+        plain(fitted.lag.delay_s, 2),
         plain(gain, 3)
     );
     let layer = Layer::Line {

@@ -440,6 +440,11 @@ pub const COLUMNS: &[Column] = columns! {
     "sprint_time_constant_s" "time constant" "s" 2 plain Sprint "Time constant of its first-order lag." part!(sprint, s, number(s.time_constant_s));
     "sprint_time_constant_ci95_lower_s" "time constant 95 % from" "s" 2 plain Sprint "Its lower 95 % confidence limit." part!(sprint, s, lower(s.time_constant_ci95_s));
     "sprint_time_constant_ci95_upper_s" "time constant 95 % to" "s" 2 plain Sprint "Its upper 95 % confidence limit." part!(sprint, s, upper(s.time_constant_ci95_s));
+    "sprint_response_shape" "response shape" "" 0 plain Sprint "Which shape of response fits: first-order-lag, moving-mean or neither." part!(sprint, s, s.response_shape.map_or(Cell::Empty, |e| Cell::Word(word_of(&e))));
+    "sprint_lack_of_fit_f" "lack of fit F" "" 1 plain Sprint "F of a lag with a moving mean against the lag alone; above 10 the lag does not fit." part!(sprint, s, number(s.lack_of_fit_f));
+    "sprint_averaging_s" "averages over" "s" 1 plain Sprint "Length of the moving mean that fits in the lag's place." part!(sprint, s, number(s.averaging_s));
+    "sprint_averaging_ci95_lower_s" "averages over 95 % from" "s" 1 plain Sprint "Its lower 95 % confidence limit." part!(sprint, s, lower(s.averaging_ci95_s));
+    "sprint_averaging_ci95_upper_s" "averages over 95 % to" "s" 1 plain Sprint "Its upper 95 % confidence limit." part!(sprint, s, upper(s.averaging_ci95_s));
     "sprint_gain" "gain" "" 3 plain Sprint "Its gain." part!(sprint, s, number(s.gain));
     "sprint_ceiling_w" "ceiling" "W" 0 plain Sprint "Its ceiling, where one was found." part!(sprint, s, number(s.ceiling_w));
     "sprint_fit_rms_w" "residual" "W" 1 plain Sprint "Root mean square residual of the fit." part!(sprint, s, number(s.fit_rms_w));
@@ -449,7 +454,7 @@ pub const COLUMNS: &[Column] = columns! {
     "sprint_ceiling_share_percent" "by ceiling" "%" 0 plain Sprint "Share that the ceiling explains." part!(sprint, s, number(s.ceiling_share_percent));
     "sprint_unexplained_share_percent" "unexplained" "%" 0 plain Sprint "Share that the model leaves." part!(sprint, s, number(s.unexplained_share_percent));
     "sprint_explained" "explained by" "" 0 plain Sprint "What explains the missing peak: lag, gain, ceiling or mixed." part!(sprint, s, s.explained.map_or(Cell::Empty, |e| Cell::Word(word_of(&e))));
-    "sprint_note" "remark" "" 0 plain Sprint "Why the fit's figures are withheld, where they are." part!(sprint, s, text(&s.note));
+    "sprint_note" "remark" "" 0 plain Sprint "Why the fit's figures are withheld, or what is to be said of them." part!(sprint, s, text(&s.note));
 
     "ramp_lag_s" "lag" "s" 2 signed Ramp "Lag on linear stretches." part!(ramp, r, number(r.lag_s));
     "ramp_step_at_s" "step at" "s" 1 plain Ramp "When the references step." part!(ramp, r, numbers(r.steps.iter().map(|s| Some(s.at_s))));

@@ -7,7 +7,8 @@ use super::super::state::State;
 use super::super::text::{self, plain, signed};
 use super::Text;
 use crate::analysis::figures::{
-    Coast, Explained, GearChange, HeatSoak, Interval, Ramp, SegmentFigures, Sprint, Steady,
+    Coast, Explained, GearChange, HeatSoak, Interval, Ramp, ResponseShape, SegmentFigures, Sprint,
+    Steady,
 };
 use crate::session::Role;
 
@@ -121,15 +122,32 @@ fn best(state: &State, sprint: &Sprint, name: &str, five: bool) -> Row {
 
 fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
     let cause = match sprint.explained {
+        Some(Explained::Lag) if sprint.averaging_s.is_some() => ": averaging",
         Some(Explained::Lag) => ": lag",
         Some(Explained::Gain) => ": gain",
         Some(Explained::Ceiling) => ": a ceiling",
         Some(Explained::Mixed) => ": several causes",
         None => "",
     };
-    let [low, high] = sprint
-        .time_constant_ci95_s
-        .map_or([None, None], |[low, high]| [Some(low), Some(high)]);
+    let (spread, ends, name) = match sprint.averaging_s {
+        Some(seconds) => (
+            format!("mean of {seconds:.1} s"),
+            sprint.averaging_ci95_s,
+            "mean of",
+        ),
+        None => (
+            format!("constant {} s", plain(sprint.time_constant_s, 5, 2)),
+            sprint.time_constant_ci95_s,
+            "constant",
+        ),
+    };
+    let limits = match sprint.response_shape {
+        Some(ResponseShape::Neither) => "none: model does not fit".to_owned(),
+        _ => {
+            let [low, high] = ends.map_or([None, None], |ends| ends.map(Some));
+            format!("{name} {} to {} s", plain(low, 4, 2), plain(high, 4, 2))
+        }
+    };
     let mut rows = vec![
         best(state, sprint, "1 s", false),
         best(state, sprint, "5 s", true),
@@ -139,16 +157,9 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
         ),
         (
             "delay".to_owned(),
-            format!(
-                "{} s, constant {} s",
-                plain(sprint.delay_s, 5, 1),
-                plain(sprint.time_constant_s, 5, 2)
-            ),
+            format!("{} s, {spread}", plain(sprint.delay_s, 5, 1)),
         ),
-        (
-            format!("{:<8}", " 95 %"),
-            format!("constant {} to {} s", plain(low, 4, 2), plain(high, 4, 2)),
-        ),
+        (format!("{:<8}", " 95 %"), limits),
     ];
     let note = super::panel::wrapped(state, &sprint.note);
     rows.extend(note.into_iter().map(|line| (line, String::new())));

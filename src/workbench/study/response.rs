@@ -3,7 +3,7 @@
 use super::Question;
 use super::subject::{Subject, figures};
 use crate::analysis::figures::{Ramp, Sprint};
-use crate::analysis::first_order::{Lag, response};
+use crate::analysis::first_order::{PARTS, answer, refined};
 use crate::session::Kind;
 use crate::timeline::Member;
 
@@ -59,10 +59,8 @@ pub fn of(question: &Question) -> Result<Responded, String> {
 }
 
 fn model(subject: &Subject<'_>, sprint: &Sprint) -> Option<Vec<(f64, f64)>> {
-    let lag = Lag {
-        delay_s: sprint.delay_s?,
-        time_constant_s: sprint.time_constant_s?,
-    };
+    let step_s = subject.question.aligned.grid.step_s;
+    let fitted = sprint.answer(step_s)?;
     let gain = sprint.gain?;
     let ceiling_w = sprint.ceiling_w.unwrap_or(f64::INFINITY);
     let aligned = &subject.question.aligned;
@@ -71,7 +69,7 @@ fn model(subject: &Subject<'_>, sprint: &Sprint) -> Option<Vec<(f64, f64)>> {
     // The model needs its input whole: what lies before a gap is left out.
     let gap = input.iter().rposition(|w| !w.is_finite());
     let start = gap.map_or(0, |at| at + 1);
-    let answered = response(input.get(start..)?, aligned.grid.step_s, lag);
+    let answered = answer(&refined(input.get(start..)?, PARTS), step_s, fitted);
     let first = from + start;
     let points = answered.into_iter().enumerate().map(|(row, w)| {
         let at_s = aligned.grid.time_s(first + row);

@@ -9,7 +9,7 @@ use super::super::super::text::{self, plain, signed};
 use super::super::chart::{Axis, Chart, round_ends};
 use super::super::{Pen, Text};
 use super::{CONSENSUS_MARK, beside, interval, named, nothing, time_number, wrapped};
-use crate::analysis::figures::{Explained, Ramp, Sprint};
+use crate::analysis::figures::{Explained, Ramp, ResponseShape, Sprint};
 use crate::timeline::Member;
 
 /// Rows of the words below the picture.
@@ -126,8 +126,28 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     }
     if !sprint.note.is_empty() {
         out.extend(wrapped(&sprint.note, width, look.warning()));
+    }
+    // Without a fit the note says why.
+    if sprint.delay_s.is_none() {
         return out;
     }
+    let spread = match sprint.averaging_s {
+        Some(seconds) => format!("averages over {seconds:.1} s"),
+        None => format!("time constant {} s", plain(sprint.time_constant_s, 0, 2)),
+    };
+    let limits = match sprint.response_shape {
+        Some(ResponseShape::MovingMean) => {
+            format!(
+                "average 95 %: {}",
+                interval(sprint.averaging_ci95_s, 1, "s")
+            )
+        }
+        Some(ResponseShape::Neither) => "no limits: the model does not fit".to_owned(),
+        _ => format!(
+            "time constant 95 %: {}",
+            interval(sprint.time_constant_ci95_s, 2, "s")
+        ),
+    };
     // What decides stands first, where rows are short.
     out.insert(0, shortfall(state, sprint));
     out.push(
@@ -137,22 +157,11 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
                 look.strong(),
             )
             .with(
-                format!(
-                    "dead time {} s  time constant {} s",
-                    signed(sprint.delay_s, 0, 2),
-                    plain(sprint.time_constant_s, 0, 2)
-                ),
+                format!("dead time {} s  {spread}", signed(sprint.delay_s, 0, 2)),
                 Style::new(),
             ),
     );
-    out.push(named(
-        state,
-        "",
-        format!(
-            "time constant 95 %: {}",
-            interval(sprint.time_constant_ci95_s, 2, "s")
-        ),
-    ));
+    out.push(named(state, "", limits));
     let ceiling = sprint
         .ceiling_w
         .map_or_else(|| "no ceiling".to_owned(), |w| format!("ceiling {w:.0} W"));
@@ -171,6 +180,7 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
 /// How much the peak lacks, and why.
 fn shortfall(state: &State, sprint: &Sprint) -> Text {
     let why = match sprint.explained {
+        Some(Explained::Lag) if sprint.averaging_s.is_some() => "explained by averaging",
         Some(Explained::Lag) => "explained by lag",
         Some(Explained::Gain) => "explained by gain",
         Some(Explained::Ceiling) => "explained by a ceiling",
