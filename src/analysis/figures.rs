@@ -444,7 +444,10 @@ impl Sprint {
             Some(_) => Some(0.0),
             None => self.time_constant_s,
         };
+        // A source that averages clips before it does.
+        let clip = self.averaging_s.and(self.ceiling_w).zip(self.gain);
         Some(Answer {
+            clip_w: clip.map_or(f64::INFINITY, |(ceiling_w, gain)| ceiling_w / gain),
             lag: Lag {
                 delay_s: self.delay_s?,
                 time_constant_s: time_constant_s?,

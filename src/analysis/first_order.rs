@@ -147,11 +147,13 @@ pub fn averaged(values: &[f64], step_s: f64, average_s: f64) -> Vec<f64> {
     values.iter().take(lead).copied().chain(means).collect()
 }
 
-/// How a source answers: a dead time and a first-order lag, then a moving mean.
+/// How a source answers: a dead time and a first-order lag, clipped, then a moving mean.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Answer {
     /// Dead time and lag.
     pub lag: Lag,
+    /// What is averaged is clipped at this, W; infinity for never.
+    pub clip_w: f64,
     /// Length of the moving mean, s; up to one step for none.
     pub average_s: f64,
 }
@@ -165,6 +167,8 @@ pub fn answer(fine: &[f64], step_s: f64, answer: Answer) -> Vec<f64> {
     let lagged: Vec<f64> = response(fine, step_s / PARTS as f64, answer.lag)
         .into_iter()
         .step_by(PARTS)
+        // Not `min`, which would take a missing value for the clip.
+        .map(|w| if w > answer.clip_w { answer.clip_w } else { w })
         .collect();
     averaged(&lagged, step_s, answer.average_s)
 }

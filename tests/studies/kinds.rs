@@ -374,11 +374,13 @@ impl<'p> Ride<'p> {
         tally.sprints += 1;
         if misses() {
             println!(
-                "seed {}: sprint truth {:.2} {:.2} {:?} found {:?} {:?} {:?} gain {:?} rms {:?} {}",
+                "seed {}: sprint truth {:.2} {:.2} {:.1} {:?} found {:?} {:?} {:?} {:?} gain {:?} rms {:?} {}",
                 self.rehearsal.seed,
                 device.dead_time_s,
                 device.time_constant_s,
+                device.average_s,
                 device.ceiling_w,
+                found.averaging_ci95_s,
                 found.delay_s,
                 found.time_constant_s,
                 found.ceiling_w,
@@ -588,6 +590,17 @@ impl Tally {
         self.averaging.print("  averages", "s");
     }
 
+    fn print_ceilings(&self) {
+        println!(
+            "ceiling        found {}, reached for a second or two only {}, none there {}, error median {:.2} %, 90 % within {:.2} %",
+            share(self.ceilings_found, self.ceilings_due),
+            self.ceilings_touched,
+            share(self.ceilings_false, self.separated),
+            quantile(&self.ceiling_errors_percent, 0.5),
+            quantile(&self.ceiling_errors_percent, 0.9),
+        );
+    }
+
     fn print(&self) {
         self.drift.print("steady drift", "W/min");
         self.gear_shift.print("gear shift", "%");
@@ -613,14 +626,7 @@ impl Tally {
             self.dead_times_untold,
         );
         self.print_sprints();
-        println!(
-            "ceiling        found {}, reached for a second or two only {}, none there {}, error median {:.2} %, 90 % within {:.2} %",
-            share(self.ceilings_found, self.ceilings_due),
-            self.ceilings_touched,
-            share(self.ceilings_false, self.separated),
-            quantile(&self.ceiling_errors_percent, 0.5),
-            quantile(&self.ceiling_errors_percent, 0.9),
-        );
+        self.print_ceilings();
         println!(
             "dropouts       recall {}, precision {}",
             share(self.dropouts_hit, self.dropouts_true),
@@ -678,4 +684,5 @@ fn main() {
         .reduce(Tally::default, Tally::merge);
     println!("full-bench with a source that averages over 3 to 6 s, {seeds} seeds from {first}");
     tally.print_sprints();
+    tally.print_ceilings();
 }

@@ -227,7 +227,7 @@ pub(super) const ENTRIES: &[Entry] = &[
             "Length of the moving mean that the source under test reports, where that fits and a first-order lag does not.",
             "N of x(t) = gain · mean of y over the N s before t − dead time",
             "least squares, as the lag's; a recorder's own second counts as 1 s",
-            "",
+            "Where the source clips too, the ceiling is taken to act before the averaging.",
         ],
     ),
     figure(
