@@ -271,3 +271,68 @@ fn recordings_that_share_a_name_get_names_of_their_own() {
     let copies = session.join("recordings").read_dir().unwrap().count();
     assert_eq!(copies, 3);
 }
+
+/// Session time counts from the first recording. Without it the segments would silently lie
+/// elsewhere in those that are left.
+#[test]
+fn without_the_recording_that_time_counts_from_nothing_is_computed() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, start) in [("trainer", 0), ("pedals", 40), ("crank", 0)] {
+        let rows: String = (0..300)
+            .map(|t| (t, t + start))
+            .map(|(t, s)| {
+                format!(
+                    "2026-11-25T07:{:02}:{:02}Z,{}\n",
+                    s / 60,
+                    s % 60,
+                    200 + t * 7 % 11
+                )
+            })
+            .collect();
+        let text = format!("time,power_w\n{rows}");
+        std::fs::write(folder.path().join(format!("{name}.csv")), text).unwrap();
+    }
+    let stream = |name: &str, role: &str| {
+        format!(
+            "[[stream]]\nlabel = \"{name}\"\nfile = \"{name}.csv\"\nrole = \"{role}\"\nmatched_on = \"given\"\n\n"
+        )
+    };
+    let session = |order: [&str; 3]| {
+        let role = |name| {
+            if name == "trainer" {
+                "under-test"
+            } else {
+                "reference"
+            }
+        };
+        let streams = order.map(|name| stream(name, role(name))).concat();
+        let segment = "[[segment]]\nkind = \"open\"\nfrom_s = 60\nto_s = 240\n";
+        let text = format!("format = 1\n\n{streams}{segment}");
+        std::fs::write(folder.path().join("session.toml"), text).unwrap();
+    };
+    std::fs::remove_file(folder.path().join("crank.csv")).unwrap();
+    session(["crank", "pedals", "trainer"]);
+    let message = refused(&[Path::new("table"), folder.path()]);
+    assert_says(
+        &message,
+        &["“crank” stands first", "nothing is computed", "relink"],
+    );
+    // Any other may be missing.
+    session(["trainer", "pedals", "crank"]);
+    messages(&[Path::new("table"), folder.path()], 0);
+}
+
+#[test]
+fn labels_that_look_alike_are_told_apart_by_nobody() {
+    let ride = ride();
+    let file = ride.path().join("session.toml");
+    for label in ["trainer\\u200b", "\\u2060 \\u200b"] {
+        std::fs::write(
+            &file,
+            SESSION.replace("\"pedals\"", &format!("\"{label}\"")),
+        )
+        .unwrap();
+        let message = refused(&[Path::new("table"), ride.path()]);
+        assert_says(&message, &["session.toml", "label"]);
+    }
+}

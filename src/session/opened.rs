@@ -73,6 +73,15 @@ pub enum Problem {
         /// The label of the stream that has these samples as well.
         other: String,
     },
+    /// The recording from whose first time stamp session time counts cannot be used, and the others
+    /// tell time by the calendar: where a segment lies in them is not known any more.
+    #[error(
+        "“{label}” stands first, so session time counts from its recording: without it every segment would lie at another place of the ride, and nothing is computed. Put its recording back, or `truing relink` the session"
+    )]
+    NoZero {
+        /// The stream's label.
+        label: String,
+    },
     /// Readable, but without the stream that the session names.
     #[error("{file}: no stream for “{label}”: {reason}")]
     NoSuchStream {
@@ -185,6 +194,7 @@ impl OpenedSession {
             }));
         }
         problems.extend(without_twins(&session, &mut sources));
+        problems.extend(without_zero(&session, &mut sources));
         Self {
             folder: folder.to_owned(),
             session,
@@ -253,6 +263,20 @@ impl OpenedSession {
             _ => false,
         }
     }
+}
+
+/// Leaves out everything where session time would count from another recording than it did.
+fn without_zero(session: &Session, sources: &mut [Source]) -> Option<Problem> {
+    let is_absolute = |source: &Source| {
+        let recording = source.recording();
+        recording.is_some_and(|recording| recording.time_base == TimeBase::Absolute)
+    };
+    let first = sources.iter().position(is_absolute)?;
+    let mut before = session.streams.iter().zip(sources.iter()).take(first);
+    let (stream, _) = before.find(|(_, source)| source.bound.is_none())?;
+    let label = stream.label.clone();
+    sources.fill(Source::default());
+    Some(Problem::NoZero { label })
 }
 
 /// The one name of what is called `path`: a link in the last place is itself, not what it leads to.

@@ -336,7 +336,7 @@ fn in_brief(value: f64) -> String {
 
 fn check_stream(session: &Session, index: usize, stream: &Stream) -> Result<(), (String, String)> {
     let place = format!("[[stream]] “{}”", clean_text(&stream.label));
-    if stream.label.trim().is_empty() {
+    if clean_text(&stream.label).trim().is_empty() {
         let problem = "a stream needs a label; name the device".to_owned();
         return Err((format!("[[stream]] number {}", index + 1), problem));
     }
@@ -344,7 +344,9 @@ fn check_stream(session: &Session, index: usize, stream: &Stream) -> Result<(), 
         let problem = format!("“{CONSENSUS}” is the name of the references' mean; choose another");
         return Err((place, problem));
     }
-    if session.stream_index(&stream.label) != Some(index) {
+    let shown = clean_text(&stream.label);
+    let mut earlier = session.streams.iter().take(index);
+    if earlier.any(|other| clean_text(&other.label) == shown) {
         return Err((place, "two streams have this label; rename one".to_owned()));
     }
     if leaves_folder(&stream.file) {
