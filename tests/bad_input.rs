@@ -336,3 +336,29 @@ fn labels_that_look_alike_are_told_apart_by_nobody() {
         assert_says(&message, &["session.toml", "label"]);
     }
 }
+
+#[test]
+fn a_recording_in_the_place_of_a_session_is_told_as_such() {
+    let ride = ride();
+    let message = refused(&[
+        Path::new("table"),
+        &ride.path().join("recordings/trainer.csv"),
+    ]);
+    assert_says(
+        &message,
+        &["trainer.csv: a file, and no session folder", "truing probe"],
+    );
+}
+
+#[test]
+fn a_plan_or_a_session_beyond_all_size_is_refused_before_it_is_read() {
+    let ride = ride();
+    let plan = ride.path().join("plan.toml");
+    std::fs::write(&plan, "#".repeat(2 << 20)).unwrap();
+    let message = refused(&[Path::new("plan"), &plan]);
+    assert_says(&message, &["plan.toml", "over 1 MiB"]);
+    let text = SESSION.to_owned() + &"#".repeat(5 << 20);
+    std::fs::write(ride.path().join("session.toml"), text).unwrap();
+    let message = refused(&[Path::new("table"), ride.path()]);
+    assert_says(&message, &["session.toml", "over 4 MiB"]);
+}

@@ -1,9 +1,15 @@
 //! Test plans: what is ridden, as TOML, and the legs it unfolds into.
 
+use std::io::Read as _;
+
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::RehearseError;
 use crate::session::Kind;
+use crate::session::store::plain_words;
+
+/// Longest plan read, bytes: some hundred times a usual one.
+const MOST_BYTES: u64 = 1 << 20;
 
 /// The plans that the program carries, by name.
 const BUILT_IN: &[(&str, &str)] = &[
@@ -277,10 +283,18 @@ impl Plan {
         if Self::names().any(|known| known == name) || !path.is_file() {
             return Self::built_in(name);
         }
-        let text = std::fs::read_to_string(path).map_err(|source| RehearseError::Io {
+        let io = |source| RehearseError::Io {
             path: path.to_owned(),
             source,
-        })?;
+        };
+        let file = std::fs::File::open(path).map_err(io)?;
+        let mut text = String::new();
+        let mut start = file.take(MOST_BYTES + 1);
+        start.read_to_string(&mut text).map_err(io)?;
+        if text.len() as u64 > MOST_BYTES {
+            let error = std::io::Error::other("it is over 1 MiB: no plan is");
+            return Err(io(error));
+        }
         Self::from_toml(name, &text)
     }
 
@@ -293,8 +307,8 @@ impl Plan {
             plan: name.to_owned(),
             reason,
         };
-        let mut plan: Plan =
-            toml_edit::de::from_str(text).map_err(|error| syntax(error.to_string()))?;
+        let mut plan: Plan = toml_edit::de::from_str(text)
+            .map_err(|error| syntax(plain_words(&error.to_string())))?;
         let stem = std::path::Path::new(name).file_stem();
         plan.name = stem.map_or_else(|| name.to_owned(), |s| s.to_string_lossy().into_owned());
         if plan.phases.is_empty() {

@@ -31,6 +31,14 @@ pub enum SessionError {
         /// Its folder.
         folder: PathBuf,
     },
+    /// What was named is a file.
+    #[error(
+        "{path}: a file, and no session folder; look into a recording with `truing probe {path}`, start a session over it with `truing new FOLDER {path}`"
+    )]
+    NoFolder {
+        /// The file.
+        path: PathBuf,
+    },
     /// The system refused to read.
     #[error("{path}: cannot read it ({source})")]
     Read {
@@ -138,7 +146,7 @@ pub fn fingerprint(folder: &Path) -> Result<Fingerprint, SessionError> {
 
 /// A parser's message in words for somebody who edits the file by hand: the place, the line, and
 /// what is wrong there.
-fn plain_words(message: &str) -> String {
+pub(crate) fn plain_words(message: &str) -> String {
     const LONGEST_LINE: usize = 160;
     let message = message.trim_end().replacen("TOML parse error at ", "", 1);
     let (place, told) = message.rsplit_once('\n').unwrap_or(("", &message));
@@ -186,8 +194,9 @@ fn wrong_kind(told: &str) -> Option<String> {
     Some(format!("here is {found}, where {wanted}"))
 }
 
-/// Longest session file read, bytes: some thousand times a usual one.
-const MOST_BYTES: u64 = 16 << 20;
+/// Longest session file read, bytes: some thousand times a usual one. In memory a file takes some
+/// sixty times its length.
+const MOST_BYTES: u64 = 4 << 20;
 
 fn read_text(path: &Path) -> Result<String, SessionError> {
     let refused = |source| SessionError::Read {
@@ -195,12 +204,13 @@ fn read_text(path: &Path) -> Result<String, SessionError> {
         source,
     };
     let about = std::fs::metadata(path).map_err(|source| match source.kind() {
-        std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory => {
-            SessionError::NoSession {
-                path: path.to_owned(),
-                folder: path.parent().unwrap_or(Path::new(".")).to_owned(),
-            }
-        }
+        std::io::ErrorKind::NotADirectory => SessionError::NoFolder {
+            path: path.parent().unwrap_or(path).to_owned(),
+        },
+        std::io::ErrorKind::NotFound => SessionError::NoSession {
+            path: path.to_owned(),
+            folder: path.parent().unwrap_or(Path::new(".")).to_owned(),
+        },
         _ => refused(source),
     })?;
     if !about.is_file() {
@@ -208,7 +218,7 @@ fn read_text(path: &Path) -> Result<String, SessionError> {
     }
     if about.len() > MOST_BYTES {
         return Err(refused(std::io::Error::other(
-            "it is over 16 MiB: no session file is",
+            "it is over 4 MiB: no session file is",
         )));
     }
     std::fs::read_to_string(path).map_err(refused)
