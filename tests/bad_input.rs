@@ -362,3 +362,16 @@ fn a_plan_or_a_session_beyond_all_size_is_refused_before_it_is_read() {
     let message = refused(&[Path::new("table"), ride.path()]);
     assert_says(&message, &["session.toml", "over 4 MiB"]);
 }
+
+/// What the system forbids or cannot follow is there, and told with the system's reason.
+#[cfg(unix)]
+#[test]
+fn a_recording_that_cannot_be_reached_is_not_said_to_be_gone() {
+    let ride = ride();
+    let pedals = ride.path().join("recordings/pedals.csv");
+    std::fs::remove_file(&pedals).unwrap();
+    std::os::unix::fs::symlink("pedals.csv", &pedals).unwrap();
+    let message = messages(&[Path::new("table"), ride.path()], 0);
+    assert_says(&message, &["pedals.csv", "symbolic links"]);
+    assert!(!message.contains("is gone"), "{message}");
+}

@@ -368,7 +368,9 @@ fn find_source(
     let (label, file) = (stream.label.clone(), stream.file.clone());
     let recording = match result {
         Ok(recording) => recording,
-        Err(_) if !folder.join(&file).exists() => return Err(Problem::Missing { label, file }),
+        Err(_) if matches!(folder.join(&file).try_exists(), Ok(false)) => {
+            return Err(Problem::Missing { label, file });
+        }
         Err(error) => {
             return Err(Problem::Unreadable {
                 label,
