@@ -64,7 +64,7 @@ fn after_a_panic_the_terminal_is_as_it_was_and_shows_the_message() {
 
 #[test]
 fn signals_that_end_it_give_the_terminal_back() {
-    for signal in ["TERM", "HUP", "INT"] {
+    for signal in ["TERM", "HUP", "INT", "QUIT"] {
         let home = tempfile::tempdir().unwrap();
         let desk = workbench(home.path());
         desk.signal(signal);

@@ -184,8 +184,8 @@ impl Signals {
         let signals = Self::default();
         #[cfg(unix)]
         {
-            use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM, SIGTSTP};
-            for signal in [SIGTERM, SIGHUP, SIGINT] {
+            use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
+            for signal in [SIGTERM, SIGHUP, SIGINT, SIGQUIT] {
                 signal_hook::flag::register(signal, Arc::clone(&signals.ends))?;
             }
             signal_hook::flag::register(SIGTSTP, Arc::clone(&signals.stops))?;

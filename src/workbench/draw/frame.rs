@@ -61,10 +61,17 @@ fn title(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
         bar,
     );
     let right = (status.len() + 1) as u16;
-    let flagged = flags.chars().count() as u16;
-    let room = area.width.saturating_sub(right + flagged + 1);
+    // Where there is not room for all of it, the flags go first, then whether it is saved.
+    let columns = flags.chars().count() as u16;
+    let (flags, flagged) = match area.width > right + columns + 10 {
+        true => (flags, columns),
+        false => (String::new(), 0),
+    };
+    let has_room = area.width > right + flagged + 10;
+    let taken = if has_room { right + flagged + 1 } else { 0 };
+    let room = area.width.saturating_sub(taken);
     pen.write(area.x, area.y, room, &left, bar);
-    if area.width > right + flagged + 10 {
+    if has_room {
         let x = area.right() - right;
         pen.write(x, area.y, right, status, bar);
         pen.write(x - flagged, area.y, flagged, &flags, state.look.warning());

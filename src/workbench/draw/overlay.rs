@@ -2,6 +2,7 @@
 
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use unicode_width::{UnicodeWidthChar as _, UnicodeWidthStr as _};
 
 use super::super::action::Claimed;
 use super::super::action::{Entry, Place, TABLE};
@@ -96,7 +97,7 @@ fn about(state: &State, place: Place) -> Vec<Text> {
 fn boxed(title: &str, lines: &[Text], area: Rect, pen: &mut Pen<'_>) {
     let widest = lines
         .iter()
-        .map(|line| line.plain().chars().count())
+        .map(|line| line.plain().as_str().width())
         .chain([title.chars().count() + 2])
         .max()
         .unwrap_or(0) as u16;
@@ -210,12 +211,26 @@ fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
 fn field(state: &State, prompt: &Prompt, wide: usize) -> Text {
     let chars: Vec<char> = prompt.text.chars().collect();
     let caret = prompt.caret.min(chars.len());
-    let first = (caret + 1).saturating_sub(wide.saturating_sub(1));
-    let before: String = chars[first.min(caret)..caret].iter().collect();
+    let columns = |c: &char| c.width().unwrap_or(0);
     let at = chars.get(caret).copied().unwrap_or(' ');
-    let room = wide.saturating_sub(before.chars().count() + 1);
-    let after: String = chars.iter().skip(caret + 1).take(room).collect();
-    let pad = " ".repeat(room.saturating_sub(after.chars().count()));
+    let at_columns = columns(&at).max(1);
+    // As many of these characters as fit, and the columns left over.
+    let taken = |these: &mut dyn Iterator<Item = &char>, room: usize| -> (usize, usize) {
+        let mut left = room;
+        let fits = these.take_while(|c| {
+            let rest = left.checked_sub(columns(c));
+            left = rest.unwrap_or(left);
+            rest.is_some()
+        });
+        (fits.count(), left)
+    };
+    let room = wide.saturating_sub(at_columns + 1);
+    let (count, left) = taken(&mut chars[..caret].iter().rev(), room);
+    let before: String = chars[caret - count..caret].iter().collect();
+    let rest = chars.get(caret + 1..).unwrap_or_default();
+    let (count, left) = taken(&mut rest.iter(), left + 1);
+    let after: String = rest.iter().take(count).collect();
+    let pad = " ".repeat(left);
     Text::default()
         .with(before, state.look.strong())
         .with(at.to_string(), state.look.selected())

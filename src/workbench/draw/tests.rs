@@ -142,6 +142,19 @@ fn boxes_and_lists_at_eighty_columns() {
     }
 }
 
+/// The caret is always in sight, whatever the characters take.
+#[test]
+fn a_line_of_wide_characters_keeps_its_caret_in_sight() {
+    for columns in [40, 80, 120] {
+        let mut state = at_work((columns, 24), PLAIN);
+        press(&mut state, "n");
+        type_text(&mut state, &"\u{5f88}".repeat(60));
+        type_text(&mut state, "end");
+        let screen = text(&rendered(&state));
+        assert!(screen.contains("end "), "{columns}:\n{screen}");
+    }
+}
+
 #[test]
 fn the_figures_of_each_kind_stand_first_in_the_panel() {
     for (name, kind, from, to) in [
