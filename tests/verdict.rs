@@ -127,3 +127,43 @@ fn explain_tells_formula_source_and_trap_and_suggests_after_a_slip() {
         "{all}"
     );
 }
+
+/// Two series that stand to each other in the same way every second are not the readings of two
+/// meters: a copy, or sources that both read nought. Neither is evidence for or against a claim.
+#[test]
+fn without_any_scatter_nothing_is_decided() {
+    let source = |t: usize| 200.0 + (t * 7 % 11) as f64;
+    let copied: fn(f64) -> f64 = |watts| watts;
+    let scaled: fn(f64) -> f64 = |watts| 1.5 * watts;
+    let nought: fn(f64) -> f64 = |_| 0.0;
+    for (own, other) in [(copied, copied), (scaled, copied), (nought, nought)] {
+        let folder = tempfile::tempdir().unwrap();
+        for (name, change, marker) in [("trainer", own, ""), ("pedals", other, "# export\n")] {
+            let rows: String = (0..600)
+                .map(|t| format!("{t},{}\n", change(source(t))))
+                .collect();
+            let text = format!("{marker}time_s,power_w\n{rows}");
+            std::fs::write(folder.path().join(format!("{name}.csv")), text).unwrap();
+        }
+        let stream = |name: &str, role: &str| {
+            format!(
+                "[[stream]]\nlabel = \"{name}\"\nfile = \"{name}.csv\"\nrole = \"{role}\"\nclaim_percent = 1.0\nmatched_on = \"given\"\n\n"
+            )
+        };
+        let session = format!(
+            "format = 1\n\n{}{}[[segment]]\nkind = \"open\"\nfrom_s = 60\nto_s = 500\n",
+            stream("trainer", "under-test"),
+            stream("pedals", "reference")
+        );
+        std::fs::write(folder.path().join("session.toml"), session).unwrap();
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_truing"))
+            .args(["verdict", "--strict"])
+            .arg(folder.path())
+            .output()
+            .unwrap();
+        let text = String::from_utf8(output.stdout).unwrap();
+        assert_eq!(output.status.code(), Some(0), "{text}");
+        assert!(text.contains("trainer: inconclusive"), "{text}");
+        assert!(text.contains("no two meters do"), "{text}");
+    }
+}

@@ -195,7 +195,7 @@ fn outcome(
     }
     let unstated = evidence.stated.iter().any(|r| r.claim.is_none());
     match budget {
-        Some(budget) if n >= MIN_SECONDS && !unstated => {
+        Some(budget) if n >= MIN_SECONDS && !unstated && !is_copied(assessed) => {
             conformity::decide(assessed.bias, budget.expanded(), assessed.limit)
         }
         _ => Outcome::Inconclusive,
@@ -222,7 +222,7 @@ fn reasons(
             reasons.push(format!(
                 "only {n} s with both values: a verdict takes at least {MIN_SECONDS} s, better {GOOD_SECONDS} s"
             ));
-        } else if outcome == Outcome::Inconclusive {
+        } else if outcome == Outcome::Inconclusive && !is_copied(assessed) {
             reasons.extend(length_sentence(n, assessed, budget));
         }
     }
@@ -290,13 +290,19 @@ fn small_level_sentence(assessed: &Assessed) -> Option<String> {
 
 /// Why the scatter adds nothing.
 fn constant_sentence(assessed: &Assessed, reference: &str) -> Option<String> {
-    let scatter = assessed.statistical?.standard;
-    (scatter == 0.0).then(|| {
+    is_copied(assessed).then(|| {
         format!(
-            "every second stands to {reference} in the same way: no two meters do, so look whether \
-             one file is a copy of the other"
+            "every second stands to {reference} in the same way: no two meters do, so nothing is \
+             decided; look whether one file is a copy of the other, or both read nought throughout"
         )
     })
+}
+
+/// Without any scatter these are not the readings of two meters, and no evidence of one's accuracy.
+fn is_copied(assessed: &Assessed) -> bool {
+    // A common factor leaves what rounding makes of it.
+    const ROUNDING: f64 = 1e-9;
+    assessed.statistical.is_some_and(|u| u.standard <= ROUNDING)
 }
 
 /// A reference without a claim has an unknown uncertainty: no decision rests on it.
