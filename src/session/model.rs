@@ -379,11 +379,16 @@ impl Session {
     /// Whether the streams of `other` are read from the same places as these, one by one: samples
     /// bound to these then belong to those.
     pub fn reads_the_same(&self, other: &Self) -> bool {
-        fn place(s: &Stream) -> (&String, &Option<String>, &ColumnNames) {
-            (&s.file, &s.channel, &s.columns)
-        }
-        let (own, theirs) = (self.streams.iter(), other.streams.iter());
-        own.map(place).eq(theirs.map(place))
+        let same = |(a, b): (&Stream, &Stream)| {
+            let content = match (&a.sha256, &b.sha256) {
+                (Some(a), Some(b)) => a == b,
+                // Not noted yet by one of them.
+                _ => true,
+            };
+            content && (&a.file, &a.channel, &a.columns) == (&b.file, &b.channel, &b.columns)
+        };
+        self.streams.len() == other.streams.len()
+            && self.streams.iter().zip(&other.streams).all(same)
     }
 
     /// Puts the segments in their stated order. Call after changing any of them.
@@ -399,6 +404,29 @@ impl Session {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn other_content_or_another_place_is_another_reading() {
+        let session = |change: fn(&mut Stream)| {
+            let mut stream = Stream::new("trainer", "trainer.fit");
+            change(&mut stream);
+            Session {
+                streams: vec![stream],
+                ..Session::default()
+            }
+        };
+        let noted = session(|s| s.sha256 = Some("aa".to_owned()));
+        assert!(noted.reads_the_same(&session(|s| s.label = "other".to_owned())));
+        for other in [
+            session(|s| s.sha256 = Some("bb".to_owned())),
+            session(|s| s.file = "other.fit".to_owned()),
+            session(|s| s.channel = Some("Power".to_owned())),
+            session(|s| s.columns.time = Some("clock".to_owned())),
+            Session::default(),
+        ] {
+            assert!(!noted.reads_the_same(&other), "{other:?}");
+        }
+    }
 
     #[test]
     fn words_name_each_value_and_back() {
