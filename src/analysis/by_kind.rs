@@ -4,6 +4,7 @@ use std::borrow::Cow;
 
 use super::figures::{CadenceAgreement, GearChange, SegmentFigures};
 use super::sprint::Labelled;
+use super::stats::{finite, median_of};
 use super::window::Window;
 use super::{cadence, change_points, coast, gear_change, heat_soak, ramp, ride, sprint, steady};
 use crate::recording::Channel;
@@ -137,7 +138,42 @@ fn sprint_figures(
         &readings(basis)?,
         window.rows.clone(),
         aligned.grid.step_s,
+        sampled_later_s(window, under_test, basis),
     ))
+}
+
+/// How much later within each row `under_test` was sampled than `basis`, over the window, s; zero
+/// where either has no sample there. The grid takes each second's nearest sample, half a second off
+/// at most, and a dead time told from the rows lacks that.
+fn sampled_later_s(window: &Window<'_>, under_test: usize, basis: Member) -> f64 {
+    let aligned = window.aligned;
+    let grid = aligned.grid;
+    let span = Span::new(
+        grid.time_s(window.rows.start),
+        grid.time_s(window.rows.end.saturating_sub(1)),
+    );
+    let phase_s = |index: usize| {
+        let track = aligned.tracks.get(index)?;
+        let times_s = track.source().samples()?.time_s();
+        let off_s = times_s.get(track.raw_rows(span))?.iter().map(|recorder_s| {
+            let at_s = track.clock.to_session(*recorder_s);
+            let rows = (at_s - grid.start_s) / grid.step_s;
+            (rows - rows.round()) * grid.step_s
+        });
+        median_of(off_s.collect())
+    };
+    let of_basis = match basis {
+        Member::Stream(index) => phase_s(index),
+        Member::Consensus => {
+            let each: Vec<f64> = aligned
+                .powered(Role::Reference)
+                .filter_map(phase_s)
+                .collect();
+            finite(each.iter().sum::<f64>() / each.len() as f64)
+        }
+    };
+    let later_s = phase_s(under_test).zip(of_basis);
+    later_s.map_or(0.0, |(tested_s, basis_s)| tested_s - basis_s)
 }
 
 fn labelled<'a>(columns: &'a [(&'a str, Cow<'_, [f64]>)]) -> Vec<Labelled<'a>> {

@@ -401,6 +401,11 @@ pub struct Sprint {
     pub peak_ratio: Option<f64>,
     /// Dead time of the best-fitting response, s.
     pub delay_s: Option<f64>,
+    /// Its 95 % limits, s; `None` where the shape does not fit.
+    pub delay_ci95_s: Option<Interval>,
+    /// How much later within its seconds the source was sampled than what it is compared with, s:
+    /// already in the dead time, which the samples alone would tell too short by it.
+    pub sampled_later_s: Option<f64>,
     /// Time constant of its first-order lag, s; `None` where a moving mean fits in its place.
     pub time_constant_s: Option<f64>,
     /// 95 % limits of the time constant, by its profile, s; `None` where the lag does not fit.
@@ -416,8 +421,10 @@ pub struct Sprint {
     pub averaging_ci95_s: Option<Interval>,
     /// Its gain.
     pub gain: Option<f64>,
-    /// Its ceiling, W, where one was found.
+    /// Its ceiling, W, where one was found: the mean of the clipped seconds.
     pub ceiling_w: Option<f64>,
+    /// 95 % limits of the ceiling, W; `None` where the shape does not fit or an average hides it.
+    pub ceiling_ci95_w: Option<Interval>,
     /// Root mean square residual of the fit, W.
     pub fit_rms_w: Option<f64>,
     /// Best second of the references − best second under test, W.
@@ -449,7 +456,8 @@ impl Sprint {
         Some(Answer {
             clip_w: clip.map_or(f64::INFINITY, |(ceiling_w, gain)| ceiling_w / gain),
             lag: Lag {
-                delay_s: self.delay_s?,
+                // As the samples show it.
+                delay_s: self.delay_s? - self.sampled_later_s.unwrap_or(0.0),
                 time_constant_s: time_constant_s?,
             },
             average_s: self.averaging_s.unwrap_or(step_s),

@@ -36,6 +36,7 @@ pub mod segment;
 pub mod serial;
 pub mod sprint;
 pub mod sprint_fit;
+pub mod sprint_limits;
 pub mod stats;
 pub mod steady;
 pub mod step;

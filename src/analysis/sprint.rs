@@ -45,6 +45,7 @@ pub struct Labelled<'a> {
 
 /// The figures of a sprint over `rows` of columns that cover the whole ride. `basis` is what the
 /// source is held against: the consensus or a chosen reference. `context` streams get peaks only.
+/// `sampled_later_s` is how much later within each row the source was sampled than the basis.
 pub fn figures(
     under_test: Labelled<'_>,
     references: &[Labelled<'_>],
@@ -52,6 +53,7 @@ pub fn figures(
     basis: &[f64],
     rows: Range<usize>,
     step_s: f64,
+    sampled_later_s: f64,
 ) -> Sprint {
     let end = rows.end.min(under_test.power.len()).min(basis.len());
     let rows = rows.start.min(end)..end;
@@ -78,13 +80,18 @@ pub fn figures(
     let note = fit.as_ref().map_or(note, of_shape);
     let of = |shape| fit.filter(|fit| fit.shape == shape);
     let averaging = of(ResponseShape::MovingMean);
+    let limits = fit
+        .filter(|fit| fit.shape != ResponseShape::Neither)
+        .and_then(|fit| fit.limits);
     Sprint {
         peaks,
         peak_ratio: source_peak
             .zip(basis_peak)
             .filter(|(_, basis)| *basis > 0.0)
             .and_then(|(source, basis)| finite(source / basis)),
-        delay_s: fit.map(|fit| fit.answer.lag.delay_s),
+        delay_s: fit.map(|fit| fit.answer.lag.delay_s + sampled_later_s),
+        delay_ci95_s: limits.map(|limits| limits.delay_s.map(|end| end + sampled_later_s)),
+        sampled_later_s: fit.map(|_| sampled_later_s),
         time_constant_s: fit
             .filter(|_| averaging.is_none())
             .map(|fit| fit.answer.lag.time_constant_s),
@@ -95,6 +102,7 @@ pub fn figures(
         averaging_ci95_s: averaging.map(|fit| fit.spread_ci95_s),
         gain: fit.map(|fit| fit.gain),
         ceiling_w: fit.and_then(|fit| fit.ceiling_w),
+        ceiling_ci95_w: limits.and_then(|limits| limits.ceiling_w),
         fit_rms_w: fit.map(|fit| fit.rms_w),
         shortfall_w: source_peak
             .zip(basis_peak)
@@ -290,6 +298,7 @@ mod tests {
             basis,
             rows,
             1.0,
+            0.0,
         )
     }
 
@@ -307,6 +316,52 @@ mod tests {
         assert!(found.peak_ratio.unwrap() < 0.99);
         assert_eq!(found.peaks.len(), 2);
         assert!(found.note.is_empty());
+    }
+
+    #[test]
+    fn the_dead_time_has_limits_and_the_moments_of_sampling_in_it() {
+        let (tested, basis) = (blunted(), effort());
+        let named = |label, power| Labelled { label, power };
+        let found = |later_s| {
+            figures(
+                named("trainer", &tested[..]),
+                &[named("pedals", &basis[..])],
+                &[],
+                &basis,
+                38..56,
+                1.0,
+                later_s,
+            )
+        };
+        let (plain, later) = (found(0.0), found(0.25));
+        let [low, high] = plain.delay_ci95_s.unwrap();
+        assert!(low <= 0.6 && 0.6 <= high && high - low < 0.5, "{plain:?}");
+        let moved = later.delay_s.unwrap() - plain.delay_s.unwrap();
+        assert!((moved - 0.25).abs() < 1e-9 && later.sampled_later_s == Some(0.25));
+        assert!((later.delay_ci95_s.unwrap()[0] - low - 0.25).abs() < 1e-9);
+        // The model is drawn as the samples show it.
+        let drawn_s = |sprint: &Sprint| sprint.answer(1.0).unwrap().lag.delay_s;
+        assert!((drawn_s(&later) - drawn_s(&plain)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_ceiling_has_limits_that_enclose_the_best_second() {
+        let clipped: Vec<f64> = blunted()
+            .iter()
+            .enumerate()
+            .map(|(row, w)| {
+                if *w > 800.0 {
+                    798.0 + (row % 3) as f64
+                } else {
+                    w.round()
+                }
+            })
+            .collect();
+        let found = of(&clipped, &effort(), 38..56);
+        let [low, high] = found.ceiling_ci95_w.unwrap();
+        let best = found.peaks[0].best_1s_w.unwrap();
+        assert!(low < best && best <= high && high - low < 5.0, "{found:?}");
+        assert!(found.ceiling_w.unwrap() <= best);
     }
 
     /// Never a time constant with limits of a device that has none.
@@ -364,6 +419,7 @@ mod tests {
             &basis,
             38..56,
             1.0,
+            0.0,
         );
         assert_eq!(found.time_constant_s, None);
         assert!(found.note.contains("references' peaks"), "{}", found.note);

@@ -29,6 +29,7 @@
 
 use super::figures::{Interval, ResponseShape};
 use super::first_order::{Answer, Lag, PARTS, answer, refined};
+use super::sprint_limits::{Fitted, Limits, limits};
 use super::stats::{Sample, f_quantile};
 
 /// Shares of the missing peak, percent of the shortfall; together with `unexplained` they make 100.
@@ -64,6 +65,8 @@ pub struct Fit {
     /// 95 % limits of the time constant, s, or of the length of a moving mean; the ends of the search
     /// where the data set none.
     pub spread_ci95_s: Interval,
+    /// 95 % limits of the other unknowns, where the data settle them.
+    pub limits: Option<Limits>,
 }
 
 /// Dead times searched, s.
@@ -398,7 +401,27 @@ impl Problem<'_> {
             rms_w: (found.rss / found.n as f64).sqrt(),
             n: found.n,
             spread_ci95_s: self.profile(&found, shape),
+            limits: self.limits(&found, shape),
         }
+    }
+
+    fn limits(&self, found: &Candidate, shape: ResponseShape) -> Option<Limits> {
+        let rows =
+            self.rows.start.min(self.under_test.len())..self.rows.end.min(self.under_test.len());
+        let fitted = Fitted {
+            answer: found.answer,
+            of_mean: shape == ResponseShape::MovingMean,
+            gain: found.gain,
+            ceiling_w: found.ceiling_w,
+            rss: found.least(),
+            hidden_s: REFERENCE_LAG_S,
+        };
+        let modelled = |tried: Answer| {
+            let mut all = answer(self.fine, self.step_s, tried);
+            all.resize(rows.end, f64::NAN);
+            all.split_off(rows.start)
+        };
+        limits(&fitted, modelled, &self.under_test[rows.clone()])
     }
 
     /// Limits of the time constant, or of the length of a moving mean, by its profile.
@@ -714,6 +737,7 @@ mod tests {
             rms_w: 0.0,
             n: 6,
             spread_ci95_s: [0.9, 1.1],
+            limits: None,
         };
         let v = |l: bool, g: bool, c: bool| {
             let level: f64 = if l { lagged } else { 1000.0 } * if g { 0.9 } else { 1.0 };

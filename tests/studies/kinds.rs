@@ -38,6 +38,8 @@ struct Tally {
     /// Of the separated: as a first-order lag, as a moving mean, as neither.
     shapes: [usize; 3],
     averaging: Coverage,
+    dead_time: Coverage,
+    ceiling: Coverage,
     time_constant_errors_s: Vec<f64>,
     time_constant: Coverage,
     ceiling_errors_percent: Vec<f64>,
@@ -398,6 +400,16 @@ impl<'p> Ride<'p> {
             ResponseShape::MovingMean => 1,
             ResponseShape::Neither => 2,
         }] += 1;
+        // Against the references, whose own dead time the fit cannot see.
+        let devices = || self.rehearsal.scenario.devices.iter();
+        let references = || devices().filter(|d| d.role == Role::Reference);
+        let dead_s = references().map(|d| d.dead_time_s).sum::<f64>() / references().count() as f64;
+        tally
+            .dead_time
+            .add(found.delay_ci95_s, Some(device.dead_time_s - dead_s));
+        if found.ceiling_ci95_w.is_some() {
+            tally.ceiling.add(found.ceiling_ci95_w, device.ceiling_w);
+        }
         let averages = device.average_s > 1.0;
         if averages {
             let truth = found.averaging_s.map(|_| device.average_s);
@@ -530,6 +542,8 @@ impl Tally {
     fn merge(mut self, other: Self) -> Self {
         self.drift.merge(other.drift);
         self.averaging.merge(other.averaging);
+        self.dead_time.merge(other.dead_time);
+        self.ceiling.merge(other.ceiling);
         self.time_constant.merge(other.time_constant);
         for (mine, theirs) in self.shapes.iter_mut().zip(other.shapes) {
             *mine += theirs;
@@ -588,6 +602,8 @@ impl Tally {
         );
         self.time_constant.print("  constant", "s");
         self.averaging.print("  averages", "s");
+        self.dead_time.print("  dead time", "s");
+        self.ceiling.print("  ceiling", "W");
     }
 
     fn print_ceilings(&self) {

@@ -437,6 +437,9 @@ pub const COLUMNS: &[Column] = columns! {
     "sprint_best_5s_w" "best 5 s" "W" 0 plain Sprint "Best mean over 5 s of each." part!(sprint, s, numbers(s.peaks.iter().map(|p| p.best_5s_w)));
     "sprint_peak_ratio" "peak ratio" "" 3 plain Sprint "Best second under test / best second of the references." part!(sprint, s, number(s.peak_ratio));
     "sprint_delay_s" "delay" "s" 2 plain Sprint "Dead time of the best-fitting response." part!(sprint, s, number(s.delay_s));
+    "sprint_delay_ci95_lower_s" "delay 95 % from" "s" 2 plain Sprint "Its lower 95 % confidence limit." part!(sprint, s, lower(s.delay_ci95_s));
+    "sprint_delay_ci95_upper_s" "delay 95 % to" "s" 2 plain Sprint "Its upper 95 % confidence limit." part!(sprint, s, upper(s.delay_ci95_s));
+    "sprint_sampled_later_s" "sampled later" "s" 2 signed Sprint "How much later within its seconds the source was sampled; in the delay already." part!(sprint, s, number(s.sampled_later_s));
     "sprint_time_constant_s" "time constant" "s" 2 plain Sprint "Time constant of its first-order lag." part!(sprint, s, number(s.time_constant_s));
     "sprint_time_constant_ci95_lower_s" "time constant 95 % from" "s" 2 plain Sprint "Its lower 95 % confidence limit." part!(sprint, s, lower(s.time_constant_ci95_s));
     "sprint_time_constant_ci95_upper_s" "time constant 95 % to" "s" 2 plain Sprint "Its upper 95 % confidence limit." part!(sprint, s, upper(s.time_constant_ci95_s));
@@ -446,7 +449,9 @@ pub const COLUMNS: &[Column] = columns! {
     "sprint_averaging_ci95_lower_s" "averages over 95 % from" "s" 1 plain Sprint "Its lower 95 % confidence limit." part!(sprint, s, lower(s.averaging_ci95_s));
     "sprint_averaging_ci95_upper_s" "averages over 95 % to" "s" 1 plain Sprint "Its upper 95 % confidence limit." part!(sprint, s, upper(s.averaging_ci95_s));
     "sprint_gain" "gain" "" 3 plain Sprint "Its gain." part!(sprint, s, number(s.gain));
-    "sprint_ceiling_w" "ceiling" "W" 0 plain Sprint "Its ceiling, where one was found." part!(sprint, s, number(s.ceiling_w));
+    "sprint_ceiling_w" "ceiling" "W" 0 plain Sprint "Its ceiling, where one was found: the mean of the clipped seconds." part!(sprint, s, number(s.ceiling_w));
+    "sprint_ceiling_ci95_lower_w" "ceiling 95 % from" "W" 0 plain Sprint "Its lower 95 % confidence limit." part!(sprint, s, lower(s.ceiling_ci95_w));
+    "sprint_ceiling_ci95_upper_w" "ceiling 95 % to" "W" 0 plain Sprint "Its upper 95 % confidence limit." part!(sprint, s, upper(s.ceiling_ci95_w));
     "sprint_fit_rms_w" "residual" "W" 1 plain Sprint "Root mean square residual of the fit." part!(sprint, s, number(s.fit_rms_w));
     "sprint_shortfall_w" "shortfall" "W" 0 signed Sprint "Best second of the references - best second under test." part!(sprint, s, number(s.shortfall_w));
     "sprint_lag_share_percent" "by lag" "%" 0 plain Sprint "Share of the shortfall that the lag explains." part!(sprint, s, number(s.lag_share_percent));

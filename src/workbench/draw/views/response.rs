@@ -162,9 +162,15 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
             ),
     );
     out.push(named(state, "", limits));
-    let ceiling = sprint
-        .ceiling_w
-        .map_or_else(|| "no ceiling".to_owned(), |w| format!("ceiling {w:.0} W"));
+    if sprint.delay_ci95_s.is_some() {
+        let limits = interval(sprint.delay_ci95_s, 2, "s");
+        out.push(named(state, "", format!("dead time 95 %: {limits}")));
+    }
+    let ceiling = match (sprint.ceiling_w, sprint.ceiling_ci95_w) {
+        (None, _) => "no ceiling".to_owned(),
+        (Some(w), None) => format!("ceiling {w:.0} W"),
+        (Some(w), Some([low, high])) => format!("ceiling {w:.0} ({low:.0} to {high:.0}) W"),
+    };
     out.push(named(
         state,
         "",
