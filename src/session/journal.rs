@@ -173,6 +173,10 @@ impl Journal {
 }
 
 fn open_file(path: &Path) -> std::io::Result<File> {
+    // A pipe would be waited for.
+    if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
+        return Err(std::io::Error::other("it is not a regular file"));
+    }
     OpenOptions::new()
         .read(true)
         .write(true)
@@ -285,6 +289,18 @@ mod tests {
                 "after a cut at byte {cut}"
             );
         }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_pipe_in_its_place_is_told_and_not_waited_for() {
+        let (data, ride) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        let path = Journal::open(data.path(), ride.path()).unwrap().0.path;
+        std::fs::remove_file(&path).unwrap();
+        let made = std::process::Command::new("mkfifo").arg(&path).status();
+        assert!(made.unwrap().success());
+        let told = Journal::open(data.path(), ride.path()).unwrap_err();
+        assert!(told.to_string().contains("not a regular file"), "{told}");
     }
 
     #[cfg(unix)]
