@@ -85,6 +85,10 @@ fn every_table_is_harmless() {
         for format in ["text", "markdown", "csv"] {
             let (text, errors) = done(&[command, "s", "--format", format], home.path());
             let what = format!("{command} as {format}");
+            assert!(
+                !errors.lines().any(|l| l.starts_with("forged")),
+                "{what}: {errors}"
+            );
             if command != "survey" {
                 assert_harmless(&what, &text);
             }

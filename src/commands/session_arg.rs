@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::{Failure, Output};
+use crate::export::cell::one_line;
 use crate::session::store::{self, Stored};
 use crate::session::{OpenOptions, OpenedSession};
 
@@ -14,7 +15,7 @@ use crate::session::{OpenOptions, OpenedSession};
 pub fn open_session(named: &Path, output: &mut Output) -> Result<OpenedSession, Failure> {
     let opened = open_to_align(named, output)?;
     for caution in opened.session.cautions() {
-        output.message(&format!("truing: {caution}"));
+        told(&caution, output);
     }
     Ok(opened)
 }
@@ -27,16 +28,21 @@ pub fn open_to_align(named: &Path, output: &mut Output) -> Result<OpenedSession,
     let opened = OpenedSession::open(&store::folder_of(named), OpenOptions::default())
         .map_err(Failure::because)?;
     for problem in &opened.problems {
-        output.message(&format!("truing: {problem}"));
+        told(&problem.to_string(), output);
     }
     for remark in opened.remarks() {
-        output.message(&format!("truing: {remark}"));
+        told(&remark, output);
     }
     if !opened.problems.is_empty() && opened.sources.iter().all(|s| s.samples().is_none()) {
         let message = format!("{}: none of its recordings can be used", named.display());
         return Err(Failure::CouldNot(message));
     }
     Ok(opened)
+}
+
+/// One message on one line, whatever names are in it.
+fn told(text: &str, output: &mut Output) {
+    output.message(&format!("truing: {}", one_line(text)));
 }
 
 /// The session as it stands on the disk, to be changed and saved by its fingerprint.

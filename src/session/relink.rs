@@ -60,14 +60,16 @@ pub fn find_by_content(folder: &Path, session: &Session) -> Vec<Found> {
         let Ok(content) = sha256_of(&path) else {
             continue;
         };
-        let Ok(relative) = path.strip_prefix(folder) else {
+        // A name that is no text cannot stand in session.toml.
+        let relative = path.strip_prefix(folder).ok().and_then(Path::to_str);
+        let Some(relative) = relative else {
             continue;
         };
         for (stream, _) in lost.iter().filter(|(_, known)| *known == content) {
             if !found.iter().any(|f: &Found| f.stream == *stream) {
                 found.push(Found {
                     stream: *stream,
-                    file: relative.to_string_lossy().into_owned(),
+                    file: relative.to_owned(),
                 });
             }
         }

@@ -415,7 +415,9 @@ pub fn save(
     })?;
     // Whatever led here: a file that could not be opened again takes no good one's place.
     parse(&path, &text)?;
-    write_atomically(&path, text.as_bytes())
+    // Where a link stands for the file, what it leads to is the file.
+    let file = path.canonicalize().unwrap_or_else(|_| path.clone());
+    write_atomically(&file, text.as_bytes())
         .map_err(|source| SessionError::Write { path, source })?;
     Ok(Fingerprint::of(text.as_bytes()))
 }
@@ -820,6 +822,25 @@ unit = 7
         let refused = save(folder.path(), &session, None).unwrap_err().to_string();
         assert!(refused.contains("set_point_w is NaN"), "{refused}");
         assert_eq!(std::fs::read_to_string(&file).unwrap(), BY_HAND);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_session_file_behind_a_link_is_saved_where_it_is() {
+        let folder = tempfile::tempdir().unwrap();
+        let kept = folder.path().join("kept.toml");
+        std::fs::write(&kept, BY_HAND).unwrap();
+        let link = folder.path().join(FILE_NAME);
+        std::os::unix::fs::symlink("kept.toml", &link).unwrap();
+        let mut stored = load(folder.path()).unwrap();
+        stored.session.title = "Second".into();
+        save(folder.path(), &stored.session, Some(&stored.fingerprint)).unwrap();
+        assert!(link.symlink_metadata().unwrap().is_symlink());
+        let text = std::fs::read_to_string(&kept).unwrap();
+        assert!(
+            text.contains("title = \"Second\" # working title"),
+            "{text}"
+        );
     }
 
     #[test]
