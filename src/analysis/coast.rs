@@ -2,7 +2,8 @@
 //!
 //! A row counts as "nobody pedals" where the references report at most 10 W; where they report
 //! nothing, where a known cadence is zero. The mean and the highest value of the source over those
-//! rows are its phantom power: the truth is zero. The time to zero runs from the start of the
+//! rows are told beside a truth of zero. They hold the decay of the source's own lag, and are named
+//! so: the decay and a phantom that fades cannot be told apart in the coast alone. The time to zero runs from the start of the
 //! longest such stretch to the first row from which the source stays at or below 1 W for 3 s (or
 //! to the stretch's end). The thresholds are ours, stated here: 10 W is well under any pedalling
 //! and above the zero error of a usual meter.

@@ -579,9 +579,9 @@ pub struct GearShift {
 /// Figures of a coast.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Coast {
-    /// Mean power reported while nobody pedals, W.
+    /// Mean power reported while nobody pedals, the decay of the source's own lag included, W.
     pub phantom_mean_w: Option<f64>,
-    /// Highest such second, W.
+    /// Highest such second, W: as a rule the first one, which the lag explains.
     pub phantom_max_w: Option<f64>,
     /// Time from the last pedalling to zero, s.
     pub time_to_zero_s: Option<f64>,

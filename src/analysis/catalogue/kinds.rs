@@ -652,22 +652,27 @@ pub(super) const ENTRIES: &[Entry] = &[
     ),
     figure(
         "segments.coast.phantom_mean_w",
-        "phantom power",
+        "mean while coasting, lag included",
         "W",
         1,
         [
-            "Mean power that the source under test reports while nobody pedals.",
-            "mean x where cadence and references are zero",
+            "Mean power that the source under test reports while nobody pedals, the decay of its own lag included.",
+            "mean x over the seconds in which the references report at most 10 W (or, where they are silent, cadence is zero)",
             TRADE,
-            "The first seconds may be the device's lag rather than power from nowhere.",
+            "Not all of it is power from nowhere: in the first seconds a device with a lag still falls from what was ridden. After a stop from P watts a first-order lag alone leaves about P · τ/T on average over a coast of T s (τ as the session's sprints tell it); what stays above that is phantom.",
         ],
     ),
     figure(
         "segments.coast.phantom_max_w",
-        "phantom peak",
+        "highest while coasting, lag included",
         "W",
         0,
-        ["Highest such second.", "max x", TRADE, ""],
+        [
+            "Highest second that the source under test reports while nobody pedals; as a rule the first one, in which its lag still shows what was ridden before.",
+            "max x over the same seconds",
+            TRADE,
+            "By itself no phantom power: a source without any, but with a time constant of 2 s, reads half of what was ridden more than a second after the rider has stopped.",
+        ],
     ),
     figure(
         "segments.coast.time_to_zero_s",

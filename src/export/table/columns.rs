@@ -490,8 +490,8 @@ pub const COLUMNS: &[Column] = columns! {
     "gear_change_speed_before_mps" "speed before" "m/s" 2 plain GearChange "Median wheel speed before each change." part!(gear_change, g, numbers(g.changes.iter().map(|c| c.speed_before_mps)));
     "gear_change_speed_after_mps" "speed after" "m/s" 2 plain GearChange "Median wheel speed after it." part!(gear_change, g, numbers(g.changes.iter().map(|c| c.speed_after_mps)));
 
-    "coast_phantom_mean_w" "phantom mean" "W" 1 plain Coast "Mean power reported while nobody pedals." part!(coast, c, number(c.phantom_mean_w));
-    "coast_phantom_max_w" "phantom max" "W" 0 plain Coast "Highest such second." part!(coast, c, number(c.phantom_max_w));
+    "coast_phantom_mean_w" "mean coasting, lag included" "W" 1 plain Coast "Mean power reported while nobody pedals, the decay of the source's lag included." part!(coast, c, number(c.phantom_mean_w));
+    "coast_phantom_max_w" "highest coasting, lag included" "W" 0 plain Coast "Highest such second: as a rule the first, in which the lag still shows what was ridden." part!(coast, c, number(c.phantom_max_w));
     "coast_time_to_zero_s" "time to zero" "s" 1 plain Coast "Time from the last pedalling to zero." part!(coast, c, number(c.time_to_zero_s));
     "coast_coasted_s" "coasted" "s" 0 plain Coast "How long nobody pedalled." part!(coast, c, number(Some(c.coasted_s)));
 

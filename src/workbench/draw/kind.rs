@@ -200,7 +200,7 @@ fn gear_change(gears: &GearChange, long: bool) -> Vec<Row> {
 fn coast(coast: &Coast) -> Vec<Row> {
     vec![
         row(
-            "phantom mean",
+            "mean, lag in it",
             format!("{} W", plain(coast.phantom_mean_w, 8, 1)),
         ),
         row(
