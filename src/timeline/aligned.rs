@@ -5,8 +5,10 @@ use std::sync::Arc;
 
 use super::grid::{NO_SAMPLE, gather};
 use super::sums::to_whole_strides;
-use super::{Clock, ColumnSums, ColumnTotals, Envelope, Extent, Grid, PairSums, PairTotals, Span};
-use crate::recording::{Channel, PerChannel, Sampling};
+use super::{
+    Clock, ColumnSums, ColumnTotals, Envelope, Extent, Grid, PairSums, PairTotals, Span, Stretches,
+};
+use crate::recording::{Channel, PerChannel, Samples, Sampling};
 use crate::session::{OpenedSession, Role, Source};
 
 /// Spacing of the common grid, s.
@@ -95,24 +97,14 @@ impl Track {
             .extent(column, self.raw_rows(span))
     }
 
-    /// [`Track::extent`] of many stretches, each of which starts and ends no earlier than the one
-    /// before it: the columns of a picture. The rows of one are looked for near those of the last.
-    pub fn extents(
-        &self,
-        channel: Channel,
-        spans: impl ExactSizeIterator<Item = Span>,
-    ) -> Vec<Option<Extent>> {
-        let found = || {
-            let samples = self.source.samples()?;
-            let column = samples.column(channel)?;
-            Some((samples.time_s(), column, self.envelopes.get(channel)?))
-        };
-        let Some((time_s, column, envelope)) = found() else {
-            return vec![None; spans.len()];
-        };
+    /// The recorded rows in each of many stretches of session time, each of which starts and ends
+    /// no earlier than the one before it: the columns of a picture. The rows of one are looked for
+    /// near those of the last.
+    pub fn stretches(&self, spans: impl Iterator<Item = Span>) -> Stretches {
+        let time_s = self.source.samples().map_or(&[][..], Samples::time_s);
         let row_at = |t_s: f64, near: usize| row_near(time_s, self.clock.to_recorder(t_s), near);
         let (mut start, mut end, mut end_s) = (0, 0, f64::NEG_INFINITY);
-        let rows = spans
+        spans
             .map(|span| {
                 // As many rows further on as the span before was long, or nearly so.
                 let stride = end - start;
@@ -125,8 +117,14 @@ impl Track {
                 end_s = span.to_s;
                 start..end
             })
-            .collect();
-        envelope.extents(column, rows)
+            .collect()
+    }
+
+    /// Smallest and largest recorded value of `channel` in each of the stretches of this track;
+    /// `None` where the channel was not recorded at all.
+    pub fn extents(&self, channel: Channel, stretches: &Stretches) -> Option<Vec<Option<Extent>>> {
+        let column = self.source.samples()?.column(channel)?;
+        Some(self.envelopes.get(channel)?.extents(column, stretches))
     }
 
     /// The rows of the recording that lie in a stretch of session time.
@@ -183,9 +181,9 @@ impl Comparison {
         &self.difference_w
     }
 
-    /// Smallest and largest difference over stretches of grid rows, W; see [`Envelope::extents`].
-    pub fn extents_w(&self, rows: Vec<Range<usize>>) -> Vec<Option<Extent>> {
-        self.envelope.extents(&self.difference_w, rows)
+    /// Smallest and largest difference over stretches of grid rows, W.
+    pub fn extents_w(&self, stretches: &Stretches) -> Vec<Option<Extent>> {
+        self.envelope.extents(&self.difference_w, stretches)
     }
 }
 

@@ -13,6 +13,6 @@ mod sums;
 
 pub use aligned::{Aligned, Comparison, GRID_STEP_S, Member, PERCENT_FROM_W, Track, clock_of};
 pub use clock::Clock;
-pub use envelope::{Envelope, Extent};
+pub use envelope::{Envelope, Extent, Stretches};
 pub use grid::{Grid, Span};
 pub use sums::{ColumnSums, ColumnTotals, PairSums, PairTotals};

@@ -373,13 +373,16 @@ pub struct Entry {
 
 /// The entry that does `command` in `place`, or in every view.
 pub fn entry_of(place: Place, command: Command) -> Option<&'static Entry> {
-    let of = |wanted: Place| {
-        TABLE
-            .iter()
-            .find(|entry| entry.command == command && entry.place == wanted)
-    };
     let in_study = matches!(place, Place::In(view) if view != View::Ride);
-    of(place)
-        .or_else(|| in_study.then(|| of(Place::Study)).flatten())
-        .or_else(|| of(Place::Any))
+    let rank = |entry: &Entry| match entry.place {
+        found if found == place => Some(0),
+        Place::Study if in_study => Some(1),
+        Place::Any => Some(2),
+        _ => None,
+    };
+    let known = TABLE.iter().filter(|entry| entry.command == command);
+    known
+        .filter_map(|entry| Some((rank(entry)?, entry)))
+        .min_by_key(|(rank, _)| *rank)
+        .map(|(_, entry)| entry)
 }

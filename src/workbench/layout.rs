@@ -101,6 +101,12 @@ impl Layout {
         time_in(Self::plot(self.axis), shown, column)
     }
 
+    /// Cells side by side in the plots of the lanes: the same in all.
+    pub fn lane_cells(&self) -> u16 {
+        let mut plots = self.lanes.iter().map(|(_, area)| Self::plot(*area));
+        plots.next().map_or(0, |plot| plot.width)
+    }
+
     /// The time that a column of the strip stands for.
     pub fn strip_time_at(&self, ride: Span, column: u16) -> Option<f64> {
         time_in(self.strip, ride, column)

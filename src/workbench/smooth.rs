@@ -1,12 +1,11 @@
 //! Moving means for the picture, prepared where the state changes so that drawing need not run
 //! through the ride. Pictures only: no figure is ever made of smoothed values.
 
-use std::ops::Range;
 use std::sync::Arc;
 
 use super::state::{Lane, State};
 use crate::recording::Channel;
-use crate::timeline::{Aligned, Envelope, Extent, Member};
+use crate::timeline::{Aligned, Envelope, Extent, Member, Stretches};
 
 /// A series of a lane: a stream's channel, or the difference.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,8 +60,8 @@ pub struct Column {
 
 impl Column {
     /// Smallest and largest moving mean over stretches of grid rows.
-    pub fn extents(&self, rows: Vec<Range<usize>>) -> Vec<Option<Extent>> {
-        self.envelope.extents(&self.values, rows)
+    pub fn extents(&self, stretches: &Stretches) -> Vec<Option<Extent>> {
+        self.envelope.extents(&self.values, stretches)
     }
 
     fn new(values: Vec<f64>) -> Self {

@@ -25,16 +25,21 @@ pub fn duration(length_s: f64) -> String {
 pub fn signed(value: Option<f64>, width: usize, decimals: usize) -> String {
     match value {
         Some(value) => {
-            // What rounds to zero has no sign.
-            let scale = 10f64.powi(decimals as i32);
-            let value = if (value * scale).round() == 0.0 {
-                0.0
-            } else {
-                value
-            };
+            let value = unsigned_zero(value, decimals);
             format!("{value:+width$.decimals$}")
         }
         None => format!("{:>width$}", "-"),
+    }
+}
+
+/// What rounds to zero has no sign.
+fn unsigned_zero(value: f64, decimals: usize) -> f64 {
+    let last_places = value.abs() * 10f64.powi(decimals as i32);
+    // A half, exact only before the point, is written as the even number next to it.
+    if last_places < 0.5 || (decimals == 0 && last_places == 0.5) {
+        0.0
+    } else {
+        value
     }
 }
 
@@ -42,13 +47,8 @@ pub fn signed(value: Option<f64>, width: usize, decimals: usize) -> String {
 pub fn plain(value: Option<f64>, width: usize, decimals: usize) -> String {
     match value {
         Some(value) => {
-            let text = format!("{value:.decimals$}");
-            // "-0" is a rounding artefact.
-            let text = match text.strip_prefix('-') {
-                Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_owned(),
-                _ => text,
-            };
-            format!("{text:>width$}")
+            let value = unsigned_zero(value, decimals);
+            format!("{value:>width$.decimals$}")
         }
         None => format!("{:>width$}", "-"),
     }
@@ -194,6 +194,9 @@ mod tests {
     fn numbers_keep_their_width() {
         assert_eq!(signed(Some(3.25), 7, 1), "   +3.2");
         assert_eq!(signed(Some(-0.01), 7, 1), "   +0.0");
+        assert_eq!(signed(Some(-0.5), 4, 0), "  +0");
+        assert_eq!(signed(Some(-0.05), 5, 1), " -0.1");
+        assert_eq!(plain(Some(-0.5), 4, 0), "   0");
         assert_eq!(signed(None, 5, 1), "    -");
         assert_eq!(plain(Some(-0.2), 4, 0), "   0");
         assert_eq!(plain(Some(251.4), 5, 0), "  251");

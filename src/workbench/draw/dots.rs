@@ -17,6 +17,34 @@ pub const DOWN: usize = 4;
 /// Bits of the dots of a cell in the braille block of Unicode, by row, left then right.
 const BITS: [[u8; ACROSS]; DOWN] = [[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]];
 
+/// Bits of a dot column of a cell from a row of dots on.
+const FROM: [[u8; ACROSS]; DOWN] = [
+    column_bits(0, DOWN),
+    column_bits(1, DOWN),
+    column_bits(2, DOWN),
+    column_bits(3, DOWN),
+];
+
+/// Bits of a dot column of a cell up to and with a row of dots.
+const UP_TO: [[u8; ACROSS]; DOWN] = [
+    column_bits(0, 1),
+    column_bits(0, 2),
+    column_bits(0, 3),
+    column_bits(0, 4),
+];
+
+/// Bits of either dot column in the rows `from..to`.
+const fn column_bits(from: usize, to: usize) -> [u8; ACROSS] {
+    let mut bits = [0; ACROSS];
+    let mut row = from;
+    while row < to {
+        bits[0] |= BITS[row][0];
+        bits[1] |= BITS[row][1];
+        row += 1;
+    }
+    bits
+}
+
 /// The picture: for each cell its dots, and who drew there last.
 pub struct Dots {
     columns: usize,
@@ -57,17 +85,19 @@ impl Dots {
 
     /// Sets the dots of a column from `top` to `bottom`, cell by cell.
     fn fill(&mut self, x: usize, top: usize, bottom: usize, owner: u8) {
-        let column = x / ACROSS;
-        if column >= self.columns || bottom < top {
+        let (column, side) = (x / ACROSS, x % ACROSS);
+        if column >= self.columns || bottom < top || bottom >= self.height() {
             return;
         }
-        for row in top / DOWN..(bottom / DOWN + 1).min(self.rows) {
-            let first = top.saturating_sub(row * DOWN);
-            let last = (bottom - row * DOWN).min(DOWN - 1);
-            let bits = BITS[first..=last].iter().map(|row| row[x % ACROSS]);
-            let cell = &mut self.cells[row * self.columns + column];
-            cell.0 |= bits.fold(0, |mask, bit| mask | bit);
-            cell.1 = owner;
+        let (first, last) = (top / DOWN, bottom / DOWN);
+        let (from, up_to) = (FROM[top % DOWN][side], UP_TO[bottom % DOWN][side]);
+        let mut place = first * self.columns + column;
+        for row in first..=last {
+            let after_first = if row == first { from } else { 0xFF };
+            let before_last = if row == last { up_to } else { 0xFF };
+            let cell = &mut self.cells[place];
+            *cell = (cell.0 | FROM[0][side] & after_first & before_last, owner);
+            place += self.columns;
         }
     }
 
@@ -105,28 +135,47 @@ impl Dots {
 
     /// Paints the picture at `area` in the styles of its drawers.
     pub fn paint(&self, area: Rect, buffer: &mut Buffer, look: Look, styles: &[Style]) {
+        if look.ascii {
+            self.paint_with(ascii, area, buffer, styles);
+        } else {
+            self.paint_with(braille, area, buffer, styles);
+        }
+    }
+
+    /// One copy for each kind of glyph, and nothing but two plain loops around setting it: where
+    /// the compiler sees that it happens often and how many bytes a character has, it takes a
+    /// quarter of the time.
+    #[inline(never)]
+    fn paint_with(
+        &self,
+        glyph: impl Fn(u8) -> char,
+        area: Rect,
+        buffer: &mut Buffer,
+        styles: &[Style],
+    ) {
         let inside = area.intersection(buffer.area);
-        let width = usize::from(inside.width);
-        for (row, cells) in self.cells.chunks(self.columns.max(1)).enumerate() {
-            let y = area.y.saturating_add(row as u16);
-            if y >= inside.bottom() || width == 0 {
-                break;
-            }
-            let start = buffer.index_of(inside.x, y);
-            let drawn = buffer.content[start..start + width].iter_mut();
-            for (cell, (mask, owner)) in drawn.zip(cells).filter(|(_, (mask, _))| *mask != 0) {
-                cell.set_char(glyph(*mask, look.ascii));
-                cell.set_style(styles.get(usize::from(*owner)).copied().unwrap_or_default());
+        let width = usize::from(inside.width).min(self.columns);
+        for row in 0..usize::from(inside.height).min(self.rows) {
+            let start = buffer.index_of(inside.x, inside.y + row as u16);
+            let drawn = &mut buffer.content[start..start + width];
+            let dots = &self.cells[row * self.columns..][..width];
+            for ((mask, owner), cell) in dots.iter().zip(drawn) {
+                if *mask != 0 {
+                    let style = styles.get(usize::from(*owner)).copied().unwrap_or_default();
+                    cell.set_char(glyph(*mask)).set_style(style);
+                }
             }
         }
     }
 }
 
-/// The character for the dots of one cell.
-fn glyph(mask: u8, ascii: bool) -> char {
-    if !ascii {
-        return char::from_u32(0x2800 + u32::from(mask)).unwrap_or(' ');
-    }
+/// The braille character for the dots of one cell.
+fn braille(mask: u8) -> char {
+    char::from_u32(0x2800 + u32::from(mask)).unwrap_or(' ')
+}
+
+/// The ASCII character that comes nearest to the dots of one cell.
+fn ascii(mask: u8) -> char {
     let row = |y: usize| mask & (BITS[y][0] | BITS[y][1]) != 0;
     match (row(0), row(1), row(2), row(3)) {
         (true, _, _, true) => '|',

@@ -18,15 +18,22 @@ const LETTERS_APART: usize = 24;
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     readout(state, layout.readout, pen);
+    let columns = picture::Columns::new(state, layout.lane_cells());
     for (lane, area) in &layout.lanes {
-        draw_lane(state, *lane, *area, pen);
+        draw_lane(state, *lane, *area, &columns, pen);
     }
     tags(state, layout.tags, pen);
     axis(state, layout.axis, pen);
     cursor(state, layout, pen);
 }
 
-fn draw_lane(state: &State, lane: Lane, area: Rect, pen: &mut Pen<'_>) {
+fn draw_lane(
+    state: &State,
+    lane: Lane,
+    area: Rect,
+    columns: &picture::Columns<'_>,
+    pen: &mut Pen<'_>,
+) {
     let plot = Layout::plot(area);
     if plot.width == 0 || plot.height == 0 {
         return;
@@ -35,7 +42,7 @@ fn draw_lane(state: &State, lane: Lane, area: Rect, pen: &mut Pen<'_>) {
     let series = picture::series(state, lane);
     let shown: Vec<Vec<Option<Extent>>> = series
         .iter()
-        .map(|series| picture::extents(state, *series, dots.width()))
+        .map(|series| columns.extents(*series))
         .collect();
     let allowed = picture::allowed(state, lane, usize::from(plot.width));
     let scale = picture::scale(state, lane, &shown, &allowed);

@@ -94,15 +94,13 @@ fn view(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
 /// The vertical scales as they are drawn now.
 pub fn scales(state: &State) -> [Option<Scale>; super::state::Lane::ALL.len()] {
     let layout = Layout::of(state);
+    let cells = layout.lane_cells();
+    let columns = picture::Columns::new(state, cells);
     super::state::Lane::ALL.map(|lane| {
-        let area = layout.lanes.iter().find(|(shown, _)| *shown == lane)?.1;
-        let cells = usize::from(Layout::plot(area).width);
-        let columns = cells * dots::ACROSS;
+        layout.lanes.iter().find(|(shown, _)| *shown == lane)?;
         let series = picture::series(state, lane).into_iter();
-        let shown: Vec<_> = series
-            .map(|s| picture::extents(state, s, columns))
-            .collect();
-        let allowed = picture::allowed(state, lane, cells);
+        let shown: Vec<_> = series.map(|s| columns.extents(s)).collect();
+        let allowed = picture::allowed(state, lane, usize::from(cells));
         Some(picture::scale(state, lane, &shown, &allowed))
     })
 }
@@ -135,11 +133,26 @@ impl Pen<'_> {
             return 0;
         }
         let width = width.min(inside.right() - x);
+        if is_plain(text) && text.len() <= usize::from(width) {
+            return self.write_plain(x, y, text, style);
+        }
         let shown = super::text::fit(&self.look.text(text), usize::from(width), self.look.cut());
         let (end, _) = self
             .buffer
             .set_stringn(x, y, shown, usize::from(width), style);
         end.saturating_sub(x)
+    }
+
+    /// [`Pen::write`] for text that [`is_plain`] and has room, as most of a screen is.
+    fn write_plain(&mut self, x: u16, y: u16, text: &str, style: Style) -> u16 {
+        let start = self.buffer.index_of(x, y);
+        let cells = self.buffer.content[start..start + text.len()].iter_mut();
+        for (cell, byte) in cells.zip(text.bytes()) {
+            // The mask tells the compiler that the character is one byte, which makes setting it
+            // ten times as fast.
+            cell.set_char(char::from(byte & 0x7F)).set_style(style);
+        }
+        text.len() as u16
     }
 
     /// Writes a line of differently styled parts.
@@ -218,6 +231,12 @@ impl Pen<'_> {
             }
         }
     }
+}
+
+/// Whether each character of `text` is one column wide and stands by itself, whatever is next to
+/// it: the printable ones of ASCII.
+fn is_plain(text: &str) -> bool {
+    text.bytes().all(|byte| matches!(byte, b' '..=b'~'))
 }
 
 /// A line of text in parts, each with its style.

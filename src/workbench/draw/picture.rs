@@ -1,13 +1,15 @@
 //! What a lane shows at each dot column, and its vertical scale.
 
+use std::cell::OnceCell;
 use std::ops::Range;
 
 use ratatui::layout::Rect;
 
 use super::super::smooth::Series;
 use super::super::state::{Lane, Scale, State, allowed_w};
+use super::dots::ACROSS;
 use crate::recording::Channel;
-use crate::timeline::{Comparison, Extent, Grid, PERCENT_FROM_W, Span};
+use crate::timeline::{Comparison, Extent, Grid, PERCENT_FROM_W, Span, Stretches};
 
 /// The series drawn in a lane, those that matter most last (so on top).
 pub fn series(state: &State, lane: Lane) -> Vec<Series> {
@@ -48,41 +50,76 @@ pub fn dot_spans(shown: Span, columns: usize) -> impl ExactSizeIterator<Item = S
     (0..columns).map(move |x| dot_span(shown, x, columns))
 }
 
-/// Smallest and largest value of a series at each of `columns` dot columns; where samples are
-/// further apart than dots, each sample fills the half interval on either side of it, and no more.
-///
-/// Costs as much as there are columns, whatever the length of the ride.
-pub fn extents(state: &State, series: Series, columns: usize) -> Vec<Option<Extent>> {
-    let nothing = || vec![None; columns];
-    let grid = state.aligned.grid;
-    let rows = dot_spans(state.shown, columns).map(|span| rows_of(grid, span));
-    if state.smooth_s > 1 {
-        return match state.smoothed.as_ref().and_then(|s| s.get(series)) {
-            Some(smoothed) => smoothed.extents(rows.collect()),
-            None => nothing(),
-        };
+/// The dot columns of a picture of what is shown. The rows that a column stands for are found
+/// once for all lanes.
+pub struct Columns<'a> {
+    state: &'a State,
+    count: usize,
+    of_grid: OnceCell<Stretches>,
+    of_streams: Vec<OnceCell<Stretches>>,
+}
+
+impl<'a> Columns<'a> {
+    /// As many as there are dots side by side in `cells` cells.
+    pub fn new(state: &'a State, cells: u16) -> Self {
+        Self {
+            state,
+            count: usize::from(cells) * ACROSS,
+            of_grid: OnceCell::new(),
+            of_streams: vec![OnceCell::new(); state.aligned.tracks.len()],
+        }
     }
-    match series {
-        Series::Stream(index, channel) => {
-            let track = state.aligned.tracks.get(index);
-            let interval_s = track
-                .and_then(|track| track.source().samples()?.median_interval_s())
-                .unwrap_or(1.0)
-                .min(60.0);
-            let spans = dot_spans(state.shown, columns).map(|span| widened(span, interval_s));
-            track.map_or_else(nothing, |track| track.extents(channel, spans))
-        }
-        Series::Difference => {
-            let Some(comparison) = compared(state) else {
-                return nothing();
-            };
-            if state.percent {
-                rows.map(|rows| state.aligned.extent_percent(comparison, rows))
-                    .collect()
-            } else {
-                comparison.extents_w(rows.collect())
+
+    /// Smallest and largest value of a series at each dot column; where samples are further apart
+    /// than dots, each sample fills the half interval on either side of it, and no more.
+    ///
+    /// Costs as much as there are columns, whatever the length of the ride.
+    pub fn extents(&self, series: Series) -> Vec<Option<Extent>> {
+        let state = self.state;
+        let shown = if state.smooth_s > 1 {
+            let smoothed = state.smoothed.as_ref().and_then(|s| s.get(series));
+            smoothed.map(|smoothed| smoothed.extents(self.of_grid()))
+        } else {
+            match series {
+                Series::Stream(index, channel) => self.recorded(index, channel),
+                Series::Difference => self.difference(),
             }
+        };
+        shown.unwrap_or_else(|| vec![None; self.count])
+    }
+
+    fn recorded(&self, index: usize, channel: Channel) -> Option<Vec<Option<Extent>>> {
+        let track = self.state.aligned.tracks.get(index)?;
+        let stretches = self.of_streams.get(index)?.get_or_init(|| {
+            let samples = track.source().samples();
+            let interval_s = samples.and_then(|samples| samples.median_interval_s());
+            let least_s = interval_s.unwrap_or(1.0).min(60.0);
+            track.stretches(self.spans().map(|span| widened(span, least_s)))
+        });
+        track.extents(channel, stretches)
+    }
+
+    fn difference(&self) -> Option<Vec<Option<Extent>>> {
+        let comparison = compared(self.state)?;
+        if !self.state.percent {
+            return Some(comparison.extents_w(self.of_grid()));
         }
+        let (aligned, grid) = (&self.state.aligned, self.state.aligned.grid);
+        let rows = self.spans().map(|span| rows_of(grid, span));
+        Some(
+            rows.map(|rows| aligned.extent_percent(comparison, rows))
+                .collect(),
+        )
+    }
+
+    fn of_grid(&self) -> &Stretches {
+        let grid = self.state.aligned.grid;
+        let rows = || self.spans().map(|span| rows_of(grid, span)).collect();
+        self.of_grid.get_or_init(rows)
+    }
+
+    fn spans(&self) -> impl Iterator<Item = Span> + use<> {
+        dot_spans(self.state.shown, self.count)
     }
 }
 
@@ -309,12 +346,14 @@ mod tests {
             from_s in -100.0..1700.0_f64,
             length_s in 5.0..2000.0_f64,
             // So many that no edge is moved to a node of the pyramid.
-            columns in 40usize..400,
+            cells in 22u16..200,
             percent: bool,
         ) {
             let mut state = state();
             state.shown = Span::new(from_s, from_s + length_s);
             state.percent = percent;
+            let columns = Columns::new(&state, cells);
+            let count = usize::from(cells) * ACROSS;
             for series in [
                 Series::Difference,
                 Series::Stream(0, Channel::Power),
@@ -323,10 +362,10 @@ mod tests {
                 Series::Stream(1, Channel::Speed),
             ] {
                 if series == Series::Stream(1, Channel::Speed) {
-                    prop_assert!(extents(&state, series, columns).iter().all(Option::is_none));
+                    prop_assert_eq!(columns.extents(series), vec![None; count]);
                 } else {
-                    let shown = extents(&state, series, columns);
-                    prop_assert_eq!(shown, scanned(&state, series, columns), "{:?}", series);
+                    let shown = columns.extents(series);
+                    prop_assert_eq!(shown, scanned(&state, series, count), "{:?}", series);
                 }
             }
         }
@@ -347,7 +386,7 @@ mod tests {
         let at = |state: &State, series, row: usize| {
             let smoothed = state.smoothed.as_ref().unwrap().get(series);
             let rows = std::iter::once(row..row + 1).collect();
-            smoothed.unwrap().extents(rows)[0].unwrap().max
+            smoothed.unwrap().extents(&rows)[0].unwrap().max
         };
         for row in [100, 602, 1200] {
             assert!((at(&state, power, row) - mean(row, power)).abs() < 1e-9);

@@ -58,7 +58,10 @@ fn power(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let columns = dots.width();
     let track = &state.aligned.tracks[index];
     // Filled down to zero: a silhouette reads better than a line in one or two rows.
-    let mut extents = track.extents(Channel::Power, picture::dot_spans(ride, columns));
+    let stretches = track.stretches(picture::dot_spans(ride, columns));
+    let mut extents = track
+        .extents(Channel::Power, &stretches)
+        .unwrap_or_default();
     for extent in extents.iter_mut().flatten() {
         extent.min = extent.min.min(0.0);
     }

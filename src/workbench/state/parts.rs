@@ -223,9 +223,9 @@ impl Scale {
 
     /// [`Scale::row`] for many values.
     pub fn rows(self, height: usize) -> impl Fn(f64) -> usize {
-        let last = height.saturating_sub(1) as f64;
-        let per_unit = last / (self.high - self.low);
-        // A cast rounds down, and of NaN gives 0.
-        move |value| (((self.high - value) * per_unit).clamp(0.0, last) + 0.5) as usize
+        let last = height.saturating_sub(1);
+        let per_unit = last as f64 / (self.high - self.low);
+        // A cast rounds down, to 0 at the least, and of NaN gives 0.
+        move |value| (((self.high - value) * per_unit + 0.5) as u32 as usize).min(last)
     }
 }
