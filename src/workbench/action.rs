@@ -3,6 +3,10 @@
 
 mod table;
 
+use std::collections::HashMap;
+use std::mem::{Discriminant, discriminant};
+use std::sync::LazyLock;
+
 use crate::session::Kind;
 
 use super::state::{Edge, Lane, View};
@@ -380,9 +384,25 @@ pub fn entry_of(place: Place, command: Command) -> Option<&'static Entry> {
         Place::Any => Some(2),
         _ => None,
     };
-    let known = TABLE.iter().filter(|entry| entry.command == command);
-    known
+    let alike = BY_COMMAND
+        .get(&discriminant(&command))
+        .into_iter()
+        .flatten();
+    alike
+        .filter(|entry| entry.command == command)
         .filter_map(|entry| Some((rank(entry)?, entry)))
         .min_by_key(|(rank, _)| *rank)
-        .map(|(_, entry)| entry)
+        .map(|(_, entry)| *entry)
 }
+
+/// The entries by what they do, whatever with: the keys shown are looked up at every frame.
+static BY_COMMAND: LazyLock<HashMap<Discriminant<Command>, Vec<&Entry>>> = LazyLock::new(|| {
+    let mut found: HashMap<_, Vec<&Entry>> = HashMap::new();
+    for entry in TABLE {
+        found
+            .entry(discriminant(&entry.command))
+            .or_default()
+            .push(entry);
+    }
+    found
+});

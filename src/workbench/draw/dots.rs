@@ -45,7 +45,8 @@ const fn column_bits(from: usize, to: usize) -> [u8; ACROSS] {
     bits
 }
 
-/// The picture: for each cell its dots, and who drew there last.
+/// The picture: for each cell its dots, and who drew there last; column by column, as traces are
+/// drawn.
 pub struct Dots {
     columns: usize,
     rows: usize,
@@ -77,7 +78,7 @@ impl Dots {
     pub fn set(&mut self, x: usize, y: usize, owner: u8) {
         let (column, row) = (x / ACROSS, y / DOWN);
         if column < self.columns && row < self.rows {
-            let cell = &mut self.cells[row * self.columns + column];
+            let cell = &mut self.cells[column * self.rows + row];
             cell.0 |= BITS[y % DOWN][x % ACROSS];
             cell.1 = owner;
         }
@@ -89,15 +90,17 @@ impl Dots {
         if column >= self.columns || bottom < top || bottom >= self.height() {
             return;
         }
-        let (first, last) = (top / DOWN, bottom / DOWN);
         let (from, up_to) = (FROM[top % DOWN][side], UP_TO[bottom % DOWN][side]);
-        let mut place = first * self.columns + column;
-        for row in first..=last {
-            let after_first = if row == first { from } else { 0xFF };
-            let before_last = if row == last { up_to } else { 0xFF };
-            let cell = &mut self.cells[place];
-            *cell = (cell.0 | FROM[0][side] & after_first & before_last, owner);
-            place += self.columns;
+        let mark = |cell: &mut (u8, u8), bits| *cell = (cell.0 | bits, owner);
+        let above = column * self.rows;
+        match &mut self.cells[above + top / DOWN..=above + bottom / DOWN] {
+            [] => (),
+            [only] => mark(only, from & up_to),
+            [first, middle @ .., last] => {
+                mark(first, from);
+                middle.iter_mut().for_each(|cell| mark(cell, FROM[0][side]));
+                mark(last, up_to);
+            }
         }
     }
 
@@ -129,7 +132,7 @@ impl Dots {
     /// Whether the cell at `column`, `row` of the picture is empty.
     pub fn is_empty_at(&self, column: u16, row: u16) -> bool {
         let (column, row) = (usize::from(column), usize::from(row));
-        let cell = (column < self.columns).then(|| self.cells.get(row * self.columns + column));
+        let cell = (row < self.rows).then(|| self.cells.get(column * self.rows + row));
         cell.flatten().is_none_or(|(mask, _)| *mask == 0)
     }
 
@@ -158,11 +161,11 @@ impl Dots {
         for row in 0..usize::from(inside.height).min(self.rows) {
             let start = buffer.index_of(inside.x, inside.y + row as u16);
             let drawn = &mut buffer.content[start..start + width];
-            let dots = &self.cells[row * self.columns..][..width];
-            for ((mask, owner), cell) in dots.iter().zip(drawn) {
-                if *mask != 0 {
-                    let style = styles.get(usize::from(*owner)).copied().unwrap_or_default();
-                    cell.set_char(glyph(*mask)).set_style(style);
+            for (column, cell) in drawn.iter_mut().enumerate() {
+                let (mask, owner) = self.cells[column * self.rows + row];
+                if mask != 0 {
+                    let style = styles.get(usize::from(owner)).copied().unwrap_or_default();
+                    cell.set_char(glyph(mask)).set_style(style);
                 }
             }
         }

@@ -22,7 +22,7 @@ mod strip;
 mod tests;
 mod views;
 
-use ratatui::buffer::Buffer;
+use ratatui::buffer::{Buffer, Cell};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -128,39 +128,45 @@ impl Pen<'_> {
     /// Writes `text` at (`x`, `y`) in at most `width` columns, the cut marked; returns the columns
     /// used.
     pub fn write(&mut self, x: u16, y: u16, width: u16, text: &str, style: Style) -> u16 {
+        self.parts(x, y, width, &[(text, style)])
+    }
+
+    /// Writes a line of differently styled parts.
+    pub fn line(&mut self, x: u16, y: u16, width: u16, line: &Text) {
+        self.parts(x, y, width, &line.0);
+    }
+
+    fn parts<S: AsRef<str>>(&mut self, x: u16, y: u16, width: u16, parts: &[(S, Style)]) -> u16 {
         let inside = self.buffer.area;
         if y < inside.y || y >= inside.bottom() || x >= inside.right() {
             return 0;
         }
         let width = width.min(inside.right() - x);
-        if is_plain(text) && text.len() <= usize::from(width) {
-            return self.write_plain(x, y, text, style);
+        let bytes: usize = parts.iter().map(|(text, _)| text.as_ref().len()).sum();
+        if bytes <= usize::from(width) && parts.iter().all(|(text, _)| is_plain(text.as_ref())) {
+            let start = self.buffer.index_of(x, y);
+            put_plain(&mut self.buffer.content[start..start + bytes], parts);
+            return bytes as u16;
         }
-        let shown = super::text::fit(&self.look.text(text), usize::from(width), self.look.cut());
-        let (end, _) = self
-            .buffer
-            .set_stringn(x, y, shown, usize::from(width), style);
-        end.saturating_sub(x)
-    }
-
-    /// [`Pen::write`] for text that [`is_plain`] and has room, as most of a screen is.
-    fn write_plain(&mut self, x: u16, y: u16, text: &str, style: Style) -> u16 {
-        let start = self.buffer.index_of(x, y);
-        let cells = self.buffer.content[start..start + text.len()].iter_mut();
-        for (cell, byte) in cells.zip(text.bytes()) {
-            // The mask tells the compiler that the character is one byte, which makes setting it
-            // ten times as fast.
-            cell.set_char(char::from(byte & 0x7F)).set_style(style);
-        }
-        text.len() as u16
-    }
-
-    /// Writes a line of differently styled parts.
-    pub fn line(&mut self, x: u16, y: u16, width: u16, line: &Text) {
         let mut at = 0;
-        for (text, style) in &line.0 {
-            at += self.write(x + at, y, width.saturating_sub(at), text, *style);
+        for (text, style) in parts {
+            at += self.part(x + at, y, width - at, text.as_ref(), *style);
         }
+        at
+    }
+
+    /// One part of a line in which another may need a closer look; `width` is inside the buffer.
+    fn part(&mut self, x: u16, y: u16, width: u16, text: &str, style: Style) -> u16 {
+        let room = usize::from(width);
+        if is_plain(text) && (1..=room).contains(&text.len()) {
+            let start = self.buffer.index_of(x, y);
+            let cells = &mut self.buffer.content[start..start + text.len()];
+            put_plain(cells, &[(text, style)]);
+            return text.len() as u16;
+        }
+        let shown = super::text::fit(&self.look.text(text), room, self.look.cut());
+        let (end, _) = self.buffer.set_stringn(x, y, shown, room, style);
+        (end - x).min(width)
     }
 
     /// Lines of text one under the other. Where they have no room, those from `first` on, with a
@@ -230,6 +236,22 @@ impl Pen<'_> {
                 }
             }
         }
+    }
+}
+
+/// Sets cells to text that [`is_plain`] and as long as they are many, as most of a screen is. Plain
+/// loops around what is set, of which the mask tells the compiler that it is one byte, make it take
+/// a tenth of the time.
+#[inline(never)]
+fn put_plain<S: AsRef<str>>(cells: &mut [Cell], parts: &[(S, Style)]) {
+    let mut rest = cells;
+    for (text, style) in parts {
+        let text = text.as_ref().as_bytes();
+        let (cells, after) = rest.split_at_mut(text.len());
+        for (cell, byte) in cells.iter_mut().zip(text) {
+            cell.set_char(char::from(byte & 0x7F)).set_style(*style);
+        }
+        rest = after;
     }
 }
 
