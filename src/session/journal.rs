@@ -293,18 +293,6 @@ mod tests {
 
     #[cfg(unix)]
     #[test]
-    fn a_pipe_in_its_place_is_told_and_not_waited_for() {
-        let (data, ride) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-        let path = Journal::open(data.path(), ride.path()).unwrap().0.path;
-        std::fs::remove_file(&path).unwrap();
-        let made = std::process::Command::new("mkfifo").arg(&path).status();
-        assert!(made.unwrap().success());
-        let told = Journal::open(data.path(), ride.path()).unwrap_err();
-        assert!(told.to_string().contains("not a regular file"), "{told}");
-    }
-
-    #[cfg(unix)]
-    #[test]
     fn a_journal_that_was_deleted_keeps_nothing_and_says_so() {
         let (data, ride) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
         let (mut journal, _) = Journal::open(data.path(), ride.path()).unwrap();

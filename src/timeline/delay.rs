@@ -9,7 +9,7 @@
 //! A lag is counted in samples: at lag `k`, sample `i` of the first series meets sample `i + k`
 //! of the second.
 
-use std::ops::RangeInclusive;
+use std::ops::{Range, RangeInclusive};
 use std::sync::Arc;
 
 use realfft::num_complex::Complex;
@@ -19,9 +19,13 @@ use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 /// the rounding error of the transforms (some 1e-11), far below anything a sensor resolves.
 const CONSTANT_SHARE: f64 = 1e-6;
 
+/// Added to a number and taken away again it leaves the nearest whole one: there is no room for more
+/// digits. Rounding by a call would cost more than all the rest of a lag.
+const TO_WHOLE: f64 = 1.5 * (1u64 << 52) as f64;
+
 /// The transforms of one series, to be correlated with those of others from the same
 /// [`Correlator`].
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Spectra {
     value: Vec<Complex<f64>>,
     square: Vec<Complex<f64>>,
@@ -98,15 +102,20 @@ impl Correlator {
         self.len
     }
 
-    /// The transforms of `values`, `NaN` being missing.
+    /// The transforms of `values`, `NaN` being missing, written over `out`, whose buffers are
+    /// reused.
     ///
-    /// `None` where the series does not fit the correlator or fewer than two values are present.
-    pub fn spectra(&mut self, values: &[f64]) -> Option<Spectra> {
+    /// `false` where the series does not fit the correlator or fewer than two values are present:
+    /// then `out` says nothing.
+    #[must_use]
+    pub fn spectra(&mut self, values: &[f64], out: &mut Spectra) -> bool {
         if values.len() > self.len {
-            return None;
+            return false;
         }
         // Centred and scaled first: the sums of squares then lose no digits to a large mean.
-        let (mean, sd) = mean_and_sd(values)?;
+        let Some((mean, sd)) = mean_and_sd(values) else {
+            return false;
+        };
         let scale = if sd > 0.0 { 1.0 / sd } else { 0.0 };
         let centred = |value: f64| {
             if value.is_nan() {
@@ -115,27 +124,29 @@ impl Correlator {
                 (value - mean) * scale
             }
         };
-        Some(Spectra {
-            value: self.transform(values, centred),
-            square: self.transform(values, |v| centred(v) * centred(v)),
-            present: self.transform(values, |v| if v.is_nan() { 0.0 } else { 1.0 }),
-            len: values.len(),
-        })
+        self.transform(values, centred, &mut out.value);
+        self.transform(values, |v| centred(v) * centred(v), &mut out.square);
+        self.transform(
+            values,
+            |v| if v.is_nan() { 0.0 } else { 1.0 },
+            &mut out.present,
+        );
+        out.len = values.len();
+        true
     }
 
-    fn transform(&mut self, values: &[f64], of: impl Fn(f64) -> f64) -> Vec<Complex<f64>> {
+    fn transform(&mut self, values: &[f64], of: impl Fn(f64) -> f64, out: &mut Vec<Complex<f64>>) {
         let (head, tail) = self.real.split_at_mut(values.len());
         for (slot, value) in head.iter_mut().zip(values) {
             *slot = of(*value);
         }
         tail.fill(0.0);
-        let mut out = vec![Complex::default(); self.len / 2 + 1];
+        out.resize(self.len / 2 + 1, Complex::default());
         // The lengths are those of the plan, the only thing that can be wrong here.
         let done =
             self.forward
-                .process_with_scratch(&mut self.real, &mut out, &mut self.forward_scratch);
+                .process_with_scratch(&mut self.real, out, &mut self.forward_scratch);
         debug_assert!(done.is_ok());
-        out
     }
 
     /// Every lag at which `a` and `b` overlap.
@@ -173,24 +184,34 @@ impl Correlator {
         .into_iter()
         .enumerate()
         {
-            self.correlation_sum(left, right, from, to, slot);
+            self.correlation_sum(left, right, slot);
         }
-        self.pearson(f64::from(min_pairs.max(3)), out);
+        let min_pairs = f64::from(min_pairs.max(3));
+        // Negative lags stand at the end of the circle.
+        if from < 0 {
+            let place = |lag: i64| (self.len as i64 + lag).max(0) as usize;
+            self.pearson(place(from)..place(to.min(-1) + 1), min_pairs, out);
+        }
+        if to >= 0 {
+            self.pearson(from.max(0) as usize..to as usize + 1, min_pairs, out);
+        }
     }
 
-    /// Pearson's r at each lag from the sums. One pass without branches, which the compiler
-    /// vectorises: there are tens of thousands of lags.
-    fn pearson(&self, min_pairs: f64, out: &mut Correlation) {
-        let [n, sum_a, sum_b, sum_aa, sum_bb, sum_ab] = &self.sums;
-        out.pairs
-            .extend(n.iter().map(|n| n.round().max(0.0) as u32));
+    /// Pearson's r from the sums at `places` of the circle. One pass without branches or calls,
+    /// which the compiler vectorises: there are tens of thousands of lags.
+    fn pearson(&self, places: Range<usize>, min_pairs: f64, out: &mut Correlation) {
+        let scale = 1.0 / self.len as f64;
+        let [n, sum_a, sum_b, sum_aa, sum_bb, sum_ab] =
+            [0, 1, 2, 3, 4, 5].map(|slot| &self.sums[slot][places.clone()]);
+        let pairs = |n: &f64| (n * scale + TO_WHOLE) - TO_WHOLE;
+        out.pairs.extend(n.iter().map(|n| pairs(n) as u32));
         let ones = sum_a.iter().zip(sum_aa).zip(sum_b.iter().zip(sum_bb));
-        let r = out.pairs.iter().zip(sum_ab).zip(ones);
+        let r = n.iter().map(pairs).zip(sum_ab).zip(ones);
         out.r.extend(r.map(|((n, ab), ((a, aa), (b, bb)))| {
-            let n = f64::from(*n);
-            let var_a = aa - a * a / n;
-            let var_b = bb - b * b / n;
-            let covariance = ab - a * b / n;
+            let share = scale * scale / n;
+            let var_a = aa * scale - a * a * share;
+            let var_b = bb * scale - b * b * share;
+            let covariance = ab * scale - a * b * share;
             let least = CONSTANT_SHARE * n;
             let told = (n >= min_pairs) & (var_a >= least) & (var_b >= least);
             let r = covariance / (var_a * var_b).sqrt();
@@ -198,15 +219,9 @@ impl Correlator {
         }));
     }
 
-    /// `Σᵢ left[i] · right[i + k]` for `from ≤ k ≤ to`, into `self.sums[slot]`.
-    fn correlation_sum(
-        &mut self,
-        left: &[Complex<f64>],
-        right: &[Complex<f64>],
-        from: i64,
-        to: i64,
-        slot: usize,
-    ) {
+    /// `Σᵢ left[i] · right[i + k]` for all `k` round the circle, times its length, into
+    /// `self.sums[slot]`.
+    fn correlation_sum(&mut self, left: &[Complex<f64>], right: &[Complex<f64>], slot: usize) {
         for (out, (l, r)) in self.product.iter_mut().zip(left.iter().zip(right)) {
             *out = l.conj() * r;
         }
@@ -218,25 +233,12 @@ impl Correlator {
         if let Some(last) = self.product.last_mut() {
             last.im = 0.0;
         }
-        let done = self.inverse.process_with_scratch(
-            &mut self.product,
-            &mut self.real,
-            &mut self.inverse_scratch,
-        );
-        debug_assert!(done.is_ok());
-        let scale = 1.0 / self.len as f64;
         let out = &mut self.sums[slot];
-        out.clear();
-        // Negative lags stand at the end of the circle.
-        if from < 0 {
-            let start = (self.len as i64 + from).max(0) as usize;
-            let end = (self.len as i64 + to.min(-1) + 1).max(0) as usize;
-            out.extend(self.real[start..end].iter().map(|sum| sum * scale));
-        }
-        if to >= 0 {
-            let range = from.max(0) as usize..=to as usize;
-            out.extend(self.real[range].iter().map(|sum| sum * scale));
-        }
+        out.resize(self.len, 0.0);
+        let done =
+            self.inverse
+                .process_with_scratch(&mut self.product, out, &mut self.inverse_scratch);
+        debug_assert!(done.is_ok());
     }
 }
 
@@ -405,12 +407,15 @@ mod tests {
         values
     }
 
+    fn spectra(correlator: &mut Correlator, values: &[f64]) -> Spectra {
+        let mut out = Spectra::default();
+        assert!(correlator.spectra(values, &mut out));
+        out
+    }
+
     fn correlate(a: &[f64], b: &[f64]) -> Correlation {
         let mut correlator = Correlator::for_all_lags(a.len().max(b.len()), a.len().min(b.len()));
-        let (a, b) = (
-            correlator.spectra(a).unwrap(),
-            correlator.spectra(b).unwrap(),
-        );
+        let (a, b) = (spectra(&mut correlator, a), spectra(&mut correlator, b));
         let mut out = Correlation::default();
         let lags = Correlator::all_lags(&a, &b);
         correlator.correlate(&a, &b, lags, 3, &mut out);
@@ -464,10 +469,7 @@ mod tests {
         let all = correlate(&a, &b);
         for lags in [-12..=20, -30..=-5, 3..=9, -500..=500] {
             let mut correlator = Correlator::for_lags_within(200, 500);
-            let (sa, sb) = (
-                correlator.spectra(&a).unwrap(),
-                correlator.spectra(&b).unwrap(),
-            );
+            let (sa, sb) = (spectra(&mut correlator, &a), spectra(&mut correlator, &b));
             let mut part = Correlation::default();
             correlator.correlate(&sa, &sb, lags.clone(), 3, &mut part);
             assert!(!part.r.is_empty());
@@ -494,9 +496,10 @@ mod tests {
         let found = correlate(&[5.0; 40], &noise(40, 10));
         assert!(found.r.iter().all(|r| r.is_nan()));
         let mut correlator = Correlator::for_all_lags(40, 40);
-        assert!(correlator.spectra(&[f64::NAN; 40]).is_none());
-        assert!(correlator.spectra(&[1.0]).is_none());
-        assert!(correlator.spectra(&[]).is_none());
+        for too_little in [&[f64::NAN; 40][..], &[1.0], &[]] {
+            assert!(!correlator.spectra(too_little, &mut Spectra::default()));
+        }
+        assert!(!correlator.spectra(&noise(90, 11), &mut Spectra::default()));
     }
 
     /// methods.md §11: three samples of a triangular peak give `d/(2(1 − d))`, those of a cosine
@@ -558,10 +561,7 @@ mod tests {
             b.push(shown);
         }
         let mut correlator = Correlator::for_lags_within(a.len(), 200);
-        let (a, b) = (
-            correlator.spectra(&a).unwrap(),
-            correlator.spectra(&b).unwrap(),
-        );
+        let (a, b) = (spectra(&mut correlator, &a), spectra(&mut correlator, &b));
         let mut found = Correlation::default();
         correlator.correlate(&a, &b, -200..=200, 3, &mut found);
         let peak = found.peaks(1, 0, |r, _| r)[0];

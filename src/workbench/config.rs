@@ -142,22 +142,6 @@ mod tests {
         assert!(errors.is_empty(), "{errors:?}");
     }
 
-    /// Opened, a pipe would be waited for, and the workbench with it.
-    #[cfg(unix)]
-    #[test]
-    fn a_pipe_is_told_and_not_waited_for() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("keys.toml");
-        let made = std::process::Command::new("mkfifo").arg(&path).status();
-        assert!(made.unwrap().success());
-        let (keymap, errors) = keymap_from(&path);
-        assert_eq!(keymap, Keymap::default());
-        assert!(
-            errors[0].to_string().contains("not a regular file"),
-            "{errors:?}"
-        );
-    }
-
     #[test]
     fn what_cannot_be_used_is_told_and_the_rest_holds() {
         let text = b"fly = \"f\"\nredo = \"hyper-r\"\nquit = 7\nsave = \"f2\"\n";

@@ -190,7 +190,8 @@ impl Signal {
             .zip(&self.edges.masked.present)
             .map(|(v, p)| if *p > 0.0 { *v } else { f64::NAN })
             .collect();
-        correlator.spectra(&edges)
+        let mut spectra = Spectra::default();
+        correlator.spectra(&edges, &mut spectra).then_some(spectra)
     }
 
     /// Whether the values vary at all.
