@@ -11,7 +11,7 @@ use serde_json::Value;
 use truing::recording::Channel;
 use truing::rehearse::{Plan, SessionOptions, random_scenario, ride, write_session};
 use truing::timeline::align::{Residual, lag_curve, residuals};
-use truing::timeline::delay::{Correlation, Correlator};
+use truing::timeline::delay::{Correlation, Correlator, Spectra};
 
 fn numbers(value: &Value) -> Vec<f64> {
     let list = value.as_array().expect("a list");
@@ -20,8 +20,8 @@ fn numbers(value: &Value) -> Vec<f64> {
 
 fn correlation(a: &[f64], b: &[f64]) -> Correlation {
     let mut correlator = Correlator::for_all_lags(a.len().max(b.len()), a.len().min(b.len()));
-    let x = correlator.spectra(a).expect("values");
-    let y = correlator.spectra(b).expect("values");
+    let (mut x, mut y) = (Spectra::default(), Spectra::default());
+    assert!(correlator.spectra(a, &mut x) && correlator.spectra(b, &mut y));
     let mut out = Correlation::default();
     correlator.correlate(&x, &y, Correlator::all_lags(&x, &y), 3, &mut out);
     out
