@@ -202,6 +202,23 @@ fn figures_from_clocks_that_nobody_set_say_so_until_they_are_set() {
     assert_eq!((code, err.contains("Never aligned")), (0, false), "{err}");
 }
 
+/// A clock saved although it was not certain is told of by whatever rests on it, until a certain one
+/// takes its place.
+#[test]
+fn a_saved_clock_that_is_not_certain_says_so_from_then_on() {
+    let (folder, _) = session_folder();
+    let at = folder.path();
+    truing(&["align", "ride", "--on", "power", "--write"], at);
+    let said = "The clock of pedals is not certain";
+    for command in ["table", "verdict"] {
+        let (_, out, err) = truing(&[command, "ride"], at);
+        assert!(out.contains(said) && err.contains(said), "{out}\n{err}");
+    }
+    truing(&["align", "ride", "--write"], at);
+    let (_, out, err) = truing(&["table", "ride"], at);
+    assert!(!(out + &err).contains("not certain"));
+}
+
 /// With power alone to go by, the matching swallows the device's delay: whoever prints a delay says
 /// so, and so does the verdict.
 #[test]

@@ -31,12 +31,14 @@ pub struct Evidence<'a> {
     pub reference: &'a str,
     /// The comparison; `None` where there is no reference with power.
     pub comparison: Option<&'a Comparison>,
-    /// The references behind it, each with its claim.
+    /// The references behind it, each with its claim and its share.
     pub stated: &'a [StatedReference],
     /// Where they measure, in the same order.
     pub sites: &'a [Option<Site>],
     /// Whether they agree.
     pub references: Option<&'a References>,
+    /// Two of the references that report one meter's values.
+    pub twins: Option<[&'a str; 2]>,
     /// The claim under test.
     pub claim: Claim,
     /// The loss expected between the sites.
@@ -193,9 +195,8 @@ fn outcome(
     if evidence.references.is_some_and(|r| r.agree == Some(false)) {
         return Outcome::ReferencesDisagree;
     }
-    let unstated = evidence.stated.iter().any(|r| r.claim.is_none());
     match budget {
-        Some(budget) if n >= MIN_SECONDS && !unstated && !is_copied(assessed) => {
+        Some(budget) if n >= MIN_SECONDS && may_be_decided(evidence, assessed) => {
             conformity::decide(assessed.bias, budget.expanded(), assessed.limit)
         }
         _ => Outcome::Inconclusive,
@@ -218,11 +219,12 @@ fn reasons(
         reasons.extend(small_level_sentence(assessed));
         reasons.extend(constant_sentence(assessed, evidence.reference));
         reasons.extend(unstated_sentence(evidence.stated));
+        reasons.extend(twins_sentence(evidence.twins));
         if n < MIN_SECONDS {
             reasons.push(format!(
                 "only {n} s with both values: a verdict takes at least {MIN_SECONDS} s, better {GOOD_SECONDS} s"
             ));
-        } else if outcome == Outcome::Inconclusive && !is_copied(assessed) {
+        } else if outcome == Outcome::Inconclusive && may_be_decided(evidence, assessed) {
             reasons.extend(length_sentence(n, assessed, budget));
         }
     }
@@ -288,6 +290,25 @@ fn small_level_sentence(assessed: &Assessed) -> Option<String> {
     })
 }
 
+/// Whether more seconds could decide: the references are several meters, or one, with their claims,
+/// and the source is another.
+fn may_be_decided(evidence: &Evidence<'_>, assessed: &Assessed) -> bool {
+    evidence.stated.iter().all(|r| r.claim.is_some())
+        && evidence.twins.is_none()
+        && !is_copied(assessed)
+}
+
+/// Two references that are one meter recorded twice.
+fn twins_sentence(twins: Option<[&str; 2]>) -> Option<String> {
+    twins.map(|[one, other]| {
+        format!(
+            "{one} and {other} report the same power second by second: that is one meter recorded \
+             twice, no two references, so the uncertainty above is too small and nothing is \
+             decided: make one of them a context stream"
+        )
+    })
+}
+
 /// Why the scatter adds nothing.
 fn constant_sentence(assessed: &Assessed, reference: &str) -> Option<String> {
     is_copied(assessed).then(|| {
@@ -312,11 +333,12 @@ fn unstated_sentence(stated: &[StatedReference]) -> Option<String> {
         .filter(|r| r.claim.is_none())
         .map(|r| r.label.as_str())
         .collect();
+    let each = if names.len() > 1 { "each" } else { "it" };
     (!names.is_empty()).then(|| {
         format!(
             "no claim is stated for {}, so the uncertainty above is too small and nothing can be \
-             decided: give claim_percent to it, or make it a context stream",
-            names.join(" and ")
+             decided: give claim_percent to {each}, or make {each} a context stream",
+            names.join(" and "),
         )
     })
 }

@@ -196,6 +196,7 @@ mod tests {
                 percent,
                 watts: 0.0,
             }),
+            share: 1.0,
         }
     }
 

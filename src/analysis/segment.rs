@@ -147,13 +147,17 @@ fn verdicts(
         .map(|under_test| {
             let basis = window.basis(under_test, comparisons);
             let member = basis.map(|(_, member, _)| *member);
-            let behind: Vec<usize> = match member {
-                Some(Member::Stream(index)) => vec![index],
+            let behind = match member {
+                Some(Member::Stream(index)) => vec![(index, 1.0)],
                 Some(Member::Consensus) => window.behind_consensus(),
                 None => Vec::new(),
             };
-            let stated: Vec<_> = behind.iter().map(|i| window.stated(*i)).collect();
-            let sites: Vec<_> = behind.iter().map(|i| window.site(*i)).collect();
+            let stated: Vec<_> = behind
+                .iter()
+                .map(|(i, share)| window.stated(*i, *share))
+                .collect();
+            let sites: Vec<_> = behind.iter().map(|(i, _)| window.site(*i)).collect();
+            let behind: Vec<usize> = behind.into_iter().map(|(i, _)| i).collect();
             let mut verdict = judge::verdict(&Evidence {
                 kind,
                 rows: window.rows.len(),
@@ -165,6 +169,7 @@ fn verdicts(
                 stated: &stated,
                 sites: &sites,
                 references,
+                twins: window.twins(&behind),
                 claim: window.session.claim_of(under_test).unwrap_or_default(),
                 allowance: window.session.allowance,
             });
@@ -178,13 +183,19 @@ fn verdicts(
 /// Says so where one of several references alone is the basis.
 fn single_basis(window: &Window<'_>, member: Option<Member>) -> Option<String> {
     let several = window.aligned.power(Member::Consensus).is_some();
-    match member {
-        Some(Member::Stream(index)) if several => Some(format!(
-            "for most of this stretch only {} has values, so it alone is the reference",
-            window.label(index)
-        )),
-        _ => None,
-    }
+    let Some(Member::Stream(index)) = member.filter(|_| several) else {
+        return None;
+    };
+    let label = window.label(index);
+    // Where another reference was there all the same, it contradicted this one.
+    Some(if 2 * window.contested_rows() > window.rows.len() {
+        format!(
+            "for most of this stretch the references contradict each other, so {label} alone is \
+             compared: find out which one is wrong before judging"
+        )
+    } else {
+        format!("for most of this stretch only {label} has values, so it alone is the reference")
+    })
 }
 
 /// Rows left out because a stream froze or read a false zero.
@@ -400,6 +411,80 @@ mod tests {
             "{:?}",
             verdict.reasons
         );
+    }
+
+    #[test]
+    fn a_reference_weighs_as_much_as_it_is_there() {
+        let truth = rider(300);
+        let mut crank = meter(&truth, 1.0, 3000);
+        crank[30..].fill(f64::NAN);
+        let (session, aligned) = aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
+            ridden(
+                "pedals",
+                Role::Reference,
+                Some(1.0),
+                meter(&truth, 1.0, 1000),
+            ),
+            ridden("hub", Role::Reference, Some(1.0), meter(&truth, 1.0, 2000)),
+            ridden("crank", Role::Reference, Some(1.0), crank),
+        ]);
+        let verdict = judged(&session, &aligned, 300.0);
+        assert_eq!(verdict.n, 300);
+        // 30 s of three and 270 s of two: (10 + 135) / 300, and 10 / 300.
+        let shares = [145.0 / 300.0, 145.0 / 300.0, 10.0 / 300.0];
+        for (line, share) in verdict.budget[1..].iter().zip(shares) {
+            let u = line.standard_uncertainty_percent.unwrap();
+            assert_close(u, share / 3.0_f64.sqrt(), 1e-12);
+        }
+    }
+
+    #[test]
+    fn references_that_contradict_each_other_throughout_are_not_said_to_be_missing() {
+        let truth = rider(300);
+        let (session, aligned) = aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
+            ridden(
+                "pedals",
+                Role::Reference,
+                Some(1.0),
+                meter(&truth, 0.5, 1000),
+            ),
+            ridden("hub", Role::Reference, Some(1.0), meter(&truth, 1.0, 2000)),
+        ]);
+        let verdict = judged(&session, &aligned, 300.0);
+        assert_eq!(verdict.outcome, Outcome::ReferencesDisagree);
+        let said = verdict.reasons.join("\n");
+        assert!(said.contains("contradict each other"), "{said}");
+        assert!(!said.contains("has values"), "{said}");
+    }
+
+    #[test]
+    fn one_meter_recorded_twice_is_no_two_references() {
+        let truth = rider(300);
+        let pedals = meter(&truth, 1.0, 1000);
+        let (session, aligned) = aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
+            ridden("pedals", Role::Reference, Some(1.0), pedals.clone()),
+            ridden("again", Role::Reference, Some(1.0), pedals),
+        ]);
+        let verdict = judged(&session, &aligned, 300.0);
+        assert_eq!(verdict.outcome, Outcome::Inconclusive);
+        let said = verdict.reasons.join("\n");
+        assert!(said.contains("pedals and again report the same"), "{said}");
+        assert!(!said.contains("a block of"), "{said}");
+    }
+
+    #[test]
+    fn no_longer_block_is_proposed_where_a_claim_is_missing() {
+        let truth = rider(300);
+        let (session, aligned) = aligned_of(vec![
+            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.2, 0)),
+            ridden("pedals", Role::Reference, None, meter(&truth, 1.0, 1000)),
+        ]);
+        let said = judged(&session, &aligned, 300.0).reasons.join("\n");
+        assert!(said.contains("claim_percent"), "{said}");
+        assert!(!said.contains("block of about"), "{said}");
     }
 
     #[test]

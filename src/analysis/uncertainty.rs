@@ -126,6 +126,8 @@ pub struct StatedReference {
     pub label: String,
     /// The accuracy its maker states, if the session has it.
     pub claim: Option<Claim>,
+    /// Its weight in what the source under test is compared with; all of them together weigh 1.
+    pub share: f64,
 }
 
 /// The unit of a budget at a power: percent of it where that says something, else W.
@@ -162,7 +164,7 @@ impl Scale {
 }
 
 /// The budget of a bias against the mean of `references`: scatter of the seconds, the claim of
-/// each reference with weight 1/k (independent references average down), and the half-width of
+/// each reference with its share (independent references average down), and the half-width of
 /// the allowance. References without a claim contribute nothing; the caller must say so.
 pub fn budget(
     statistical: MeanUncertainty,
@@ -174,13 +176,12 @@ pub fn budget(
         "scatter of the seconds (serial correlation allowed for)",
         statistical,
     )];
-    let share = 1.0 / references.len().max(1) as f64;
     for reference in references {
         if let Some(claim) = reference.claim {
             contributions.push(Contribution::rectangular(
                 format!("claim of {}", reference.label),
                 scale.limit(claim),
-                share,
+                reference.share,
             ));
         }
     }
@@ -205,13 +206,14 @@ mod tests {
         percent: true,
     };
 
-    fn stated(label: &str, percent: f64) -> StatedReference {
+    fn stated(label: &str, percent: f64, share: f64) -> StatedReference {
         StatedReference {
             label: label.to_owned(),
             claim: Some(Claim {
                 percent,
                 watts: 0.0,
             }),
+            share,
         }
     }
 
@@ -227,7 +229,7 @@ mod tests {
         // methods §7: u_stat 0.4, reference ±1 % rectangular 0.57735, together 0.702377.
         let budget = budget(
             known(0.4),
-            &[stated("pedals", 1.0)],
+            &[stated("pedals", 1.0, 1.0)],
             Allowance::default(),
             LEVEL,
         );
@@ -239,8 +241,13 @@ mod tests {
 
     #[test]
     fn independent_references_average_down() {
-        let one = budget(known(0.0), &[stated("a", 1.0)], Allowance::default(), LEVEL);
-        let two = [stated("a", 1.0), stated("b", 1.0)];
+        let one = budget(
+            known(0.0),
+            &[stated("a", 1.0, 1.0)],
+            Allowance::default(),
+            LEVEL,
+        );
+        let two = [stated("a", 1.0, 0.5), stated("b", 1.0, 0.5)];
         let two = budget(known(0.0), &two, Allowance::default(), LEVEL);
         assert_close(two.combined(), one.combined() / 2.0_f64.sqrt(), 1e-12);
     }
@@ -284,6 +291,7 @@ mod tests {
         let reference = StatedReference {
             label: "hub".to_owned(),
             claim: Some(claim),
+            share: 1.0,
         };
         let allowance = Allowance {
             percent: 2.0,

@@ -13,6 +13,13 @@ use crate::session::store::CONSENSUS;
 use crate::session::{Role, Session, Site};
 use crate::timeline::{Aligned, Member, Span};
 
+/// Two meters are not so much alike, each rounded to whole watts, W: the rounding alone of two
+/// independent readings leaves √(2/12) = 0.41 W.
+const TWIN_SD_W: f64 = 0.3;
+
+/// Fewer seconds may be alike by chance.
+const TWIN_SECONDS: usize = 30;
+
 /// A source under test (its index), what it is compared with, and the comparison.
 pub(super) type Compared = (usize, Member, Comparison);
 
@@ -130,12 +137,50 @@ impl<'a> Window<'a> {
         })
     }
 
-    /// A reference as it enters the budget.
-    pub fn stated(&self, index: usize) -> StatedReference {
+    /// A reference as it enters the budget with the weight `share`.
+    pub fn stated(&self, index: usize, share: f64) -> StatedReference {
         StatedReference {
             label: self.label(index).to_owned(),
             claim: self.session.claim_of(index),
+            share,
         }
+    }
+
+    /// Seconds in which two references or more have a value and yet no consensus.
+    pub fn contested_rows(&self) -> usize {
+        let columns = self.reference_columns();
+        let Some(consensus) = self.power(Member::Consensus) else {
+            return 0;
+        };
+        let several = |row: usize| {
+            let present = columns.iter().filter(|(_, column)| column[row].is_finite());
+            present.count() >= 2
+        };
+        let without = |row: &usize| consensus[*row].is_nan() && several(*row);
+        (0..consensus.len()).filter(without).count()
+    }
+
+    /// The references with power, each with its column over the window.
+    fn reference_columns(&self) -> Vec<(usize, &'a [f64])> {
+        self.aligned
+            .powered(Role::Reference)
+            .filter_map(|index| Some((index, self.power(Member::Stream(index))?)))
+            .collect()
+    }
+
+    /// Two of these references that differ by less than a rounding to whole watts does while they
+    /// move: one meter heard by two recorders.
+    pub fn twins(&self, references: &[usize]) -> Option<[&'a str; 2]> {
+        for (place, &a) in references.iter().enumerate() {
+            for &b in &references[place + 1..] {
+                let both = self.compared(Member::Stream(a), Member::Stream(b)).moments;
+                let moves = both.n >= TWIN_SECONDS && both.sxx >= (both.n - 1) as f64;
+                if moves && both.sd_difference().is_some_and(|sd| sd < TWIN_SD_W) {
+                    return Some([self.label(a), self.label(b)]);
+                }
+            }
+        }
+        None
     }
 
     /// The references against each other.
@@ -152,7 +197,7 @@ impl<'a> Window<'a> {
                 }));
             }
         }
-        let stated: Vec<StatedReference> = indices.iter().map(|i| self.stated(*i)).collect();
+        let stated: Vec<StatedReference> = indices.iter().map(|i| self.stated(*i, 1.0)).collect();
         let sites: Vec<Option<Site>> = indices.iter().map(|i| self.site(*i)).collect();
         references::references(&stated, &sites, &pairs)
     }
@@ -174,7 +219,7 @@ impl<'a> Window<'a> {
     /// Two streams against each other; tested where both are references.
     pub fn between(&self, first: usize, second: usize) -> Option<Between> {
         let (n, means) = self.pair_means(first, second)?;
-        let judged = [first, second].map(|index| self.stated(index));
+        let judged = [first, second].map(|index| self.stated(index, 1.0));
         let tested = [first, second]
             .iter()
             .all(|index| self.aligned.tracks.get(*index).map(|t| t.role) == Some(Role::Reference));
@@ -208,16 +253,26 @@ impl<'a> Window<'a> {
         }
     }
 
-    /// The references that have values in this window.
-    pub fn behind_consensus(&self) -> Vec<usize> {
-        self.aligned
-            .powered(Role::Reference)
-            .filter(|index| {
-                let totals = self
-                    .aligned
-                    .power_totals(Member::Stream(*index), self.rows.clone());
-                totals.is_some_and(|t| t.n > 0)
-            })
+    /// The references behind the consensus in this window, each with its share of it: the mean
+    /// over the seconds of 1/k, where k references have a value.
+    pub fn behind_consensus(&self) -> Vec<(usize, f64)> {
+        let columns = self.reference_columns();
+        let consensus = self.power(Member::Consensus).unwrap_or_default();
+        let mut shares = vec![0.0; columns.len()];
+        for (row, _) in consensus.iter().enumerate().filter(|(_, w)| w.is_finite()) {
+            let has = |column: &[f64]| column[row].is_finite();
+            let present = columns.iter().filter(|(_, column)| has(column)).count();
+            for (share, (_, column)) in shares.iter_mut().zip(&columns) {
+                if has(column) {
+                    *share += 1.0 / present as f64;
+                }
+            }
+        }
+        let total: f64 = shares.iter().sum();
+        let indices = columns.into_iter().map(|(index, _)| index);
+        let shared = indices.zip(shares).filter(|(_, share)| *share > 0.0);
+        shared
+            .map(|(index, share)| (index, share / total))
             .collect()
     }
 

@@ -214,6 +214,11 @@ fn write_stream(table: &mut Table, stream: &Stream) {
         "matched_on",
         stream.matched_on.map(|on| on.word().into()),
     );
+    put_option(
+        table,
+        "clock_doubt",
+        stream.clock_doubt.as_deref().map(Into::into),
+    );
     put_option(table, "sha256", stream.sha256.as_deref().map(Into::into));
     write_columns(table, stream);
 }

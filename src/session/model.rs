@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::recording::clean_text;
+
 /// A session: everything in `session.toml` that the program understands.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Session {
@@ -83,6 +85,8 @@ pub struct Stream {
     pub skew_ppm: f64,
     /// What the offset rests on; absent while nobody has set it.
     pub matched_on: Option<MatchedOn>,
+    /// Why the offset is not certain, as the estimate said; absent where it is, or set by hand.
+    pub clock_doubt: Option<String>,
     /// SHA-256 of the recording at the first save, lower-case hexadecimal.
     pub sha256: Option<String>,
     /// Column names told by the tester, for delimited text.
@@ -108,6 +112,7 @@ impl Stream {
             offset_s: 0.0,
             skew_ppm: 0.0,
             matched_on: None,
+            clock_doubt: None,
             sha256: None,
             columns: ColumnNames::default(),
         }
@@ -300,7 +305,19 @@ impl Session {
         let swallowed = self
             .with_role(Role::UnderTest)
             .filter_map(|index| self.delay_caution(index));
-        never.into_iter().chain(swallowed).collect()
+        let doubted = self.streams.iter().filter_map(|s| self.doubt_caution(s));
+        never.into_iter().chain(doubted).chain(swallowed).collect()
+    }
+
+    /// That a clock is not certain, and why; [`Self::delay_caution`] tells of what power leaves.
+    fn doubt_caution(&self, stream: &Stream) -> Option<String> {
+        let doubt = stream.clock_doubt.as_deref().map(clean_text)?;
+        (!self.on_first_clock(stream)).then(|| {
+            format!(
+                "The clock of {} is not certain: {doubt}. Figures may compare different seconds until it is checked in the clocks view of the workbench",
+                stream.label
+            )
+        })
     }
 
     /// Why a source under test's delays are not its own: only power ties its clock to the
@@ -426,6 +443,26 @@ mod tests {
         ] {
             assert!(!noted.reads_the_same(&other), "{other:?}");
         }
+    }
+
+    #[test]
+    fn a_clock_that_is_not_certain_is_told_of_but_not_the_first() {
+        let stream = |label: &str, doubt: Option<&str>| Stream {
+            matched_on: Some(MatchedOn::Cadence),
+            clock_doubt: doubt.map(str::to_owned),
+            ..Stream::new(label, format!("{label}.fit"))
+        };
+        let session = Session {
+            streams: vec![
+                stream("trainer", Some("moot")),
+                stream("pedals", Some("a second peak")),
+                stream("hub", None),
+            ],
+            ..Session::default()
+        };
+        let cautions = session.clock_cautions();
+        assert_eq!(cautions.len(), 1, "{cautions:?}");
+        assert!(cautions[0].starts_with("The clock of pedals is not certain: a second peak."));
     }
 
     #[test]

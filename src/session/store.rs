@@ -505,6 +505,7 @@ struct StreamEntry {
     #[serde(default)]
     skew_ppm: f64,
     matched_on: Option<MatchedOn>,
+    clock_doubt: Option<String>,
     sha256: Option<String>,
     #[serde(default)]
     columns: ColumnNames,
@@ -547,6 +548,7 @@ impl From<StreamEntry> for Stream {
             offset_s: entry.offset_s,
             skew_ppm: entry.skew_ppm,
             matched_on: entry.matched_on,
+            clock_doubt: entry.clock_doubt,
             sha256: entry.sha256,
             columns: entry.columns,
         }
@@ -897,6 +899,7 @@ unit = 7
             session.title = title;
             session.streams[1].offset_s = offset_s;
             session.streams[1].matched_on = Some(MatchedOn::Given);
+            session.streams[1].clock_doubt = Some("a “second” peak".to_owned());
             session.segments = segments;
             session.sort_segments();
             let text = document::merged(BY_HAND, &session).unwrap();

@@ -120,7 +120,25 @@ pub(super) fn compare<'a>(
             }
         }
     }
-    Ok(conclude(&found, index, grade))
+    let mut concluded = conclude(&found, index, grade);
+    let channel = concluded.channel;
+    let (x, y) = ((a.signal)(channel), (b.signal)(channel));
+    let held_s = [x, y]
+        .into_iter()
+        .flatten()
+        .map(|(signal, _)| signal.held_s);
+    let late_s = held_s.fold(0.0, f64::max);
+    if late_s > FLAT_S {
+        concluded.doubts.push(format!(
+            "one recorder writes only on change: its values of {} are up to {late_s:.1} s old, and \
+             what changed meanwhile is late by that",
+            channel.name()
+        ));
+        concluded.interval_s = concluded
+            .interval_s
+            .map(|ends| ends.map(|edge| edge.signum() * edge.hypot(late_s)));
+    }
+    Ok(concluded)
 }
 
 /// Lets a channel with competing peaks follow one without, else the recorders' own clocks.

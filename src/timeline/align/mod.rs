@@ -106,6 +106,13 @@ pub struct StreamClock {
     pub estimated: bool,
 }
 
+impl StreamClock {
+    /// Why the offset cannot be relied on; `None` where it can.
+    pub fn doubt(&self) -> Option<String> {
+        (!self.confident).then(|| self.reason.clone())
+    }
+}
+
 /// How late the power of a stream under test is against a reference's, beyond the clocks.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ResponseLag {

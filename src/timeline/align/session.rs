@@ -73,11 +73,12 @@ impl Alignment {
             if !found.estimated || stream.label != found.label || !wanted(index) {
                 continue;
             }
-            let before = (stream.offset_s, stream.skew_ppm, stream.matched_on);
+            let before = stream.clone();
             stream.offset_s = found.offset_s;
             stream.skew_ppm = found.skew_ppm;
             stream.matched_on = Some(found.matched_on);
-            if before != (stream.offset_s, stream.skew_ppm, stream.matched_on) {
+            stream.clock_doubt = found.doubt();
+            if before != *stream {
                 changed.push(stream.label.clone());
             }
         }

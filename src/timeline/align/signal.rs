@@ -34,6 +34,8 @@ pub(super) struct Signal {
     pub start_s: f64,
     /// The values; `NaN` is missing.
     pub values: Vec<f64>,
+    /// How old a value is on average, where the recorder writes only on change, s.
+    pub held_s: f64,
     /// Whether each value is a mean over its second, as power is, rather than a reading.
     pub averaged: bool,
     /// The filtered values: what lags are searched on.
@@ -165,8 +167,13 @@ impl Signal {
         let sigma_s = sigma_s(channel);
         let coarse = Masked::new(&clipped(edges(&values, sigma_s)));
         let fine = Masked::new(&edges(&values, FINE_SIGMA_S));
+        let held_s = match sampling {
+            Sampling::Regular => 0.0,
+            Sampling::OnChange => mean_age_s(&times),
+        };
         Some(Self {
             start_s: first,
+            held_s,
             values,
             averaged: channel == Channel::Power,
             edges: Band {
@@ -287,6 +294,23 @@ fn median_step(times: &[f64]) -> Option<f64> {
     }
     let middle = steps.len() / 2;
     Some(*steps.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// How old, on average over the time, the value of a recorder that writes only on change is, s:
+/// `Σ Δt² / 2 Σ Δt` over the steps in which it is held. It writes when something has moved far
+/// enough, so that this is how late a slow move of another kind shows.
+fn mean_age_s(times: &[f64]) -> f64 {
+    let steps = times.windows(2).map(|pair| pair[1] - pair[0]);
+    let (squares, sum) = steps
+        .filter(|step| *step <= HOLD_S)
+        .fold((0.0, 0.0), |(squares, sum), step| {
+            (squares + step * step, sum + step)
+        });
+    if sum > 0.0 {
+        squares / (2.0 * sum)
+    } else {
+        0.0
+    }
 }
 
 /// The latest value at or before `first + i`, missing once it is older than [`HOLD_S`].

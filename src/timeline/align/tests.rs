@@ -500,3 +500,37 @@ fn equal_repeats_with_nothing_else_to_go_by_are_not_certain() {
     let error = error_s(&recorders, &samples, stream, 1, 1200.0);
     assert!(error.abs() < 10.0, "{error} {stream:?}");
 }
+
+/// Only what moves the power by 5 W is written, and each 7 s: cadence then shows late.
+#[test]
+fn a_recorder_that_writes_on_change_is_not_sure_of_what_it_holds() {
+    let ride = Ride::new(1500.0, 12, intervals);
+    let recorders = three(12);
+    let mut samples = record(&ride, recorders);
+    let all = &samples[2];
+    let power = all.column(Channel::Power).unwrap();
+    let mut kept = vec![0];
+    for row in 1..all.len() {
+        let last = kept[kept.len() - 1];
+        let moved = (power[row] - power[last]).abs() > 5.0;
+        if moved || all.time_s()[row] - all.time_s()[last] >= 7.0 {
+            kept.push(row);
+        }
+    }
+    let thin = |column: &[f64]| kept.iter().map(|row| column[*row]).collect::<Vec<f64>>();
+    let mut thinned = Samples::new(thin(all.time_s())).unwrap();
+    for channel in [Channel::Power, Channel::Cadence] {
+        thinned.set_column(channel, thin(all.column(channel).unwrap()));
+    }
+    samples[2] = thinned;
+    let mut sources = bench(&samples);
+    sources[2].sampling = Sampling::OnChange;
+    let found = align(&sources, Options::default());
+    let stream = &found.streams[2];
+    let error = error_s(&recorders, &samples, stream, 2, 750.0);
+    assert!(!stream.confident, "{error} {stream:?}");
+    assert!(stream.reason.contains("only on change"), "{stream:?}");
+    let [low, high] = stream.offset_ci95_s.unwrap();
+    let reach = (high - stream.offset_s).min(stream.offset_s - low);
+    assert!(error.abs() < reach, "{error} {stream:?}");
+}

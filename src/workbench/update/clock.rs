@@ -62,6 +62,7 @@ fn set_by_hand(state: &State, offset_s: f64) -> impl FnOnce(&mut Session) + use<
             if shared.contains(&index) {
                 stream.offset_s = offset_s;
                 stream.matched_on = Some(MatchedOn::Given);
+                stream.clock_doubt = None;
             }
         }
     }
@@ -186,6 +187,7 @@ fn take_estimate(state: &mut State, effects: &mut Vec<Effect>) {
                 stream.offset_s = estimate.offset_s;
                 stream.skew_ppm = estimate.skew_ppm;
                 stream.matched_on = Some(estimate.matched_on);
+                stream.clock_doubt = estimate.doubt();
             }
         }
     });
