@@ -65,7 +65,7 @@ pub fn find(
         .map(|range| rows(range, DropoutKind::Gap))
         .collect();
     found.extend(
-        freezes(power, &others)
+        freezes(power, &others, interval_rows)
             .into_iter()
             .map(|range| rows(range, DropoutKind::Freeze)),
     );
@@ -150,7 +150,7 @@ fn gaps(power: &[f64], others: &Others, least_rows: f64) -> Vec<Rows> {
         .collect()
 }
 
-fn freezes(power: &[f64], others: &Others) -> Vec<Rows> {
+fn freezes(power: &[f64], others: &Others, interval_rows: f64) -> Vec<Rows> {
     let highest = power.iter().copied().fold(0.0, f64::max);
     let repeats = runs(power.len(), |row| {
         row > 0 && power[row] == power[row - 1] && power[row] > 0.0
@@ -158,7 +158,7 @@ fn freezes(power: &[f64], others: &Others) -> Vec<Rows> {
     let habit = Habit::of(power, others, &repeats);
     repeats
         .into_iter()
-        .filter(|run| power[run.start] < highest && habit.excludes(run, others))
+        .filter(|run| power[run.start] < highest && habit.excludes(run, others, interval_rows))
         .filter(|run| others.range_w(run.start - 1..run.end) >= LEAST_RANGE_W)
         .collect()
 }
@@ -208,13 +208,14 @@ impl Habit {
         (self.repeated[state][class] + 1.0) / (self.seen[state][class] + 2.0)
     }
 
-    /// Whether chance alone would hardly make `run`.
-    fn excludes(&self, run: &Rows, others: &Others) -> bool {
+    /// Whether chance alone would hardly make `run`. A sample that stands for several rows is one
+    /// coincidence, not several.
+    fn excludes(&self, run: &Rows, others: &Others, interval_rows: f64) -> bool {
         let log_chance: f64 = run
             .clone()
             .filter_map(|row| Some(self.chance(row > run.start, others.move_class(row)?).ln()))
             .sum();
-        log_chance < (FALSE_FREEZES / self.changes.max(1.0)).ln()
+        log_chance / interval_rows < (FALSE_FREEZES / self.changes.max(1.0)).ln()
     }
 }
 
@@ -371,6 +372,30 @@ mod tests {
         let found = find(&held, &[&reference], grid(600), Some(1.0), &[]);
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].kind, DropoutKind::Freeze);
+    }
+
+    #[test]
+    fn a_slow_recorder_that_happens_to_repeat_itself_is_not_frozen() {
+        use rand::SeedableRng;
+        use rand_distr::{Distribution, StandardNormal};
+        let (mut false_ones, mut true_ones) = (0, 0);
+        for seed in 0..200 {
+            let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+            let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+            let reference: Vec<f64> = (0..1800).map(|_| 220.0 + 2.0 * normal()).collect();
+            let mut tested: Vec<f64> = (0..900)
+                .map(|_| (220.0 + 2.0 * normal()).round())
+                .flat_map(|w| [w, w])
+                .collect();
+            let grid = grid(tested.len());
+            false_ones += find(&tested, &[&reference], grid, Some(2.0), &[]).len();
+            let held = tested[899];
+            tested[900..930].fill(held);
+            let found = find(&tested, &[&reference], grid, Some(2.0), &[]);
+            true_ones += usize::from(found.iter().any(|d| d.from_s <= 910.0 && d.to_s >= 940.0));
+        }
+        assert!(false_ones <= 20, "{false_ones} in 200 rides");
+        assert!(true_ones >= 195, "{true_ones} of 200");
     }
 
     #[test]
