@@ -83,6 +83,9 @@ pub fn holm(p: &[f64], alpha: f64) -> Vec<bool> {
     rejected
 }
 
+/// Enough to tell a length to a thousandth.
+const HALVINGS: usize = 14;
+
 /// How long a block would do.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum LengthNeeded {
@@ -97,13 +100,28 @@ pub enum LengthNeeded {
 /// `statistical` beside `other` (which time does not reduce): U must fall to the distance between
 /// |b| and T, and the statistical part falls with the root of the length.
 pub fn length_needed(seconds: f64, statistical: f64, other: f64, distance: f64) -> LengthNeeded {
-    // With a longer block the degrees of freedom grow as well: the factor is that of a long one.
-    let factor = t_quantile(0.975, 10.0_f64.max(seconds / 12.0));
-    let wanted = (distance / factor).powi(2) - other * other;
-    if wanted <= 0.0 {
-        return LengthNeeded::NoLength(factor * other);
+    let rest = t_quantile(0.975, f64::INFINITY) * other;
+    if rest >= distance {
+        return LengthNeeded::NoLength(rest);
     }
-    LengthNeeded::Seconds(seconds * statistical * statistical / wanted)
+    // With a longer block the degrees of freedom grow as well: they are those of a long one, and
+    // the more of the variance does not come from the scatter, the more they are together.
+    let dof = 10.0_f64.max(seconds / 12.0);
+    let expanded = |scatter: f64| {
+        let variance = scatter + other * other;
+        t_quantile(0.975, dof * (variance / scatter).powi(2)) * variance.sqrt()
+    };
+    let z = t_quantile(0.975, f64::INFINITY);
+    let (mut small, mut large) = (0.0, (distance / z).powi(2) - other * other);
+    for _ in 0..HALVINGS {
+        let middle = 0.5 * (small + large);
+        if expanded(middle) > distance {
+            large = middle;
+        } else {
+            small = middle;
+        }
+    }
+    LengthNeeded::Seconds(seconds * statistical * statistical / small)
 }
 
 #[cfg(test)]
@@ -214,7 +232,32 @@ mod tests {
         let LengthNeeded::NoLength(rest) = length_needed(60.0, 0.2, 0.6, 1.0) else {
             panic!("no length will do");
         };
-        assert!(rest > 1.0);
+        // What an endless block leaves: 1.96 × 0.6.
+        assert_close(rest, 1.959963984540054 * 0.6, 1e-9);
+    }
+
+    #[test]
+    fn the_length_needed_decides_and_little_less_does_not() {
+        for (statistical, other, distance) in [
+            (0.2, 0.5, 1.0),
+            (0.2, 0.5, 1.05),
+            (1.0, 0.1, 0.5),
+            (0.3, 0.0, 0.4),
+        ] {
+            let LengthNeeded::Seconds(seconds) = length_needed(80.0, statistical, other, distance)
+            else {
+                panic!("a length exists for {other} of {distance}");
+            };
+            // The budget of a block `times` as long, made by hand (JCGM 100, G.4.1).
+            let expanded = |times: f64| {
+                let scatter = statistical * (80.0 / (times * seconds)).sqrt();
+                let combined = scatter.hypot(other);
+                let dof = 10.0 * (combined / scatter).powi(4);
+                t_quantile(0.975, dof) * combined
+            };
+            assert!(expanded(1.01) <= distance, "{seconds}");
+            assert!(expanded(0.98) > distance, "{seconds}");
+        }
     }
 
     #[test]

@@ -228,6 +228,7 @@ pub fn example() -> Table {
                 percent: 2.0,
                 watts: 3.0,
             },
+            allowance: Default::default(),
             clocks: vec!["Never aligned: crank.".into()],
         },
         streams: vec![StreamHead {

@@ -41,6 +41,8 @@ pub struct SessionHead {
     pub duration_s: f64,
     /// The claim under test.
     pub claim: crate::session::Claim,
+    /// The loss expected between the sites; verdicts are on what it leaves of the bias.
+    pub allowance: crate::session::Allowance,
     /// What to beware of in the clocks, a sentence each.
     pub clocks: Vec<String>,
 }

@@ -215,7 +215,12 @@ fn reasons(
     if outcome == Outcome::ReferencesDisagree {
         reasons.push(disagreement(evidence.references));
     } else {
-        reasons.push(evidence_sentence(assessed, budget, outcome));
+        reasons.push(evidence_sentence(
+            evidence.allowance,
+            assessed,
+            budget,
+            outcome,
+        ));
         reasons.extend(small_level_sentence(assessed));
         reasons.extend(constant_sentence(assessed, evidence.reference));
         reasons.extend(unstated_sentence(evidence.stated));
@@ -256,12 +261,23 @@ fn disagreement(references: Option<&References>) -> String {
 }
 
 /// "bias +1.2 % ± 1.4 % …", in the unit of the decision.
-fn evidence_sentence(assessed: &Assessed, budget: Option<&Budget>, outcome: Outcome) -> String {
+fn evidence_sentence(
+    allowance: Allowance,
+    assessed: &Assessed,
+    budget: Option<&Budget>,
+    outcome: Outcome,
+) -> String {
     let unit = if assessed.scale.percent { "%" } else { "W" };
+    // Not the bias that the rows of agreement show.
+    let net = if allowance.percent == 0.0 {
+        ""
+    } else {
+        " after the allowance"
+    };
     let (bias, limit) = (assessed.bias, assessed.limit);
     let Some(budget) = budget else {
         return format!(
-            "bias {bias:+.2} {unit}, but its uncertainty cannot be told from so few seconds"
+            "bias{net} {bias:+.2} {unit}, but its uncertainty cannot be told from so few seconds"
         );
     };
     let what = match outcome {
@@ -274,7 +290,7 @@ fn evidence_sentence(assessed: &Assessed, budget: Option<&Budget>, outcome: Outc
         _ => "would lie outside the limit of",
     };
     format!(
-        "bias {bias:+.2} {unit} ± {:.2} {unit} (k = {:.2}) {what} ±{limit:.2} {unit}",
+        "bias{net} {bias:+.2} {unit} ± {:.2} {unit} (k = {:.2}) {what} ±{limit:.2} {unit}",
         budget.expanded(),
         budget.coverage_factor()
     )

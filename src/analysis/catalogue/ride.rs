@@ -44,11 +44,35 @@ pub(super) const ENTRIES: &[Entry] = &[
             "",
         ],
     ),
+    figure(
+        "session.allowance.percent",
+        "allowed loss",
+        "%",
+        1,
+        [
+            "The loss expected between the references' site and the site under test, % of the references' power; verdicts are on what it leaves of the bias.",
+            "expected = reference × (1 − allowance / 100)",
+            "stated in session.toml, [allowance]",
+            "It is an expectation, not a measurement of this drivetrain.",
+        ],
+    ),
+    figure(
+        "session.allowance.plus_minus",
+        "allowed loss, half-width",
+        "%",
+        1,
+        [
+            "Half-width of what the loss between the sites may be, percentage points; it enters the uncertainty as a rectangular distribution.",
+            "u = half-width / √3",
+            "stated in session.toml, [allowance]; JCGM 100:2008, 4.3.7",
+            "",
+        ],
+    ),
     fact(
         "session.clocks",
         "clocks",
         "",
-        "What to beware of in the clocks: streams never aligned, and sources whose delays only power ties to the references.",
+        "What to beware of in the clocks: streams never aligned or not with certainty, and sources whose delays only power ties to the references.",
     ),
     fact("streams.label", "stream", "", "Name of the stream."),
     fact(

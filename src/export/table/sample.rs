@@ -174,6 +174,7 @@ pub(crate) fn table() -> Table {
                 percent: 2.0,
                 watts: 0.0,
             },
+            allowance: Default::default(),
             clocks: Vec::new(),
         },
         streams: vec![

@@ -3,7 +3,7 @@
 use crate::analysis::figures::{Dropout, Interval, LevelLine, Pooled, Table};
 use crate::export::cell::{clock_time, human_number, machine_number, one_line, word_of};
 
-/// The ride's length and the claim under test.
+/// The ride's length, the claim under test and the allowance.
 pub(crate) fn claim(table: &Table) -> String {
     let claim = table.session.claim;
     let percent = (claim.percent > 0.0).then(|| format!("±{} %", machine_number(claim.percent)));
@@ -16,8 +16,19 @@ pub(crate) fn claim(table: &Table) -> String {
         (None, Some(watts)) => format!("claim {watts}"),
         (None, None) => "no claim stated".to_owned(),
     };
+    let allowance = table.session.allowance;
+    let left = if allowance == Default::default() {
+        String::new()
+    } else {
+        format!(
+            " A loss of {} ± {} % between the sites is allowed for: verdicts are on what it leaves \
+             of the bias.",
+            machine_number(allowance.percent),
+            machine_number(allowance.plus_minus)
+        )
+    };
     format!(
-        "Ride of {}, {stated}.",
+        "Ride of {}, {stated}.{left}",
         clock_time(table.session.duration_s)
     )
 }

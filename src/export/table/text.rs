@@ -73,6 +73,10 @@ fn streams(table: &Table) -> String {
     out.render("", WIDTH)
 }
 
+fn has_allowance(table: &Table) -> bool {
+    table.session.allowance.percent != 0.0
+}
+
 fn overview(table: &Table) -> String {
     if table.segments.is_empty() {
         return wrapped(
@@ -87,7 +91,15 @@ fn overview(table: &Table) -> String {
         ("from", Right),
         ("length s", Right),
         ("set W", Right),
-        ("bias %", Right),
+        // The verdict is on what the allowance leaves.
+        (
+            if has_allowance(table) {
+                "net %"
+            } else {
+                "bias %"
+            },
+            Right,
+        ),
         ("± U %", Right),
         ("verdict", Left),
     ]);
