@@ -1,8 +1,10 @@
 //! Everything the workbench knows, as plain data. [`super::update`] alone changes it; drawing only
 //! reads it.
 
+mod lines;
 mod parts;
 
+pub use lines::Lines;
 pub use parts::{
     Brush, Edge, Held, Lane, Mark, Message, Mode, Prompt, Purpose, Scale, Scope, View, Walk,
 };
@@ -107,7 +109,7 @@ pub struct State {
     /// Figures of the window, or of what is shown; kept in step by `update`.
     pub figures: SegmentFigures,
     /// The same of each segment; kept in step by `update`.
-    pub lines: Vec<SegmentFigures>,
+    pub lines: Lines,
     /// Dropouts and excursions over the ride; kept in step by `update`.
     pub found: RideFindings,
     /// Where the power changes, s, once it was asked for.
@@ -149,7 +151,7 @@ impl State {
         let mut state = Self {
             saved: opened.session.clone(),
             figures: segment::live(&opened.session, &aligned, &found, shown, Kind::Open),
-            lines: Vec::new(),
+            lines: Lines::default(),
             found,
             aligned,
             opened,
@@ -331,21 +333,8 @@ impl State {
     }
 
     pub(super) fn refresh_lines(&mut self) {
-        self.lines = self
-            .session()
-            .segments
-            .iter()
-            .map(|segment| {
-                let span = Span::new(segment.from_s, segment.to_s);
-                segment::live(
-                    self.session(),
-                    &self.aligned,
-                    &self.found,
-                    span,
-                    segment.kind,
-                )
-            })
-            .collect();
+        let known = std::mem::take(&mut self.lines);
+        self.lines = Lines::of(self, known);
     }
 
     pub(super) fn refresh_findings(&mut self) {

@@ -196,6 +196,7 @@ pub fn clock_line(state: &State) -> String {
     };
     let matched = match stream.matched_on {
         Some(crate::session::MatchedOn::Given) => "set by hand".to_owned(),
+        Some(on) if stream.clock_doubt.is_some() => format!("matched on {on}, not certain"),
         Some(on) => format!("matched on {on}"),
         None => "not yet aligned".to_owned(),
     };

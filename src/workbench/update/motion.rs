@@ -232,6 +232,8 @@ fn set_edge(state: &mut State, edge: Edge) {
         Some(other_s) => {
             state.brush.window = Some(Span::new(here_s, other_s));
             state.brush.held = Held::Nothing;
+            // It would still say that an edge follows the cursor.
+            state.message = None;
         }
         _ => {
             state.brush.window = Some(Span::new(here_s, here_s));

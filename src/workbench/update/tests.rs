@@ -48,8 +48,10 @@ fn the_window_follows_from_start_to_end() {
     assert_eq!(window(&state), Some((60.0, 60.0)));
     press(&mut state, "shift-right");
     assert_eq!(window(&state), Some((60.0, 70.0)));
+    assert!(message(&state).contains("follows the cursor"));
     press(&mut state, "e right");
     assert_eq!(window(&state), Some((60.0, 70.0)));
+    assert!(!message(&state).contains("follows the cursor"));
     // A start inside the window keeps its end; one after it begins a new window.
     go_to(&mut state, "1:05");
     press(&mut state, "s");

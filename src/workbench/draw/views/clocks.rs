@@ -376,6 +376,7 @@ fn now_of(state: &State, line: Text, index: usize) -> Text {
     };
     let from = match stream.matched_on {
         Some(MatchedOn::Given) => "by hand".to_owned(),
+        Some(on) if stream.clock_doubt.is_some() => format!("on {on}, not certain"),
         Some(on) => format!("on {on}"),
         None => "not aligned".to_owned(),
     };
