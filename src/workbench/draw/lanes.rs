@@ -11,6 +11,7 @@ use super::dots::{ACROSS, DOWN, Dots};
 use super::picture;
 use super::{Pen, Text};
 use crate::recording::Channel;
+use crate::session::Segment;
 use crate::timeline::{Extent, Span};
 
 /// Cells between two letters on a trace.
@@ -231,18 +232,25 @@ fn tags(state: &State, area: Rect, pen: &mut Pen<'_>) {
     }
     let faint = state.look.faint();
     pen.write(area.x, area.y, GUTTER - 1, "  tags", faint);
-    for (index, segment) in state.session().segments.iter().enumerate() {
+    let segments = &state.session().segments;
+    let columns = |segment: &Segment| {
         let span = Span::new(segment.from_s, segment.to_s);
-        let Some((left, right)) = columns_of(plot, state.shown, span) else {
+        columns_of(plot, state.shown, span)
+    };
+    for (index, segment) in segments.iter().enumerate() {
+        let Some((left, right)) = columns(segment) else {
             continue;
         };
         let width = right - left + 1;
+        // The next one is written over this one where they overlap.
+        let next = segments.get(index + 1).and_then(columns);
+        let room = next.map_or(width, |(next, _)| width.min(next.saturating_sub(left)));
         // A kind that has no room is left out; the list below names it.
         let number = (index + 1).to_string();
         let full = format!("{number} {}", segment.kind);
         let name = [full, number]
             .into_iter()
-            .find(|name| name.chars().count() + 1 < usize::from(width))
+            .find(|name| name.chars().count() + 1 < usize::from(room))
             .unwrap_or_default();
         let name = text::field(&name, usize::from(width), ' ');
         let style = Style::new().add_modifier(Modifier::UNDERLINED);

@@ -3,7 +3,7 @@
 use super::super::bench::{PLAIN, press, state_at, type_text};
 use super::super::state::State;
 use super::super::theme::Look;
-use crate::session::Role;
+use crate::session::{Kind, Role, Segment};
 
 use super::bench::{ASCII, COLOUR, LIGHT, rendered, styles, text};
 
@@ -57,6 +57,39 @@ fn a_narrow_screen_says_what_the_figures_need() {
         let title = screen.lines().next().unwrap();
         assert_eq!(title.contains("figures: 70 columns"), told, "{title}");
     }
+}
+
+/// Where two segments overlap, the name of neither is cut to a stump of a word.
+#[test]
+fn names_of_overlapping_segments_are_whole_or_absent() {
+    let segment = |kind, from_s, to_s| Segment {
+        kind,
+        from_s,
+        to_s,
+        set_point_w: None,
+        note: String::new(),
+    };
+    let mut seen = (0, 0);
+    for start_s in (70..600).step_by(10) {
+        let mut state = state_at((120, 40), PLAIN);
+        state.opened.session.segments = vec![
+            segment(Kind::Ramp, 60.0, 900.0),
+            segment(Kind::Coast, f64::from(start_s), f64::from(start_s) + 30.0),
+        ];
+        state.refresh_lines();
+        let screen = text(&rendered(&state));
+        let row = screen
+            .lines()
+            .find(|line| line.starts_with("  tags"))
+            .unwrap();
+        let lane = row.split(['│', '|']).next().unwrap();
+        let words = lane.trim_start().strip_prefix("tags").unwrap();
+        let whole = words.contains("1 ramp");
+        let stump = words.chars().any(|c| "ramp".contains(c));
+        assert_eq!(whole, stump, "{start_s}: {words}");
+        seen = (seen.0 + usize::from(whole), seen.1 + usize::from(!whole));
+    }
+    assert!(seen.0 > 0 && seen.1 > 0, "{seen:?}");
 }
 
 /// A verdict is on what the allowance leaves, so the list must show that beside it.

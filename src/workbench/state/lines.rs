@@ -50,6 +50,16 @@ fn key(from_s: f64, to_s: f64, kind: Kind) -> (u64, u64, Kind) {
 }
 
 impl Lines {
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        self.figures.len()
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.figures.is_empty()
+    }
+
     /// The figures of the segment at this place.
     pub fn get(&self, index: usize) -> Option<&SegmentFigures> {
         self.figures.get(index)
