@@ -208,11 +208,12 @@ impl Correlator {
         let ones = sum_a.iter().zip(sum_aa).zip(sum_b.iter().zip(sum_bb));
         let r = n.iter().map(pairs).zip(sum_ab).zip(ones);
         out.r.extend(r.map(|((n, ab), ((a, aa), (b, bb)))| {
-            let share = scale * scale / n;
-            let var_a = aa * scale - a * a * share;
-            let var_b = bb * scale - b * b * share;
-            let covariance = ab * scale - a * b * share;
-            let least = CONSTANT_SHARE * n;
+            // Each n times what it is named after, which r does not show and a division would cost.
+            let (a, b, n_scale) = (a * scale, b * scale, n * scale);
+            let var_a = n_scale * aa - a * a;
+            let var_b = n_scale * bb - b * b;
+            let covariance = n_scale * ab - a * b;
+            let least = CONSTANT_SHARE * n * n;
             let told = (n >= min_pairs) & (var_a >= least) & (var_b >= least);
             let r = covariance / (var_a * var_b).sqrt();
             if told { r.clamp(-1.0, 1.0) } else { f64::NAN }

@@ -22,7 +22,8 @@ impl Extent {
         max: f64::NEG_INFINITY,
     };
 
-    fn join(self, other: Extent) -> Extent {
+    /// The extent of both.
+    pub fn join(self, other: Extent) -> Extent {
         Extent {
             min: if other.min < self.min {
                 other.min

@@ -86,10 +86,26 @@ pub fn parse_time(typed: &str, here_s: f64) -> Option<f64> {
     t_s.is_finite().then_some(t_s)
 }
 
+/// Whether each character of `text` is one column wide and stands by itself, whatever is next to
+/// it: the printable ones of ASCII.
+pub fn is_plain(text: &str) -> bool {
+    text.bytes().all(|byte| matches!(byte, b' '..=b'~'))
+}
+
+/// Columns that `text` takes on the screen.
+pub fn columns(text: &str) -> usize {
+    use unicode_width::UnicodeWidthStr as _;
+    if is_plain(text) {
+        text.len()
+    } else {
+        text.width()
+    }
+}
+
 /// `text` cut to `width` columns, the cut marked.
 pub fn fit(text: &str, width: usize, cut_mark: char) -> String {
-    use unicode_width::{UnicodeWidthChar as _, UnicodeWidthStr as _};
-    if text.width() <= width {
+    use unicode_width::UnicodeWidthChar as _;
+    if columns(text) <= width {
         return text.to_owned();
     }
     let mut out = String::new();
@@ -110,12 +126,12 @@ pub fn fit(text: &str, width: usize, cut_mark: char) -> String {
 /// `text` broken into lines of at most `width` columns between its words; a word that is wider is
 /// broken where it must be. None of an empty text.
 pub fn wrapped(text: &str, width: usize) -> Vec<String> {
-    use unicode_width::{UnicodeWidthChar as _, UnicodeWidthStr as _};
+    use unicode_width::UnicodeWidthChar as _;
     let width = width.max(1);
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match lines.last_mut() {
-            Some(line) if line.as_str().width() + 1 + word.width() <= width => {
+            Some(line) if columns(line) + 1 + columns(word) <= width => {
                 line.push(' ');
                 line.push_str(word);
                 continue;
@@ -123,7 +139,7 @@ pub fn wrapped(text: &str, width: usize) -> Vec<String> {
             _ => lines.push(String::new()),
         }
         for c in word.chars() {
-            let full = |line: &String| line.as_str().width() + c.width().unwrap_or(0) > width;
+            let full = |line: &String| columns(line) + c.width().unwrap_or(0) > width;
             if lines
                 .last()
                 .is_some_and(|line| !line.is_empty() && full(line))
@@ -141,10 +157,9 @@ pub fn wrapped(text: &str, width: usize) -> Vec<String> {
 /// `text` in `width` columns with both its ends, which tell labels apart more often than their
 /// middle; the cut marked.
 pub fn both_ends(text: &str, width: usize, cut_mark: char) -> String {
-    use unicode_width::UnicodeWidthStr as _;
     let room = width.saturating_sub(1);
     let last = room / 2;
-    if text.width() <= width || text.width() != text.chars().count() || last == 0 {
+    if columns(text) <= width || columns(text) != text.chars().count() || last == 0 {
         return field(text, width, cut_mark);
     }
     let first: String = text.chars().take(room - last).collect();
@@ -155,9 +170,8 @@ pub fn both_ends(text: &str, width: usize, cut_mark: char) -> String {
 
 /// `text` in exactly `width` columns: cut or padded.
 pub fn field(text: &str, width: usize, cut_mark: char) -> String {
-    use unicode_width::UnicodeWidthStr as _;
     let mut out = fit(text, width, cut_mark);
-    let used = out.as_str().width();
+    let used = columns(&out);
     out.extend(std::iter::repeat_n(' ', width.saturating_sub(used)));
     out
 }

@@ -29,6 +29,7 @@ use ratatui::style::Style;
 use super::action::Command;
 use super::layout::Layout;
 use super::state::{Scale, State, View};
+use super::text::is_plain;
 use super::theme::Look;
 
 pub use segments::first_row as first_segment_row;
@@ -253,12 +254,6 @@ fn put_plain<S: AsRef<str>>(cells: &mut [Cell], parts: &[(S, Style)]) {
         }
         rest = after;
     }
-}
-
-/// Whether each character of `text` is one column wide and stands by itself, whatever is next to
-/// it: the printable ones of ASCII.
-fn is_plain(text: &str) -> bool {
-    text.bytes().all(|byte| matches!(byte, b' '..=b'~'))
 }
 
 /// A line of text in parts, each with its style.

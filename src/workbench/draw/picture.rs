@@ -206,15 +206,16 @@ fn fitted(lane: Lane, shown: &[Vec<Option<Extent>>], allowed: &[Option<Extent>])
     if lane == Lane::Difference {
         return fitted_difference(extents, allowed);
     }
-    let (low, high) = extents.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), e| {
-        (low.min(e.min), high.max(e.max))
-    });
-    if low > high {
+    let Some(Extent {
+        min: low,
+        max: high,
+    }) = extents.copied().reduce(Extent::join)
+    else {
         return Scale {
             low: 0.0,
             high: 100.0,
         };
-    }
+    };
     let least = match lane {
         Lane::Channel(Channel::Power) => 20.0,
         Lane::Channel(Channel::Speed | Channel::Temperature) => 2.0,
