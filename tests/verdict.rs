@@ -167,3 +167,20 @@ fn without_any_scatter_nothing_is_decided() {
         assert!(text.contains("no two meters do"), "{text}");
     }
 }
+
+/// A segment off whole seconds, and one that begins before the ride, stand at the same times in the
+/// verdict as in the table.
+#[test]
+fn the_verdict_tells_times_as_the_table_does() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = session(folder.path(), &[]);
+    let file = at.join("session.toml");
+    let mut text = std::fs::read_to_string(&file).unwrap();
+    text += "\n[[segment]]\nkind = \"open\"\nfrom_s = -30.0\nto_s = 200.4\n";
+    std::fs::write(&file, text).unwrap();
+    let path = at.to_str().unwrap();
+    let (verdict, _, _) = truing(&["verdict", path]);
+    assert!(verdict.contains("-0:00:30–0:03:20.4"), "{verdict}");
+    let (table, _, _) = truing(&["table", path]);
+    assert!(table.contains("FROM -0:00:30 TO 0:03:20.4"), "{table}");
+}

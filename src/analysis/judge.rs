@@ -230,7 +230,7 @@ fn reasons(
                 "only {n} s with both values: a verdict takes at least {MIN_SECONDS} s, better {GOOD_SECONDS} s"
             ));
         } else if outcome == Outcome::Inconclusive && may_be_decided(evidence, assessed) {
-            reasons.extend(length_sentence(n, assessed, budget));
+            reasons.extend(length_sentence(evidence.allowance, n, assessed, budget));
         }
     }
     reasons.extend(dropout_sentence(evidence.dropout_rows));
@@ -359,7 +359,12 @@ fn unstated_sentence(stated: &[StatedReference]) -> Option<String> {
     })
 }
 
-fn length_sentence(n: usize, assessed: &Assessed, budget: Option<&Budget>) -> Option<String> {
+fn length_sentence(
+    allowance: Allowance,
+    n: usize,
+    assessed: &Assessed,
+    budget: Option<&Budget>,
+) -> Option<String> {
     let statistical = assessed.statistical?.standard;
     let squares = budget?.combined().powi(2) - statistical * statistical;
     let other = squares.max(0.0).sqrt();
@@ -376,8 +381,13 @@ fn length_sentence(n: usize, assessed: &Assessed, budget: Option<&Budget>) -> Op
                     .to_owned()
             }
             LengthNeeded::NoLength(rest) => format!(
-                "no longer block would do: the references' claims and the allowance alone leave ±{rest:.2} {unit}; \
-                 references with a tighter claim, or more of them, would"
+                "no longer block would do: {} alone leave ±{rest:.2} {unit}; \
+                 references with a tighter claim, or more of them, would",
+                if allowance.plus_minus == 0.0 {
+                    "the references' claims"
+                } else {
+                    "the references' claims and the allowance"
+                }
             ),
         },
     )

@@ -476,6 +476,19 @@ mod tests {
     }
 
     #[test]
+    fn an_allowance_that_is_none_takes_no_blame() {
+        let (mut session, aligned) = ride(300, 1.02);
+        let said = judged(&session, &aligned, 300.0).reasons.join("\n");
+        assert!(
+            said.contains("the references' claims alone leave"),
+            "{said}"
+        );
+        session.allowance.plus_minus = 0.5;
+        let said = judged(&session, &aligned, 300.0).reasons.join("\n");
+        assert!(said.contains("and the allowance alone leave"), "{said}");
+    }
+
+    #[test]
     fn no_longer_block_is_proposed_where_a_claim_is_missing() {
         let truth = rider(300);
         let (session, aligned) = aligned_of(vec![

@@ -9,9 +9,8 @@ use super::output::csv_text;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
 use crate::analysis::{catalogue, overall, table};
-use crate::export::cell::{inert, one_line};
+use crate::export::cell::{clock_time, inert, one_line};
 use crate::export::table::markdown_escaped;
-use crate::recording::words::h_mm_ss;
 use crate::session::{Claim, Role, Session};
 use crate::timeline::Aligned;
 
@@ -130,13 +129,6 @@ fn word(outcome: Outcome) -> &'static str {
     }
 }
 
-/// Seconds as h:mm:ss.
-fn clock(seconds: f64) -> String {
-    let total = seconds.round() as i64;
-    let (sign, total) = (if total < 0 { "−" } else { "" }, total.unsigned_abs());
-    format!("{sign}{}", h_mm_ss(total))
-}
-
 /// A figure as the catalogue prints it, with its unit; a dash where there is none.
 fn printed(field: &str, value: Option<f64>) -> String {
     let entry = catalogue::entry(&format!("segments.verdict.{field}"));
@@ -191,8 +183,8 @@ fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
         "{}  {}  {}–{}  {}: {}\n",
         segment.id,
         segment.kind,
-        clock(segment.from_s),
-        clock(segment.to_s),
+        clock_time(segment.from_s),
+        clock_time(segment.to_s),
         one_line(&verdict.under_test),
         word(verdict.outcome),
     );
@@ -252,8 +244,8 @@ fn markdown(answers: &[String], figures: &Table) -> String {
                 "| {} | {} | {} | {} | {} | {} | {bias} | {uncertainty} | {limit} | {} | {} |",
                 segment.id,
                 segment.kind,
-                clock(segment.from_s),
-                clock(segment.to_s),
+                clock_time(segment.from_s),
+                clock_time(segment.to_s),
                 markdown_escaped(&verdict.under_test),
                 word(verdict.outcome),
                 printed("conformance_probability", verdict.conformance_probability),

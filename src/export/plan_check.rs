@@ -231,7 +231,16 @@ fn needed(segment: &SegmentFigures, verdict: &Verdict) -> MoreNeeded {
         Some(LengthNeeded::NoLength(rest)) => (
             None,
             format!(
-                "no length would decide: the claims of the references and the allowance alone leave ±{} {}; references with a tighter claim, or more of them, would",
+                "no length would decide: the claims of the references{} alone leave ±{} {}; references with a tighter claim, or more of them, would",
+                if verdict
+                    .budget
+                    .iter()
+                    .any(|line| line.source.starts_with("allowance"))
+                {
+                    " and the allowance"
+                } else {
+                    ""
+                },
                 machine_number((rest * 100.0).round() / 100.0),
                 if verdict.bias_percent.is_some() {
                     "%"
