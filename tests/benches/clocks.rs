@@ -3,9 +3,12 @@
 
 #![allow(clippy::print_stdout)]
 
+mod parts;
+
 use std::hint::black_box;
 use std::time::Instant;
 
+use parts::is_wanted;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -23,20 +26,14 @@ const DAY: usize = 24 * 3600;
 const CHANNELS: [Channel; 3] = [Channel::HeartRate, Channel::Cadence, Channel::Power];
 
 fn main() {
-    // `cargo bench --bench clocks -- day` runs that part alone.
-    let parts: [(&str, fn()); 3] = [
-        ("pair", pair_within_ten_minutes),
-        ("day", seven_pairs_of_a_day),
-        ("streams", four_streams),
-    ];
-    let wanted: Vec<String> = std::env::args()
-        .skip(1)
-        .filter(|argument| !argument.starts_with('-'))
-        .collect();
-    for (name, part) in parts {
-        if wanted.is_empty() || wanted.iter().any(|word| word == name) {
-            part();
-        }
+    if is_wanted("pair") {
+        pair_within_ten_minutes();
+    }
+    if is_wanted("day") {
+        seven_pairs_of_a_day();
+    }
+    if is_wanted("streams") {
+        four_streams();
     }
 }
 

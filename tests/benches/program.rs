@@ -6,12 +6,15 @@
 
 #![allow(clippy::print_stdout, clippy::unwrap_used)]
 
+mod parts;
+
 use std::io::{Read as _, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
+use parts::is_wanted;
 use portable_pty::{Child, CommandBuilder, PtySize, native_pty_system};
 use truing::recording::{Format, ReadOptions, Sampling, read_all};
 use truing::rehearse::{Plan, Scenario, SessionOptions, ride, write_session};
@@ -33,11 +36,6 @@ fn main() {
     let work = tempfile::tempdir().unwrap();
     let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-sessions/bench-ride");
     let long = long_session(&work.path().join("long"));
-    let wanted: Vec<String> = std::env::args()
-        .skip(1)
-        .filter(|a| !a.starts_with('-'))
-        .collect();
-    let is_wanted = |part: &str| wanted.is_empty() || wanted.iter().any(|word| word == part);
     if is_wanted("start") {
         start(&sample, &long, work.path());
     }

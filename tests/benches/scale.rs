@@ -3,10 +3,13 @@
 
 #![allow(clippy::print_stdout, clippy::unwrap_used)]
 
+mod parts;
+
 use std::hint::black_box;
 use std::sync::Arc;
 use std::time::Instant;
 
+use parts::is_wanted;
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use ratatui::backend::CrosstermBackend;
@@ -44,20 +47,14 @@ const LOOK: Look = Look {
 };
 
 fn main() {
-    // `cargo bench --bench scale -- frames` runs that part alone.
-    let parts: [(&str, fn()); 3] = [
-        ("window", window_figures),
-        ("frames", frames),
-        ("growth", growth),
-    ];
-    let wanted: Vec<String> = std::env::args()
-        .skip(1)
-        .filter(|argument| !argument.starts_with('-'))
-        .collect();
-    for (name, part) in parts {
-        if wanted.is_empty() || wanted.iter().any(|word| word == name) {
-            part();
-        }
+    if is_wanted("window") {
+        window_figures();
+    }
+    if is_wanted("frames") {
+        frames();
+    }
+    if is_wanted("growth") {
+        growth();
     }
 }
 
