@@ -302,7 +302,7 @@ impl Rows {
             } else {
                 last_was_short = None;
             }
-            let surplus = record.iter().skip(plan.width);
+            let surplus = (plan.width..record.len()).filter_map(|place| record.get(place));
             if let Some(text) = surplus
                 .map(<[u8]>::trim_ascii)
                 .find(|text| !text.is_empty())
