@@ -130,8 +130,8 @@ pub(super) fn compare<'a>(
     let late_s = held_s.fold(0.0, f64::max);
     if late_s > FLAT_S {
         concluded.doubts.push(format!(
-            "one recorder writes only on change: its values of {} are up to {late_s:.1} s old, and \
-             what changed meanwhile is late by that",
+            "one recorder writes only on change: its values of {} are {late_s:.1} s old on average, and \
+             what changed meanwhile shows late",
             channel.name()
         ));
         concluded.interval_s = concluded

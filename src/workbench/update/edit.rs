@@ -235,7 +235,15 @@ fn merge(state: &mut State, effects: &mut Vec<Effect>) {
         warn(state, "there is no segment after this one to merge with");
         return;
     };
-    let name = named(state, "merge");
+    let first = &state.session().segments[index];
+    let mut name = named(state, "merge");
+    // What the two do not share is the first one's: that is told, since figures rest on it.
+    if next.kind != first.kind {
+        name += &format!(" with {}", next.kind);
+    }
+    if let (Some(other_w), true) = (next.set_point_w, next.set_point_w != first.set_point_w) {
+        name += &format!(", set point {other_w} W dropped");
+    }
     edit(state, &name, effects, |session| {
         session.segments.remove(index + 1);
         let segment = &mut session.segments[index];

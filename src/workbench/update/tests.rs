@@ -40,6 +40,25 @@ fn the_cursor_moves_by_seconds_tens_and_screens_and_stays_in_the_ride() {
     assert!(state.shown.contains(450.0));
 }
 
+/// What the second of two joined segments was and had to hold goes: that is told.
+#[test]
+fn joining_tells_what_of_the_second_segment_goes() {
+    let mut state = state();
+    brush(&mut state, "1:00", "2:00");
+    press(&mut state, "t s");
+    brush(&mut state, "2:00", "3:00");
+    press(&mut state, "t r p ctrl-u");
+    type_text(&mut state, "230");
+    press(&mut state, "enter up &");
+    let effects = press(&mut state, "u r");
+    assert_eq!(
+        state.history.undo_name(),
+        Some("merge steady-block with ramp, set point 230 W dropped"),
+        "{effects:?}"
+    );
+    assert_eq!(state.session().segments.len(), 1);
+}
+
 #[test]
 fn the_window_follows_from_start_to_end() {
     let mut state = state();
