@@ -5,15 +5,33 @@
 mod pty;
 
 use std::collections::HashMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use pty::{Desk, copy_of_sample};
+use tempfile::TempDir;
 
 const DOWN: &str = "\x1b[B";
 
 /// The workbench over a session, on the smallest screen that it promises to work on.
 fn open(session: &Path, home: &Path) -> Desk {
     Desk::open(&[&session.to_string_lossy()], home, 80, 24)
+}
+
+/// The workbench over a copy of the sample session, its first screen seen.
+fn at_the_sample() -> (TempDir, PathBuf, Desk) {
+    let home = tempfile::tempdir().unwrap();
+    let session = copy_of_sample("bench-ride", home.path());
+    let desk = open(&session, home.path());
+    desk.wait_for("press s, go to its end");
+    (home, session, desk)
+}
+
+/// The same after a steady block was tagged and the program killed.
+fn after_a_crash() -> (TempDir, PathBuf) {
+    let (home, session, mut desk) = at_the_sample();
+    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
+    desk.kill();
+    (home, session)
 }
 
 fn go_to(desk: &mut Desk, time: &str) {
@@ -72,10 +90,7 @@ fn listed(screen: &str, kind: &str) -> (String, String) {
 
 #[test]
 fn tag_save_export_and_come_back() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
+    let (home, session, mut desk) = at_the_sample();
     tag(&mut desk, "3:09", "5:58", "s", "steady-block");
     tag(&mut desk, "17:19", "18:08", "p", "sprint");
     let screen = desk.wait_until("both segments", |s| {
@@ -123,12 +138,7 @@ fn tag_save_export_and_come_back() {
 
 #[test]
 fn a_crash_loses_no_confirmed_edit() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
-    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
-    desk.kill();
+    let (home, session) = after_a_crash();
 
     let mut desk = open(&session, home.path());
     let screen = desk.wait_for("An earlier run ended without saving 1 edit");
@@ -156,10 +166,7 @@ fn a_crash_loses_no_confirmed_edit() {
 
 #[test]
 fn a_storm_of_sizes_loses_neither_keys_nor_the_screen() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
+    let (_home, _, mut desk) = at_the_sample();
     let sizes = [
         (1, 1),
         (200, 60),
@@ -194,10 +201,7 @@ fn a_storm_of_sizes_loses_neither_keys_nor_the_screen() {
 
 #[test]
 fn streams_are_named_and_claims_stated_in_their_dialog() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
+    let (_home, session, mut desk) = at_the_sample();
     desk.send("E");
     desk.wait_for("streams: what they are");
     desk.send("l");
@@ -258,10 +262,7 @@ fn the_table_is_exported_where_the_dialog_says_and_no_file_is_replaced_unasked()
 
 #[test]
 fn the_figures_go_to_the_clipboard_of_the_terminal() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
+    let (_home, _, mut desk) = at_the_sample();
     desk.send("C");
     desk.wait_for("copy to the clipboard");
     desk.send("f");
@@ -317,10 +318,7 @@ fn decoded(text: &str) -> String {
 
 #[test]
 fn a_session_file_changed_by_somebody_else_is_noticed_and_never_overwritten_unasked() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
+    let (_home, session, mut desk) = at_the_sample();
     tag(&mut desk, "3:09", "5:58", "s", "steady-block");
     let file = session.join("session.toml");
     let text = std::fs::read_to_string(&file).unwrap();
@@ -350,12 +348,7 @@ fn a_session_file_changed_by_somebody_else_is_noticed_and_never_overwritten_unas
 /// what somebody else wrote since.
 #[test]
 fn edits_of_an_earlier_run_never_overwrite_a_later_change_unasked() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
-    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
-    desk.kill();
+    let (home, session) = after_a_crash();
 
     let file = session.join("session.toml");
     let text = std::fs::read_to_string(&file).unwrap();
@@ -378,12 +371,7 @@ fn edits_of_an_earlier_run_never_overwrite_a_later_change_unasked() {
 /// Who does not know yet may leave: nothing is decided by that.
 #[test]
 fn the_question_about_edits_of_an_earlier_run_can_be_left_open() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
-    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
-    desk.kill();
+    let (home, session) = after_a_crash();
     for _ in 0..2 {
         let mut desk = open(&session, home.path());
         desk.wait_for("An earlier run ended without saving 1 edit");
@@ -394,10 +382,7 @@ fn the_question_about_edits_of_an_earlier_run_can_be_left_open() {
 
 #[test]
 fn a_session_file_that_becomes_unreadable_or_vanishes_is_noticed() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
+    let (home, session, desk) = at_the_sample();
     std::fs::write(session.join("session.toml"), "garbage = = =").unwrap();
     desk.wait_for("session.toml was changed by somebody else");
     desk.kill();
@@ -416,10 +401,7 @@ fn a_session_file_that_becomes_unreadable_or_vanishes_is_noticed() {
 /// Read again with other streams, the file would be overwritten by the next save.
 #[test]
 fn a_session_file_with_other_streams_is_neither_taken_over_nor_overwritten_unasked() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
+    let (_home, session, mut desk) = at_the_sample();
     tag(&mut desk, "3:09", "5:58", "s", "steady-block");
     let file = session.join("session.toml");
     let text = std::fs::read_to_string(&file).unwrap();
@@ -469,10 +451,7 @@ fn recordings_in_memory_have_a_journal_for_each_company() {
 
 #[test]
 fn pasted_garbage_and_the_mouse() {
-    let home = tempfile::tempdir().unwrap();
-    let session = copy_of_sample("bench-ride", home.path());
-    let mut desk = open(&session, home.path());
-    desk.wait_for("press s, go to its end");
+    let (_home, session, mut desk) = at_the_sample();
     desk.send("\x1b[200~qqDDtp\x03\x1b[31m\x1b[201~");
     desk.wait_for("pasted text is ignored here");
     // A table of another program, with every character there is, as one paste.

@@ -249,23 +249,27 @@ mod tests {
         noisy.map(|(w, u)| gain * w + 8.0 * (u - 0.5)).collect()
     }
 
+    /// `trainer` under test against references by label, claim and what they read.
+    fn against<const N: usize>(
+        trainer: Vec<f64>,
+        references: [(&'static str, Option<f64>, Vec<f64>); N],
+    ) -> (Session, Aligned) {
+        let mut streams = vec![ridden("trainer", Role::UnderTest, None, trainer)];
+        streams.extend(
+            references.map(|(label, claim, watts)| ridden(label, Role::Reference, claim, watts)),
+        );
+        aligned_of(streams)
+    }
+
     fn ride(seconds: usize, gain: f64) -> (Session, Aligned) {
         let truth = rider(seconds);
-        aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, meter(&truth, gain, 0)),
-            ridden(
-                "pedals",
-                Role::Reference,
-                Some(1.0),
-                meter(&truth, 1.001, 1000),
-            ),
-            ridden(
-                "hub",
-                Role::Reference,
-                Some(1.0),
-                meter(&truth, 0.999, 2000),
-            ),
-        ])
+        against(
+            meter(&truth, gain, 0),
+            [
+                ("pedals", Some(1.0), meter(&truth, 1.001, 1000)),
+                ("hub", Some(1.0), meter(&truth, 0.999, 2000)),
+            ],
+        )
     }
 
     fn judged(session: &Session, aligned: &Aligned, to_s: f64) -> Verdict {
@@ -336,16 +340,13 @@ mod tests {
     #[test]
     fn references_apart_withhold_the_verdict_and_are_named() {
         let truth = rider(300);
-        let (session, aligned) = aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
-            ridden(
-                "pedals",
-                Role::Reference,
-                Some(1.0),
-                meter(&truth, 1.03, 1000),
-            ),
-            ridden("hub", Role::Reference, Some(1.0), meter(&truth, 0.99, 2000)),
-        ]);
+        let (session, aligned) = against(
+            meter(&truth, 1.0, 0),
+            [
+                ("pedals", Some(1.0), meter(&truth, 1.03, 1000)),
+                ("hub", Some(1.0), meter(&truth, 0.99, 2000)),
+            ],
+        );
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.outcome, Outcome::ReferencesDisagree);
         assert!(
@@ -358,10 +359,10 @@ mod tests {
     #[test]
     fn a_reference_without_a_claim_decides_nothing_and_the_way_out_is_told() {
         let truth = rider(300);
-        let (session, aligned) = aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.2, 0)),
-            ridden("pedals", Role::Reference, None, meter(&truth, 1.0, 1000)),
-        ]);
+        let (session, aligned) = against(
+            meter(&truth, 1.2, 0),
+            [("pedals", None, meter(&truth, 1.0, 1000))],
+        );
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.outcome, Outcome::Inconclusive);
         assert!(verdict.reasons.iter().any(|r| r.contains("claim_percent")));
@@ -394,16 +395,13 @@ mod tests {
         let truth = rider(300);
         let mut hub = meter(&truth, 1.0, 2000);
         hub[40..].fill(f64::NAN);
-        let (session, aligned) = aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
-            ridden(
-                "pedals",
-                Role::Reference,
-                Some(0.5),
-                meter(&truth, 1.0, 1000),
-            ),
-            ridden("hub", Role::Reference, Some(1.0), hub),
-        ]);
+        let (session, aligned) = against(
+            meter(&truth, 1.0, 0),
+            [
+                ("pedals", Some(0.5), meter(&truth, 1.0, 1000)),
+                ("hub", Some(1.0), hub),
+            ],
+        );
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.reference, "pedals");
         assert!(
@@ -418,17 +416,14 @@ mod tests {
         let truth = rider(300);
         let mut crank = meter(&truth, 1.0, 3000);
         crank[30..].fill(f64::NAN);
-        let (session, aligned) = aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
-            ridden(
-                "pedals",
-                Role::Reference,
-                Some(1.0),
-                meter(&truth, 1.0, 1000),
-            ),
-            ridden("hub", Role::Reference, Some(1.0), meter(&truth, 1.0, 2000)),
-            ridden("crank", Role::Reference, Some(1.0), crank),
-        ]);
+        let (session, aligned) = against(
+            meter(&truth, 1.0, 0),
+            [
+                ("pedals", Some(1.0), meter(&truth, 1.0, 1000)),
+                ("hub", Some(1.0), meter(&truth, 1.0, 2000)),
+                ("crank", Some(1.0), crank),
+            ],
+        );
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.n, 300);
         // 30 s of three and 270 s of two: (10 + 135) / 300, and 10 / 300.
@@ -442,16 +437,13 @@ mod tests {
     #[test]
     fn references_that_contradict_each_other_throughout_are_not_said_to_be_missing() {
         let truth = rider(300);
-        let (session, aligned) = aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
-            ridden(
-                "pedals",
-                Role::Reference,
-                Some(1.0),
-                meter(&truth, 0.5, 1000),
-            ),
-            ridden("hub", Role::Reference, Some(1.0), meter(&truth, 1.0, 2000)),
-        ]);
+        let (session, aligned) = against(
+            meter(&truth, 1.0, 0),
+            [
+                ("pedals", Some(1.0), meter(&truth, 0.5, 1000)),
+                ("hub", Some(1.0), meter(&truth, 1.0, 2000)),
+            ],
+        );
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.outcome, Outcome::ReferencesDisagree);
         let said = verdict.reasons.join("\n");
@@ -463,11 +455,13 @@ mod tests {
     fn one_meter_recorded_twice_is_no_two_references() {
         let truth = rider(300);
         let pedals = meter(&truth, 1.0, 1000);
-        let (session, aligned) = aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.0, 0)),
-            ridden("pedals", Role::Reference, Some(1.0), pedals.clone()),
-            ridden("again", Role::Reference, Some(1.0), pedals),
-        ]);
+        let (session, aligned) = against(
+            meter(&truth, 1.0, 0),
+            [
+                ("pedals", Some(1.0), pedals.clone()),
+                ("again", Some(1.0), pedals),
+            ],
+        );
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.outcome, Outcome::Inconclusive);
         let said = verdict.reasons.join("\n");
@@ -491,10 +485,10 @@ mod tests {
     #[test]
     fn no_longer_block_is_proposed_where_a_claim_is_missing() {
         let truth = rider(300);
-        let (session, aligned) = aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, meter(&truth, 1.2, 0)),
-            ridden("pedals", Role::Reference, None, meter(&truth, 1.0, 1000)),
-        ]);
+        let (session, aligned) = against(
+            meter(&truth, 1.2, 0),
+            [("pedals", None, meter(&truth, 1.0, 1000))],
+        );
         let said = judged(&session, &aligned, 300.0).reasons.join("\n");
         assert!(said.contains("claim_percent"), "{said}");
         assert!(!said.contains("block of about"), "{said}");
@@ -505,15 +499,8 @@ mod tests {
         let truth = rider(300);
         let mut trainer = meter(&truth, 1.0, 0);
         trainer[100..160].fill(f64::NAN);
-        let (session, aligned) = aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, trainer),
-            ridden(
-                "pedals",
-                Role::Reference,
-                Some(0.5),
-                meter(&truth, 1.0, 1000),
-            ),
-        ]);
+        let (session, aligned) =
+            against(trainer, [("pedals", Some(0.5), meter(&truth, 1.0, 1000))]);
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.n, 240);
         assert!(
@@ -527,15 +514,10 @@ mod tests {
     #[test]
     fn near_zero_power_is_judged_in_watts_alone() {
         let still = meter(&[0.0; 300], 1.0, 0);
-        let (mut session, aligned) = aligned_of(vec![
-            ridden(
-                "trainer",
-                Role::UnderTest,
-                None,
-                still.iter().map(|w| w + 20.0).collect(),
-            ),
-            ridden("pedals", Role::Reference, Some(1.0), vec![0.0; 300]),
-        ]);
+        let (mut session, aligned) = against(
+            still.iter().map(|w| w + 20.0).collect(),
+            [("pedals", Some(1.0), vec![0.0; 300])],
+        );
         session.claim = Claim {
             percent: 2.0,
             watts: 3.0,
@@ -584,15 +566,8 @@ mod tests {
             (one, "only 1 s"),
             (vec![f64::NAN; 300], "no second in which"),
         ] {
-            let (session, aligned) = aligned_of(vec![
-                ridden("trainer", Role::UnderTest, None, trainer),
-                ridden(
-                    "pedals",
-                    Role::Reference,
-                    Some(1.0),
-                    meter(&truth, 1.0, 1000),
-                ),
-            ]);
+            let (session, aligned) =
+                against(trainer, [("pedals", Some(1.0), meter(&truth, 1.0, 1000))]);
             let verdict = judged(&session, &aligned, 300.0);
             assert_eq!(verdict.outcome, Outcome::Inconclusive);
             assert!(
@@ -630,10 +605,8 @@ mod tests {
 
     #[test]
     fn a_constant_series_is_certain_and_never_a_number_that_is_none() {
-        let (session, aligned) = aligned_of(vec![
-            ridden("trainer", Role::UnderTest, None, vec![255.0; 300]),
-            ridden("pedals", Role::Reference, Some(0.5), vec![250.0; 300]),
-        ]);
+        let (session, aligned) =
+            against(vec![255.0; 300], [("pedals", Some(0.5), vec![250.0; 300])]);
         let block = segment(Kind::SteadyBlock, 0.0, 300.0);
         let figures = figures(&session, &aligned, &block, 1);
         assert_eq!(figures.agreement[0].bias_ci95_w, Some([5.0, 5.0]));
@@ -680,16 +653,13 @@ mod tests {
         let whole = trainer.clone();
         trainer[100..112].fill(0.0);
         let ride = |trainer: Vec<f64>| {
-            aligned_of(vec![
-                ridden("trainer", Role::UnderTest, None, trainer),
-                ridden(
-                    "pedals",
-                    Role::Reference,
-                    Some(0.5),
-                    meter(&truth, 1.0, 1000),
-                ),
-                ridden("hub", Role::Reference, Some(0.5), meter(&truth, 1.0, 2000)),
-            ])
+            against(
+                trainer,
+                [
+                    ("pedals", Some(0.5), meter(&truth, 1.0, 1000)),
+                    ("hub", Some(0.5), meter(&truth, 1.0, 2000)),
+                ],
+            )
         };
         let (session, aligned) = ride(trainer);
         let block = segment(Kind::SteadyBlock, 0.0, 300.0);
