@@ -173,9 +173,9 @@ impl Journal {
 }
 
 fn open_file(path: &Path) -> std::io::Result<File> {
-    // A pipe would be waited for.
-    if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
-        return Err(std::io::Error::other("it is not a regular file"));
+    match store::regular_file(path) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
+        _ => {}
     }
     OpenOptions::new()
         .read(true)

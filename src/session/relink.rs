@@ -25,9 +25,7 @@ const DEPTH: usize = 4;
 /// # Errors
 /// The system's, and for anything that is not a regular file.
 pub fn sha256_of(path: &Path) -> std::io::Result<String> {
-    if !std::fs::metadata(path)?.is_file() {
-        return Err(std::io::Error::other("not a regular file"));
-    }
+    super::store::regular_file(path)?;
     let mut hasher = Sha256::new();
     let mut file = std::fs::File::open(path)?;
     let mut block = vec![0; 64 * 1024];

@@ -203,7 +203,7 @@ fn read_text(path: &Path) -> Result<String, SessionError> {
         path: path.to_owned(),
         source,
     };
-    let about = std::fs::metadata(path).map_err(|source| match source.kind() {
+    let about = regular_file(path).map_err(|source| match source.kind() {
         std::io::ErrorKind::NotADirectory => SessionError::NoFolder {
             path: path.parent().unwrap_or(path).to_owned(),
         },
@@ -213,15 +213,25 @@ fn read_text(path: &Path) -> Result<String, SessionError> {
         },
         _ => refused(source),
     })?;
-    if !about.is_file() {
-        return Err(refused(std::io::Error::other("it is not a regular file")));
-    }
     if about.len() > MOST_BYTES {
         return Err(refused(std::io::Error::other(
             "it is over 4 MiB: no session file is",
         )));
     }
     std::fs::read_to_string(path).map_err(refused)
+}
+
+/// What the system knows of the file at `path`, before it is opened: a pipe would be waited for.
+///
+/// # Errors
+/// The system's, and for anything that is not a regular file.
+pub(crate) fn regular_file(path: &Path) -> std::io::Result<std::fs::Metadata> {
+    let about = std::fs::metadata(path)?;
+    if about.is_file() {
+        Ok(about)
+    } else {
+        Err(std::io::Error::other("it is not a regular file"))
+    }
 }
 
 /// Reads the text of a session file; `path` is for messages.

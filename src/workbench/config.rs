@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use toml_edit::{DocumentMut, Item, Value};
 
 use super::keymap::{Keymap, KeymapError};
+use crate::session::store::regular_file;
 
 /// Largest file read, bytes; the whole table of actions takes a tenth of it.
 const MOST_BYTES: u64 = 1 << 17;
@@ -58,12 +59,7 @@ pub fn keymap_from(path: &Path) -> (Keymap, Vec<ConfigError>) {
 type Changes = Vec<(String, Vec<String>)>;
 
 fn changes_in(path: &Path) -> Result<(Changes, Vec<ConfigError>), ConfigError> {
-    // Before opening: a pipe would be waited for.
-    if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
-        let source = std::io::Error::other("it is not a regular file");
-        return Err(ConfigError::Unreadable(source));
-    }
-    let file = match File::open(path) {
+    let file = match regular_file(path).and_then(|_| File::open(path)) {
         Ok(file) => file,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Default::default()),
         Err(error) => return Err(error.into()),
