@@ -4,7 +4,7 @@
 use serde::Serialize;
 
 use crate::recording::clean_text;
-use crate::recording::words::h_mm_ss;
+use crate::recording::words::{h_mm_ss, reads_as_zero};
 
 /// Digits after the point that a machine gets at most: a microwatt is below every meter's
 /// resolution.
@@ -22,9 +22,7 @@ pub fn machine_number(value: f64) -> String {
 /// greater than zero.
 pub fn human_number(value: f64, decimals: u8, signed: bool) -> String {
     let text = format!("{value:.*}", usize::from(decimals));
-    // A zero has no sign, whatever it was rounded from.
-    let zero = !text.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
-    match (zero, signed && value > 0.0) {
+    match (reads_as_zero(&text), signed && value > 0.0) {
         (true, _) => text.trim_start_matches('-').to_owned(),
         (false, true) => format!("+{text}"),
         (false, false) => text,

@@ -25,6 +25,11 @@ pub(crate) fn h_mm_ss(whole_s: u64) -> String {
     format!("{hours}:{minutes:02}:{seconds:02}")
 }
 
+/// Whether a number, as written, is zero: such a one has no sign, whatever it was rounded from.
+pub(crate) fn reads_as_zero(number: &str) -> bool {
+    !number.bytes().any(|byte| (b'1'..=b'9').contains(&byte))
+}
+
 /// Bytes as lower-case hexadecimal.
 pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()

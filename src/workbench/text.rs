@@ -1,6 +1,6 @@
 //! Times and numbers as text, in widths that do not change while the values do.
 
-use crate::recording::words::h_mm_ss;
+use crate::recording::words::{h_mm_ss, reads_as_zero};
 
 /// Time as `m:ss`, or `h:mm:ss` where `long`; a minus sign before zero.
 pub fn time(t_s: f64, long: bool) -> String {
@@ -24,32 +24,25 @@ pub fn duration(length_s: f64) -> String {
 /// A number with its sign and one decimal, or a dash where there is none.
 pub fn signed(value: Option<f64>, width: usize, decimals: usize) -> String {
     match value {
-        Some(value) => {
-            let value = unsigned_zero(value, decimals);
-            format!("{value:+width$.decimals$}")
-        }
+        Some(value) => without_signed_zero(value, |v| format!("{v:+width$.decimals$}")),
         None => format!("{:>width$}", "-"),
     }
 }
 
-/// What rounds to zero has no sign.
-fn unsigned_zero(value: f64, decimals: usize) -> f64 {
-    let last_places = value.abs() * 10f64.powi(decimals as i32);
-    // A half, exact only before the point, is written as the even number next to it.
-    if last_places < 0.5 || (decimals == 0 && last_places == 0.5) {
-        0.0
+/// A number as `write` writes it, but for a zero that would keep the sign of what was rounded.
+fn without_signed_zero(value: f64, write: impl Fn(f64) -> String) -> String {
+    let text = write(value);
+    if value.is_sign_negative() && reads_as_zero(&text) {
+        write(0.0)
     } else {
-        value
+        text
     }
 }
 
 /// A number without a plus sign, or a dash where there is none.
 pub fn plain(value: Option<f64>, width: usize, decimals: usize) -> String {
     match value {
-        Some(value) => {
-            let value = unsigned_zero(value, decimals);
-            format!("{value:>width$.decimals$}")
-        }
+        Some(value) => without_signed_zero(value, |v| format!("{v:>width$.decimals$}")),
         None => format!("{:>width$}", "-"),
     }
 }
