@@ -1,8 +1,5 @@
 //! A recording that could only be read in part says so wherever its figures are shown.
 
-#[cfg(feature = "workbench")]
-mod pty;
-
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
@@ -79,7 +76,7 @@ fn commands_tell_of_damage_beside_their_figures() {
 fn the_workbench_tells_of_damage_on_opening_and_in_its_dialog() {
     let folder = tempfile::tempdir().unwrap();
     let session = session(folder.path());
-    let mut desk = pty::Desk::open(&[&session.to_string_lossy()], folder.path(), 120, 40);
+    let mut desk = crate::pty::Desk::open(&[&session.to_string_lossy()], folder.path(), 120, 40);
     let screen = desk.wait_for("! ");
     assert!(
         screen.contains("trainer.fit") || screen.contains(" more: M)"),

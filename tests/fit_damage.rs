@@ -2,11 +2,9 @@
 //! was lost is told.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-mod fit_bytes;
-
 use std::path::Path;
 
-use fit_bytes::*;
+use crate::fit_bytes::*;
 use truing::recording::{Channel, ReadOptions, Recording, RecordingError, read, read_bytes};
 
 fn read_ride(bytes: &[u8]) -> Result<Recording, RecordingError> {

@@ -3,9 +3,8 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
-use std::process::Command;
 
+use crate::fit_fixtures;
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 use truing::recording::{Channel, ReadOptions, Recording, RecordingError, read};
@@ -33,33 +32,6 @@ struct Sample {
     time_s: f64,
     value: f64,
     sum: f64,
-}
-
-fn cargo(arguments: &[&str]) -> String {
-    let output = Command::new(env!("CARGO"))
-        .args(arguments)
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .output()
-        .unwrap();
-    assert!(output.status.success(), "{output:?}");
-    String::from_utf8(output.stdout).unwrap()
-}
-
-fn fixtures() -> Vec<PathBuf> {
-    // Only this machine's dependencies are sure to be at hand.
-    let version = cargo(&["-vV"]);
-    let host = version.lines().find_map(|line| line.strip_prefix("host: "));
-    let mut arguments = vec!["metadata", "--offline", "--format-version", "1"];
-    arguments.extend(["--filter-platform", host.unwrap()]);
-    let metadata: serde_json::Value = serde_json::from_str(&cargo(&arguments)).unwrap();
-    let packages = metadata["packages"].as_array().unwrap();
-    let package = packages.iter().find(|p| p["name"] == "fitparser").unwrap();
-    let manifest = Path::new(package["manifest_path"].as_str().unwrap());
-    let folder = manifest.parent().unwrap().join("tests/fixtures");
-    std::fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .collect()
 }
 
 fn check(golden: &Golden, result: Result<Recording, RecordingError>) {
@@ -117,7 +89,7 @@ fn every_file_of_the_crate_reads_as_the_independent_decoder_reads_it() {
         .into_iter()
         .map(|golden| (golden.sha256.clone(), golden))
         .collect();
-    for path in fixtures() {
+    for path in fit_fixtures::files() {
         let bytes = std::fs::read(&path).unwrap();
         let digest = Sha256::digest(&bytes);
         let hash: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();

@@ -1,9 +1,7 @@
 //! FIT files, well-formed ones: what a recorder may write comes back as it was written.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-mod fit_bytes;
-
-use fit_bytes::*;
+use crate::fit_bytes::*;
 use truing::recording::{
     Channel, EventKind, Format, ReadOptions, Recording, RecordingError, TimeBase, read,
 };

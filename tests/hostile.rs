@@ -2,17 +2,16 @@
 //! nothing is printed on the way.
 //!
 //! The work is done in a process of its own, whose peak the kernel keeps. `TRUING_ROWS=10000000
-//! cargo test --test hostile` does it with ten million rows; the default keeps the suite quick.
+//! cargo test hostile::` does it with ten million rows; the default keeps the suite quick.
 
 #![cfg(target_os = "linux")]
-
-mod fit_bytes;
 
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::sync::Arc;
 
-use fit_bytes::{Section, T0, UINT8, UINT16, UINT32};
+use crate::fit_bytes::{Section, T0, UINT8, UINT16, UINT32};
+use crate::fit_fixtures;
 use truing::recording::{ReadOptions, read};
 use truing::session::start::{Part, sketch};
 use truing::timeline::Aligned;
@@ -75,7 +74,11 @@ fn of(name: &str, bytes: &[u8]) -> Said {
     let file = folder.path().join(name);
     std::fs::write(&file, bytes).unwrap();
     let output = Command::new(std::env::current_exe().unwrap())
-        .args(["--exact", "the_process_that_is_measured", "--nocapture"])
+        .args([
+            "--exact",
+            "hostile::the_process_that_is_measured",
+            "--nocapture",
+        ])
         .args(["--test-threads", "1"])
         .env(FILE, &file)
         .stdin(Stdio::null())
@@ -226,7 +229,7 @@ fn the_fit_files_that_the_parser_ships_and_damaged_ones_print_nothing() {
     ] {
         of(name, bytes);
     }
-    for file in fixtures() {
+    for file in fit_fixtures::files() {
         let bytes = std::fs::read(&file).unwrap();
         of("fixture.fit", &bytes);
         // Twice the file in one: the second part is damage to some parsers.
@@ -235,26 +238,6 @@ fn the_fit_files_that_the_parser_ships_and_damaged_ones_print_nothing() {
             &[bytes.as_slice(), &bytes[..bytes.len() / 3]].concat(),
         );
     }
-}
-
-fn fixtures() -> Vec<std::path::PathBuf> {
-    let output = Command::new(env!("CARGO"))
-        .args(["metadata", "--offline", "--locked", "--format-version", "1"])
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .output()
-        .unwrap();
-    let metadata: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
-    let packages = metadata["packages"].as_array().unwrap();
-    let parser = packages.iter().find(|p| p["name"] == "fitparser").unwrap();
-    let manifest = Path::new(parser["manifest_path"].as_str().unwrap());
-    let folder = manifest.with_file_name("tests").join("fixtures");
-    let entries = std::fs::read_dir(folder).unwrap().flatten();
-    let files = entries.map(|entry| entry.path());
-    let files: Vec<_> = files
-        .filter(|p| p.extension().is_some_and(|e| e == "fit"))
-        .collect();
-    assert!(!files.is_empty());
-    files
 }
 
 #[cfg(unix)]

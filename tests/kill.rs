@@ -1,7 +1,7 @@
 //! The process is killed at random moments while it journals and saves: the session file is always
 //! an old or a new one, whole, and no confirmed edit is lost.
 //!
-//! `TRUING_KILLS=500 cargo test --test kill` kills 500 times; the default keeps the suite quick.
+//! `TRUING_KILLS=500 cargo test kill::` kills 500 times; the default keeps the suite quick.
 
 use std::io::{BufRead as _, BufReader};
 use std::path::Path;
@@ -53,7 +53,11 @@ fn the_process_that_gets_killed() {
 
 fn run_and_kill(folder: &Path, delay: Duration) -> Option<usize> {
     let mut child = Command::new(std::env::current_exe().unwrap())
-        .args(["--exact", "the_process_that_gets_killed", "--nocapture"])
+        .args([
+            "--exact",
+            "kill::the_process_that_gets_killed",
+            "--nocapture",
+        ])
         .env(WORKPLACE, folder)
         .stdout(Stdio::piped())
         .stderr(Stdio::null())

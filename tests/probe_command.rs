@@ -1,12 +1,10 @@
 //! `truing probe` on the real binary.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-mod fit_bytes;
-
 use std::path::Path;
 
+use crate::fit_bytes::*;
 use assert_cmd::Command;
-use fit_bytes::*;
 
 fn write(folder: &Path, name: &str, bytes: &[u8]) -> String {
     let path = folder.join(name);

@@ -1,11 +1,9 @@
 //! Whatever is encoded is decoded to the same values, and whatever bytes come, nothing panics.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-mod fit_bytes;
-
 use std::path::Path;
 
-use fit_bytes::*;
+use crate::fit_bytes::*;
 use proptest::prelude::*;
 use truing::recording::{Channel, ReadOptions, Recording, read_bytes};
 

@@ -2,12 +2,10 @@
 
 #![cfg(feature = "workbench")]
 
-mod pty;
-
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use pty::Desk;
+use crate::pty::Desk;
 
 const ENTER: &str = "\r";
 const ESC: &str = "\x1b";

@@ -3,12 +3,10 @@
 
 #![cfg(feature = "workbench")]
 
-mod pty;
-
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use pty::{Desk, copy_of_sample};
+use crate::pty::{Desk, copy_of_sample};
 use truing::workbench::terminal::Screen;
 
 const CHILD: &str = "TRUING_PANIC_TEST_CHILD";
@@ -45,7 +43,11 @@ fn after_a_panic_the_terminal_is_as_it_was_and_shows_the_message() {
     let home = tempfile::tempdir().unwrap();
     let mut desk = Desk::start(
         &std::env::current_exe().unwrap(),
-        &["--exact", "the_process_that_panics", "--nocapture"],
+        &[
+            "--exact",
+            "terminal_given_back::the_process_that_panics",
+            "--nocapture",
+        ],
         &[(CHILD, "1")],
         home.path(),
         (80, 24),

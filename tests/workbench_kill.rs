@@ -1,17 +1,15 @@
 //! The workbench itself, on a terminal, is killed outright at random moments while it is edited:
 //! every edit that its screen has confirmed is there after the next start.
 //!
-//! `TRUING_KILLS=200 cargo test --test workbench_kill` kills 200 times; the default keeps the suite
+//! `TRUING_KILLS=200 cargo test workbench_kill::` kills 200 times; the default keeps the suite
 //! quick. The seed is printed; `TRUING_SEED` sets it.
 
 #![cfg(feature = "workbench")]
 
-mod pty;
-
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use pty::{Desk, copy_of_sample};
+use crate::pty::{Desk, copy_of_sample};
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use truing::session::store;

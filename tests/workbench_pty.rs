@@ -2,12 +2,10 @@
 
 #![cfg(feature = "workbench")]
 
-mod pty;
-
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
-use pty::{Desk, copy_of_sample};
+use crate::pty::{Desk, copy_of_sample};
 use tempfile::TempDir;
 
 const DOWN: &str = "\x1b[B";

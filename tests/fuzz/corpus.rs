@@ -1,11 +1,12 @@
 //! Writes the seed corpora for cargo-fuzz into `tests/fuzz/corpus/`: rehearsed files and the FIT
 //! files that the fitparser crate ships, named by their content.
 
-use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::path::Path;
 
 #[allow(dead_code)]
 mod entries;
+#[path = "../fit_fixtures/mod.rs"]
+mod fit_fixtures;
 mod seeds;
 
 fn main() {
@@ -20,7 +21,7 @@ fn main() {
         write(&corpus.join(seed.kind).join(name), &seed.bytes);
         written += 1;
     }
-    for file in fit_fixtures() {
+    for file in fit_fixtures::files() {
         let bytes = std::fs::read(&file).expect("a fixture can be read");
         let hash: u64 = bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
             (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3)
@@ -39,32 +40,4 @@ fn main() {
 fn write(path: &Path, bytes: &[u8]) {
     std::fs::create_dir_all(path.parent().expect("inside the corpus")).expect("a folder");
     std::fs::write(path, bytes).expect("a seed");
-}
-
-/// The FIT files beside the source of the fitparser crate.
-fn fit_fixtures() -> Vec<PathBuf> {
-    let metadata = Command::new(env!("CARGO"))
-        .args(["metadata", "--format-version", "1", "--locked"])
-        .output()
-        .expect("cargo metadata");
-    let metadata: serde_json::Value =
-        serde_json::from_slice(&metadata.stdout).expect("cargo metadata is JSON");
-    let package = metadata["packages"]
-        .as_array()
-        .and_then(|packages| {
-            packages
-                .iter()
-                .find(|package| package["name"] == "fitparser")
-        })
-        .expect("fitparser is a dependency");
-    let manifest = Path::new(package["manifest_path"].as_str().expect("a path"));
-    let fixtures = manifest.with_file_name("tests").join("fixtures");
-    let entries = std::fs::read_dir(fixtures).expect("the crate ships fixtures");
-    let mut files: Vec<PathBuf> = entries
-        .flatten()
-        .map(|entry| entry.path())
-        .filter(|path| path.extension().is_some_and(|e| e == "fit"))
-        .collect();
-    files.sort();
-    files
 }

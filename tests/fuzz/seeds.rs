@@ -54,7 +54,7 @@ pub fn all() -> Vec<Seed> {
         }
     }
     for (name, line) in KEYS {
-        let bytes = crate::entries::keys::encode(line);
+        let bytes = super::entries::keys::encode(line);
         seeds.push(seed("keys", *name, bytes));
     }
     seeds
