@@ -9,6 +9,7 @@
 //!
 //! | module | holds |
 //! | --- | --- |
+//! | [`stats`] | samples, distributions, serial correlation, regression: statistics that know no ride |
 //! | [`recording`] | what a recorder wrote: readers for FIT, TCX and delimited text |
 //! | [`session`] | what the tester decided: streams, clocks, segments, claim; storage, undo |
 //! | [`timeline`] | clocks, the common grid, delay estimation, envelopes for drawing |
@@ -39,6 +40,7 @@ pub mod export;
 pub mod recording;
 pub mod rehearse;
 pub mod session;
+pub mod stats;
 pub mod suggest;
 pub mod timeline;
 #[cfg(feature = "workbench")]

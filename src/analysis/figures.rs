@@ -7,8 +7,7 @@ use serde::Serialize;
 use super::first_order::{Answer, Lag};
 use crate::session::{Kind, Role, Site};
 
-/// A confidence interval or a pair of limits: `[lower, upper]`.
-pub type Interval = [f64; 2];
+pub use crate::stats::Interval;
 
 /// The whole of `truing table --format json`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]

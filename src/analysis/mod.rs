@@ -9,10 +9,8 @@ pub(crate) mod bench;
 mod by_kind;
 pub mod cadence;
 pub mod catalogue;
-pub mod change_points;
 pub mod coast;
 pub mod conformity;
-pub mod contrast;
 pub mod coverage;
 pub mod dropout;
 #[cfg(test)]
@@ -25,7 +23,6 @@ pub mod hat;
 pub mod heat_soak;
 pub mod judge;
 pub mod mean_max;
-mod mixture;
 pub mod overall;
 pub mod pooled;
 pub mod ramp;
@@ -33,17 +30,16 @@ pub mod ratio;
 pub mod references;
 pub mod ride;
 pub mod segment;
-pub mod serial;
 pub mod sprint;
 pub mod sprint_fit;
 pub mod sprint_limits;
-pub mod stats;
 pub mod steady;
 pub mod step;
-mod student;
 pub mod table;
 pub mod trend;
 pub mod uncertainty;
-#[cfg(test)]
-pub(crate) mod vectors;
 mod window;
+
+pub use crate::stats::{self, change_points, contrast, serial};
+#[cfg(test)]
+pub(crate) use crate::stats::vectors;

@@ -51,7 +51,7 @@
 //! Sources: O'Hagan 1994, Bayesian Inference, ch. 9 (regression with an unknown correlation,
 //! from memory); the need for it: Bayley & Hammersley 1946, J R Stat Soc Suppl 8:184.
 
-use super::figures::Interval;
+use super::Interval;
 use super::mixture::{LIGHTEST, MeanUncertainty, Mixture};
 
 /// Fewest values of ρ that are averaged over …
@@ -499,7 +499,7 @@ fn times(matrix: &[f64], vector: &[f64]) -> Vec<f64> {
 
 /// The inverse of a symmetric positive definite matrix by Gauss–Jordan elimination with pivoting;
 /// `None` where it is singular to working accuracy.
-pub(super) fn inverse(matrix: &[f64], size: usize) -> Option<Vec<f64>> {
+pub(crate) fn inverse(matrix: &[f64], size: usize) -> Option<Vec<f64>> {
     let mut left = matrix.to_vec();
     let mut right = vec![0.0; size * size];
     for i in 0..size {
@@ -538,8 +538,8 @@ pub(super) fn inverse(matrix: &[f64], size: usize) -> Option<Vec<f64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::serial::block_rows;
-    use crate::analysis::vectors::{assert_close, autoregressive_120};
+    use crate::stats::serial::block_rows;
+    use crate::stats::vectors::{assert_close, autoregressive_120};
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
 

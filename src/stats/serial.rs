@@ -79,8 +79,8 @@ pub fn mean_uncertainty(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::stats::Sample;
-    use crate::analysis::vectors::{assert_close, autoregressive_120, lcg};
+    use crate::stats::Sample;
+    use crate::stats::vectors::{assert_close, autoregressive_120, lcg};
 
     /// The means of the filled blocks of a series, with their places, and the rows of a block.
     fn block_means(values: &[f64]) -> (Vec<(usize, f64)>, usize) {

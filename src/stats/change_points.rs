@@ -8,7 +8,7 @@
 //! spread of successive 10 s means, with a floor of 2 W (common practice, no source): smaller wander
 //! than that is of no interest to a tester.
 
-use super::stats::Sample;
+use super::Sample;
 
 /// A straight piece of a column.
 #[derive(Clone, Debug, PartialEq)]

@@ -11,7 +11,7 @@
 use statrs::distribution::{ContinuousCDF, StudentsT};
 use statrs::function::gamma::ln_gamma;
 
-use super::stats::{normal_cdf, normal_quantile};
+use super::{normal_cdf, normal_quantile};
 
 /// Degrees of freedom from which on the normal deviate is used, and below which, where they are
 /// whole, sums are.
@@ -138,7 +138,7 @@ pub fn falling_to(wanted: f64, start: f64, of: impl Fn(f64) -> (f64, f64)) -> f6
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::assert_close;
+    use crate::stats::vectors::assert_close;
 
     #[test]
     fn probabilities_agree_with_the_incomplete_beta_function() {

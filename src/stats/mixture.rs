@@ -1,7 +1,7 @@
 //! Student t's about one centre, each with a weight and a scale: what is known of an estimate when
 //! how far neighbours resemble each other is not.
 
-use super::stats::{finite, t_quantile};
+use super::{finite, t_quantile};
 use super::student::{Student, falling_to};
 
 /// Both tails outside 95 %.
@@ -124,7 +124,7 @@ fn dof_of_ratio(ratio: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::assert_close;
+    use crate::stats::vectors::assert_close;
 
     #[test]
     fn one_part_is_its_own_student_t() {

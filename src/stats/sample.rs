@@ -345,7 +345,7 @@ mod tests {
             }
         }
     }
-    use crate::analysis::vectors::{self, assert_close};
+    use crate::stats::vectors::{self, assert_close};
 
     #[test]
     fn nist_univariate_sets_to_their_certified_digits() {
