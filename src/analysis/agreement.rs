@@ -198,11 +198,22 @@ impl Limits {
     /// s √(1/n + m²/(2 (n − 1))), with `n` the number of independent differences (> 1; fractional
     /// for an effective number) and m the multiplier. `None` for n ≤ 1.
     pub fn new(bias: f64, sd: f64, n: f64, multiplier: f64) -> Option<Self> {
-        let spread = multiplier * multiplier / (2.0 * (n - 1.0));
+        Self::known_by(bias, sd / n.sqrt(), sd, n, multiplier)
+    }
+
+    /// As [`Self::new`], where the bias is known by its own standard uncertainty and the SD as well
+    /// as from `n` independent differences: serial correlation costs a mean more than a variance.
+    pub fn known_by(
+        bias: f64,
+        bias_standard: f64,
+        sd: f64,
+        n: f64,
+        multiplier: f64,
+    ) -> Option<Self> {
         (n > 1.0).then(|| Self {
             lower: bias - multiplier * sd,
             upper: bias + multiplier * sd,
-            standard_error: sd * (1.0 / n + spread).sqrt(),
+            standard_error: bias_standard.hypot(multiplier * sd / (2.0 * (n - 1.0)).sqrt()),
             dof: n - 1.0,
         })
     }
@@ -250,12 +261,23 @@ fn lin_variance(moments: &Moments, ccc: f64, r: f64) -> Option<f64> {
 pub struct Comparison {
     /// Moments of the window.
     pub moments: Moments,
-    /// Uncertainty of the bias in W; `None` under four blocks (20 s).
-    pub uncertainty_w: Option<MeanUncertainty>,
+    /// What the noise of the pair over the ride says of this window's mean.
+    learnt: Option<Learnt>,
     /// Moments of the blocks behind both, each with its place in time.
     blocks: Vec<(usize, Moments)>,
     /// Rows of a block.
     block_rows: usize,
+}
+
+/// Uncertainty of a window's mean difference from the noise learnt over the ride.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Learnt {
+    /// Uncertainty of the mean difference, W.
+    pub uncertainty_w: MeanUncertainty,
+    /// Share of the seconds that a variance of the difference is worth, 0 to 1.
+    pub share_for_a_variance: f64,
+    /// Whether the ride was long enough to learn from.
+    pub is_known: bool,
 }
 
 /// Compares over a window of rows; `totals` gives the moments of any range of rows inside it.
@@ -314,13 +336,52 @@ pub fn compare_rows(x: &[f64], y: &[f64], rows: &[usize]) -> Comparison {
 
 impl Comparison {
     fn of(moments: Moments, blocks: Vec<(usize, Moments)>, block_rows: usize) -> Self {
-        let difference = |block: &Moments| block.mean_x - block.mean_y;
         Self {
             moments,
-            uncertainty_w: serial::mean_uncertainty(&each(&blocks, difference), block_rows),
+            learnt: None,
             blocks,
             block_rows,
         }
+    }
+
+    /// With what the ride says of the noise.
+    pub fn with_noise(self, learnt: Option<Learnt>) -> Self {
+        Self { learnt, ..self }
+    }
+
+    /// Uncertainty of the bias in W, from the noise over the ride; from the window alone where none
+    /// was learnt, and the wider of both where the ride was too short to learn from. `None` under
+    /// four blocks (20 s).
+    pub fn uncertainty_w(&self) -> Option<MeanUncertainty> {
+        self.wider(|block| block.mean_x - block.mean_y)
+    }
+
+    /// The learnt uncertainty, or that of the blocks' residuals.
+    fn wider(&self, residual: impl Fn(&Moments) -> f64) -> Option<MeanUncertainty> {
+        let learnt = self.learnt.map(|learnt| learnt.uncertainty_w);
+        if self.learnt.is_some_and(|learnt| learnt.is_known) {
+            return learnt;
+        }
+        let own = serial::mean_uncertainty(&each(&self.blocks, residual), self.block_rows);
+        match (learnt, own) {
+            (Some(a), Some(b)) if a.half_width95() > b.half_width95() => Some(a),
+            (learnt, own) => own.or(learnt),
+        }
+    }
+
+    /// Whether every block of x stands to y in the same ratio but for rounding: one is a copy.
+    pub fn is_copied(&self) -> bool {
+        let m = &self.moments;
+        let ratio = m.mean_x / m.mean_y;
+        let off = |block: &Moments| {
+            if ratio.is_finite() {
+                block.mean_x - ratio * block.mean_y
+            } else {
+                block.mean_x - block.mean_y
+            }
+        };
+        const ROUNDING: f64 = 1e-9;
+        !self.blocks.is_empty() && self.blocks.iter().all(|(_, b)| off(b).abs() <= ROUNDING)
     }
 
     /// Uncertainty of the bias in % of the reference mean; `None` where there is no such
@@ -332,7 +393,7 @@ impl Comparison {
     pub fn uncertainty_percent(&self) -> Option<MeanUncertainty> {
         let ratio = self.moments.bias_percent()? / 100.0;
         let residual = |block: &Moments| block.mean_x - block.mean_y - ratio * block.mean_y;
-        let residuals = serial::mean_uncertainty(&each(&self.blocks, residual), self.block_rows)?;
+        let residuals = self.wider(residual)?;
         Some(MeanUncertainty {
             standard: 100.0 * residuals.standard / self.moments.mean_y,
             dof: residuals.dof,
@@ -343,7 +404,7 @@ impl Comparison {
     /// the differences over the squared standard uncertainty of their mean, at most n. `None`
     /// where the interval cannot be told or the difference is constant.
     pub fn n_effective(&self) -> Option<f64> {
-        let standard = self.uncertainty_w?.standard;
+        let standard = self.uncertainty_w()?.standard;
         let sd = self.moments.sd_difference()?;
         (standard > 0.0 && sd > 0.0)
             .then(|| (sd / standard).powi(2).min(self.moments.n as f64))
@@ -394,10 +455,18 @@ impl Comparison {
         }
     }
 
-    /// Limits of agreement, known as well as the effective number of seconds allows.
+    /// Limits of agreement with their confidence limits. How well the standard deviation behind them
+    /// is known follows from n/Σρ² seconds, with the shape learnt over the ride; where none was
+    /// learnt, from [`Self::n_effective`], which errs on the wide side.
     pub fn limits95(&self) -> Option<Limits> {
         let (bias, sd) = (self.moments.bias()?, self.moments.sd_difference()?);
-        Limits::new(bias, sd, self.n_effective()?, LOA95_MULTIPLIER)
+        let learnt = self.learnt.map(|learnt| learnt.share_for_a_variance);
+        let seconds = match learnt {
+            Some(share) => share * self.moments.n as f64,
+            None => self.n_effective()?,
+        };
+        let standard = self.uncertainty_w()?.standard;
+        Limits::known_by(bias, standard, sd, seconds, LOA95_MULTIPLIER)
     }
 
     /// The figures, between the streams of these labels; those of the ratio are left out
@@ -423,7 +492,7 @@ impl Comparison {
             reference_mean_w: (moments.n > 0).then_some(moments.mean_y).and_then(finite),
             bias_w,
             bias_percent,
-            bias_ci95_w: around(bias_w, self.uncertainty_w),
+            bias_ci95_w: around(bias_w, self.uncertainty_w()),
             bias_ci95_percent: around(bias_percent, self.uncertainty_percent()),
             sd_diff_w: moments.sd_difference().and_then(finite),
             loa95_w,

@@ -10,8 +10,8 @@ pub const MIN_SECONDS: usize = 60;
 /// Seconds from which the interval keeps its promise on every process it was tried on.
 pub const GOOD_SECONDS: usize = 120;
 
-/// Guarded acceptance and guarded rejection with guard band U on both sides (ISO 14253-1;
-/// ILAC-G8:09/2019, w = U): `conforms` if |b| + U ≤ T, `does-not-conform` if |b| − U > T, else
+/// Guarded acceptance and guarded rejection with guard band U on both sides
+/// (ILAC-G8:09/2019, w = U): `conforms` if |b| + U ≤ T, `does-not-conform` if |b| − U > T, else
 /// `inconclusive`. All in the same unit.
 pub fn decide(bias: f64, expanded: f64, limit: f64) -> Outcome {
     let size = bias.abs();
@@ -134,7 +134,7 @@ mod tests {
 
     #[test]
     fn the_worked_decisions_with_the_reference_counted() {
-        // methods §7, rule of ISO 14253-1 and ILAC-G8: claim ±2 %, u = 0.702377, k = 1.645 there
+        // methods §7, rule of ILAC-G8: claim ±2 %, u = 0.702377, k = 1.645 there
         // gives accept 0.84469 and reject 3.15531; k = 1.96 here is stricter on both sides.
         let u = 0.702377;
         let one_sided = 1.6448536269514722 * u;

@@ -52,6 +52,7 @@ struct Assessed {
     scale: Scale,
     limit: f64,
     statistical: Option<MeanUncertainty>,
+    is_copied: bool,
 }
 
 /// Whether a claim of accuracy can be tested with a segment of this kind: one that asks for power
@@ -146,13 +147,14 @@ fn assess(evidence: &Evidence<'_>, comparison: &Comparison) -> Option<Assessed> 
             ..u
         })
     } else {
-        comparison.uncertainty_w
+        comparison.uncertainty_w()
     };
     Some(Assessed {
         bias: scale.of_watts(bias_w),
         limit: scale.limit(evidence.claim),
         scale,
         statistical,
+        is_copied: comparison.is_copied(),
     })
     .filter(|a| a.bias.is_finite() && a.limit.is_finite())
 }
@@ -337,9 +339,7 @@ fn constant_sentence(assessed: &Assessed, reference: &str) -> Option<String> {
 
 /// Without any scatter these are not the readings of two meters, and no evidence of one's accuracy.
 fn is_copied(assessed: &Assessed) -> bool {
-    // A common factor leaves what rounding makes of it.
-    const ROUNDING: f64 = 1e-9;
-    assessed.statistical.is_some_and(|u| u.standard <= ROUNDING)
+    assessed.is_copied
 }
 
 /// A reference without a claim has an unknown uncertainty: no decision rests on it.

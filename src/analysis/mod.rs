@@ -24,6 +24,7 @@ pub mod heat_soak;
 pub mod judge;
 pub mod mean_max;
 pub mod overall;
+pub mod pair_noise;
 pub mod pooled;
 pub mod ramp;
 pub mod ratio;
@@ -40,6 +41,6 @@ pub mod trend;
 pub mod uncertainty;
 mod window;
 
-pub use crate::stats::{self, change_points, contrast, serial};
 #[cfg(test)]
 pub(crate) use crate::stats::vectors;
+pub use crate::stats::{self, change_points, contrast, serial};

@@ -3,8 +3,11 @@
 use super::agreement::PERCENT_FROM_W;
 use super::figures::References;
 use super::stats::finite;
-use super::uncertainty::StatedReference;
+use super::uncertainty::{StatedReference, rectangular};
 use crate::session::Site;
+
+/// Coverage factor of an expanded uncertainty in E_n (ISO 13528 takes k = 2).
+const EXPANSION: f64 = 2.0;
 
 /// E_n number of two results with expanded uncertainties: (x₁ − x₂)/√(U₁² + U₂²) (ISO 13528;
 /// |E_n| ≤ 1 is agreement). `None` where both uncertainties are zero.
@@ -44,8 +47,8 @@ pub struct Between {
     pub en_number: Option<f64>,
 }
 
-/// The references against each other, from the means of their pairs. The claims count as expanded
-/// uncertainties at the pair's level, and so does the scatter of the seconds behind the difference:
+/// The references against each other, from the means of their pairs. The claims count as in
+/// the budget of a verdict, expanded, and so does the scatter of the seconds behind the difference:
 /// with the claims alone, two good meters would seem to contradict each other on a short or restless
 /// stretch. The pair reported is the one with the largest |E_n|, or,
 /// where no claim is stated, the largest difference. `agree` is `Some(false)` as soon as one pair
@@ -107,17 +110,19 @@ pub(super) fn difference_percent(pair: &PairMeans) -> Option<f64> {
         .and_then(finite)
 }
 
-/// E_n of a pair, claims and scatter taken as expanded uncertainties; `None` where a claim is not
+/// E_n of a pair: each claim as the budget reads it, a rectangular distribution, expanded with k = 2, and
+/// the scatter of their difference; `None` where a claim is not
 /// stated.
 pub(super) fn en_of(stated: &[StatedReference], pair: &PairMeans) -> Option<f64> {
     let level = level_w(pair);
     // While nobody pedals, a claim in percent is a claim of nothing: it tests no meter.
-    let limit = |at: usize| {
+    let expanded = |at: usize| {
         let claim = stated.get(at)?.claim?;
-        (level >= PERCENT_FROM_W || claim.watts > 0.0).then(|| claim.limit_w(level))
+        (level >= PERCENT_FROM_W || claim.watts > 0.0)
+            .then(|| EXPANSION * rectangular(claim.limit_w(level)))
     };
-    let second = limit(pair.second)?.hypot(pair.scatter_w?);
-    en_number(pair.first_w, limit(pair.first)?, pair.second_w, second)
+    let second = expanded(pair.second)?.hypot(pair.scatter_w?);
+    en_number(pair.first_w, expanded(pair.first)?, pair.second_w, second)
 }
 
 /// Whether a pair lies further apart than its claims alone allow.
@@ -241,7 +246,7 @@ mod tests {
         assert_close(near.difference_percent.unwrap(), 100.0 * 2.0 / 251.0, 1e-12);
         assert_close(
             near.en_number.unwrap(),
-            2.0 / (2.51 * 2.0_f64.sqrt()),
+            2.0 / (2.0 * 2.51 * (2.0_f64 / 3.0).sqrt()),
             1e-12,
         );
         let far = run(&[Some(1.0), Some(1.0)], &[256.0, 250.0]);
@@ -258,14 +263,11 @@ mod tests {
             }];
             references(&stated, &[None, None], &pairs).unwrap()
         };
-        // Claims of 2.53 W each: 6/√(2.53² + 2.53²) without scatter, 6/√(2.53² + 2.53² + 6²) with.
-        assert_close(
-            en(Some(0.0)).en_number.unwrap(),
-            6.0 / (2.0 * 2.53_f64.powi(2)).sqrt(),
-            1e-12,
-        );
+        // Claims of 2.53 W each, U = 2 · 2.53/√3: 6/√(U² + U²) without scatter, 6/√(U² + U² + 6²) with.
+        let claims = 2.0 * (2.0 * 2.53_f64 / 3.0_f64.sqrt()).powi(2);
+        assert_close(en(Some(0.0)).en_number.unwrap(), 6.0 / claims.sqrt(), 1e-12);
         let restless = en(Some(6.0));
-        let joint = (2.0 * 2.53_f64.powi(2) + 36.0).sqrt();
+        let joint = (claims + 36.0).sqrt();
         assert_close(restless.en_number.unwrap(), 6.0 / joint, 1e-12);
         assert_eq!(restless.agree, None);
         assert!(restless.note.contains("scatter"), "{}", restless.note);

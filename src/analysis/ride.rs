@@ -4,7 +4,10 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
+use rayon::prelude::*;
+
 use super::figures::{Dropout, DropoutKind, Excursion, ExcursionKind, UncorroboratedStretch};
+use super::pair_noise::{PairNoise, level_pieces};
 use super::{dropout, excursions};
 use crate::recording::{Channel, EventKind, Recording};
 use crate::session::{Role, Session};
@@ -17,6 +20,8 @@ pub struct RideFindings {
     pub dropouts: Vec<Vec<Dropout>>,
     /// Excursions; none for a stream that is not under test.
     pub excursions: Vec<Vec<UncorroboratedStretch>>,
+    /// The noise of every pair that is compared, where it could be learnt.
+    noises: Vec<([Member; 2], PairNoise)>,
 }
 
 /// Searches the ride.
@@ -55,7 +60,38 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
         });
         found.dropouts.push(dropouts);
     }
+    found.noises = noises(aligned, &found);
     found
+}
+
+/// The noise of each source under test against what it is compared with, and of each two references.
+fn noises(aligned: &Aligned, found: &RideFindings) -> Vec<([Member; 2], PairNoise)> {
+    let references: Vec<usize> = aligned.powered(Role::Reference).collect();
+    let among = references.iter().enumerate().flat_map(|(place, a)| {
+        let rest = references[place + 1..].iter();
+        rest.map(|b| [Member::Stream(*a), Member::Stream(*b)])
+    });
+    let tested = aligned.comparisons();
+    let tested = tested
+        .iter()
+        .map(|p| [Member::Stream(p.under_test), p.reference]);
+    let pairs: Vec<[Member; 2]> = tested.chain(among).collect();
+    let Some(basis) = aligned.basis().and_then(|basis| aligned.power(basis)) else {
+        return Vec::new();
+    };
+    let pieces = level_pieces(basis, aligned.grid);
+    pairs
+        .into_par_iter()
+        .filter_map(|[a, b]| {
+            let (x, y) = (found.readings(aligned, a)?, found.readings(aligned, b)?);
+            let restless = found.excursion_rows(aligned, a);
+            let calm = |row: usize| !restless.iter().any(|rows| rows.contains(&row));
+            Some((
+                [a, b],
+                PairNoise::learn(&x, &y, calm, &pieces, aligned.grid)?,
+            ))
+        })
+        .collect()
 }
 
 /// The stretches in which the recorder of `track` says that it was stopped, session time.
@@ -145,6 +181,23 @@ impl RideFindings {
             }
         }
         Some(power)
+    }
+
+    /// The noise between two members, in either order.
+    pub fn noise_between(&self, a: Member, b: Member) -> Option<&PairNoise> {
+        let pair = |pair: &[Member; 2]| *pair == [a, b] || *pair == [b, a];
+        let found = self.noises.iter().find(|(members, _)| pair(members));
+        found.map(|(_, noise)| noise)
+    }
+
+    /// The rows of a member's excursions.
+    fn excursion_rows(&self, aligned: &Aligned, member: Member) -> Vec<Range<usize>> {
+        let Member::Stream(index) = member else {
+            return Vec::new();
+        };
+        let all = self.excursions.get(index).into_iter().flatten();
+        all.map(|e| aligned.grid.rows(Span::new(e.from_s, e.to_s)))
+            .collect()
     }
 
     /// The excursions of a stream that begin inside a stretch.

@@ -25,6 +25,11 @@ impl Distribution {
     }
 }
 
+/// Standard uncertainty of what is known to lie within ± `half_width` (JCGM 100, 4.3.7).
+pub fn rectangular(half_width: f64) -> f64 {
+    half_width.abs() / 3.0_f64.sqrt()
+}
+
 /// One independent contribution to the uncertainty of a bias.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Contribution {
@@ -54,7 +59,7 @@ impl Contribution {
         Self {
             source: source.into(),
             distribution: Distribution::Rectangular,
-            standard: share * half_width.abs() / 3.0_f64.sqrt(),
+            standard: share * rectangular(half_width),
             dof: f64::INFINITY,
         }
     }

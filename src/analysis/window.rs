@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
-use super::agreement::{Comparison, Moments, compare};
+use super::agreement::{Comparison, Learnt, Moments, compare};
 use super::figures::{NoisyOne, References};
 use super::references::{self, Between, PairMeans};
 use super::ride::RideFindings;
@@ -135,6 +135,17 @@ impl<'a> Window<'a> {
                 rest.without(&moments(part))
             })
         })
+        .with_noise(self.learnt(x, y))
+    }
+
+    /// What the noise of a pair over the ride says of the window.
+    fn learnt(&self, x: Member, y: Member) -> Option<Learnt> {
+        let noise = self.findings.noise_between(x, y)?;
+        Some(Learnt {
+            uncertainty_w: noise.mean_w(self.rows.clone())?,
+            share_for_a_variance: noise.share_for_a_variance(),
+            is_known: noise.is_known(),
+        })
     }
 
     /// A reference as it enters the budget with the weight `share`.
@@ -211,7 +222,7 @@ impl<'a> Window<'a> {
             second: 1,
             first_w: both.mean_x,
             second_w: both.mean_y,
-            scatter_w: compared.uncertainty_w.map(|u| u.half_width95()),
+            scatter_w: compared.uncertainty_w().map(|u| u.half_width95()),
         };
         (both.n >= 2).then_some((both.n, means))
     }

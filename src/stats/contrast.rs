@@ -73,6 +73,18 @@ pub struct Contrast {
     pub ci95: Interval,
 }
 
+impl Contrast {
+    /// An estimate with its uncertainty; `None` where either is not finite.
+    pub(super) fn about(estimate: f64, uncertainty: MeanUncertainty) -> Option<Self> {
+        let half = uncertainty.half_width95();
+        (estimate.is_finite() && half.is_finite()).then_some(Self {
+            estimate,
+            uncertainty,
+            ci95: [estimate - half, estimate + half],
+        })
+    }
+}
+
 /// One observation of a fit: a block mean with its place and its row of the design.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Block {
@@ -177,12 +189,7 @@ impl Fitted {
         let weights: Vec<f64> = rows.map(|row| dot(row, &towards)).collect();
         let estimate = dot(&weights, &self.values);
         let uncertainty = self.uncertainty(&weights)?;
-        let half = uncertainty.half_width95();
-        (estimate.is_finite() && half.is_finite()).then_some(Contrast {
-            estimate,
-            uncertainty,
-            ci95: [estimate - half, estimate + half],
-        })
+        Contrast::about(estimate, uncertainty)
     }
 
     /// Uncertainty of the sum of the blocks with these weights.
@@ -450,7 +457,7 @@ impl OneTerm {
 
 /// Logarithm of the determinant of G and b'G⁻¹b, by Cholesky's factorisation in place; `None` where
 /// G is not positive definite.
-fn solved(gram: &mut [f64], products: &mut [f64]) -> Option<(f64, f64)> {
+pub(super) fn solved(gram: &mut [f64], products: &mut [f64]) -> Option<(f64, f64)> {
     let size = products.len();
     let (mut log_determinant, mut explained) = (0.0, 0.0);
     for i in 0..size {
@@ -477,7 +484,7 @@ fn solved(gram: &mut [f64], products: &mut [f64]) -> Option<(f64, f64)> {
 }
 
 /// Adds a row and its value to the normal equations.
-fn accumulate(gram: &mut [f64], products: &mut [f64], row: &[f64], value: f64) {
+pub(super) fn accumulate(gram: &mut [f64], products: &mut [f64], row: &[f64], value: f64) {
     let size = row.len();
     for (i, x) in row.iter().enumerate() {
         for (cell, other) in gram[i * size..(i + 1) * size].iter_mut().zip(row) {
@@ -487,12 +494,12 @@ fn accumulate(gram: &mut [f64], products: &mut [f64], row: &[f64], value: f64) {
     }
 }
 
-fn dot(a: &[f64], b: &[f64]) -> f64 {
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
 /// A square matrix by rows times a vector.
-fn times(matrix: &[f64], vector: &[f64]) -> Vec<f64> {
+pub(super) fn times(matrix: &[f64], vector: &[f64]) -> Vec<f64> {
     let rows = matrix.chunks_exact(vector.len().max(1));
     rows.map(|row| dot(row, vector)).collect()
 }

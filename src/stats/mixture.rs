@@ -1,8 +1,8 @@
 //! Student t's about one centre, each with a weight and a scale: what is known of an estimate when
 //! how far neighbours resemble each other is not.
 
-use super::{finite, t_quantile};
 use super::student::{Student, falling_to};
+use super::{finite, normal_cdf, t_quantile};
 
 /// Both tails outside 95 %.
 const OUTSIDE_95: f64 = 0.05;
@@ -26,6 +26,28 @@ impl MeanUncertainty {
     /// Half-width of the 95 % confidence limits.
     pub fn half_width95(self) -> f64 {
         t_quantile(0.975, self.dof) * self.standard
+    }
+
+    /// Of an estimate that is off by `shift`, known and not taken out: widened so that the limits
+    /// about it hold the truth in 95 % (the scatter taken as normal). An estimate without scatter
+    /// has the limits ±`shift`.
+    pub fn off_by(self, shift: f64) -> Self {
+        const NORMAL_95: f64 = 1.959_963_984_540_054;
+        let widened = if self.standard > 0.0 {
+            let off = (shift / self.standard).abs();
+            let density = |z: f64| (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt();
+            let half = falling_to(OUTSIDE_95, off + NORMAL_95, |half| {
+                let outside = normal_cdf(off - half) + normal_cdf(-half - off);
+                (outside, density(half - off) + density(half + off))
+            });
+            self.standard * half
+        } else {
+            shift.abs()
+        };
+        Self {
+            standard: widened / NORMAL_95,
+            ..self
+        }
     }
 }
 
@@ -133,6 +155,32 @@ mod tests {
         // t(0.975, 11) = 2.200985 (scipy 1.17.1).
         assert_close(found.half_width95(), 2.0 * 2.200985160082949, 1e-8);
         assert!((found.dof - 11.0).abs() < 0.2, "{found:?}");
+    }
+
+    #[test]
+    fn a_known_shift_widens_by_what_the_limits_need() {
+        // Bisection on the normal distribution of Python 3.11 (statistics.NormalDist).
+        let one = MeanUncertainty {
+            standard: 2.0,
+            dof: f64::INFINITY,
+        };
+        for (shift, half) in [
+            (0.0, 1.959963985),
+            (0.5, 2.181477442),
+            (1.0, 2.646145548),
+            (3.0, 4.644853627),
+        ] {
+            assert_close(
+                one.off_by(2.0 * shift).standard,
+                2.0 * half / 1.959963985,
+                2e-6,
+            );
+        }
+        let exact = MeanUncertainty {
+            standard: 0.0,
+            ..one
+        };
+        assert_close(exact.off_by(-0.7).half_width95(), 0.7, 1e-6);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::{Entry, fact, figure};
 
-const DECISION: &str = "ISO 14253-1; ILAC-G8:09/2019 (guard band w = U)";
+const DECISION: &str = "ILAC-G8:09/2019 (guard band w = U)";
 const GUM: &str = "JCGM 100:2008";
 const HAT: &str = "Grubbs 1948, JASA 43:243; 1973, Technometrics 15:53 (three-cornered hat)";
 

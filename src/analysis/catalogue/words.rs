@@ -8,7 +8,7 @@ const fn word(id: &'static str, text: &'static str, source: &'static str) -> Ent
 
 const OURS: &str = "this program's vocabulary";
 const ISO_5725: &str = "ISO 5725-1";
-const DECISION: &str = "ISO 14253-1; ILAC-G8:09/2019";
+const DECISION: &str = "ILAC-G8:09/2019 (guard band w = U)";
 
 pub(super) const ENTRIES: &[Entry] = &[
     word(

@@ -245,7 +245,7 @@ fn verdicts(material: &Material<'_>) -> String {
         "P(inside)",
     ];
     let explained = paragraph(
-        "Conforms: |bias| + U is at most the limit. Does not conform: |bias| − U is greater than the limit. Else the evidence is inconclusive (ISO 14253-1, ILAC-G8:09/2019).",
+        "Conforms: |bias| + U is at most the limit. Does not conform: |bias| − U is greater than the limit. Else the evidence is inconclusive (ILAC-G8:09/2019, guard band w = U).",
     );
     html::table("Claim against evidence", &heads, &rows) + &links + &explained
 }

@@ -1,0 +1,559 @@
+//! The noise between two members of a ride: what is left of their difference once scale and lag are
+//! taken out of it, and how it resembles itself.
+//!
+//! With d = x − y, the noise is `e(t) = d(t) − s y(t) − Σ b_k (y_k(t) − y(t))`, where y_k is y at 2 and 1 s
+//! after and 1, 2, 3 s before t, and its means over 4–5, 6–8, 9–13, 14–20 s before: fine where a
+//! response is steep, coarse where it dies away.
+//!
+//! - The second term is the scale of x against y: a rider who wanders is not taken for noise of a
+//!   source that reads a constant share too high. s is the ratio of the ride's totals, moved towards
+//!   the slope of d on y, which is found with y of 3 s before as instrument (so that the noise of y
+//!   does not pass for a slope) and held within ±5 points of the ratio.
+//! - The third is the lag of x on y, by least squares with a mean for each piece of the ride. Its
+//!   terms are differences of y with itself and have no density at frequency zero: whatever b is, the
+//!   long-run variance of e, on which the uncertainty of a mean rests, is that of the difference. What
+//!   they leave in the mean of one window comes from its edges; it is known and counts as uncertainty.
+//!
+//! The pieces are the levels of the ride ([`crate::stats::change_points`]), 10 s after and 2 s before a
+//! change left out, cut into equal parts of at most 300 s; seconds in which nobody pedals, a stream
+//! drops out or leaves the others are left out. The shape of the noise is learnt from them
+//! ([`crate::stats::noise`]), whatever is tagged.
+
+use std::ops::Range;
+
+use super::change_points::{pieces, wander_w};
+use super::stats::Sample;
+use crate::stats::MeanUncertainty;
+use crate::stats::noise::{Noise, Stretch};
+use crate::timeline::Grid;
+
+/// Length of a block, s.
+const BLOCK_S: f64 = 5.0;
+/// Share of a block that has to be present.
+const PRESENT: f64 = 0.6;
+/// Lags of the response, s, from and to; 0 is what they are differences from.
+const LAGS_S: [[i32; 2]; LAGS] = [
+    [-2, -2],
+    [-1, -1],
+    [1, 1],
+    [2, 2],
+    [3, 3],
+    [4, 5],
+    [6, 8],
+    [9, 13],
+    [14, 20],
+];
+const LAGS: usize = 9;
+/// Lags at which the squared correlation is looked at, rows.
+const SQUARED_LAGS: [usize; 13] = [1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96];
+/// Age of the instrument, s.
+const INSTRUMENT_S: f64 = 3.0;
+/// How far the slope of the difference may lie from the ratio: a source's error does not change
+/// faster with power (common practice, no source).
+const SLOPE_SPREAD: f64 = 0.03;
+const SLOPE_MOST: f64 = 0.05;
+/// Nobody pedals up to this, W.
+const IDLE_W: f64 = 10.0;
+/// Left out after and before a change of level, s.
+const AFTER_CHANGE_S: f64 = 10.0;
+const BEFORE_CHANGE_S: f64 = 2.0;
+/// Longest piece, s.
+const LONGEST_PIECE_S: f64 = 300.0;
+/// Residuals beyond so many robust standard deviations are no noise …
+const OUTLYING: f64 = 6.0;
+/// … of so many the response is not fitted to them, nor the shape learnt from them.
+const MIN_ROWS: usize = 60;
+/// What the pieces have to hold in all, and the longest of them, s, for the shape to be known.
+const ENOUGH_S: f64 = 600.0;
+const LONG_ENOUGH_S: f64 = 180.0;
+
+/// The noise of one pair over a ride.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PairNoise {
+    noise: Noise,
+    /// e by row, W; NaN where either misses. Single precision: it only tells scatter.
+    residuals: Vec<f32>,
+    /// What the lag makes of the edges: Σ b_k (y_k(t) − y(t)) by row, W.
+    lagging: Vec<f32>,
+    share_for_a_variance: f64,
+}
+
+/// The pieces of a ride that the noise of its pairs is learnt from: levels of `power`, W.
+pub fn level_pieces(power: &[f64], grid: Grid) -> Vec<Range<usize>> {
+    let rows_of = |seconds: f64| (seconds / grid.step_s).round() as usize;
+    let (after, before) = (rows_of(AFTER_CHANGE_S), rows_of(BEFORE_CHANGE_S));
+    let longest = rows_of(LONGEST_PIECE_S).max(1);
+    pieces(power, grid.step_s, wander_w(power, grid.step_s))
+        .into_iter()
+        .flat_map(|piece| {
+            let from = piece.rows.start + after;
+            let to = piece.rows.end.saturating_sub(before).max(from);
+            let parts = (to - from).div_ceil(longest);
+            (0..parts).map(move |part| {
+                let edge = |part: usize| from + (to - from) * part / parts;
+                edge(part)..edge(part + 1)
+            })
+        })
+        .collect()
+}
+
+impl PairNoise {
+    /// Learns from two columns of power (NaN: missing or not to be trusted); `calm` tells rows that
+    /// belong to no excursion.
+    pub fn learn(
+        x: &[f64],
+        y: &[f64],
+        calm: impl Fn(usize) -> bool,
+        pieces: &[Range<usize>],
+        grid: Grid,
+    ) -> Option<Self> {
+        let response = Response::new(x, y, grid.step_s);
+        let usable = |row: usize| calm(row) && response.terms(row).is_some_and(|t| t.pedalled);
+        let mut rows: Vec<Vec<usize>> = pieces
+            .iter()
+            .map(|piece| piece.clone().filter(|&row| usable(row)).collect())
+            .collect();
+        // The lag is fitted first: to the instrument, what comes late looks like a slope.
+        let ratio = response.ratio(&rows);
+        let slope = response.slope(&rows, ratio, &response.weights(&rows, ratio));
+        let mut weights = response.weights(&rows, slope);
+        let spread = Sample::present(rows.iter().flat_map(|piece| {
+            let left = piece
+                .iter()
+                .map(|&row| response.residual(row, slope, &weights));
+            let left: Vec<f64> = left.collect();
+            let middle = super::stats::median_of(left.clone()).unwrap_or(0.0);
+            left.into_iter().map(move |value| value - middle)
+        }))?
+        .robust_sd();
+        for piece in &mut rows {
+            let left: Vec<f64> = piece
+                .iter()
+                .map(|&row| response.residual(row, slope, &weights))
+                .collect();
+            let middle = super::stats::median_of(left.clone()).unwrap_or(0.0);
+            let mut left = left.into_iter();
+            piece.retain(|_| {
+                left.next()
+                    .is_some_and(|value| (value - middle).abs() <= OUTLYING * spread)
+            });
+        }
+        weights = response.weights(&rows, slope);
+        let length = x.len().min(y.len());
+        let residuals: Vec<f32> = (0..length)
+            .map(|row| response.residual(row, slope, &weights) as f32)
+            .collect();
+        let block_rows = block_rows(grid.step_s);
+        let stretches: Vec<Stretch> = rows
+            .iter()
+            .map(|piece| stretch(piece, &residuals, block_rows))
+            .collect();
+        let noise = Noise::learn(&stretches, block_rows, grid.step_s)?;
+        let lagging = (0..length)
+            .map(|row| response.lagging(row, &weights) as f32)
+            .collect();
+        Some(Self {
+            noise,
+            share_for_a_variance: 1.0 / squared_correlations(&rows, &residuals),
+            residuals,
+            lagging,
+        })
+    }
+
+    /// Whether the ride held enough to learn the shape from.
+    pub fn is_known(&self) -> bool {
+        self.noise.pooled_s >= ENOUGH_S && self.noise.longest_s >= LONG_ENOUGH_S
+    }
+
+    /// How many independent seconds tell a variance of the difference as well as one of its seconds
+    /// does: 1/Σρ² over all lags (Bartlett 1946, from memory).
+    pub fn share_for_a_variance(&self) -> f64 {
+        self.share_for_a_variance
+    }
+
+    /// Uncertainty of the mean difference over the rows of a window, W. `None` for fewer than four
+    /// blocks (20 s).
+    pub fn mean_w(&self, window: Range<usize>) -> Option<MeanUncertainty> {
+        let blocks = self.blocks(window.clone());
+        let uncertainty = self.noise.mean(&blocks)?;
+        Some(uncertainty.off_by(self.edge_w(window)))
+    }
+
+    /// Means of blocks of a window, each with its place.
+    fn blocks(&self, window: Range<usize>) -> Stretch {
+        let length = self.noise.block_rows();
+        let least = (PRESENT * length as f64).ceil();
+        let window = window.start..window.end.min(self.residuals.len());
+        let count = window.len() / length;
+        (0..count)
+            .filter_map(|place| {
+                let start = window.start + place * length;
+                let (mut sum, mut n) = (0.0, 0.0);
+                for row in start..start + length {
+                    let value = f64::from(self.residuals[row]);
+                    if value.is_finite() {
+                        sum += value;
+                        n += 1.0;
+                    }
+                }
+                (n >= least).then(|| (place, sum / n))
+            })
+            .collect()
+    }
+
+    /// What the lag leaves in the mean of a window, W.
+    fn edge_w(&self, window: Range<usize>) -> f64 {
+        let window = window.start..window.end.min(self.lagging.len());
+        let Some(rows) = self.lagging.get(window) else {
+            return 0.0;
+        };
+        let present = rows.iter().filter(|value| value.is_finite());
+        let (sum, n) = present.fold((0.0, 0.0), |(sum, n), v| (sum + f64::from(*v), n + 1.0));
+        if n > 0.0 { sum / n } else { 0.0 }
+    }
+}
+
+/// Σρ² over all lags of the residuals of pieces, about a mean of their own each: by trapezoids
+/// between the lags that are looked at, what chance makes of a square (1/n) taken off.
+fn squared_correlations(pieces: &[Vec<usize>], residuals: &[f32]) -> f64 {
+    let mut rest = vec![f64::NAN; residuals.len()];
+    for piece in pieces {
+        let sum: f64 = piece.iter().map(|&row| f64::from(residuals[row])).sum();
+        for &row in piece {
+            rest[row] = f64::from(residuals[row]) - sum / piece.len() as f64;
+        }
+    }
+    let product = |lag: usize| {
+        let pairs = rest.iter().zip(rest.get(lag..).unwrap_or_default());
+        let products = pairs.map(|(a, b)| a * b).filter(|p| p.is_finite());
+        products.fold((0.0, 0.0), |(sum, n), p| (sum + p, n + 1.0))
+    };
+    let (all, count) = product(0);
+    let (mut sum, mut before) = (1.0, (0, 1.0));
+    for lag in SQUARED_LAGS {
+        let (found, n) = product(lag);
+        let correlation = found / n / (all / count);
+        let square = (correlation * correlation - 1.0 / n).max(0.0);
+        if !square.is_finite() {
+            break;
+        }
+        let (last, height) = before;
+        // Both sides; the first lag stands for itself.
+        sum += if last == 0 {
+            2.0 * square
+        } else {
+            let width = (lag - last) as f64;
+            width * (height + square) - (height - square)
+        };
+        before = (lag, square);
+    }
+    sum
+}
+
+fn block_rows(step_s: f64) -> usize {
+    (BLOCK_S / step_s).round().max(1.0) as usize
+}
+
+/// Block means of the rows of a piece.
+fn stretch(piece: &[usize], residuals: &[f32], block_rows: usize) -> Stretch {
+    let least = (PRESENT * block_rows as f64).ceil() as usize;
+    let Some(first) = piece.first() else {
+        return Stretch::new();
+    };
+    piece
+        .chunk_by(|a, b| (a - first) / block_rows == (b - first) / block_rows)
+        .filter(|rows| rows.len() >= least)
+        .map(|rows| {
+            let sum: f64 = rows.iter().map(|&row| f64::from(residuals[row])).sum();
+            ((rows[0] - first) / block_rows, sum / rows.len() as f64)
+        })
+        .collect()
+}
+
+/// How x follows y.
+struct Response<'a> {
+    x: &'a [f64],
+    y: &'a [f64],
+    step_s: f64,
+    /// Rows of each lag, first and last.
+    lags: [[isize; 2]; LAGS],
+    /// Sums of y before each row, W, nothing for what misses.
+    sums: Vec<f64>,
+    /// Rows of y that miss before each row.
+    missing: Vec<u32>,
+}
+
+/// One row of the regression.
+struct Terms {
+    lags: [f64; LAGS],
+    pedalled: bool,
+}
+
+impl<'a> Response<'a> {
+    fn new(x: &'a [f64], y: &'a [f64], step_s: f64) -> Self {
+        let (mut sums, mut missing) = (vec![0.0], vec![0]);
+        let (mut sum, mut gone) = (0.0, 0);
+        for value in y {
+            sum += if value.is_finite() { *value } else { 0.0 };
+            gone += u32::from(!value.is_finite());
+            sums.push(sum);
+            missing.push(gone);
+        }
+        Self {
+            x,
+            y,
+            step_s,
+            lags: LAGS_S.map(|ends| ends.map(|lag| (f64::from(lag) / step_s).round() as isize)),
+            sums,
+            missing,
+        }
+    }
+
+    /// Mean of y over the rows that lie `first` to `last` before a row; `None` where one misses.
+    fn around(&self, row: usize, [first, last]: [isize; 2]) -> Option<f64> {
+        let from = row.checked_add_signed(-last)?;
+        let to = row.checked_add_signed(1 - first)?;
+        let whole = self.missing.get(to)? == self.missing.get(from)?;
+        whole.then(|| (self.sums[to] - self.sums[from]) / (to - from) as f64)
+    }
+
+    fn at(&self, row: usize, lag: isize) -> f64 {
+        self.around(row, [lag, lag]).unwrap_or(f64::NAN)
+    }
+
+    fn difference(&self, row: usize) -> f64 {
+        let value = |column: &[f64]| column.get(row).copied().unwrap_or(f64::NAN);
+        value(self.x) - value(self.y)
+    }
+
+    /// The terms of a row whose neighbours are all there.
+    fn terms(&self, row: usize) -> Option<Terms> {
+        let here = *self.y.get(row).filter(|value| value.is_finite())?;
+        let (mut lags, mut least) = ([0.0; LAGS], here);
+        for (term, ends) in lags.iter_mut().zip(self.lags) {
+            let level = self.around(row, ends)?;
+            *term = level - here;
+            least = least.min(level);
+        }
+        self.difference(row).is_finite().then_some(Terms {
+            lags,
+            pedalled: least > IDLE_W,
+        })
+    }
+
+    /// Total of the differences over that of y.
+    fn ratio(&self, pieces: &[Vec<usize>]) -> f64 {
+        let all = || pieces.iter().flatten();
+        let total: f64 = all().map(|&row| self.at(row, 0)).sum();
+        let ratio = all().map(|&row| self.difference(row)).sum::<f64>() / total;
+        if ratio.is_finite() { ratio } else { 0.0 }
+    }
+
+    /// s, given the ratio of the totals and the weights of the lags.
+    fn slope(&self, pieces: &[Vec<usize>], ratio: f64, weights: &[f64; LAGS]) -> f64 {
+        let age = (INSTRUMENT_S / self.step_s).round() as isize;
+        let (mut products, mut levels, mut squares, mut left, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for piece in pieces.iter().filter(|piece| piece.len() > 1) {
+            let count = piece.len() as f64;
+            let mean =
+                |of: &dyn Fn(usize) -> f64| piece.iter().map(|&r| of(r)).sum::<f64>() / count;
+            let rest = |row: usize| self.residual(row, ratio, weights);
+            let (rest_mean, y_mean) = (mean(&rest), mean(&|row| self.at(row, 0)));
+            let z_mean = mean(&|row| self.at(row, age));
+            for &row in piece {
+                let (r, y) = (rest(row) - rest_mean, self.at(row, 0) - y_mean);
+                let z = self.at(row, age) - z_mean;
+                products += r * z;
+                levels += y * z;
+                squares += z * z;
+                left += r * r;
+            }
+            n += count - 1.0;
+        }
+        // What the slope is beyond the ratio, drawn towards nought as far as it is not known.
+        let found = products / levels;
+        let variance = left / n * squares / (levels * levels);
+        let kept = SLOPE_SPREAD.powi(2) / (SLOPE_SPREAD.powi(2) + variance);
+        let beyond = found * kept;
+        ratio
+            + if beyond.is_finite() {
+                beyond.clamp(-SLOPE_MOST, SLOPE_MOST)
+            } else {
+                0.0
+            }
+    }
+
+    /// b, by least squares with a mean for each piece; nought where it cannot be told.
+    fn weights(&self, pieces: &[Vec<usize>], slope: f64) -> [f64; LAGS] {
+        const P: usize = LAGS;
+        let (mut gram, mut products, mut used) = ([0.0; P * P], [0.0; P], 0);
+        for piece in pieces {
+            let (mut own, mut with) = ([0.0; P * P], [0.0; P]);
+            let (mut sums, mut total, mut n) = ([0.0; P], 0.0, 0.0);
+            for &row in piece {
+                let Some(terms) = self.terms(row) else {
+                    continue;
+                };
+                let value = self.difference(row) - slope * self.at(row, 0);
+                for i in 0..P {
+                    for j in 0..=i {
+                        own[i * P + j] += terms.lags[i] * terms.lags[j];
+                    }
+                    with[i] += terms.lags[i] * value;
+                    sums[i] += terms.lags[i];
+                }
+                total += value;
+                n += 1.0;
+            }
+            if n < 2.0 {
+                continue;
+            }
+            for i in 0..P {
+                for j in 0..=i {
+                    let centred = own[i * P + j] - sums[i] * sums[j] / n;
+                    gram[i * P + j] += centred;
+                    if i != j {
+                        gram[j * P + i] += centred;
+                    }
+                }
+                products[i] += with[i] - sums[i] * total / n;
+            }
+            used += piece.len();
+        }
+        let mut out = [0.0; P];
+        if used < MIN_ROWS {
+            return out;
+        }
+        if let Some(inverse) = crate::stats::contrast::inverse(&gram, P) {
+            for (i, out) in out.iter_mut().enumerate() {
+                let row = &inverse[i * P..(i + 1) * P];
+                *out = row.iter().zip(&products).map(|(a, b)| a * b).sum();
+            }
+        }
+        out
+    }
+
+    /// Σ b_k (y_k(t) − y(t)); a neighbour that misses counts as y(t).
+    fn lagging(&self, row: usize, weights: &[f64; LAGS]) -> f64 {
+        let here = self.at(row, 0);
+        let terms = self.lags.iter().zip(weights).map(|(ends, weight)| {
+            let level = self.around(row, *ends);
+            level.map_or(0.0, |level| weight * (level - here))
+        });
+        terms.sum()
+    }
+
+    fn residual(&self, row: usize, slope: f64, weights: &[f64; LAGS]) -> f64 {
+        self.difference(row) - slope * self.at(row, 0) - self.lagging(row, weights)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::vectors::lcg;
+
+    const GRID_ROWS: usize = 3000;
+
+    fn grid() -> Grid {
+        Grid {
+            start_s: 0.0,
+            step_s: 1.0,
+            len: GRID_ROWS,
+        }
+    }
+
+    /// First-order noise of innovations ±½.
+    fn noise(keep: f64, from: usize) -> Vec<f64> {
+        let mut state = 0.0;
+        let u = lcg(from + GRID_ROWS);
+        let innovations = u[from..].iter();
+        innovations
+            .map(|u| {
+                state = keep * state + u - 0.5;
+                state
+            })
+            .collect()
+    }
+
+    /// Held levels of five minutes.
+    fn levels() -> Vec<f64> {
+        (0..GRID_ROWS)
+            .map(|t| [180.0, 240.0, 150.0, 300.0][t / 300 % 4])
+            .collect()
+    }
+
+    fn learnt(x: &[f64], y: &[f64]) -> PairNoise {
+        let pieces = level_pieces(y, grid());
+        PairNoise::learn(x, y, |_| true, &pieces, grid()).unwrap()
+    }
+
+    #[test]
+    fn scale_and_lag_are_no_noise() {
+        let (ridden, e) = (levels(), noise(0.0, 0));
+        let wander: Vec<f64> = noise(0.9, 7000).iter().map(|w| 12.0 * w).collect();
+        let y: Vec<f64> = ridden.iter().zip(&wander).map(|(p, w)| p + w).collect();
+        let mut state = y[0];
+        let lagged: Vec<f64> = y
+            .iter()
+            .map(|y| {
+                state += (y - state) / 2.5;
+                state
+            })
+            .collect();
+        let x: Vec<f64> = lagged.iter().zip(&e).map(|(p, e)| 1.03 * p + e).collect();
+        let with = learnt(&x, &y);
+        let alone: Vec<f64> = y.iter().zip(&e).map(|(y, e)| y + e).collect();
+        let without = learnt(&alone, &y);
+        assert!(with.is_known());
+        // Both know a block as well as ± 1.96 √(1/12/240).
+        for pair in [with, without] {
+            let blocks = pair.blocks(320..560);
+            let half = pair.noise.mean(&blocks).unwrap().half_width95();
+            let textbook = 1.96 * (1.0 / 12.0 / 240.0_f64).sqrt();
+            assert!(
+                (0.8..1.6).contains(&(half / textbook)),
+                "{}",
+                half / textbook
+            );
+        }
+    }
+
+    #[test]
+    fn what_the_lag_leaves_at_the_edges_of_a_window_counts() {
+        let wander = noise(0.9, 7000);
+        let ridden = levels().into_iter().zip(wander);
+        let y: Vec<f64> = ridden.map(|(p, w)| p + 3.0 * w).collect();
+        let e = noise(0.0, 0);
+        let x: Vec<f64> = (0..GRID_ROWS)
+            .map(|t| y[t.saturating_sub(2)] + e[t])
+            .collect();
+        let wide = |rows: Range<usize>| learnt(&x, &y).mean_w(rows).unwrap().half_width95();
+        // 60 W more, shown 2 s late: 120 W s in 120 s.
+        assert!(wide(270..390) > 0.9);
+        assert!(wide(320..440) < 0.2);
+    }
+
+    #[test]
+    fn a_variance_costs_less_than_a_mean() {
+        // First order at 0.7: Σρ² = (1 + 0.49)/(1 − 0.49) = 2.92.
+        let y = levels();
+        let x: Vec<f64> = y.iter().zip(noise(0.7, 0)).map(|(y, e)| y + e).collect();
+        let share = learnt(&x, &y).share_for_a_variance();
+        assert!((share * 1.49 / 0.51 - 1.0).abs() < 0.15, "{share}");
+        let x: Vec<f64> = y.iter().zip(noise(0.0, 0)).map(|(y, e)| y + e).collect();
+        assert!(learnt(&x, &y).share_for_a_variance() > 0.9);
+    }
+
+    #[test]
+    fn a_short_ride_does_not_pretend_to_know() {
+        let y = vec![200.0; 200];
+        let x: Vec<f64> = y.iter().zip(noise(0.0, 0)).map(|(y, e)| y + e).collect();
+        let grid = Grid { len: 200, ..grid() };
+        let pieces = level_pieces(&y, grid);
+        let short = PairNoise::learn(&x, &y, |_| true, &pieces, grid).unwrap();
+        assert!(!short.is_known());
+        assert!(PairNoise::learn(&y, &y, |_| true, &pieces, grid).is_none());
+        assert!(PairNoise::learn(&[], &[], |_| true, &[], grid).is_none());
+    }
+}

@@ -1,0 +1,18 @@
+//! Statistics that know no ride: samples, distributions, serial correlation, change points,
+//! regression. Pure functions over slices.
+
+pub mod change_points;
+pub mod contrast;
+mod mixture;
+pub mod noise;
+mod sample;
+pub mod serial;
+mod student;
+#[cfg(test)]
+pub(crate) mod vectors;
+
+pub use mixture::MeanUncertainty;
+pub use sample::*;
+
+/// A confidence interval or a pair of limits: `[lower, upper]`.
+pub type Interval = [f64; 2];
