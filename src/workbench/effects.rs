@@ -7,9 +7,10 @@ use super::aside::Aside;
 use super::state::State;
 use super::update::{Effect, Report};
 use crate::export::table;
+use crate::session::SessionError;
+use crate::session::folder::create;
 use crate::session::journal::Journal;
 use crate::session::store::{self, Fingerprint};
-use crate::session::{SessionError, start};
 
 /// What the effects need beyond the state.
 #[derive(Debug)]
@@ -85,14 +86,7 @@ impl Desk {
             self.fingerprint.as_ref()
         };
         match store::save(&self.folder, state.session(), expected) {
-            Ok(fingerprint) => {
-                self.fingerprint = Some(fingerprint);
-                self.told_of_change = false;
-                self.forget();
-                Report::Saved {
-                    file: self.folder.join(store::FILE_NAME),
-                }
-            }
+            Ok(fingerprint) => self.saved(fingerprint),
             Err(SessionError::ChangedOutside { .. }) => Report::ChangedOutside,
             Err(error) => Report::Failed(error.to_string()),
         }
@@ -105,15 +99,24 @@ impl Desk {
                 folder.display()
             ));
         }
-        if let Err(why) = start::copy_recordings(folder, &self.recordings) {
-            return Report::Failed(why);
+        match create(folder, &self.recordings, state.session()) {
+            Ok(fingerprint) => {
+                folder.clone_into(&mut self.folder);
+                let report = self.saved(fingerprint);
+                self.follow_to(folder);
+                report
+            }
+            Err(error) => Report::Failed(error.to_string()),
         }
-        folder.clone_into(&mut self.folder);
-        let report = self.save(true, state);
-        if matches!(report, Report::Saved { .. }) {
-            self.follow_to(folder);
+    }
+
+    fn saved(&mut self, fingerprint: Fingerprint) -> Report {
+        self.fingerprint = Some(fingerprint);
+        self.told_of_change = false;
+        self.forget();
+        Report::Saved {
+            file: self.folder.join(store::FILE_NAME),
         }
-        report
     }
 
     /// From now on edits are journalled under the session's own folder.
