@@ -50,6 +50,7 @@ impl Desk {
                 self.restored();
                 None
             }
+            Effect::SetAside => self.set_aside(),
             Effect::ForgetJournal => self.forget(),
             Effect::CaptureMouse(_) | Effect::Redraw | Effect::Suspend | Effect::Quit => None,
         }
@@ -69,6 +70,13 @@ impl Desk {
             Ok(()) => Report::Journalled { done },
             Err(why) => Report::NotJournalled { done, why },
         }
+    }
+
+    /// What cannot be set aside would go with the next save: then nothing is journalled.
+    fn set_aside(&mut self) -> Option<Report> {
+        let error = self.journal.as_mut().ok()?.set_aside().err()?.to_string();
+        self.journal = Err(error.clone());
+        Some(Report::Failed(error))
     }
 
     fn forget(&mut self) -> Option<Report> {
@@ -123,8 +131,11 @@ impl Desk {
     fn follow_to(&mut self, folder: &Path) {
         use crate::session::journal::data_directory;
         self.journal = data_directory()
-            .and_then(|directory| Journal::open(&directory, folder))
-            .map(|(journal, _)| journal)
+            .and_then(|directory| Journal::open(&directory, folder, None))
+            .and_then(|(mut journal, left_by_another)| {
+                left_by_another.map_or(Ok(()), |_| journal.set_aside())?;
+                Ok(journal)
+            })
             .map_err(|error| error.to_string());
     }
 

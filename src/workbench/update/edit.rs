@@ -352,6 +352,7 @@ fn restore(state: &mut State, effects: &mut Vec<Effect>) {
     effects.push(Effect::Restored);
     if !take_over(state, &name, leftover.session, effects) {
         effects.retain(|effect| *effect != Effect::Restored);
+        effects.push(Effect::SetAside);
     }
 }
 
