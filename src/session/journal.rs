@@ -7,7 +7,7 @@
 //! tell a second instance that it may only read.
 //!
 //! The file is named after the folder's path, and each line tells which folder that was. A folder
-//! that was renamed or moved is thus known again ([`Home`]), while a copy has no part in the journal
+//! that was renamed or moved is thus known again, while a copy has no part in the journal
 //! of the original. What cannot be restored is set aside under another name, and found again once it
 //! can.
 
