@@ -272,11 +272,9 @@ fn recordings_that_share_a_name_get_names_of_their_own() {
     assert_eq!(copies, 3);
 }
 
-/// Session time counts from the first recording. Without it the segments would silently lie
-/// elsewhere in those that are left.
-#[test]
-fn without_the_recording_that_time_counts_from_nothing_is_computed() {
-    let folder = tempfile::tempdir().unwrap();
+/// A session over three recordings with absolute times, the streams in this order; the pedals were
+/// started 40 s after the others.
+fn on_three_clocks(folder: &Path, order: [&str; 3], zero: &str) {
     for (name, start) in [("trainer", 0), ("pedals", 40), ("crank", 0)] {
         let rows: String = (0..300)
             .map(|t| (t, t + start))
@@ -285,41 +283,136 @@ fn without_the_recording_that_time_counts_from_nothing_is_computed() {
                     "2026-11-25T07:{:02}:{:02}Z,{}\n",
                     s / 60,
                     s % 60,
-                    200 + t * 7 % 11
+                    200 + t * 7 % 11 + t / 10
                 )
             })
             .collect();
         let text = format!("time,power_w\n{rows}");
-        std::fs::write(folder.path().join(format!("{name}.csv")), text).unwrap();
+        std::fs::write(folder.join(format!("{name}.csv")), text).unwrap();
     }
-    let stream = |name: &str, role: &str| {
+    let stream = |name: &str| {
+        let role = if name == "trainer" {
+            "under-test"
+        } else {
+            "reference"
+        };
         format!(
             "[[stream]]\nlabel = \"{name}\"\nfile = \"{name}.csv\"\nrole = \"{role}\"\nmatched_on = \"given\"\n\n"
         )
     };
-    let session = |order: [&str; 3]| {
-        let role = |name| {
-            if name == "trainer" {
-                "under-test"
-            } else {
-                "reference"
-            }
-        };
-        let streams = order.map(|name| stream(name, role(name))).concat();
-        let segment = "[[segment]]\nkind = \"open\"\nfrom_s = 60\nto_s = 240\n";
-        let text = format!("format = 1\n\n{streams}{segment}");
-        std::fs::write(folder.path().join("session.toml"), text).unwrap();
-    };
+    let streams = order.map(stream).concat();
+    let segment = "[[segment]]\nkind = \"open\"\nfrom_s = 60\nto_s = 240\n";
+    let text = format!("format = 1\n{zero}\n{streams}{segment}");
+    std::fs::write(folder.join("session.toml"), text).unwrap();
+}
+
+/// Without the key for it session time counts from the first recording. Without that one the
+/// segments would silently lie elsewhere in those that are left.
+#[test]
+fn without_the_recording_that_time_counts_from_nothing_is_computed() {
+    let folder = tempfile::tempdir().unwrap();
+    on_three_clocks(folder.path(), ["crank", "pedals", "trainer"], "");
     std::fs::remove_file(folder.path().join("crank.csv")).unwrap();
-    session(["crank", "pedals", "trainer"]);
     let message = refused(&[Path::new("table"), folder.path()]);
     assert_says(
         &message,
         &["“crank” stands first", "nothing is computed", "relink"],
     );
     // Any other may be missing.
-    session(["trainer", "pedals", "crank"]);
+    on_three_clocks(folder.path(), ["trainer", "pedals", "crank"], "");
+    std::fs::remove_file(folder.path().join("crank.csv")).unwrap();
     messages(&[Path::new("table"), folder.path()], 0);
+}
+
+/// The means of each stream in the segment, by label.
+fn means(folder: &Path) -> std::collections::BTreeMap<String, f64> {
+    let output = truing(&[Path::new("table"), folder])
+        .args(["--format", "json"])
+        .assert()
+        .code(0)
+        .get_output()
+        .clone();
+    let table: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let streams = table["segments"][0]["streams"].as_array().unwrap();
+    let mean = |s: &serde_json::Value| {
+        let label = s["label"].as_str().unwrap().to_owned();
+        Some((label, s["mean_w"].as_f64()?))
+    };
+    streams.iter().filter_map(mean).collect()
+}
+
+/// With the key, which the next save writes, neither the order of the streams nor a missing
+/// recording moves a segment.
+#[test]
+fn where_session_time_starts_is_kept_in_the_session_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let ride = folder.path();
+    on_three_clocks(ride, ["trainer", "pedals", "crank"], "");
+    let before = means(ride);
+    let saved = truing(&[Path::new("relink"), ride]).assert().code(0);
+    drop(saved);
+    let text = std::fs::read_to_string(ride.join("session.toml")).unwrap();
+    // 2026-11-25T07:00:00Z, by `date -u -d ... +%s`.
+    let zero = "zero_unix_s = 1795590000.0";
+    assert!(text.contains(zero), "{text}");
+    on_three_clocks(ride, ["pedals", "trainer", "crank"], zero);
+    assert_eq!(means(ride), before);
+    on_three_clocks(ride, ["pedals", "trainer", "crank"], "");
+    assert_ne!(means(ride), before, "old files keep their meaning");
+
+    on_three_clocks(ride, ["crank", "pedals", "trainer"], zero);
+    std::fs::remove_file(ride.join("crank.csv")).unwrap();
+    let message = messages(&[Path::new("table"), ride], 0);
+    assert_says(&message, &["crank.csv: the recording of “crank” is gone"]);
+    let mut left = before;
+    left.remove("crank");
+    assert_eq!(means(ride), left);
+}
+
+/// A folder that came from somebody else: a link in it to a file of the receiver's is not followed,
+/// not by what reads recordings nor by what only notes their content.
+#[cfg(unix)]
+#[test]
+fn a_link_out_of_the_session_folder_is_not_followed() {
+    let home = tempfile::tempdir().unwrap();
+    let private = home.path().join("private.txt");
+    std::fs::write(&private, "SECRETUSER,SECRETPASSWORD\nx,y\n").unwrap();
+    let ride = ride();
+    let pedals = ride.path().join("recordings/pedals.csv");
+    std::fs::remove_file(&pedals).unwrap();
+    std::os::unix::fs::symlink(&private, &pedals).unwrap();
+    let message = messages(&[Path::new("table"), ride.path()], 0);
+    assert_says(&message, &["pedals.csv", "leads out of the session folder"]);
+    assert!(!message.contains("SECRET"), "{message}");
+    let accept = Path::new("--accept-changed");
+    let message = messages(&[Path::new("relink"), ride.path(), accept], 1);
+    assert_says(&message, &["pedals.csv", "leads out of the session folder"]);
+    let text = std::fs::read_to_string(ride.path().join("session.toml")).unwrap();
+    assert_eq!(text.matches("sha256").count(), 1, "{text}");
+
+    // Nor is a test plan that the session names.
+    for plan in [private.to_str().unwrap(), "recordings/pedals.csv"] {
+        let text = format!("{SESSION}\n[facts]\nplan = \"{plan}\"\n");
+        std::fs::write(ride.path().join("session.toml"), text).unwrap();
+        let message = messages(&[Path::new("plan"), Path::new("--check"), ride.path()], 1);
+        assert_says(&message, &["leads out of the session folder"]);
+        assert!(!message.contains("SECRET"), "{message}");
+    }
+
+    // A folder of recordings that is a link out, too; within the session a link is followed.
+    let moved = home.path().join("recordings");
+    std::fs::rename(ride.path().join("recordings"), &moved).unwrap();
+    std::os::unix::fs::symlink(&moved, ride.path().join("recordings")).unwrap();
+    let message = messages(&[Path::new("table"), ride.path()], 1);
+    assert_says(
+        &message,
+        &["trainer.csv", "leads out of the session folder"],
+    );
+    std::fs::remove_file(ride.path().join("recordings")).unwrap();
+    std::fs::rename(&moved, ride.path().join("elsewhere")).unwrap();
+    std::os::unix::fs::symlink("elsewhere", ride.path().join("recordings")).unwrap();
+    let message = messages(&[Path::new("table"), ride.path()], 0);
+    assert!(!message.contains("trainer.csv"), "{message}");
 }
 
 #[test]

@@ -119,6 +119,78 @@ fn a_folder_that_may_not_be_written_is_told_and_left_alone() {
     assert_eq!(contents(&session), before);
 }
 
+/// Files that others may read, below `folder`.
+fn readable_by_others(folder: &Path) -> Vec<std::path::PathBuf> {
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(folder).unwrap().flatten() {
+        let about = entry.metadata().unwrap();
+        if about.is_dir() {
+            found.extend(readable_by_others(&entry.path()));
+        } else if about.mode() & 0o077 != 0 {
+            found.push(entry.path());
+        }
+    }
+    found
+}
+
+/// What a person keeps to themselves by the umask is not read by others because it was written here;
+/// a file that is replaced keeps its own permissions.
+#[test]
+fn the_umask_is_heeded_by_every_file_that_is_written() {
+    let home = tempfile::tempdir().unwrap();
+    let sample = copy_of_sample("bench-ride", home.path());
+    let (ride, page) = (home.path().join("ride"), home.path().join("page.html"));
+    let run = |arguments: &[&Path]| {
+        let output = Command::new("/bin/sh")
+            .args(["-c", "umask 077; exec \"$0\" \"$@\"", TRUING])
+            .args(arguments)
+            .env("HOME", home.path())
+            .output()
+            .unwrap();
+        let errors = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success(), "{errors}");
+    };
+    let recordings = ["trainer.fit", "pedals.fit"].map(|n| sample.join("recordings").join(n));
+    run(&[Path::new("new"), &ride, &recordings[0], &recordings[1]]);
+    run(&[Path::new("report"), &ride, Path::new("-o"), &page]);
+    let open = readable_by_others(&ride);
+    assert!(open.is_empty(), "{open:?}");
+    assert_eq!(page.metadata().unwrap().mode() & 0o777, 0o600);
+    // Shared once, it stays shared.
+    let file = ride.join("session.toml");
+    std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o640)).unwrap();
+    run(&[Path::new("suggest"), &ride, Path::new("--write")]);
+    assert_eq!(file.metadata().unwrap().mode() & 0o777, 0o640);
+}
+
+/// Out of room in the middle of a recording, whether that is an error or ends the process: what is
+/// left keeps nobody from doing it again.
+#[test]
+fn a_new_session_without_room_is_none_and_can_be_started_again() {
+    let home = tempfile::tempdir().unwrap();
+    let sample = copy_of_sample("bench-ride", home.path());
+    let ride = home.path().join("ride");
+    let recordings = ["trainer.fit", "pedals.fit", "crank.csv"];
+    let run = |before: &str| {
+        Command::new("/bin/sh")
+            .args(["-c", &format!("{before} exec \"$0\" \"$@\""), TRUING])
+            .arg("new")
+            .arg(&ride)
+            .args(recordings.map(|name| sample.join("recordings").join(name)))
+            .env("HOME", home.path())
+            .output()
+            .unwrap()
+    };
+    // 30 blocks of 512 bytes: not enough for any recording.
+    refused(&run("trap '' XFSZ; ulimit -f 30;"), &["cannot copy"]);
+    assert!(!ride.exists());
+    assert!(!run("ulimit -f 30;").status.success());
+    assert!(!ride.join("session.toml").exists());
+    let again = run("");
+    let errors = String::from_utf8_lossy(&again.stderr);
+    assert!(again.status.success(), "{errors}");
+}
+
 /// The session as the program called `name` has it after its edit number `edit`.
 fn version(name: &str, edit: usize) -> Session {
     let segment = |i: usize| Segment {

@@ -37,7 +37,7 @@ fn the_process_that_gets_killed() {
         return;
     };
     let folder = Path::new(&folder);
-    let (mut journal, leftover) = Journal::open(&folder.join("data"), folder).unwrap();
+    let (mut journal, leftover) = Journal::open(&folder.join("data"), folder, None).unwrap();
     let saved = store::load(folder).map_or(0, |stored| stored.session.segments.len());
     let start = leftover.map_or(0, |l| l.session.segments.len()).max(saved);
     for edits in start + 1.. {
@@ -111,7 +111,7 @@ fn killed_at_any_moment_nothing_confirmed_is_lost() {
             "kill {kill}: the file is whole"
         );
         let (journal, leftover) =
-            Journal::open(&folder.path().join("data"), folder.path()).unwrap();
+            Journal::open(&folder.path().join("data"), folder.path(), None).unwrap();
         drop(journal);
         let journalled = leftover.map_or(0, |left| left.session.segments.len());
         let kept = journalled.max(saved.segments.len());

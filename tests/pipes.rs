@@ -18,14 +18,14 @@ fn make_pipe(path: &Path) {
 #[test]
 fn a_pipe_is_told_and_not_waited_for() {
     let (data, ride) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    drop(Journal::open(data.path(), ride.path()).unwrap());
+    drop(Journal::open(data.path(), ride.path(), None).unwrap());
     let files = std::fs::read_dir(data.path()).unwrap();
     let mut files = files.map(|file| file.unwrap().path());
     let journal = files.find(|path| path.extension().is_some_and(|end| end == "jsonl"));
     let journal = journal.unwrap();
     std::fs::remove_file(&journal).unwrap();
     make_pipe(&journal);
-    let told = Journal::open(data.path(), ride.path()).unwrap_err();
+    let told = Journal::open(data.path(), ride.path(), None).unwrap_err();
     assert!(told.to_string().contains("not a regular file"), "{told}");
 
     let keys = ride.path().join("keys.toml");

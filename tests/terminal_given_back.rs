@@ -74,6 +74,20 @@ fn signals_that_end_it_give_the_terminal_back() {
     }
 }
 
+/// The terminal was cut off in the middle of a key: the rest never comes, and is not waited for.
+#[test]
+fn half_a_key_keeps_no_signal_from_ending_it() {
+    for signal in ["TERM", "HUP"] {
+        let home = tempfile::tempdir().unwrap();
+        let mut desk = workbench(home.path());
+        desk.send("\x1b[");
+        // Nothing shows that it has been read: that it has is likely by then.
+        std::thread::sleep(Duration::from_millis(300));
+        desk.signal(signal);
+        assert_eq!(desk.end(), (0, true), "SIG{signal}");
+    }
+}
+
 #[test]
 fn control_c_asks_only_where_something_would_be_lost() {
     let home = tempfile::tempdir().unwrap();

@@ -366,6 +366,41 @@ fn edits_of_an_earlier_run_never_overwrite_a_later_change_unasked() {
     assert_eq!(desk.end(), (0, true));
 }
 
+#[test]
+fn confirmed_edits_follow_a_folder_that_was_renamed() {
+    let (home, session) = after_a_crash();
+    let renamed = home.path().join("renamed");
+    std::fs::rename(&session, &renamed).unwrap();
+    let desk = open(&renamed, home.path());
+    desk.wait_for("An earlier run ended without saving 1 edit");
+    desk.kill();
+}
+
+/// A session file that names other streams meanwhile: what cannot be restored is neither dropped by
+/// the next save nor by quitting.
+#[test]
+fn edits_that_cannot_be_restored_are_kept_until_they_can() {
+    let (home, session) = after_a_crash();
+    let file = session.join("session.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let others = text.replace("recordings/crank.csv", "recordings/pedals.fit");
+    assert_ne!(text, others);
+    std::fs::write(&file, &others).unwrap();
+    let mut desk = open(&session, home.path());
+    desk.wait_for("An earlier run ended without saving 1 edit");
+    desk.send("r");
+    desk.wait_for("not done");
+    tag(&mut desk, "3:09", "5:58", "s", "steady-block");
+    desk.send("S");
+    desk.wait_for("saved ");
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+    std::fs::write(&file, &text).unwrap();
+    let desk = open(&session, home.path());
+    desk.wait_for("An earlier run ended without saving 1 edit");
+    desk.kill();
+}
+
 /// Who does not know yet may leave: nothing is decided by that.
 #[test]
 fn the_question_about_edits_of_an_earlier_run_can_be_left_open() {

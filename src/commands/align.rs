@@ -128,6 +128,7 @@ fn save(
         output.message("truing: no clock changed; nothing was written");
         return Ok(());
     }
+    opened.note_in(&mut session);
     store::save(&opened.folder, &session, Some(&stored.fingerprint)).map_err(Failure::because)?;
     output.message(&format!(
         "truing: saved the clock of {}",

@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use super::{Exit, Failure, Format, Output};
 use crate::recording::clean_text;
 use crate::recording::words::plural;
-use crate::session::start;
-use crate::session::{OpenedSession, store};
+use crate::session::folder::create;
+use crate::session::{OpenedSession, start, store};
 use crate::timeline::align::{self, align_session};
 
 /// Start a session: find the streams, guess roles, align the clocks, save.
@@ -33,7 +33,7 @@ pub struct Arguments {
 /// Reads, copies and saves.
 ///
 /// # Errors
-/// [`Failure`]; an existing session is never overwritten.
+/// [`Failure`]; an existing session is never overwritten, and nothing is left of a new one.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     let folder = &arguments.folder;
     if store::file_of(folder).exists() {
@@ -51,8 +51,9 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     clocks.apply(&mut opened.session, |_| true);
     let names = parts.iter().map(|part| part.file.clone());
     let copies: Vec<_> = arguments.recordings.iter().cloned().zip(names).collect();
-    start::copy_recordings(folder, &copies).map_err(Failure::CouldNot)?;
-    store::save(folder, &opened.session, None).map_err(Failure::because)?;
+    let mut session = opened.session.clone();
+    opened.note_in(&mut session);
+    create(folder, &copies, &session).map_err(Failure::because)?;
     tell(&opened, output)?;
     output.result("Clocks against session time:")?;
     super::align::print(&clocks, Format::Text, output)?;

@@ -6,7 +6,7 @@ use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::table::table;
 use crate::export::plan_check;
 use crate::rehearse::{Plan, sheet};
-use crate::session::Session;
+use crate::session::OpenedSession;
 use crate::timeline::Aligned;
 
 /// List the test plans, print one as a sheet to lay beside the bench, or hold a ride against one.
@@ -60,8 +60,7 @@ fn check(
         ));
     }
     let opened = open_session(session, output)?;
-    let name = plan_of(arguments, &opened.session)?;
-    let plan = Plan::find(&name).map_err(Failure::because)?;
+    let plan = plan_of(arguments, &opened)?;
     let figures = table(&opened.session, &Aligned::new(&opened));
     let found = plan_check::check(&plan, &figures);
     match arguments.format {
@@ -72,16 +71,17 @@ fn check(
 }
 
 /// The plan named on the command line, else in the session's facts.
-fn plan_of(arguments: &Arguments, session: &Session) -> Result<String, Failure> {
-    let fact = session.facts.iter().find(|fact| fact.key == "plan");
-    arguments
-        .name
-        .clone()
-        .or_else(|| fact.map(|fact| fact.value.clone()))
-        .ok_or_else(|| {
-            Failure::Usage(
+fn plan_of(arguments: &Arguments, opened: &OpenedSession) -> Result<Plan, Failure> {
+    let mut facts = opened.session.facts.iter();
+    let found = match (&arguments.name, facts.find(|fact| fact.key == "plan")) {
+        (Some(name), _) => Plan::find(name),
+        (None, Some(fact)) => Plan::find_for_session(&opened.folder, &fact.value),
+        (None, None) => {
+            return Err(Failure::Usage(
                 "which plan? Name one (`truing plan` lists them), or note it under [facts] in session.toml as plan = \"NAME\""
                     .to_owned(),
-            )
-        })
+            ));
+        }
+    };
+    found.map_err(Failure::because)
 }

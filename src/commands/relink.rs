@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::{Exit, Failure, Output};
-use crate::session::{relink, store};
+use crate::session::{OpenOptions, OpenedSession, relink, store};
 
 /// Find recordings of a session again that were moved or renamed, by their content.
 ///
@@ -36,14 +36,17 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     }
     let mut lost = Vec::new();
     for stream in &mut session.streams {
-        let now = relink::sha256_of(&folder.join(&stream.file)).ok();
+        let now = relink::sha256_inside(&folder, &stream.file);
         match (now, stream.sha256.clone()) {
-            (None, _) => lost.push(format!("{} ({}: not there)", stream.label, stream.file)),
-            (Some(now), Some(known)) if now == known => {}
-            (Some(_), Some(_)) if !arguments.accept_changed => {
+            (Err(error), _) if error.kind() == std::io::ErrorKind::NotFound => {
+                lost.push(format!("{} ({}: not there)", stream.label, stream.file));
+            }
+            (Err(error), _) => lost.push(format!("{} ({}: {error})", stream.label, stream.file)),
+            (Ok(now), Some(known)) if now == known => {}
+            (Ok(_), Some(_)) if !arguments.accept_changed => {
                 lost.push(format!("{} ({}: changed)", stream.label, stream.file));
             }
-            (Some(now), known) => {
+            (Ok(now), known) => {
                 let word = if known.is_some() {
                     "changed content accepted"
                 } else {
@@ -55,6 +58,8 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         }
     }
     if session != stored.session {
+        let opened = OpenedSession::bind(&folder, session.clone(), OpenOptions::default());
+        opened.note_in(&mut session);
         store::save(&folder, &session, Some(&stored.fingerprint)).map_err(Failure::because)?;
     } else if lost.is_empty() {
         output.result("Every recording is where the session says, unchanged.")?;

@@ -63,6 +63,7 @@ fn save(opened: &OpenedSession, found: &[Proposal], output: &mut Output) -> Resu
     let count = new.len();
     session.segments.extend(new);
     session.sort_segments();
+    opened.note_in(&mut session);
     store::save(&opened.folder, &session, Some(&stored.fingerprint)).map_err(Failure::because)?;
     output.message(&format!("truing: added {}", plural(count, "segment")));
     Ok(())

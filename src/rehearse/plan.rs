@@ -1,12 +1,13 @@
 //! Test plans: what is ridden, as TOML, and the legs it unfolds into.
 
 use std::io::Read as _;
+use std::path::Path;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::RehearseError;
 use crate::session::Kind;
-use crate::session::store::plain_words;
+use crate::session::store::{self, plain_words};
 
 /// Longest plan read, bytes: some hundred times a usual one.
 const MOST_BYTES: u64 = 1 << 20;
@@ -279,10 +280,33 @@ impl Plan {
     /// # Errors
     /// [`RehearseError::NoSuchPlan`], or what [`Plan::from_toml`] finds wrong.
     pub fn find(name: &str) -> Result<Self, RehearseError> {
-        let path = std::path::Path::new(name);
+        let path = Path::new(name);
         if Self::names().any(|known| known == name) || !path.is_file() {
             return Self::built_in(name);
         }
+        Self::in_file(name, path)
+    }
+
+    /// The built-in plan called `name`, else the plan in the file of that name inside the session
+    /// folder whose session names it.
+    ///
+    /// # Errors
+    /// Those of [`Plan::find`], and where the file lies outside the folder.
+    pub fn find_for_session(folder: &Path, name: &str) -> Result<Self, RehearseError> {
+        if Self::names().any(|known| known == name) {
+            return Self::built_in(name);
+        }
+        match store::inside(folder, name) {
+            Ok(path) if path.is_file() => Self::in_file(name, &path),
+            Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
+                let path = folder.join(name);
+                Err(RehearseError::Io { path, source })
+            }
+            _ => Self::built_in(name),
+        }
+    }
+
+    fn in_file(name: &str, path: &Path) -> Result<Self, RehearseError> {
         let io = |source| RehearseError::Io {
             path: path.to_owned(),
             source,

@@ -17,6 +17,7 @@ pub(super) fn merged(old: &str, session: &Session) -> Result<String, String> {
     let root = document.as_table_mut();
     put(root, "format", FORMAT.into());
     put(root, "title", session.title.as_str().into());
+    put_zero(root, session.zero_unix_s);
     let claim = table(root, "claim")?;
     put(claim, "percent", session.claim.percent.into());
     put(claim, "watts", session.claim.watts.into());
@@ -71,6 +72,17 @@ fn put(table: &mut dyn TableLike, key: &str, new: Value) {
         None => {
             table.insert(key, Item::Value(new));
         }
+    }
+}
+
+/// A number of ten digits says nothing to a reader: the key is written with its meaning.
+fn put_zero(root: &mut Table, zero_unix_s: Option<f64>) {
+    let is_new = !root.contains_key("zero_unix_s");
+    put_option(root, "zero_unix_s", zero_unix_s.map(Into::into));
+    let value = root.get_mut("zero_unix_s").and_then(Item::as_value_mut);
+    if let Some(value) = value.filter(|_| is_new) {
+        let told = " # where session time is 0, s since 1970-01-01T00:00:00Z";
+        value.decor_mut().set_suffix(told);
     }
 }
 

@@ -1,9 +1,10 @@
 //! What the tester decided: which streams take part in which role, their clocks, the claim, and
 //! the tagged segments. [`Session`] is plain data; [`store`] loads and saves it, [`journal`] keeps
-//! each edit on the disk, [`history`] undoes and redoes, [`start`] sketches a first session, and
-//! [`OpenedSession`] binds it to the recordings it refers to.
+//! each edit on the disk, [`history`] undoes and redoes, [`start`] sketches a first session,
+//! [`folder`] writes it for the first time, and [`OpenedSession`] binds it to the recordings it refers to.
 
 mod document;
+pub mod folder;
 pub mod history;
 pub mod journal;
 mod model;

@@ -9,11 +9,17 @@ use crate::recording::clean_text;
 pub struct Session {
     /// Title for screens and reports.
     pub title: String,
+    /// Recorder time at which session time is zero, s since 1970-01-01T00:00:00Z: the first time
+    /// stamp of the first stream, kept so that neither the order of the streams nor a missing
+    /// recording moves a segment. `None` until it is known, and where recorders tell no absolute
+    /// time.
+    pub zero_unix_s: Option<f64>,
     /// The accuracy the maker states for the source under test.
     pub claim: Claim,
     /// The drivetrain loss expected from the references' site to the site under test.
     pub allowance: Allowance,
-    /// The streams, in file order; the first one defines session time zero.
+    /// The streams, in file order; the first one defines session time zero while
+    /// [`Session::zero_unix_s`] does not.
     pub streams: Vec<Stream>,
     /// The tagged segments, in order of `from_s` (then `to_s`).
     pub segments: Vec<Segment>,

@@ -3,9 +3,11 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::{Role, Session, SessionError, Stream, store};
 use crate::recording::{
-    ColumnMap, ReadOptions, RecordedStream, Recording, RecordingError, Samples, TimeBase, read_all,
+    ColumnMap, ReadOptions, RecordedStream, Recording, RecordingError, Samples, TimeBase,
 };
 
 /// A session and, for each of its streams, where the samples are. Cheap to clone: recordings are
@@ -113,6 +115,11 @@ impl Source {
         }
     }
 
+    fn is_absolute(&self) -> bool {
+        let recording = self.recording();
+        recording.is_some_and(|recording| recording.time_base == TimeBase::Absolute)
+    }
+
     /// The whole recording.
     pub fn recording(&self) -> Option<&Arc<Recording>> {
         self.bound.as_ref().map(|(recording, _)| recording)
@@ -156,13 +163,9 @@ impl OpenedSession {
     /// Reads the recordings that `session` refers to, relative to `folder`.
     pub fn bind(folder: &Path, session: Session, options: OpenOptions) -> Self {
         let wants = wanted_recordings(&session);
-        let requests: Vec<(PathBuf, ReadOptions)> = wants
-            .iter()
-            .map(|want| (folder.join(&want.file), want.options(options.strict)))
-            .collect();
-        let read: Vec<Result<Arc<Recording>, RecordingError>> = read_all(&requests)
-            .into_iter()
-            .map(|result| result.map(Arc::new))
+        let read: Vec<Result<Arc<Recording>, RecordingError>> = wants
+            .par_iter()
+            .map(|want| want.read(folder, options.strict))
             .collect();
         let mut sources = Vec::with_capacity(session.streams.len());
         let mut problems = Vec::new();
@@ -178,11 +181,8 @@ impl OpenedSession {
                     // A column that no usual name gives away is seen only when asked for.
                     |problem| match problem {
                         Problem::NoSuchStream { .. } if *other != want => {
-                            let own = crate::recording::read(
-                                &folder.join(&want.file),
-                                &want.options(options.strict),
-                            );
-                            find_source(folder, stream, &own.map(Arc::new), options)
+                            let own = want.read(folder, options.strict);
+                            find_source(folder, stream, &own, options)
                         }
                         problem => Err(problem),
                     },
@@ -194,7 +194,9 @@ impl OpenedSession {
             }));
         }
         problems.extend(without_twins(&session, &mut sources));
-        problems.extend(without_zero(&session, &mut sources));
+        if session.zero_unix_s.is_none() {
+            problems.extend(without_zero(&session, &mut sources));
+        }
         Self {
             folder: folder.to_owned(),
             session,
@@ -223,18 +225,33 @@ impl OpenedSession {
         out
     }
 
-    /// Recorder time that is session time zero (before the offset) for a stream, s: the first time
-    /// stamp of the first stream with absolute time, or the recording's own zero for elapsed time.
+    /// Recorder time that is session time zero (before the offset) for a stream, s: what the
+    /// session says, else the first time stamp of the first stream with absolute time; the
+    /// recording's own zero for elapsed time.
     pub fn zero_s(&self, stream: usize) -> f64 {
-        let base = |source: &Source| source.recording().map(|recording| recording.time_base);
-        if self.sources.get(stream).and_then(base) != Some(TimeBase::Absolute) {
-            return 0.0;
+        match self.sources.get(stream) {
+            Some(source) if source.is_absolute() => self.absolute_zero_s().unwrap_or(0.0),
+            _ => 0.0,
         }
-        self.sources
-            .iter()
-            .filter(|source| base(source) == Some(TimeBase::Absolute))
-            .find_map(|source| source.samples()?.time_s().first().copied())
-            .unwrap_or(0.0)
+    }
+
+    fn absolute_zero_s(&self) -> Option<f64> {
+        let mut absolute = self.sources.iter().filter(|source| source.is_absolute());
+        let first = || absolute.find_map(|source| source.samples()?.time_s().first().copied());
+        self.session.zero_unix_s.or_else(first)
+    }
+
+    /// Notes in `session`, which has these streams in this order, what the recordings tell and no
+    /// tester decides: the hashes of those seen for the first time, and where session time starts.
+    pub fn note_in(&self, session: &mut Session) {
+        for (stream, source) in session.streams.iter_mut().zip(&self.sources) {
+            if let (None, Some(recording)) = (&stream.sha256, source.recording()) {
+                stream.sha256 = Some(recording.sha256.clone());
+            }
+        }
+        if session.zero_unix_s.is_none() {
+            session.zero_unix_s = self.absolute_zero_s();
+        }
     }
 
     /// Whether a file written at `path` would take the place of the session file or of one of its
@@ -267,11 +284,7 @@ impl OpenedSession {
 
 /// Leaves out everything where session time would count from another recording than it did.
 fn without_zero(session: &Session, sources: &mut [Source]) -> Option<Problem> {
-    let is_absolute = |source: &Source| {
-        let recording = source.recording();
-        recording.is_some_and(|recording| recording.time_base == TimeBase::Absolute)
-    };
-    let first = sources.iter().position(is_absolute)?;
+    let first = sources.iter().position(Source::is_absolute)?;
     let mut before = session.streams.iter().zip(sources.iter()).take(first);
     let (stream, _) = before.find(|(_, source)| source.bound.is_none())?;
     let label = stream.label.clone();
@@ -338,11 +351,16 @@ impl Want {
             && self.columns.device == other.columns.device
     }
 
-    fn options(&self, strict: bool) -> ReadOptions {
-        ReadOptions {
+    fn read(&self, folder: &Path, strict: bool) -> Result<Arc<Recording>, RecordingError> {
+        let path = store::inside(folder, &self.file).map_err(|source| RecordingError::Io {
+            path: folder.join(&self.file),
+            source,
+        })?;
+        let options = ReadOptions {
             strict,
             columns: self.columns.clone(),
-        }
+        };
+        crate::recording::read(&path, &options).map(Arc::new)
     }
 }
 

@@ -20,6 +20,14 @@ pub struct Found {
 /// Deepest folder looked into below the session's own.
 const DEPTH: usize = 4;
 
+/// SHA-256 of the recording that a session in `folder` names `file`, lower-case hexadecimal.
+///
+/// # Errors
+/// The system's, for anything that is not a regular file, and where a link leads out of the folder.
+pub fn sha256_inside(folder: &Path, file: &str) -> std::io::Result<String> {
+    sha256_of(&super::store::inside(folder, file)?)
+}
+
 /// SHA-256 of the regular file at `path`, lower-case hexadecimal.
 ///
 /// # Errors
@@ -46,7 +54,7 @@ pub fn find_by_content(folder: &Path, session: &Session) -> Vec<Found> {
         .enumerate()
         .filter_map(|(index, stream)| {
             let known = stream.sha256.as_deref()?;
-            let now = sha256_of(&folder.join(&stream.file)).ok();
+            let now = sha256_inside(folder, &stream.file).ok();
             (now.as_deref() != Some(known)).then_some((index, known))
         })
         .collect();

@@ -79,41 +79,6 @@ fn file_names(paths: &[PathBuf]) -> Vec<String> {
     names
 }
 
-/// Copies recordings into a session folder, each under the name beside it. One that is there
-/// already stays as it is.
-///
-/// # Errors
-/// A sentence, where one cannot be copied or another file has its name.
-pub fn copy_recordings(folder: &Path, recordings: &[(PathBuf, String)]) -> Result<(), String> {
-    for (path, file) in recordings {
-        let to = folder.join(file);
-        let failed = |error: std::io::Error| {
-            format!(
-                "{}: cannot copy {} there ({error})",
-                to.display(),
-                path.display()
-            )
-        };
-        if to.exists() && same_file(path, &to) {
-            continue;
-        }
-        if to.exists() {
-            return Err(failed(std::io::Error::other(
-                "another file has that name; move it away",
-            )));
-        }
-        if let Some(parent) = to.parent() {
-            std::fs::create_dir_all(parent).map_err(failed)?;
-        }
-        std::fs::copy(path, &to).map_err(failed)?;
-    }
-    Ok(())
-}
-
-fn same_file(one: &Path, other: &Path) -> bool {
-    matches!((one.canonicalize(), other.canonicalize()), (Ok(a), Ok(b)) if a == b)
-}
-
 /// Sketches a session in `folder` over `parts`: one stream for each power source, each bound to
 /// its samples. The source under test is the stream whose label or power field is `under_test`,
 /// else the trainer, else the first stream with power; every other stream with power is a

@@ -1,9 +1,11 @@
 //! `session.toml`: reading it, and writing it without losing a comment, an unknown key or, on a
 //! crash, the old file.
 
+use std::collections::BTreeSet;
 use std::io::Write as _;
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
@@ -121,14 +123,36 @@ pub fn folder_of(session: &Path) -> PathBuf {
     }
 }
 
+/// Where `file`, named relative to the session folder, is read from. Everything read on behalf of a
+/// session goes through here: a folder that came from somebody else may hold a link to a private
+/// file, whose lines would then stand in messages and in a report made to be handed on.
+///
+/// # Errors
+/// The system's, and where a link leads out of the folder.
+pub(crate) fn inside(folder: &Path, file: &str) -> std::io::Result<PathBuf> {
+    let path = folder.join(file);
+    let leads_to = path.canonicalize()?;
+    // A folder without a name is the one we are in.
+    let folder = match folder.as_os_str().is_empty() {
+        true => Path::new(".").canonicalize()?,
+        false => folder.canonicalize()?,
+    };
+    if leads_to.starts_with(folder) {
+        Ok(path)
+    } else {
+        Err(std::io::Error::other(
+            "its path or a link leads out of the session folder and is not followed: put the file itself there",
+        ))
+    }
+}
+
 /// Loads the session in `folder`.
 ///
 /// # Errors
 /// [`SessionError`] where there is none, it cannot be read, or it says something impossible.
 pub fn load(folder: &Path) -> Result<Stored, SessionError> {
-    let path = folder.join(FILE_NAME);
-    let text = read_text(&path)?;
-    let session = parse(&path, &text)?;
+    let text = read_text(folder)?;
+    let session = parse(&folder.join(FILE_NAME), &text)?;
     Ok(Stored {
         session,
         fingerprint: Fingerprint::of(text.as_bytes()),
@@ -140,7 +164,7 @@ pub fn load(folder: &Path) -> Result<Stored, SessionError> {
 /// # Errors
 /// [`SessionError`] where there is none or it cannot be read.
 pub fn fingerprint(folder: &Path) -> Result<Fingerprint, SessionError> {
-    let text = read_text(&folder.join(FILE_NAME))?;
+    let text = read_text(folder)?;
     Ok(Fingerprint::of(text.as_bytes()))
 }
 
@@ -198,27 +222,31 @@ fn wrong_kind(told: &str) -> Option<String> {
 /// sixty times its length.
 const MOST_BYTES: u64 = 4 << 20;
 
-fn read_text(path: &Path) -> Result<String, SessionError> {
+fn read_text(folder: &Path) -> Result<String, SessionError> {
+    let path = folder.join(FILE_NAME);
     let refused = |source| SessionError::Read {
-        path: path.to_owned(),
+        path: path.clone(),
         source,
     };
-    let about = regular_file(path).map_err(|source| match source.kind() {
+    let checked = inside(folder, FILE_NAME).and_then(|path| regular_file(&path));
+    let about = checked.map_err(|source| match source.kind() {
         std::io::ErrorKind::NotADirectory => SessionError::NoFolder {
-            path: path.parent().unwrap_or(path).to_owned(),
+            path: folder.to_owned(),
         },
         std::io::ErrorKind::NotFound => SessionError::NoSession {
-            path: path.to_owned(),
-            folder: path.parent().unwrap_or(Path::new(".")).to_owned(),
+            path: path.clone(),
+            folder: folder.to_owned(),
         },
         _ => refused(source),
     })?;
     if about.len() > MOST_BYTES {
-        return Err(refused(std::io::Error::other(
-            "it is over 4 MiB: no session file is",
-        )));
+        return Err(refused(too_long()));
     }
-    std::fs::read_to_string(path).map_err(refused)
+    std::fs::read_to_string(&path).map_err(refused)
+}
+
+fn too_long() -> std::io::Error {
+    std::io::Error::other("it is over 4 MiB: no session file is")
 }
 
 /// What the system knows of the file at `path`, before it is opened: a pipe would be waited for.
@@ -267,6 +295,8 @@ pub fn parse(path: &Path, text: &str) -> Result<Session, SessionError> {
 /// The place in the file, and what is wrong there with the way out.
 pub fn check(session: &Session) -> Result<(), (String, String)> {
     let (claim, allowance) = (session.claim, session.allowance);
+    let zero_s = session.zero_unix_s.unwrap_or(0.0);
+    within("the top", "zero_unix_s", zero_s, TIMES_S)?;
     without_sign("[claim]", "percent", claim.percent, MOST_PERCENT)?;
     without_sign("[claim]", "watts", claim.watts, MOST_WATTS)?;
     let place = "[allowance]";
@@ -277,7 +307,7 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
     }
     if session.segments.len() > MOST_SEGMENTS {
         let problem = format!(
-            "there are {}; no more than {MOST_SEGMENTS} are read: split the session",
+            "there are {}; a session holds at most {MOST_SEGMENTS}: split the session",
             session.segments.len()
         );
         return Err(("[[segment]]".to_owned(), problem));
@@ -291,6 +321,22 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
         if segment.to_s <= segment.from_s {
             return Err((place, "to_s must be greater than from_s".to_owned()));
         }
+    }
+    Ok(())
+}
+
+/// What keeps `session` from being saved so that it can be opened again.
+///
+/// # Errors
+/// Those of [`check`], and where the file would be too long.
+pub fn check_savable(session: &Session) -> Result<(), (String, String)> {
+    check(session)?;
+    let of_segment = |segment: &Segment| 100 + segment.note.len() as u64;
+    // Writing it takes long where there are many; most are far from the limit.
+    let roughly: u64 = session.segments.iter().map(of_segment).sum();
+    if roughly > MOST_BYTES / 4 && to_text(session).len() as u64 > MOST_BYTES {
+        let problem = "the session file would be over 4 MiB; shorten the notes".to_owned();
+        return Err((FILE_NAME.to_owned(), problem));
     }
     Ok(())
 }
@@ -411,7 +457,7 @@ pub fn save(
     expected: Option<&Fingerprint>,
 ) -> Result<Fingerprint, SessionError> {
     let path = folder.join(FILE_NAME);
-    let old = match read_text(&path) {
+    let old = match read_text(folder) {
         Ok(text) => text,
         Err(SessionError::NoSession { .. }) => String::new(),
         Err(other) => return Err(other),
@@ -425,10 +471,19 @@ pub fn save(
     })?;
     // Whatever led here: a file that could not be opened again takes no good one's place.
     parse(&path, &text)?;
+    if text.len() as u64 > MOST_BYTES {
+        let source = too_long();
+        return Err(SessionError::Write { path, source });
+    }
     // Where a link stands for the file, what it leads to is the file.
     let file = path.canonicalize().unwrap_or_else(|_| path.clone());
     write_atomically(&file, text.as_bytes())
         .map_err(|source| SessionError::Write { path, source })?;
+    let files = session.streams.iter().map(|stream| Path::new(&stream.file));
+    let folders: BTreeSet<&Path> = files.filter_map(Path::parent).collect();
+    for recordings in folders {
+        remove_abandoned(&folder.join(recordings));
+    }
     Ok(Fingerprint::of(text.as_bytes()))
 }
 
@@ -454,28 +509,81 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
     };
-    let mut file = tempfile::Builder::new()
-        .prefix(".truing-")
-        .tempfile_in(folder)?;
-    // A temporary file is private by default; the result is an ordinary file, or keeps the
-    // permissions of the one it replaces.
-    let permissions = std::fs::metadata(path)
-        .map(|about| about.permissions())
-        .ok();
+    remove_abandoned(folder);
+    let mut file = temporary_for(path, folder)?;
     file.write_all(bytes)?;
+    file.as_file().sync_all()?;
+    file.persist(path).map_err(|error| error.error)?;
+    flush_folder(folder);
+    Ok(())
+}
+
+/// What the names of temporary files begin with.
+const TEMPORARY: &str = ".truing-";
+
+/// A temporary file in `folder` that may take the place of `path`: with the permissions of the file
+/// there, else with those that the umask leaves to any new file.
+fn temporary_for(path: &Path, folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(TEMPORARY);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt as _;
-        let wanted = permissions.unwrap_or_else(|| std::fs::Permissions::from_mode(0o644));
-        file.as_file().set_permissions(wanted)?;
+        let old = std::fs::metadata(path)
+            .map(|about| about.permissions())
+            .ok();
+        let ordinary = std::fs::Permissions::from_mode(0o666);
+        builder.permissions(old.clone().unwrap_or(ordinary));
+        let file = builder.tempfile_in(folder)?;
+        if let Some(old) = old {
+            file.as_file().set_permissions(old)?;
+        }
+        Ok(file)
     }
-    file.as_file().sync_all()?;
-    file.persist(path).map_err(|error| error.error)?;
-    // The new name is durable only once the folder itself is on the disk; some file systems
-    // cannot flush a folder, and the rename has happened by then.
+    #[cfg(not(unix))]
+    builder.tempfile_in(folder)
+}
+
+/// A new name is durable only once its folder is on the disk; some file systems cannot flush a
+/// folder, and the rename has happened by then.
+pub(super) fn flush_folder(folder: &Path) {
     if let Ok(handle) = std::fs::File::open(folder) {
         let _ = handle.sync_all();
     }
+}
+
+/// Older than this, a temporary file is nobody's: writing takes seconds.
+const ABANDONED_AFTER: Duration = Duration::from_secs(3600);
+
+/// Removes the temporary files that a kill has left in `folder`. What cannot be removed stays.
+fn remove_abandoned(folder: &Path) {
+    let is_ours = |name: &std::ffi::OsStr| {
+        let random = name.to_str().and_then(|name| name.strip_prefix(TEMPORARY));
+        random.is_some_and(|r| r.len() == 6 && r.bytes().all(|b| b.is_ascii_alphanumeric()))
+    };
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    for entry in entries.filter(|entry| is_ours(&entry.file_name())) {
+        // Of a link itself, not of what it leads to.
+        let about = entry.metadata().ok().filter(std::fs::Metadata::is_file);
+        let age = about.and_then(|about| about.modified().ok()?.elapsed().ok());
+        if age.is_some_and(|age| age > ABANDONED_AFTER) {
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// Copies the file at `from` to `to`, where nothing is yet: whole or not at all.
+///
+/// # Errors
+/// The system's.
+pub(super) fn copy_atomically(from: &Path, to: &Path) -> std::io::Result<()> {
+    let folder = to.parent().unwrap_or(Path::new("."));
+    remove_abandoned(folder);
+    let mut file = temporary_for(to, folder)?;
+    std::io::copy(&mut std::fs::File::open(from)?, &mut file)?;
+    file.as_file().sync_all()?;
+    file.persist_noclobber(to).map_err(|error| error.error)?;
+    flush_folder(folder);
     Ok(())
 }
 
@@ -490,6 +598,7 @@ struct SessionFile {
     #[serde(default)]
     title: String,
     #[serde(default)]
+    zero_unix_s: Option<f64>,
     claim: Option<Claim>,
     #[serde(default)]
     allowance: Allowance,
@@ -535,6 +644,7 @@ impl SessionFile {
     fn into_session(self, facts: Vec<Fact>) -> Session {
         Session {
             title: self.title,
+            zero_unix_s: self.zero_unix_s,
             claim: self.claim.unwrap_or_default(),
             allowance: self.allowance,
             streams: self.stream.into_iter().map(Into::into).collect(),
@@ -855,6 +965,90 @@ unit = 7
         );
     }
 
+    #[cfg(unix)]
+    #[test]
+    fn a_session_file_behind_a_link_out_of_the_folder_is_neither_read_nor_written() {
+        let home = tempfile::tempdir().unwrap();
+        let (private, folder) = (home.path().join("private"), home.path().join("received"));
+        std::fs::write(&private, "a secret\n").unwrap();
+        std::fs::create_dir(&folder).unwrap();
+        std::os::unix::fs::symlink(&private, folder.join(FILE_NAME)).unwrap();
+        for told in [
+            load(&folder).unwrap_err(),
+            save(&folder, &parsed(BY_HAND), None).unwrap_err(),
+        ] {
+            let told = told.to_string();
+            assert!(told.contains("leads out of the session folder"), "{told}");
+            assert!(!told.contains("secret"), "{told}");
+        }
+        assert_eq!(std::fs::read_to_string(&private).unwrap(), "a secret\n");
+    }
+
+    #[test]
+    fn saving_removes_what_a_kill_has_left_and_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let recordings = folder.path().join("recordings");
+        std::fs::create_dir(&recordings).unwrap();
+        let old = std::time::SystemTime::now() - Duration::from_secs(90_000);
+        let write = |path: PathBuf, is_old: bool| {
+            let file = std::fs::File::create(&path).unwrap();
+            if is_old {
+                file.set_modified(old).unwrap();
+            }
+            path
+        };
+        let left = [
+            write(folder.path().join(".truing-AbC123"), true),
+            write(recordings.join(".truing-x9Yz00"), true),
+        ];
+        let kept = [
+            // Somebody may be writing it now.
+            write(folder.path().join(".truing-AbC124"), false),
+            write(folder.path().join(".truing-notes"), true),
+            write(recordings.join("trainer.fit"), true),
+        ];
+        save(folder.path(), &parsed(BY_HAND), None).unwrap();
+        assert!(left.iter().all(|path| !path.exists()), "{left:?}");
+        assert!(kept.iter().all(|path| path.exists()), "{kept:?}");
+    }
+
+    #[test]
+    fn what_is_too_long_to_be_read_again_is_not_saved() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut session = parsed(BY_HAND);
+        save(folder.path(), &session, None).unwrap();
+        let kept = std::fs::read(folder.path().join(FILE_NAME)).unwrap();
+        check_savable(&session).unwrap();
+        session.segments[0].note = "x".repeat(MOST_BYTES as usize);
+        let (place, problem) = check_savable(&session).unwrap_err();
+        assert_eq!(place, FILE_NAME);
+        assert!(problem.contains("over 4 MiB"), "{problem}");
+        let told = save(folder.path(), &session, None).unwrap_err().to_string();
+        assert!(told.contains("over 4 MiB"), "{told}");
+        let now = std::fs::read(folder.path().join(FILE_NAME)).unwrap();
+        assert_eq!(now, kept);
+    }
+
+    #[test]
+    fn where_session_time_starts_is_written_with_its_meaning_and_held_to_what_can_be_meant() {
+        let mut session = parsed(BY_HAND);
+        assert_eq!(session.zero_unix_s, None);
+        session.zero_unix_s = Some(1_764_054_000.25);
+        let text = document::merged(BY_HAND, &session).unwrap();
+        let line = "zero_unix_s = 1764054000.25 # where session time is 0, s since 1970";
+        assert!(text.contains(line), "{text}");
+        assert_eq!(parsed(&text), session);
+        let told = refused(&text.replace("1764054000.25", "1e300"));
+        assert!(told.contains("zero_unix_s is 1e300"), "{told}");
+        let told = refused(&text.replace("1764054000.25", "2025-11-25T07:00:00Z"));
+        assert!(told.contains("where a number should stand"), "{told}");
+        // A comment of one's own stays.
+        let text = text.replace("# where session", "# mine: where session");
+        session.zero_unix_s = Some(1.0);
+        let text = document::merged(&text, &session).unwrap();
+        assert!(text.contains("zero_unix_s = 1.0 # mine"), "{text}");
+    }
+
     #[test]
     fn a_save_is_whole_and_notices_other_hands() {
         let folder = tempfile::tempdir().unwrap();
@@ -904,9 +1098,11 @@ unit = 7
             segments in prop::collection::vec(any_segment(), 0..12),
             offset_s in -1e5..1e5_f64,
             title in "\\PC{0,30}",
+            zero_unix_s in prop::option::of(0.0..4e9_f64),
         ) {
             let mut session = parsed(BY_HAND);
             session.title = title;
+            session.zero_unix_s = zero_unix_s;
             session.streams[1].offset_s = offset_s;
             session.streams[1].matched_on = Some(MatchedOn::Given);
             session.streams[1].clock_doubt = Some("a “second” peak".to_owned());

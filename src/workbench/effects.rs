@@ -7,9 +7,10 @@ use super::aside::Aside;
 use super::state::State;
 use super::update::{Effect, Report};
 use crate::export::table;
+use crate::session::SessionError;
+use crate::session::folder::create;
 use crate::session::journal::Journal;
 use crate::session::store::{self, Fingerprint};
-use crate::session::{SessionError, start};
 
 /// What the effects need beyond the state.
 #[derive(Debug)]
@@ -49,6 +50,7 @@ impl Desk {
                 self.restored();
                 None
             }
+            Effect::SetAside => self.set_aside(),
             Effect::ForgetJournal => self.forget(),
             Effect::CaptureMouse(_) | Effect::Redraw | Effect::Suspend | Effect::Quit => None,
         }
@@ -70,6 +72,13 @@ impl Desk {
         }
     }
 
+    /// What cannot be set aside would go with the next save: then nothing is journalled.
+    fn set_aside(&mut self) -> Option<Report> {
+        let error = self.journal.as_mut().ok()?.set_aside().err()?.to_string();
+        self.journal = Err(error.clone());
+        Some(Report::Failed(error))
+    }
+
     fn forget(&mut self) -> Option<Report> {
         let journal = self.journal.as_mut().ok()?;
         journal
@@ -85,14 +94,7 @@ impl Desk {
             self.fingerprint.as_ref()
         };
         match store::save(&self.folder, state.session(), expected) {
-            Ok(fingerprint) => {
-                self.fingerprint = Some(fingerprint);
-                self.told_of_change = false;
-                self.forget();
-                Report::Saved {
-                    file: self.folder.join(store::FILE_NAME),
-                }
-            }
+            Ok(fingerprint) => self.saved(fingerprint),
             Err(SessionError::ChangedOutside { .. }) => Report::ChangedOutside,
             Err(error) => Report::Failed(error.to_string()),
         }
@@ -105,23 +107,35 @@ impl Desk {
                 folder.display()
             ));
         }
-        if let Err(why) = start::copy_recordings(folder, &self.recordings) {
-            return Report::Failed(why);
+        match create(folder, &self.recordings, state.session()) {
+            Ok(fingerprint) => {
+                folder.clone_into(&mut self.folder);
+                let report = self.saved(fingerprint);
+                self.follow_to(folder);
+                report
+            }
+            Err(error) => Report::Failed(error.to_string()),
         }
-        folder.clone_into(&mut self.folder);
-        let report = self.save(true, state);
-        if matches!(report, Report::Saved { .. }) {
-            self.follow_to(folder);
+    }
+
+    fn saved(&mut self, fingerprint: Fingerprint) -> Report {
+        self.fingerprint = Some(fingerprint);
+        self.told_of_change = false;
+        self.forget();
+        Report::Saved {
+            file: self.folder.join(store::FILE_NAME),
         }
-        report
     }
 
     /// From now on edits are journalled under the session's own folder.
     fn follow_to(&mut self, folder: &Path) {
         use crate::session::journal::data_directory;
         self.journal = data_directory()
-            .and_then(|directory| Journal::open(&directory, folder))
-            .map(|(journal, _)| journal)
+            .and_then(|directory| Journal::open(&directory, folder, None))
+            .and_then(|(mut journal, left_by_another)| {
+                left_by_another.map_or(Ok(()), |_| journal.set_aside())?;
+                Ok(journal)
+            })
             .map_err(|error| error.to_string());
     }
 

@@ -15,7 +15,7 @@ use super::state::{Mode, State};
 use super::theme::Look;
 use super::update::key_of;
 use crate::session::journal::{Journal, JournalError, Leftover, data_directory};
-use crate::session::store::{self, Fingerprint};
+use crate::session::store::{self, Fingerprint, Stored};
 use crate::session::{OpenOptions, OpenedSession, start};
 use crate::timeline::align::{self, align_session};
 
@@ -54,7 +54,11 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
     } else {
         all_together(paths)
     };
-    let journal = open_journal(&mut state, &named);
+    let stored = fingerprint.clone().map(|fingerprint| Stored {
+        session: state.session().clone(),
+        fingerprint,
+    });
+    let journal = open_journal(&mut state, &named, stored.as_ref());
     let base = state.leftover.as_ref().and_then(|l| l.base.clone());
     let older = base.filter(|base| fingerprint.as_ref().is_some_and(|now| now != base));
     state.leftover_is_older = older.is_some();
@@ -122,8 +126,12 @@ fn bound_keys() -> (Keymap, Vec<String>) {
     (keymap, told)
 }
 
-fn open_journal(state: &mut State, named: &Path) -> Result<Journal, String> {
-    let opened = data_directory().and_then(|directory| Journal::open(&directory, named));
+fn open_journal(
+    state: &mut State,
+    named: &Path,
+    stored: Option<&Stored>,
+) -> Result<Journal, String> {
+    let opened = data_directory().and_then(|directory| Journal::open(&directory, named, stored));
     match opened {
         Ok((journal, leftover)) => {
             state.leftover = leftover.filter(|l: &Leftover| l.session != *state.session());

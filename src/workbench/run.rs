@@ -3,6 +3,8 @@
 
 use std::collections::VecDeque;
 use std::io;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
+use std::thread;
 use std::time::{Duration, Instant};
 
 use crossterm::event::{
@@ -22,7 +24,7 @@ const PATIENCE: Duration = Duration::from_millis(100);
 /// The same while a view waits for an answer.
 const WHILE_BUSY: Duration = Duration::from_millis(15);
 
-/// The same for events after the first one: of no time at all nothing is read.
+/// The same for events after the first one: those of one burst are drawn once.
 const AT_ONCE: Duration = Duration::from_micros(100);
 
 /// How often the session file is looked at.
@@ -38,6 +40,7 @@ const MOST_EVENTS: usize = 64;
 pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
     let signals = Signals::listen()?;
     let mut screen = Screen::take()?;
+    let keyboard = Keyboard::listen()?;
     let mut looked = Instant::now();
     loop {
         let (columns, rows) = screen.size()?;
@@ -62,7 +65,7 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
             } else {
                 PATIENCE
             };
-            actions.extend(events(patience)?);
+            actions.extend(keyboard.actions(patience)?);
             actions.extend(desk.aside.answers().map(Action::Report));
             if looked.elapsed() >= LOOKS_EVERY {
                 looked = Instant::now();
@@ -102,15 +105,45 @@ fn settle(
     Ok(true)
 }
 
-/// The actions of the events that are there, waiting for the first one.
-fn events(patience: Duration) -> io::Result<Vec<Action>> {
-    let mut actions = Vec::new();
-    let mut wait = patience;
-    while actions.len() < MOST_EVENTS && event::poll(wait)? {
-        actions.extend(action_of(event::read()?));
-        wait = AT_ONCE;
+/// Events of the terminal, read by a thread of their own: half of an escape sequence is waited for
+/// until the other half comes, and meanwhile the loop must hear a signal that ends it.
+struct Keyboard {
+    events: Receiver<io::Result<Event>>,
+}
+
+impl Keyboard {
+    fn listen() -> io::Result<Self> {
+        let (send, events) = channel();
+        thread::Builder::new()
+            .name("keyboard".to_owned())
+            .spawn(move || {
+                loop {
+                    let event = event::read();
+                    let last = event.is_err();
+                    if send.send(event).is_err() || last {
+                        return;
+                    }
+                }
+            })?;
+        Ok(Self { events })
     }
-    Ok(actions)
+
+    /// The actions of the events that are there, waiting for the first one.
+    fn actions(&self, patience: Duration) -> io::Result<Vec<Action>> {
+        let mut actions = Vec::new();
+        let mut wait = patience;
+        while actions.len() < MOST_EVENTS {
+            match self.events.recv_timeout(wait) {
+                Ok(event) => actions.extend(action_of(event?)),
+                Err(RecvTimeoutError::Timeout) => break,
+                Err(RecvTimeoutError::Disconnected) => {
+                    return Err(io::Error::other("its keys cannot be read any more"));
+                }
+            }
+            wait = AT_ONCE;
+        }
+        Ok(actions)
+    }
 }
 
 fn action_of(event: Event) -> Option<Action> {

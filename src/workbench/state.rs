@@ -140,7 +140,10 @@ pub struct State {
 impl State {
     /// The workbench over a session just opened, on a screen of `size`.
     pub fn new(mut opened: OpenedSession, look: Look, keymap: Keymap, size: (u16, u16)) -> Self {
-        note_hashes(&mut opened);
+        // What the recordings tell is saved with the session, and is no edit of the tester's.
+        let mut session = opened.session.clone();
+        opened.note_in(&mut session);
+        opened.session = session;
         let aligned = Arc::new(Aligned::new(&opened));
         let found = ride::findings(&aligned);
         let shown = whole_ride(&aligned);
@@ -352,16 +355,6 @@ impl State {
     /// Shows a message that only points to others.
     pub(super) fn show(&mut self, text: String, warns: bool) {
         self.message = Some((Message { text, warns }, 0));
-    }
-}
-
-/// The hashes of recordings seen for the first time are noted at once: they are saved with the
-/// session, and are no edit of the tester's.
-fn note_hashes(opened: &mut OpenedSession) {
-    for (stream, source) in opened.session.streams.iter_mut().zip(&opened.sources) {
-        if let (None, Some(recording)) = (&stream.sha256, source.recording()) {
-            stream.sha256 = Some(recording.sha256.clone());
-        }
     }
 }
 

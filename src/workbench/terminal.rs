@@ -216,8 +216,13 @@ const WATCHED_EVERY: Duration = Duration::from_millis(250);
 #[cfg(unix)]
 const TIME_TO_LEAVE: Duration = Duration::from_secs(2);
 
-/// Ends the process where the loop cannot: waiting for a key from a terminal that is gone never
-/// returns. Every edit is in the journal by then.
+/// How long the escape sequences that give the terminal back may take: a terminal that takes none
+/// would hold them for ever.
+#[cfg(unix)]
+const TIME_TO_GIVE_BACK: Duration = Duration::from_millis(200);
+
+/// Ends the process where the loop cannot: writing to a terminal that nobody reads never returns.
+/// Every edit is in the journal by then.
 #[cfg(unix)]
 fn watch(ends: &AtomicBool) {
     let terminal_is_there = || std::fs::File::open("/dev/tty").is_ok();
@@ -229,7 +234,9 @@ fn watch(ends: &AtomicBool) {
         }
         if ends.load(Ordering::SeqCst) {
             std::thread::sleep(TIME_TO_LEAVE);
-            give_back();
+            let _ = disable_raw_mode();
+            std::thread::spawn(give_back);
+            std::thread::sleep(TIME_TO_GIVE_BACK);
             std::process::exit(1);
         }
     }

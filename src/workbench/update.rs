@@ -100,6 +100,8 @@ pub enum Effect {
     Reload,
     /// The edits of an earlier run were taken over.
     Restored,
+    /// Keep the edits of an earlier run, which could not be taken over.
+    SetAside,
     /// Empty the journal.
     ForgetJournal,
     /// Take the mouse, or give it back.

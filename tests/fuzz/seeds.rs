@@ -125,7 +125,7 @@ fn rehearsed() -> Vec<Seed> {
     seeds.push(seed("session", "session.toml", text));
     let session = store::load(folder.path()).expect("the session").session;
     let data = folder.path().join("data");
-    let (mut journal, _) = Journal::open(&data, folder.path()).expect("a journal");
+    let (mut journal, _) = Journal::open(&data, folder.path(), None).expect("a journal");
     for name in ["tag sprint", "note"] {
         journal.record(name, &session).expect("an entry");
     }

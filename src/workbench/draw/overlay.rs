@@ -207,7 +207,8 @@ fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
     boxed(question(prompt.purpose), &lines, area, pen);
 }
 
-/// The line being typed, scrolled so that the caret is in it, the caret in reverse video.
+/// The line being typed, scrolled so that the caret is in it, the caret in reverse video; so is a
+/// text that is offered, since the first character typed takes its place.
 fn field(state: &State, prompt: &Prompt, wide: usize) -> Text {
     let chars: Vec<char> = prompt.text.chars().collect();
     let caret = prompt.caret.min(chars.len());
@@ -231,8 +232,13 @@ fn field(state: &State, prompt: &Prompt, wide: usize) -> Text {
     let (count, left) = taken(&mut rest.iter(), left + 1);
     let after: String = rest.iter().take(count).collect();
     let pad = " ".repeat(left);
+    let style = if prompt.offered {
+        state.look.selected()
+    } else {
+        state.look.strong()
+    };
     Text::default()
-        .with(before, state.look.strong())
+        .with(before, style)
         .with(at.to_string(), state.look.selected())
         .with(format!("{after}{pad}"), state.look.strong())
 }

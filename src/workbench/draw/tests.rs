@@ -300,3 +300,22 @@ fn drawing_changes_nothing_and_is_the_same_twice() {
     let state = at_work((120, 40), COLOUR);
     assert_eq!(rendered(&state), rendered(&state));
 }
+
+/// What the first character typed will replace is shown as selected.
+#[test]
+fn a_text_that_is_offered_is_shown_in_reverse_video() {
+    // The selected segment's own set point is one.
+    let reversed = |state: &State| -> usize {
+        let buffer = rendered(state);
+        let cells = buffer.content().iter();
+        let shown = cells.filter(|cell| cell.modifier.contains(ratatui::style::Modifier::REVERSED));
+        let text: String = shown.map(ratatui::buffer::Cell::symbol).collect();
+        text.matches("200").count()
+    };
+    let mut state = at_work((80, 24), PLAIN);
+    assert_eq!(reversed(&state), 1);
+    press(&mut state, "p");
+    assert_eq!(reversed(&state), 2);
+    press(&mut state, "end");
+    assert_eq!(reversed(&state), 1);
+}

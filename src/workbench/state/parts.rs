@@ -129,6 +129,8 @@ pub struct Prompt {
     pub text: String,
     /// Caret, counted in characters.
     pub caret: usize,
+    /// Whether the text stands there as it was offered: what is typed takes its place.
+    pub offered: bool,
     /// Why it was not accepted.
     pub refused: Option<String>,
     /// Which line of the list below is picked, where there is one.

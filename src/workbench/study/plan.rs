@@ -22,6 +22,7 @@ pub fn of(question: &Question) -> Result<PlanCheck, String> {
                 Plan::names().collect::<Vec<_>>().join(", ")
             )
         })?;
-    let plan = Plan::find(name).map_err(|error| error.to_string())?;
+    let folder = &question.opened.folder;
+    let plan = Plan::find_for_session(folder, name).map_err(|error| error.to_string())?;
     Ok(check(&plan, &table(session, &question.aligned)))
 }

@@ -44,7 +44,7 @@ fn nudge(state: &mut State, tenths: i32, effects: &mut Vec<Effect>) {
     let done = format!("{name}: offset {offset_s:+.1} s");
     if continues && state.read_only.is_none() {
         // One undo takes back a whole run of shifts.
-        let before = state.session().streams.clone();
+        let before = state.session().clone();
         change(&mut state.opened.session);
         settle(state, &before);
         effects.push(Effect::Journal { name, done });

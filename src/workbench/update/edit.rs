@@ -9,6 +9,7 @@ use super::super::text;
 use super::super::theme::letters;
 use super::motion::{bring_span_into_view, no_window};
 use super::{Effect, key_of, say, warn};
+use crate::session::store::check_savable;
 use crate::session::{Kind, Role, Segment, Session, Stream};
 use crate::timeline::Span;
 
@@ -96,7 +97,8 @@ pub(super) fn named(state: &State, verb: &str) -> String {
     segment.map_or_else(|| verb.to_owned(), |s| format!("{verb} {}", s.kind))
 }
 
-/// Edits the session under a name; refused where the session is read-only.
+/// Edits the session under a name; refused where the session is read-only, or could not be saved
+/// any more.
 pub(super) fn edit(
     state: &mut State,
     name: &str,
@@ -112,9 +114,15 @@ pub(super) fn edit(
     if *state.session() == before {
         return false;
     }
-    let streams = before.streams.clone();
+    if let (Err((place, problem)), Ok(())) =
+        (check_savable(state.session()), check_savable(&before))
+    {
+        state.opened.session = before;
+        warn(state, format!("{name}: not done: {place}: {problem}"));
+        return false;
+    }
+    settle(state, &before);
     state.history.record(name, before);
-    settle(state, &streams);
     effects.push(Effect::Journal {
         name: name.to_owned(),
         done: name.to_owned(),
@@ -123,17 +131,13 @@ pub(super) fn edit(
 }
 
 /// Brings what is derived from the session in step with it.
-pub(super) fn settle(state: &mut State, streams_before: &[Stream]) {
+pub(super) fn settle(state: &mut State, before: &Session) {
     fn on_the_line(s: &Stream) -> (&str, Role, f64, f64) {
         (&s.label, s.role, s.offset_s, s.skew_ppm)
     }
-    let same = state
-        .session()
-        .streams
-        .iter()
-        .map(on_the_line)
-        .eq(streams_before.iter().map(on_the_line));
-    if !same {
+    let streams = state.session().streams.iter().map(on_the_line);
+    let same = streams.eq(before.streams.iter().map(on_the_line));
+    if !same || state.session().zero_unix_s != before.zero_unix_s {
         state.aligned = Arc::new(state.aligned.rebuilt(&state.opened));
         let ride = state.ride();
         state.cursor_s = state.cursor_s.clamp(ride.from_s, ride.to_s);
@@ -163,13 +167,14 @@ pub(super) fn change_selected(
 }
 
 /// Puts `segment` among the segments, in the place of the one at `instead_of`, and selects it.
+/// Whether it is there now.
 pub(super) fn put(
     state: &mut State,
     name: &str,
     effects: &mut Vec<Effect>,
     instead_of: Option<usize>,
     segment: Segment,
-) {
+) -> bool {
     let wanted = segment.clone();
     let changed = edit(state, name, effects, |session| {
         match instead_of {
@@ -181,6 +186,7 @@ pub(super) fn put(
     if changed {
         state.selected = state.session().segments.iter().rposition(|s| *s == wanted);
     }
+    changed
 }
 
 fn tag(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
@@ -317,7 +323,7 @@ fn step(
         warn(state, format!("nothing can be changed: {why}"));
         return;
     }
-    let streams = state.session().streams.clone();
+    let before = state.session().clone();
     let Some(name) = step(state) else {
         let text = if word == "undone" {
             "nothing to undo"
@@ -327,7 +333,7 @@ fn step(
         say(state, text);
         return;
     };
-    settle(state, &streams);
+    settle(state, &before);
     let done = format!("{word}: {name}");
     effects.push(Effect::Journal {
         name: done.clone(),
@@ -346,6 +352,7 @@ fn restore(state: &mut State, effects: &mut Vec<Effect>) {
     effects.push(Effect::Restored);
     if !take_over(state, &name, leftover.session, effects) {
         effects.retain(|effect| *effect != Effect::Restored);
+        effects.push(Effect::SetAside);
     }
 }
 
@@ -358,7 +365,12 @@ pub(super) fn reloaded(state: &mut State, session: Session, effects: &mut Vec<Ef
 
 /// Takes another state of the same session over and says whether it could. Streams keep the
 /// recordings they were opened with, so a session with other streams is refused.
-fn take_over(state: &mut State, name: &str, session: Session, effects: &mut Vec<Effect>) -> bool {
+fn take_over(
+    state: &mut State,
+    name: &str,
+    mut session: Session,
+    effects: &mut Vec<Effect>,
+) -> bool {
     if !session.reads_the_same(state.session()) {
         warn(
             state,
@@ -369,6 +381,7 @@ fn take_over(state: &mut State, name: &str, session: Session, effects: &mut Vec<
         );
         return false;
     }
+    state.opened.note_in(&mut session);
     if session == *state.session() {
         say(state, format!("{name}: nothing differs"));
         return true;

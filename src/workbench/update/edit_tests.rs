@@ -165,3 +165,31 @@ fn who_leaves_the_line_for_the_folder_does_not_quit_with_a_later_save() {
     press(&mut state, "esc S");
     assert!(!state.quits_when_saved);
 }
+
+/// An edit after which the session could not be saved is refused when it is made, not when it is
+/// saved.
+#[test]
+fn one_segment_more_than_a_session_holds_is_refused_at_once() {
+    let mut state = state();
+    go(&mut state, "1:00");
+    press(&mut state, "s");
+    go(&mut state, "6:00");
+    press(&mut state, "e t o");
+    let one = state.session().segments[0].clone();
+    state.opened.session.segments = vec![one; 5000];
+    state.refresh_lines();
+    let before = state.session().clone();
+    let undone = state.history.undo_name().map(str::to_owned);
+    let effects = press(&mut state, "t s");
+    assert_eq!(effects, []);
+    let told = message(&state);
+    assert!(
+        told.contains("not done") && told.contains("at most 5000"),
+        "{told}"
+    );
+    assert_eq!(*state.session(), before);
+    assert_eq!(state.history.undo_name().map(str::to_owned), undone);
+    // Any other edit still goes.
+    press(&mut state, "down D");
+    assert_eq!(state.session().segments.len(), 4999);
+}

@@ -12,13 +12,14 @@ use crate::session::Role;
 use crate::session::store::MOST_SET_POINT_W;
 use crate::timeline::{Member, Span};
 
-/// Longest line, characters.
-const LONGEST: usize = 500;
+/// Longest line, characters: a page of text.
+const LONGEST: usize = 4000;
 
 pub(super) fn open(state: &mut State, purpose: Purpose, text: String) {
     state.mode = Mode::Prompt(Prompt {
         purpose,
         caret: text.chars().count(),
+        offered: !text.is_empty(),
         text,
         refused: None,
         pick: 0,
@@ -92,17 +93,30 @@ fn type_command(state: &mut State, command: Command) {
         _ => {}
     }
     prompt.text = chars.into_iter().collect();
+    prompt.offered = false;
     prompt.refused = None;
 }
 
-/// Text typed into the line, without control characters.
+/// Text typed into the line, without control characters, in the place of what was offered. What
+/// the line does not hold is refused as a whole.
 pub(super) fn type_text(state: &mut State, text: &str) {
     let Mode::Prompt(prompt) = &mut state.mode else {
         return;
     };
     let mut chars: Vec<char> = prompt.text.chars().collect();
-    let room = LONGEST.saturating_sub(chars.len());
-    let new: Vec<char> = clean_text(text).chars().take(room).collect();
+    if prompt.offered {
+        chars.clear();
+    }
+    let new: Vec<char> = clean_text(text).chars().collect();
+    let length = chars.len() + new.len();
+    if length > LONGEST {
+        let beyond = length - LONGEST;
+        prompt.refused = Some(format!(
+            "too long by {beyond}: a line holds {LONGEST} characters; nothing of it was taken"
+        ));
+        return;
+    }
+    prompt.offered = false;
     let caret = prompt.caret.min(chars.len());
     prompt.caret = caret + new.len();
     chars.splice(caret..caret, new);
@@ -158,7 +172,8 @@ fn references_level(state: &State, span: Span) -> Option<f64> {
 }
 
 fn accept(state: &mut State, effects: &mut Vec<Effect>) {
-    let Mode::Prompt(prompt) = &state.mode else {
+    // What was refused is not accepted by asking again: a text that did not fit would be lost.
+    let Mode::Prompt(prompt @ Prompt { refused: None, .. }) = &state.mode else {
         return;
     };
     let (purpose, typed, pick) = (prompt.purpose, prompt.text.trim().to_owned(), prompt.pick);
@@ -220,9 +235,9 @@ fn take_set_point(state: &mut State, typed: &str, effects: &mut Vec<Effect>) -> 
         _ => match number.replace(',', ".").parse::<f64>() {
             Ok(watts) if (0.0..=MOST_SET_POINT_W).contains(&watts) => Some(watts),
             _ => {
-                return Some(
-                    "a set point is a number of watts from 0 to 3000; empty for none".to_owned(),
-                );
+                return Some(format!(
+                    "a set point is a number of watts from 0 to {MOST_SET_POINT_W}; empty for none"
+                ));
             }
         },
     };

@@ -204,6 +204,64 @@ fn prompts_refuse_nonsense_and_keep_control_characters_out() {
     assert_eq!(*state.session(), before);
 }
 
+/// The line being typed, and whether it stands there as it was offered.
+fn typed(state: &State) -> (&str, bool) {
+    match &state.mode {
+        Mode::Prompt(prompt) => (&prompt.text, prompt.offered),
+        other => panic!("no prompt, but {other:?}"),
+    }
+}
+
+#[test]
+fn what_is_typed_takes_the_place_of_what_was_offered_and_editing_keys_keep_it() {
+    let mut state = state();
+    brush(&mut state, "1:00", "6:00");
+    press(&mut state, "t s p");
+    assert_eq!(typed(&state), ("200", true));
+    type_text(&mut state, "185");
+    assert_eq!(typed(&state), ("185", false));
+    for (keys, left) in [
+        ("end", "2001"),
+        ("left", "2010"),
+        ("home", "1200"),
+        ("backspace", "201"),
+    ] {
+        press(&mut state, &format!("esc p {keys}"));
+        type_text(&mut state, "1");
+        assert_eq!(typed(&state), (left, false), "{keys}");
+    }
+    press(&mut state, "esc p");
+    update(&mut state, Action::Paste("190".to_owned()));
+    press(&mut state, "enter");
+    assert_eq!(state.session().segments[0].set_point_w, Some(190.0));
+    // There is nothing to replace in an empty line.
+    press(&mut state, "n");
+    assert_eq!(typed(&state), ("", false));
+}
+
+#[test]
+fn a_line_too_long_is_refused_whole_and_nothing_is_accepted_in_its_place() {
+    let mut state = state();
+    brush(&mut state, "1:00", "6:00");
+    press(&mut state, "t s n");
+    let page = "words ".repeat(166);
+    update(&mut state, Action::Paste(page.clone()));
+    press(&mut state, "enter");
+    assert_eq!(state.session().segments[0].note, page.trim());
+    press(&mut state, "n");
+    update(&mut state, Action::Paste("x".repeat(4010)));
+    let told = |state: &State| match &state.mode {
+        Mode::Prompt(prompt) => prompt.refused.clone().unwrap_or_default(),
+        other => panic!("{other:?}"),
+    };
+    assert!(told(&state).contains("too long by 10"), "{}", told(&state));
+    press(&mut state, "enter");
+    assert!(told(&state).contains("4000 characters"));
+    assert_eq!(typed(&state), (page.trim(), true));
+    press(&mut state, "esc");
+    assert_eq!(state.session().segments[0].note, page.trim());
+}
+
 #[test]
 fn a_tag_without_a_window_says_how_to_get_one() {
     let mut state = state();

@@ -25,8 +25,8 @@ pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Eff
         .map(|proposal| proposal.segment.clone());
     match (command, here) {
         (Command::TakeProposal, Some(segment)) => {
-            take(state, segment, effects);
-            show(state, at + 1);
+            let taken = take(state, segment, effects);
+            show(state, at + usize::from(taken));
         }
         (Command::TakeProposals, _) => take_rest(state, at, effects),
         (Command::PassProposal, _) => show(state, at + 1),
@@ -94,7 +94,7 @@ fn show(state: &mut State, at: usize) {
     bring_span_into_view(state, span);
 }
 
-fn take(state: &mut State, segment: Segment, effects: &mut Vec<Effect>) {
+fn take(state: &mut State, segment: Segment, effects: &mut Vec<Effect>) -> bool {
     let long = state.long();
     let name = format!(
         "tag {} {}-{}",
@@ -102,7 +102,7 @@ fn take(state: &mut State, segment: Segment, effects: &mut Vec<Effect>) {
         text::time(segment.from_s, long),
         text::time(segment.to_s, long)
     );
-    edit::put(state, &name, effects, None, segment);
+    edit::put(state, &name, effects, None, segment)
 }
 
 fn take_rest(state: &mut State, at: usize, effects: &mut Vec<Effect>) {
