@@ -68,8 +68,8 @@ pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Opt
             figures.gear_change = Some(gear_changes(window, under_test, &read, &delivered));
         }
         Kind::Coast => {
-            let turning = window.first_column(Role::Reference, Channel::Cadence);
-            figures.coast = Some(coast::figures(tested, known, turning, step_s));
+            let turning = window.turning();
+            figures.coast = Some(coast::figures(tested, known, turning.as_deref(), step_s));
         }
         Kind::HeatSoak => {
             let warmth = window.column(under_test, Channel::Temperature);
@@ -96,11 +96,21 @@ impl<'a> Window<'a> {
         change_points::wander_w(power, self.aligned.grid.step_s)
     }
 
-    /// `channel` of the first stream with `role` that carries it.
-    fn first_column(&self, role: Role, channel: Channel) -> Option<&'a [f64]> {
-        self.session
-            .with_role(role)
-            .find_map(|index| self.column(index, channel))
+    /// Cadence of the references.
+    fn turning(&self) -> Option<Vec<f64>> {
+        let whole = ride::reference_cadence(self.aligned)?;
+        whole.get(self.rows.clone()).map(<[f64]>::to_vec)
+    }
+
+    /// Wheel speed of a source under test, else of the first stream that carries it.
+    fn wheel_speed(&self, under_test: usize) -> Option<&'a [f64]> {
+        let roles = [Role::Reference, Role::UnderTest, Role::Context];
+        let others = roles
+            .into_iter()
+            .flat_map(|role| self.session.with_role(role));
+        std::iter::once(under_test)
+            .chain(others)
+            .find_map(|index| self.column(index, Channel::Speed))
     }
 }
 
@@ -189,19 +199,12 @@ fn gear_changes(
     tested: &[f64],
     known: &[f64],
 ) -> GearChange {
-    let any = [Role::Reference, Role::UnderTest, Role::Context];
-    let speed = window.column(under_test, Channel::Speed).or_else(|| {
-        any.iter()
-            .find_map(|role| window.first_column(*role, Channel::Speed))
-    });
-    let turning = any
-        .iter()
-        .find_map(|role| window.first_column(*role, Channel::Cadence));
+    let turning = window.turning();
     let inputs = gear_change::Inputs {
         under_test: tested,
         reference: known,
-        speed,
-        cadence: turning,
+        speed: window.wheel_speed(under_test),
+        cadence: turning.as_deref(),
         grid: window.grid(),
     };
     gear_change::figures(&inputs, &ride::gear_changes_s(window.aligned))

@@ -5,6 +5,7 @@ use std::borrow::Cow;
 use std::ops::Range;
 
 use super::figures::{Dropout, DropoutKind, Excursion, ExcursionKind, UncorroboratedStretch};
+use super::stats::median_of;
 use super::{dropout, excursions};
 use crate::recording::{Channel, EventKind, Recording};
 use crate::session::{Role, Session};
@@ -85,6 +86,24 @@ pub fn noted<T>(aligned: &Aligned, told: impl Fn(&Recording, Clock) -> Vec<T>) -
         .filter_map(|track| Some(told(track.source().recording()?, track.clock)))
         .max_by_key(Vec::len)
         .unwrap_or_default()
+}
+
+/// Cadence of the references, rpm, row by row: the median of those that turn, since one that reports
+/// nothing beside another that turns has missed it; 0 where none turns. `None` where no reference
+/// carries cadence. A source under test has no say: its faults must not move what it is judged by.
+pub fn reference_cadence(aligned: &Aligned) -> Option<Vec<f64>> {
+    let references = aligned.tracks.iter().filter(|t| t.role == Role::Reference);
+    let columns: Vec<&[f64]> = references
+        .filter_map(|track| track.column(Channel::Cadence))
+        .collect();
+    let at = |row: usize| {
+        let present = columns.iter().filter_map(|column| column.get(row).copied());
+        let present: Vec<f64> = present.filter(|v| v.is_finite()).collect();
+        let turning = present.iter().copied().filter(|v| *v > 0.0).collect();
+        let idle = if present.is_empty() { f64::NAN } else { 0.0 };
+        median_of(turning).unwrap_or(idle)
+    };
+    (!columns.is_empty()).then(|| (0..aligned.grid.len).map(at).collect())
 }
 
 /// Gear changes that a recorder noted, session time, in order.
@@ -174,5 +193,35 @@ impl RideFindings {
             .collect();
         all.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
         all
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::bench::{Ridden, aligned_of};
+
+    #[test]
+    fn cadence_is_that_of_the_references_that_turn() {
+        let nan = f64::NAN;
+        let stream = |label, role, cadence: [f64; 5]| Ridden {
+            label,
+            role,
+            claim_percent: None,
+            channels: vec![
+                (Channel::Power, vec![200.0; 5]),
+                (Channel::Cadence, cadence.to_vec()),
+            ],
+        };
+        let trainer = || stream("trainer", Role::UnderTest, [33.0; 5]);
+        let (_, aligned) = aligned_of(vec![
+            trainer(),
+            stream("pedals", Role::Reference, [90.0, 0.0, 0.0, nan, nan]),
+            stream("crank", Role::Reference, [92.0, 88.0, 0.0, 80.0, nan]),
+        ]);
+        let found = reference_cadence(&aligned).unwrap();
+        assert_eq!(found[..4], [91.0, 88.0, 0.0, 80.0]);
+        assert!(found[4].is_nan());
+        assert_eq!(reference_cadence(&aligned_of(vec![trainer()]).1), None);
     }
 }
