@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
+use super::excursions::Known;
 use super::figures::{Dropout, DropoutKind, Excursion, ExcursionKind, UncorroboratedStretch};
 use super::stats::median_of;
 use super::{dropout, excursions};
@@ -31,6 +32,7 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
         .powered(Role::Reference)
         .filter_map(|index| columns.get(index).copied().flatten())
         .collect();
+    let cadence = reference_cadence(aligned);
     let mut found = RideFindings::default();
     for (index, track) in aligned.tracks.iter().enumerate() {
         let Some(power) = columns.get(index).copied().flatten() else {
@@ -50,7 +52,11 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
                 .iter()
                 .map(|d| Span::new(d.from_s, d.to_s))
                 .collect();
-            excursions::find(power, &references, aligned.grid, &except)
+            let known = Known {
+                power: &references,
+                cadence: cadence.as_deref(),
+            };
+            excursions::find(power, known, aligned.grid, &except)
         } else {
             Vec::new()
         });
