@@ -56,13 +56,9 @@ pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Opt
         Kind::Ramp => {
             let wander_w = window.wander_w(basis);
             let asked = ride::set_points(window.aligned);
-            figures.ramp = Some(ramp::figures(
-                &read,
-                &delivered,
-                &asked,
-                wander_w,
-                window.grid(),
-            ));
+            let found = ramp::figures(&read, &delivered, &asked, wander_w, window.grid());
+            let later_s = sampled_later_s(window, under_test, basis);
+            figures.ramp = Some(found.sampled_later(later_s));
         }
         Kind::GearChange => {
             figures.gear_change = Some(gear_changes(window, under_test, &read, &delivered));
