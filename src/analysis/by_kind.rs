@@ -141,10 +141,13 @@ fn sprint_figures(
         },
         &labelled(&references),
         &labelled(&context),
-        &readings(basis)?,
+        sprint::Basis {
+            power: &readings(basis)?,
+            expected_loss_percent: window.session.allowance.percent,
+            sampled_later_s: sampled_later_s(window, under_test, basis),
+        },
         window.rows.clone(),
         aligned.grid.step_s,
-        sampled_later_s(window, under_test, basis),
     ))
 }
 
