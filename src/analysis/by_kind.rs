@@ -366,6 +366,29 @@ mod tests {
         assert!(apart.is_empty(), "{apart:#?}");
     }
 
+    /// Nobody shifted: the source's own cadence jumps, and no reference carries one.
+    #[test]
+    fn a_sources_own_cadence_tells_no_gear() {
+        let rpm: Vec<f64> = (0..SECONDS)
+            .map(|t| if t % 90 < 30 { 120.0 } else { 90.0 })
+            .collect();
+        let mut trainer = ridden("trainer", Role::UnderTest, None, meter(0));
+        trainer.channels.push((Channel::Speed, vec![8.1; SECONDS]));
+        trainer.channels.push((Channel::Cadence, rpm));
+        let found = |references_rpm: Option<f64>| {
+            let mut pedals = ridden("pedals", Role::Reference, Some(1.0), meter(1000));
+            let carried = references_rpm.map(|rpm| (Channel::Cadence, vec![rpm; SECONDS]));
+            pedals.channels.extend(carried);
+            let mut own = ridden("trainer", Role::UnderTest, None, meter(0));
+            own.channels.clone_from(&trainer.channels);
+            let (session, aligned) = aligned_of(vec![own, pedals]);
+            let gears = segment(Kind::GearChange, 500.0, 900.0);
+            crate::analysis::segment::figures(&session, &aligned, &gears, 1).gear_change
+        };
+        assert_eq!(found(None).unwrap().changes, vec![]);
+        assert_eq!(found(Some(90.0)).unwrap().changes, vec![]);
+    }
+
     #[test]
     fn what_a_source_holds_while_nobody_pedals_stays_in_a_coast() {
         let mut trainer = meter(0);
