@@ -3,9 +3,13 @@
 
 use proptest::prelude::*;
 use truing::analysis::figures::DropoutKind;
+use truing::analysis::table::table;
 use truing::recording::{Channel, EventKind};
-use truing::rehearse::{FAULTS, Fault, Plan, Rehearsal, Scenario, random_scenario, ride};
+use truing::rehearse::{
+    FAULTS, Fault, Plan, Rehearsal, Scenario, SessionOptions, random_scenario, ride,
+};
 use truing::session::Kind;
+use truing::timeline::Aligned;
 
 const SEED: u64 = 21;
 
@@ -162,6 +166,54 @@ fn dropouts_surges_and_phantom_power_are_where_the_truth_says() {
     assert!(mean(&column(&phantom, Channel::Power)[coast.clone()]) > 15.0);
     assert!(mean(&column(&sound, Channel::Power)[coast]) < 5.0);
     assert_eq!(column(&phantom, Channel::Power)[rows(738, 739)], [0.0]);
+}
+
+/// While nobody pedals a reported power is measured from what the lag leaves of the last stroke, so
+/// that a phantom below the power just ridden is found, and with the size that the samples show.
+#[test]
+fn a_phantom_has_the_size_of_its_samples() {
+    let told = |fault: &[&str]| {
+        let plan = Plan::built_in("full-bench").unwrap();
+        let mut scenario = Scenario::default();
+        for fault in fault {
+            let fault: Fault = fault.parse().unwrap();
+            fault.put_into(&mut scenario, &plan).unwrap();
+        }
+        let rehearsal = ride(&plan, &scenario, SEED).unwrap();
+        let options = SessionOptions {
+            clocks_known: true,
+            tagged: false,
+        };
+        let opened = rehearsal.opened(options);
+        let excursions = table(&opened.session, &Aligned::new(&opened)).excursions;
+        let power = column(&rehearsal, Channel::Power).to_vec();
+        (power, excursions)
+    };
+    for lag in [None, Some("lag=2")] {
+        let of = |phantom: &[&'static str]| {
+            told(
+                &lag.into_iter()
+                    .chain(phantom.iter().copied())
+                    .collect::<Vec<_>>(),
+            )
+        };
+        let (sound, none) = of(&[]);
+        assert_eq!(none, vec![], "{lag:?}");
+        let (phantom, found) = of(&["phantom=160"]);
+        // Two coasts, the first from 240 W.
+        assert_eq!(found.len(), 2, "{lag:?} {found:?}");
+        for (coast, excursion) in [rows(719, 745), rows(1699, 1725)].iter().zip(&found) {
+            let more = phantom[coast.clone()]
+                .iter()
+                .zip(&sound[coast.clone()])
+                .map(|(a, b)| a - b);
+            let shown = more.fold(0.0, f64::max);
+            assert!(
+                (excursion.peak_w / shown - 1.0).abs() < 0.15,
+                "{lag:?} {shown} {excursion:?}"
+            );
+        }
+    }
 }
 
 #[test]

@@ -151,7 +151,7 @@ fn without_any_scatter_nothing_is_decided() {
             )
         };
         let session = format!(
-            "format = 1\n\n{}{}[[segment]]\nkind = \"open\"\nfrom_s = 60\nto_s = 500\n",
+            "format = 1\n\n{}{}[[segment]]\nkind = \"steady-block\"\nfrom_s = 60\nto_s = 500\n",
             stream("trainer", "under-test"),
             stream("pedals", "reference")
         );

@@ -56,20 +56,16 @@ pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Opt
         Kind::Ramp => {
             let wander_w = window.wander_w(basis);
             let asked = ride::set_points(window.aligned);
-            figures.ramp = Some(ramp::figures(
-                &read,
-                &delivered,
-                &asked,
-                wander_w,
-                window.grid(),
-            ));
+            let found = ramp::figures(&read, &delivered, &asked, wander_w, window.grid());
+            let later_s = sampled_later_s(window, under_test, basis);
+            figures.ramp = Some(found.sampled_later(later_s));
         }
         Kind::GearChange => {
             figures.gear_change = Some(gear_changes(window, under_test, &read, &delivered));
         }
         Kind::Coast => {
-            let turning = window.first_column(Role::Reference, Channel::Cadence);
-            figures.coast = Some(coast::figures(tested, known, turning, step_s));
+            let turning = window.turning();
+            figures.coast = Some(coast::figures(tested, known, turning.as_deref(), step_s));
         }
         Kind::HeatSoak => {
             let warmth = window.column(under_test, Channel::Temperature);
@@ -96,11 +92,21 @@ impl<'a> Window<'a> {
         change_points::wander_w(power, self.aligned.grid.step_s)
     }
 
-    /// `channel` of the first stream with `role` that carries it.
-    fn first_column(&self, role: Role, channel: Channel) -> Option<&'a [f64]> {
-        self.session
-            .with_role(role)
-            .find_map(|index| self.column(index, channel))
+    /// Cadence of the references.
+    fn turning(&self) -> Option<Vec<f64>> {
+        let whole = ride::reference_cadence(self.aligned)?;
+        whole.get(self.rows.clone()).map(<[f64]>::to_vec)
+    }
+
+    /// Wheel speed of a source under test, else of the first stream that carries it.
+    fn wheel_speed(&self, under_test: usize) -> Option<&'a [f64]> {
+        let roles = [Role::Reference, Role::UnderTest, Role::Context];
+        let others = roles
+            .into_iter()
+            .flat_map(|role| self.session.with_role(role));
+        std::iter::once(under_test)
+            .chain(others)
+            .find_map(|index| self.column(index, Channel::Speed))
     }
 }
 
@@ -135,10 +141,13 @@ fn sprint_figures(
         },
         &labelled(&references),
         &labelled(&context),
-        &readings(basis)?,
+        sprint::Basis {
+            power: &readings(basis)?,
+            expected_loss_percent: window.session.allowance.percent,
+            sampled_later_s: sampled_later_s(window, under_test, basis),
+        },
         window.rows.clone(),
         aligned.grid.step_s,
-        sampled_later_s(window, under_test, basis),
     ))
 }
 
@@ -189,19 +198,12 @@ fn gear_changes(
     tested: &[f64],
     known: &[f64],
 ) -> GearChange {
-    let any = [Role::Reference, Role::UnderTest, Role::Context];
-    let speed = window.column(under_test, Channel::Speed).or_else(|| {
-        any.iter()
-            .find_map(|role| window.first_column(*role, Channel::Speed))
-    });
-    let turning = any
-        .iter()
-        .find_map(|role| window.first_column(*role, Channel::Cadence));
+    let turning = window.turning();
     let inputs = gear_change::Inputs {
         under_test: tested,
         reference: known,
-        speed,
-        cadence: turning,
+        speed: window.wheel_speed(under_test),
+        cadence: turning.as_deref(),
         grid: window.grid(),
     };
     gear_change::figures(&inputs, &ride::gear_changes_s(window.aligned))
@@ -362,6 +364,29 @@ mod tests {
         let json = |table| serde_json::to_value(but_for_dropouts(table)).unwrap();
         let apart = differences(&json(told), &json(wanted), "");
         assert!(apart.is_empty(), "{apart:#?}");
+    }
+
+    /// Nobody shifted: the source's own cadence jumps, and no reference carries one.
+    #[test]
+    fn a_sources_own_cadence_tells_no_gear() {
+        let rpm: Vec<f64> = (0..SECONDS)
+            .map(|t| if t % 90 < 30 { 120.0 } else { 90.0 })
+            .collect();
+        let mut trainer = ridden("trainer", Role::UnderTest, None, meter(0));
+        trainer.channels.push((Channel::Speed, vec![8.1; SECONDS]));
+        trainer.channels.push((Channel::Cadence, rpm));
+        let found = |references_rpm: Option<f64>| {
+            let mut pedals = ridden("pedals", Role::Reference, Some(1.0), meter(1000));
+            let carried = references_rpm.map(|rpm| (Channel::Cadence, vec![rpm; SECONDS]));
+            pedals.channels.extend(carried);
+            let mut own = ridden("trainer", Role::UnderTest, None, meter(0));
+            own.channels.clone_from(&trainer.channels);
+            let (session, aligned) = aligned_of(vec![own, pedals]);
+            let gears = segment(Kind::GearChange, 500.0, 900.0);
+            crate::analysis::segment::figures(&session, &aligned, &gears, 1).gear_change
+        };
+        assert_eq!(found(None).unwrap().changes, vec![]);
+        assert_eq!(found(Some(90.0)).unwrap().changes, vec![]);
     }
 
     #[test]

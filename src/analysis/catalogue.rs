@@ -324,6 +324,23 @@ mod tests {
         assert_eq!(entry("nothing"), None);
     }
 
+    /// What a tester has to know before believing a figure stands with it.
+    #[test]
+    fn definitions_say_what_they_rest_on() {
+        for (id, said) in [
+            ("coast.time_to_zero_s", "stays there for 3 s"),
+            ("sprint.time_constant_s", "A flywheel passes for a lag"),
+            ("sprint.peak_ratio", "carried to the source's site"),
+            ("sprint.shortfall_w", "carried to the source's site"),
+            ("ramp.steps.settling_band_w", "max(5 W, 5 % of the step"),
+            ("levels.n", "without dropouts and excursions"),
+        ] {
+            let entry = entry(id).unwrap();
+            let text = [entry.definition, entry.formula, entry.limits].concat();
+            assert!(text.contains(said), "{id}: {text}");
+        }
+    }
+
     #[test]
     fn printing_has_a_real_minus_and_no_negative_zero() {
         let bias = entry("segments.agreement.bias_w").unwrap();

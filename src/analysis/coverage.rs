@@ -1,5 +1,11 @@
 //! Where the ride went: bias by band of power, cadence and wheel speed, and the combinations that
 //! were never ridden.
+//!
+//! A source answers a change of power some seconds late. A second right after one says nothing of the
+//! power it falls in: of a band that is only passed through, lag alone would make a bias of −100 %. So
+//! only seconds count before which the reference has kept its level for 10 s, and what bands them by
+//! power is the mean of those 10 s, not their own value. The level is kept while the means over 3 s and
+//! the second itself stay within 30 W, or 15 % of it if that is more (ours, common practice without a source).
 
 use super::agreement::{Moments, compare_rows};
 use super::figures::{Band, Coverage, CoverageCell};
@@ -7,6 +13,39 @@ use crate::recording::Channel;
 
 /// Fewest seconds in a band or cell from which its bias is shown.
 const MIN_ROWS: usize = 5;
+/// How long a source may still answer a change of power, s.
+pub const ANSWERS_S: f64 = 10.0;
+/// Length of the means that have to stay together, s.
+const MEAN_S: f64 = 3.0;
+/// How far they may lie apart, W …
+const KEPT_W: f64 = 30.0;
+/// … or as a share of the level.
+const KEPT_SHARE: f64 = 0.15;
+
+/// The level that `power` (rows spaced `step_s`) has kept for [`ANSWERS_S`] up to each row, W; NaN where
+/// it has kept none or a value is missing.
+pub fn kept_levels(power: &[f64], step_s: f64) -> Vec<f64> {
+    let rows = |seconds: f64| (seconds / step_s).round().max(1.0) as usize;
+    let (length, width) = (rows(ANSWERS_S) + 1, rows(MEAN_S));
+    let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+    let level = |kept: &[f64]| {
+        let means = kept.windows(width).map(mean);
+        let (low, high) = means.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), w| {
+            (low.min(w), high.max(w))
+        });
+        let level = mean(kept);
+        let apart_w = KEPT_W.max(KEPT_SHARE * level);
+        // The last second of a mean may be the first of another level. A missing value leaves none.
+        let last = kept.last().map_or(f64::NAN, |w| (w - level).abs());
+        let stays = high - low <= apart_w && last <= apart_w;
+        if stays { level } else { f64::NAN }
+    };
+    let first = vec![f64::NAN; power.len().min(length - 1)];
+    first
+        .into_iter()
+        .chain(power.windows(length).map(level))
+        .collect()
+}
 
 /// How a channel is cut into bands.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -51,10 +90,13 @@ pub struct Pair<'a> {
     pub x: &'a [f64],
     /// Power of the reference.
     pub y: &'a [f64],
+    /// Spacing of the rows, s.
+    pub step_s: f64,
 }
 
-/// Bias in every visited band of `channel`, whose `values` run along the pair (for power, pass the
-/// reference's). A band needs 5 s. Empty for a channel that is not banded.
+/// Bias in every visited band of `channel`, whose `values` run along the pair (those of power are not
+/// read: its bands are of the level that the reference has kept). A band needs 5 s. Empty for a channel
+/// that is not banded.
 ///
 /// A band is visited now and then: its seconds stay where they were in the ride, so that the time
 /// between visits counts as time in the limits.
@@ -62,9 +104,15 @@ pub fn bands(pair: Pair<'_>, channel: Channel, values: &[f64]) -> Vec<Band> {
     let Some(cut) = Bands::of(channel) else {
         return Vec::new();
     };
+    let levels = kept_levels(pair.y, pair.step_s);
+    let values = if channel == Channel::Power {
+        &levels
+    } else {
+        values
+    };
     let mut members: Vec<Vec<usize>> = Vec::new();
-    for (row, ((x, y), value)) in pair.x.iter().zip(pair.y).zip(values).enumerate() {
-        if let (true, Some(band)) = ((x - y).is_finite(), cut.band(*value)) {
+    for (row, ((x, level), value)) in pair.x.iter().zip(&levels).zip(values).enumerate() {
+        if let (true, Some(band)) = ((x - level).is_finite(), cut.band(*value)) {
             if members.len() <= band {
                 members.resize_with(band + 1, Default::default);
             }
@@ -96,42 +144,58 @@ pub fn bands(pair: Pair<'_>, channel: Channel, values: &[f64]) -> Vec<Band> {
         .collect()
 }
 
+/// One second of a ride: its bands, and what source and reference read.
+struct Placed {
+    power: usize,
+    other: usize,
+    /// Source and reference, W, where the reference has kept its level.
+    kept: Option<(f64, f64)>,
+}
+
 /// Every combination of a power band and a band of `channel` between the lowest and the highest
-/// that the ride visited, unvisited ones with `n` = 0. `None` where nothing can be placed.
+/// that the ride visited, unvisited ones with `n` = 0. `None` where nothing can be placed. A second
+/// stands at the level that the reference has kept; where it has kept none, at its own power, where it
+/// counts as ridden and goes into no bias.
 pub fn grid(pair: Pair<'_>, channel: Channel, values: &[f64]) -> Option<Coverage> {
     let (power, other) = (Bands::of(Channel::Power)?, Bands::of(channel)?);
-    let placed: Vec<(usize, usize, f64, f64)> = pair
-        .x
-        .iter()
-        .zip(pair.y)
-        .zip(values)
-        .filter(|((x, y), _)| (*x - *y).is_finite())
-        .filter_map(|((x, y), value)| Some((power.band(*y)?, other.band(*value)?, *x, *y)))
+    let levels = kept_levels(pair.y, pair.step_s);
+    let pairs = pair.x.iter().zip(pair.y).zip(&levels).zip(values);
+    let placed: Vec<Placed> = pairs
+        .filter(|(((x, y), _), _)| (*x - *y).is_finite())
+        .filter_map(|(((x, y), level), value)| {
+            let kept = level.is_finite();
+            Some(Placed {
+                power: power.band(if kept { *level } else { *y })?,
+                other: other.band(*value)?,
+                kept: kept.then_some((*x, *y)),
+            })
+        })
         .collect();
-    let range = |of: fn(&(usize, usize, f64, f64)) -> usize| {
+    let range = |of: fn(&Placed) -> usize| {
         let bands = || placed.iter().map(of);
         Some(bands().min()?..bands().max()? + 1)
     };
-    let (rows, columns) = (range(|p| p.0)?, range(|p| p.1)?);
-    let mut members: Vec<(Vec<f64>, Vec<f64>)> = Vec::new();
+    let (rows, columns) = (range(|p| p.power)?, range(|p| p.other)?);
+    let mut members: Vec<(usize, Vec<f64>, Vec<f64>)> = Vec::new();
     members.resize_with(rows.len() * columns.len(), Default::default);
-    for (row, column, x, y) in &placed {
-        let at = (row - rows.start) * columns.len() + (column - columns.start);
-        if let Some((xs, ys)) = members.get_mut(at) {
-            xs.push(*x);
-            ys.push(*y);
+    for second in &placed {
+        let at = (second.power - rows.start) * columns.len() + (second.other - columns.start);
+        if let Some((n, xs, ys)) = members.get_mut(at) {
+            *n += 1;
+            xs.extend(second.kept.map(|(x, _)| x));
+            ys.extend(second.kept.map(|(_, y)| y));
         }
     }
     let places = rows.flat_map(|row| columns.clone().map(move |column| (row, column)));
     let cells = places
         .zip(&members)
-        .map(|((row, column), (x, y))| {
+        .map(|((row, column), (n, x, y))| {
             let moments = Moments::of(x, y);
             let enough = moments.n >= MIN_ROWS;
             CoverageCell {
                 power_w: power.ends(row),
                 other: other.ends(column),
-                n: moments.n,
+                n: *n,
                 bias_w: moments.bias().filter(|_| enough),
                 bias_percent: moments.bias_percent().filter(|_| enough),
             }
@@ -151,7 +215,40 @@ mod tests {
             reference: "pedals",
             x,
             y,
+            step_s: 1.0,
         }
+    }
+
+    /// Blocks of 60 s at 60 and 260 W, each entered at once; the source needs some seconds to follow.
+    #[test]
+    fn a_lag_makes_no_bias_of_what_is_passed_through() {
+        use crate::analysis::first_order::{Lag, response};
+        let y: Vec<f64> = (0..480)
+            .map(|t| match t % 120 {
+                0..60 => 60.0,
+                60 => 160.0,
+                _ => 260.0,
+            })
+            .collect();
+        let lag = Lag {
+            delay_s: 0.5,
+            time_constant_s: 1.5,
+        };
+        let x = response(&y, 1.0, lag);
+        let cadence: Vec<f64> = y.iter().map(|w| 60.0 + w / 10.0).collect();
+        for (channel, bands_seen) in [(Channel::Power, 2), (Channel::Cadence, 2)] {
+            let found = bands(pair(&x, &y), channel, &cadence);
+            assert_eq!(found.len(), bands_seen, "{found:?}");
+            for band in &found {
+                assert!(band.bias_percent.unwrap().abs() < 0.5, "{band:?}");
+            }
+        }
+        let cells = grid(pair(&x, &y), Channel::Cadence, &cadence)
+            .unwrap()
+            .cells;
+        assert_eq!(cells.iter().map(|cell| cell.n).sum::<usize>(), 479);
+        let told: Vec<f64> = cells.iter().filter_map(|cell| cell.bias_percent).collect();
+        assert!(told.len() == 2 && told.iter().all(|bias| bias.abs() < 0.5));
     }
 
     /// 60 s at 120 W and 80 rpm, 60 s at 260 W and 100 rpm; the source reads 3 W, then 13 W high.
@@ -177,7 +274,7 @@ mod tests {
         assert_eq!(by_power.len(), 2);
         assert_eq!(
             (by_power[0].from, by_power[0].to, by_power[0].n),
-            (100.0, 150.0, 60)
+            (100.0, 150.0, 50)
         );
         assert_close(by_power[0].bias_w.unwrap(), 3.0, 1e-12);
         assert_close(by_power[1].bias_percent.unwrap(), 5.0, 1e-9);
@@ -228,7 +325,7 @@ mod tests {
                 .collect();
             let x: Vec<f64> = y.iter().zip(&errors[100..]).map(|(y, e)| y + e).collect();
             let found = bands(pair(&x, &y), Channel::Power, &y);
-            assert_eq!((found.len(), found[0].n), (2, 600));
+            assert_eq!((found.len(), found[0].n), (2, 329));
             let [low, high] = found[0].bias_ci95_w.unwrap();
             covered += usize::from(low <= 0.0 && 0.0 <= high);
             width += (high - low) / 200.0;
@@ -242,16 +339,19 @@ mod tests {
     #[test]
     fn missing_negative_and_absurd_values_are_in_no_band() {
         let nan = f64::NAN;
-        let x = [250.0; 12];
-        let y = [
-            nan, -5.0, 1e9, 240.0, 240.0, 240.0, 240.0, 240.0, nan, 240.0, 240.0, 240.0,
-        ];
+        let x = [250.0; 40];
+        let mut y = [240.0; 40];
+        (y[0], y[1], y[2], y[20]) = (nan, -5.0, 1e9, nan);
         let found = bands(pair(&x, &y), Channel::Power, &y);
         assert_eq!(found.len(), 1);
-        assert_eq!(found[0].n, 8);
+        // From row 13 up to the gap, and from 10 s after it.
+        assert_eq!(found[0].n, 7 + 9);
         assert_eq!(
-            grid(pair(&x, &[nan; 12]), Channel::Cadence, &[90.0; 12]),
+            grid(pair(&x, &[nan; 40]), Channel::Cadence, &[90.0; 40]),
             None
         );
+        let ridden = grid(pair(&x, &y), Channel::Cadence, &[90.0; 40]).unwrap();
+        let seconds: Vec<usize> = ridden.cells.iter().map(|cell| cell.n).collect();
+        assert_eq!(seconds, [36]);
     }
 }

@@ -9,8 +9,20 @@
 //! source's own, whichever is larger, and at least 10 W and 5 % of the references' level. Departures
 //! less than 4 s apart belong together; one that lasts a single second counts only at twice the
 //! threshold. The reach, the multiple and the floors are ours, common practice without a source.
+//!
+//! While the references' cadence is 0 nobody delivers power, whatever was ridden just before. The
+//! band then ends at what is left of that: the source's own answer ([`super::sprint_fit`], fitted to
+//! the liveliest minute in which somebody pedals) to a power that falls to 0 with the cadence, a
+//! second to either side allowed. Without a fit the references' band stands.
+//!
+//! The peak of an excursion is the largest difference, source − mean of the references, as the samples
+//! show it; while nobody pedals, source − what is left of its answer.
+
+use std::ops::Range;
 
 use super::figures::UncorroboratedStretch;
+use super::first_order::{PARTS, answer, refined};
+use super::sprint_fit::{self, Fit};
 use super::stats::{Sample, finite};
 use crate::timeline::{Grid, Span};
 
@@ -26,6 +38,23 @@ const FLOOR_W: f64 = 10.0;
 const FLOOR_SHARE: f64 = 0.05;
 /// Departures nearer than this are one, s.
 const JOIN_S: f64 = 4.0;
+/// Length of the stretch that the source's answer is fitted to, s.
+const FITTED_S: f64 = 60.0;
+/// Every so many seconds such a stretch is looked at.
+const FITTED_EVERY_S: f64 = 20.0;
+/// Seconds before a stretch that settle the answer.
+const SETTLE_S: f64 = 20.0;
+/// How far the answer may be off in time, s.
+const SLACK_S: f64 = 1.0;
+
+/// What the references tell.
+#[derive(Clone, Copy, Debug)]
+pub struct Known<'a> {
+    /// Power of each, W.
+    pub power: &'a [&'a [f64]],
+    /// Their cadence, rpm ([`super::ride::reference_cadence`]).
+    pub cadence: Option<&'a [f64]>,
+}
 
 /// The excursions of `under_test` over the rows of `grid`, in time order. Seconds inside `except`
 /// (dropouts, which are reported as such) are passed over.
@@ -33,7 +62,7 @@ const JOIN_S: f64 = 4.0;
 /// Without references, or where fewer than two seconds are shared, there are none to tell.
 pub fn find(
     under_test: &[f64],
-    references: &[&[f64]],
+    references: Known<'_>,
     grid: Grid,
     except: &[Span],
 ) -> Vec<UncorroboratedStretch> {
@@ -44,10 +73,16 @@ pub fn find(
             *value = f64::NAN;
         }
     }
-    let Some(usual) = Usual::of(&tested, references) else {
+    let levels = levels(references.power, tested.len());
+    let Some(usual) = Usual::of(&tested, references.power, &levels) else {
         return Vec::new();
     };
-    let band = Band::of(references, under_test.len(), grid.step_s);
+    let mut band = Band::of(references.power, under_test.len(), grid.step_s);
+    let mut expected_w = levels.clone();
+    if let Some(cadence) = references.cadence {
+        let coasting = Coasting::of(&tested, &levels, cadence, grid.step_s);
+        coasting.lower(&mut band, &mut expected_w, usual.ratio);
+    }
     let departures: Vec<f64> = (0..tested.len())
         .map(|row| band.departure(row, tested[row] / usual.ratio))
         .collect();
@@ -69,13 +104,146 @@ pub fn find(
                 .copied()
                 .max_by(|&a, &b| departures[a].abs().total_cmp(&departures[b].abs()))?;
             let certain = rows.len() > 1 || departures[peak].abs() > 2.0 * threshold(peak);
+            let shown = rows.iter().map(|&row| tested[row] - expected_w[row]);
+            let shown = shown.filter(|d| d.is_finite() && d * departures[peak] > 0.0);
             certain.then(|| UncorroboratedStretch {
                 from_s: time(first),
                 to_s: time(last) + grid.step_s,
-                peak_w: departures[peak],
+                peak_w: shown
+                    .max_by(|a, b| a.abs().total_cmp(&b.abs()))
+                    .unwrap_or(departures[peak]),
             })
         })
         .collect()
+}
+
+/// Mean of the references that report, row by row.
+fn levels(references: &[&[f64]], rows: usize) -> Vec<f64> {
+    let level = |row: usize| {
+        let values = references.iter().filter_map(|column| column.get(row));
+        let (sum, count) = values
+            .filter(|v| v.is_finite())
+            .fold((0.0, 0.0), |(sum, count), v| (sum + v, count + 1.0));
+        sum / count
+    };
+    (0..rows).map(level).collect()
+}
+
+/// The stretches in which nobody pedals, and what the source may still show there.
+struct Coasting<'a> {
+    /// Power delivered, W: the references' level, and 0 while nobody pedals.
+    delivered: Vec<f64>,
+    idle: Vec<Range<usize>>,
+    tested: &'a [f64],
+    step_s: f64,
+}
+
+impl<'a> Coasting<'a> {
+    fn of(tested: &'a [f64], levels: &[f64], cadence: &[f64], step_s: f64) -> Self {
+        let stands = |row: &usize| cadence.get(*row) == Some(&0.0);
+        let rows: Vec<usize> = (0..levels.len()).filter(stands).collect();
+        let idle: Vec<Range<usize>> = rows
+            .chunk_by(|a, b| b - a == 1)
+            .filter_map(|run| Some(*run.first()?..run.last()? + 1))
+            .collect();
+        let mut delivered = levels.to_vec();
+        // The first second of it may hold the end of the last stroke.
+        for rows in &idle {
+            delivered[rows.start + 1..rows.end].fill(0.0);
+        }
+        Self {
+            delivered,
+            idle,
+            tested,
+            step_s,
+        }
+    }
+
+    fn rows(&self, seconds: f64) -> usize {
+        (seconds / self.step_s).round() as usize
+    }
+
+    /// Lowers band and expectation to what the source's answer leaves of the last stroke.
+    fn lower(&self, band: &mut Band, expected_w: &mut [f64], ratio: f64) {
+        let speaks = |row: usize| self.tested[row] > FLOOR_W;
+        let loud = self.idle.iter().filter(|rows| (*rows).clone().any(speaks));
+        let mut loud = loud.peekable();
+        let Some(fit) = loud.peek().and_then(|_| self.fit()) else {
+            return;
+        };
+        let slack = self.rows(SLACK_S);
+        for rows in loud {
+            let left = self.left(&fit, rows);
+            for (at, row) in rows.clone().enumerate() {
+                let near = at.saturating_sub(slack)..(at + slack + 1).min(left.len());
+                let highest = left[near].iter().copied().fold(f64::NAN, f64::max);
+                if left[at].is_finite() {
+                    expected_w[row] = left[at];
+                    band.high[row] = (highest / ratio).max(0.0);
+                    band.low[row] = band.low[row].min(0.0);
+                }
+            }
+        }
+    }
+
+    /// What the source shows of the last stroke, row by row of a stretch without pedalling, W.
+    fn left(&self, fit: &Fit, idle: &Range<usize>) -> Vec<f64> {
+        let earliest = idle.start.saturating_sub(self.rows(2.0 * SETTLE_S));
+        let before = (earliest..idle.start).rev();
+        let from = before
+            .take_while(|&row| self.delivered[row].is_finite())
+            .last()
+            .unwrap_or(idle.start);
+        let mut input = self.delivered[from..idle.end].to_vec();
+        for value in input.iter_mut().filter(|v| !v.is_finite()) {
+            *value = 0.0;
+        }
+        // A source that comes first is asked for what follows.
+        input.resize(input.len() + self.rows(EARLY_S), 0.0);
+        let ceiling_w = fit.ceiling_w.unwrap_or(f64::INFINITY);
+        let answered = answer(&refined(&input, PARTS), self.step_s, fit.answer);
+        answered
+            .into_iter()
+            .map(|w| (fit.gain * w).min(ceiling_w))
+            .skip(idle.start - from)
+            .take(idle.len())
+            .collect()
+    }
+
+    /// The source's answer, from the stretch in which the power that is pedalled varies most; `None`
+    /// where it nowhere rises by half.
+    fn fit(&self) -> Option<Fit> {
+        let (length, settle) = (self.rows(FITTED_S), self.rows(SETTLE_S));
+        let mut tested = self.tested.to_vec();
+        for rows in &self.idle {
+            tested[rows.clone()].fill(f64::NAN);
+        }
+        let starts = (0..self.delivered.len().saturating_sub(settle + length))
+            .step_by(self.rows(FITTED_EVERY_S).max(1));
+        let liveliest = starts
+            .filter_map(|start| {
+                let fitted = start + settle..start + settle + length;
+                let input = &self.delivered[start..fitted.end];
+                let pedalled = fitted
+                    .filter(|&row| tested[row].is_finite())
+                    .map(|row| self.delivered[row]);
+                let pedalled = Sample::present(pedalled)?;
+                let values = pedalled.values().iter().copied();
+                let low = values.clone().fold(f64::INFINITY, f64::min);
+                let high = values.fold(0.0, f64::max);
+                let lively = input.iter().all(|v| v.is_finite()) && high >= 1.5 * low.max(1.0);
+                lively.then_some((start, pedalled.sd()))
+            })
+            .max_by(|a, b| a.1.total_cmp(&b.1))?
+            .0;
+        let end = liveliest + settle + length;
+        sprint_fit::fit(
+            &self.delivered[liveliest..end],
+            &tested[liveliest..end],
+            settle..settle + length,
+            self.step_s,
+        )
+    }
 }
 
 /// How the source usually stands to the references.
@@ -87,16 +255,8 @@ struct Usual {
 }
 
 impl Usual {
-    fn of(tested: &[f64], references: &[&[f64]]) -> Option<Self> {
-        let level = |row: usize| {
-            let values = references.iter().filter_map(|column| column.get(row));
-            let (sum, count) = values
-                .filter(|v| v.is_finite())
-                .fold((0.0, 0.0), |(sum, count), v| (sum + v, count + 1.0));
-            sum / count
-        };
-        let levels: Vec<f64> = (0..tested.len()).map(level).collect();
-        let pairs = || tested.iter().zip(&levels);
+    fn of(tested: &[f64], references: &[&[f64]], levels: &[f64]) -> Option<Self> {
+        let pairs = || tested.iter().zip(levels);
         let ratios = pairs().filter(|(_, level)| **level > 0.0);
         let ratio = Sample::present(ratios.map(|(tested, level)| tested / level))?.median();
         let ratio = if ratio > 0.0 { ratio } else { 1.0 };
@@ -169,6 +329,19 @@ mod tests {
         }
     }
 
+    fn find(
+        under_test: &[f64],
+        power: &[&[f64]],
+        grid: Grid,
+        except: &[Span],
+    ) -> Vec<UncorroboratedStretch> {
+        let known = Known {
+            power,
+            cadence: None,
+        };
+        super::find(under_test, known, grid, except)
+    }
+
     /// References that wander by ±6 W about 200 W, ±1 W apart.
     fn references(rows: usize) -> (Vec<f64>, Vec<f64>) {
         let wander = |i: usize| 200.0 + [0.0, 3.0, 6.0, 2.0, -4.0, -6.0, -1.0][(i / 3) % 7];
@@ -189,7 +362,55 @@ mod tests {
         let found = find(&tested, &[&a, &b], grid(300), &[]);
         assert_eq!(found.len(), 1, "{found:?}");
         assert_eq!((found[0].from_s, found[0].to_s), (150.0, 162.0));
-        assert!((60.0..=85.0).contains(&found[0].peak_w));
+        // What the samples show: 80 W and the usual 3 % of some 200 W.
+        assert!((85.0..=87.0).contains(&found[0].peak_w), "{found:?}");
+    }
+
+    /// Rides at 150 and 320 W with a stop from 200 to 230 s, at 150 W; the source answers with a lag
+    /// of 1.5 s. What nobody pedals is added to its reading before the lag.
+    fn stop(phantom: impl Fn(usize) -> f64) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
+        use crate::analysis::first_order::{Lag, response};
+        let (wander, _) = references(400);
+        let pedals = |t: usize| !(200..230).contains(&t);
+        let level = |t: usize| match t {
+            60..120 => 1.6,
+            200..230 => 0.0,
+            _ => 0.75,
+        };
+        let reference: Vec<f64> = (0..400).map(|t| level(t) * wander[t]).collect();
+        let cadence = (0..400).map(|t| if pedals(t) { 90.0 } else { 0.0 });
+        let read: Vec<f64> = (0..400).map(|t| reference[t] + phantom(t)).collect();
+        let lag = Lag {
+            delay_s: 0.0,
+            time_constant_s: 1.5,
+        };
+        (response(&read, 1.0, lag), reference, cadence.collect())
+    }
+
+    fn while_coasting(phantom: impl Fn(usize) -> f64) -> Vec<UncorroboratedStretch> {
+        let (tested, reference, cadence) = stop(phantom);
+        let known = Known {
+            power: &[&reference],
+            cadence: Some(&cadence),
+        };
+        super::find(&tested, known, grid(400), &[])
+    }
+
+    #[test]
+    fn what_nobody_pedals_is_measured_from_zero() {
+        let held = |watts: f64| move |t: usize| if (203..214).contains(&t) { watts } else { 0.0 };
+        // Both lie within 8 s of 150 W; one is below it.
+        for watts in [300.0, 100.0] {
+            let found = while_coasting(held(watts));
+            assert_eq!(found.len(), 1, "{found:?}");
+            assert!((found[0].from_s - 253.0).abs() <= 1.0, "{found:?}");
+            assert!((found[0].peak_w / watts - 1.0).abs() < 0.03, "{found:?}");
+        }
+    }
+
+    #[test]
+    fn the_decay_of_a_lag_is_no_power_that_nobody_pedals() {
+        assert_eq!(while_coasting(|_| 0.0), vec![]);
     }
 
     #[test]
@@ -209,6 +430,7 @@ mod tests {
         tested[60] += 60.0;
         let found = find(&tested, &[&a, &b], grid(300), &[]);
         assert_eq!((found.len(), found[0].to_s - found[0].from_s), (1, 1.0));
+        assert!((found[0].peak_w - 78.0).abs() <= 0.5, "{found:?}");
     }
 
     #[test]

@@ -4,7 +4,7 @@
 
 use serde::Serialize;
 
-use super::first_order::{Answer, Lag};
+use super::first_order::{Answer, Lag, PARTS, answer, refined};
 use crate::session::{Kind, Role, Site};
 
 pub use crate::stats::Interval;
@@ -65,7 +65,7 @@ pub struct StreamHead {
     pub median_interval_s: Option<f64>,
     /// Dropouts over the ride.
     pub dropouts: Vec<Dropout>,
-    /// Mean-maximal power from 1 s to the ride's length.
+    /// Mean-maximal power from 1 s to the ride's length; it never rises.
     pub mean_max: Vec<MeanMax>,
 }
 
@@ -102,7 +102,8 @@ pub struct Excursion {
     pub from_s: f64,
     /// End, session time, s.
     pub to_s: f64,
-    /// Largest departure from the references, W, with its sign.
+    /// Largest difference, source − mean of the references, W; while nobody pedals, source − what its
+    /// lag leaves of what was ridden before.
     pub peak_w: f64,
     /// Always `uncorroborated`: no reference shows it.
     pub kind: ExcursionKind,
@@ -292,7 +293,7 @@ pub enum Outcome {
     Inconclusive,
     /// The references contradict each other.
     ReferencesDisagree,
-    /// No claim can be tested with this kind of segment.
+    /// No claim can be tested with this kind of segment, or there is nothing to compare.
     NotApplicable,
 }
 
@@ -313,7 +314,7 @@ pub struct Verdict {
     pub expanded_uncertainty_percent: Option<f64>,
     /// The limit, %.
     pub limit_percent: Option<f64>,
-    /// Probability that the true bias lies inside the limit (JCGM 106).
+    /// Probability that the true bias lies inside the limit (JCGM 106); `None` for an open stretch.
     pub conformance_probability: Option<f64>,
     /// Bias after the allowance, W.
     pub bias_w: Option<f64>,
@@ -346,12 +347,12 @@ pub struct BudgetLine {
     pub degrees_of_freedom: Option<f64>,
 }
 
-/// What several blocks say together of one source under test.
+/// What the judged segments say together of one source under test.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Family {
     /// Label of the source under test.
     pub under_test: String,
-    /// The segments judged, by `id`.
+    /// The segments judged, by `id`: all but those to which no verdict applies.
     pub judged: Vec<usize>,
     /// Those that conform, each on its own.
     pub conform: Vec<usize>,
@@ -359,7 +360,7 @@ pub struct Family {
     pub do_not_conform: Vec<usize>,
     /// Those that do not conform at a joint risk of 2.5 % of accusing any block wrongly (Holm).
     pub do_not_conform_jointly: Vec<usize>,
-    /// What that means, in a sentence.
+    /// What that means, in a sentence without the source's name.
     pub statement: String,
 }
 
@@ -389,7 +390,7 @@ pub struct UncorroboratedStretch {
     pub from_s: f64,
     /// End, session time, s.
     pub to_s: f64,
-    /// Largest departure, W, with its sign.
+    /// Largest difference, as that of an [`Excursion`], W.
     pub peak_w: f64,
 }
 
@@ -398,7 +399,10 @@ pub struct UncorroboratedStretch {
 pub struct Sprint {
     /// Best means of every stream.
     pub peaks: Vec<SprintPeak>,
-    /// Best second under test / best second of the references.
+    /// The loss expected from the references' site to that of the source, %, which is taken off the
+    /// references in all that follows; 0 where no allowance is stated.
+    pub expected_loss_percent: f64,
+    /// Best second under test / best second of the references, carried to the source's site.
     pub peak_ratio: Option<f64>,
     /// Dead time of the best-fitting response, s.
     pub delay_s: Option<f64>,
@@ -428,9 +432,19 @@ pub struct Sprint {
     pub ceiling_ci95_w: Option<Interval>,
     /// Root mean square residual of the fit, W.
     pub fit_rms_w: Option<f64>,
-    /// Best second of the references − best second under test, W.
+    /// Best second of the references, carried to the source's site − best second under test, W.
     pub shortfall_w: Option<f64>,
-    /// Share of the shortfall that the lag explains, %.
+    /// What of the shortfall the lag makes, W; negative where it adds to the peak, as in the next
+    /// three. Together the four make the shortfall.
+    pub lag_loss_w: Option<f64>,
+    /// What the gain makes, W.
+    pub gain_loss_w: Option<f64>,
+    /// What the ceiling makes, W.
+    pub ceiling_loss_w: Option<f64>,
+    /// What the model leaves, W.
+    pub unexplained_loss_w: Option<f64>,
+    /// Share of the shortfall that the lag explains, %; `None`, as the next three, where the losses
+    /// have different signs.
     pub lag_share_percent: Option<f64>,
     /// Share that the gain explains, %.
     pub gain_share_percent: Option<f64>,
@@ -446,8 +460,22 @@ pub struct Sprint {
 }
 
 impl Sprint {
-    /// The fitted answer, on rows spaced `step_s`; `None` without a fit.
-    pub fn answer(&self, step_s: f64) -> Option<Answer> {
+    /// What the fitted response makes of `reference` (as recorded, W, all present), on rows spaced
+    /// `step_s` and where the samples show it; NaN where its dead time reaches outside. `None` without a
+    /// fit.
+    pub fn model(&self, reference: &[f64], step_s: f64) -> Option<Vec<f64>> {
+        let kept = 1.0 - self.expected_loss_percent / 100.0;
+        let carried: Vec<f64> = reference.iter().map(|w| kept * w).collect();
+        let gain = self.gain?;
+        let ceiling_w = self.ceiling_w.unwrap_or(f64::INFINITY);
+        let answered = answer(&refined(&carried, PARTS), step_s, self.answer(step_s)?);
+        // Not `min`, which would take a missing value for the ceiling.
+        let clipped = |w: f64| if w > ceiling_w { ceiling_w } else { w };
+        Some(answered.into_iter().map(|w| clipped(gain * w)).collect())
+    }
+
+    /// The fitted answer as the samples show it. Private: the dead time to tell is `delay_s`.
+    fn answer(&self, step_s: f64) -> Option<Answer> {
         let time_constant_s = match self.averaging_s {
             Some(_) => Some(0.0),
             None => self.time_constant_s,
@@ -457,7 +485,6 @@ impl Sprint {
         Some(Answer {
             clip_w: clip.map_or(f64::INFINITY, |(ceiling_w, gain)| ceiling_w / gain),
             lag: Lag {
-                // As the samples show it.
                 delay_s: self.delay_s? - self.sampled_later_s.unwrap_or(0.0),
                 time_constant_s: time_constant_s?,
             },
@@ -523,21 +550,24 @@ pub struct Step {
     pub from_w: f64,
     /// Level after, W.
     pub to_w: f64,
-    /// Time to the first response, s.
+    /// Time from the references' 10 % crossing to the source's, s.
     pub dead_time_s: Option<f64>,
     /// 10–90 % transition, s.
     pub rise_10_90_s: Option<f64>,
-    /// Time to stay within the settling band, s.
+    /// Time from the references' 10 % crossing until the source stays within the settling band, s; at
+    /// least the dead time.
     pub settling_s: Option<f64>,
     /// Overshoot, % of the step.
     pub overshoot_percent: Option<f64>,
     /// Error at the end of the step against the references, W.
     pub final_error_w: Option<f64>,
-    /// Half-width of the band that settling is told for, W.
+    /// Half-width of the band that settling is told for, W: 5 W, 5 % of the step or three robust
+    /// standard deviations of the plateau after it, of the source or the references, whichever is
+    /// largest.
     pub settling_band_w: f64,
     /// 10–90 % transition of the references, s.
     pub reference_rise_10_90_s: Option<f64>,
-    /// Time for the references to stay within the band, s.
+    /// Time from the same instant for the references to stay within the band, s.
     pub reference_settling_s: Option<f64>,
     /// Overshoot of the references, % of the step.
     pub reference_overshoot_percent: Option<f64>,
@@ -584,7 +614,8 @@ pub struct Coast {
     pub phantom_mean_w: Option<f64>,
     /// Highest such second, W: as a rule the first one, which the lag explains.
     pub phantom_max_w: Option<f64>,
-    /// Time from the last pedalling to zero, s.
+    /// Time from the last pedalling until the source reads at most 1 W and stays there for 3 s, or to
+    /// the coast's end, s.
     pub time_to_zero_s: Option<f64>,
     /// How long nobody pedalled, s.
     pub coasted_s: f64,
@@ -679,7 +710,7 @@ pub struct Band {
     pub from: f64,
     /// Upper end, not included.
     pub to: f64,
-    /// Seconds spent in it.
+    /// Seconds spent in it at a level that the reference has kept for 10 s.
     pub n: usize,
     /// Mean difference, W.
     pub bias_w: Option<f64>,
@@ -698,9 +729,9 @@ pub struct CoverageCell {
     pub other: Interval,
     /// Seconds spent there; 0 where the ride never went.
     pub n: usize,
-    /// Mean difference, W.
+    /// Mean difference over those seconds in which the reference has kept its level for 10 s, W.
     pub bias_w: Option<f64>,
-    /// Mean difference, % of the reference mean in the cell.
+    /// The same, % of the reference mean in the cell.
     pub bias_percent: Option<f64>,
 }
 
@@ -747,7 +778,7 @@ pub struct AcrossSessions {
 pub struct MeanMax {
     /// Duration, s.
     pub duration_s: f64,
-    /// Highest mean over that duration, W.
+    /// Highest mean over that duration or a longer one, W.
     pub mean_w: f64,
     /// Where it begins, session time, s.
     pub from_s: f64,

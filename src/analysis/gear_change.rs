@@ -1,15 +1,16 @@
 //! Figures of gear changes: bias before and after each, its shift, the transient, the recovery.
 //!
 //! Changes come from the recorder's gear events; where it wrote none, from jumps of the ratio of
-//! wheel speed to cadence: places where its median over the 6 s after differs from that over the
+//! wheel speed to the references' cadence (the source's own may be what is wrong): places where its median over the 6 s after differs from that over the
 //! 6 s before by 3 % or more (one tooth of a rear sprocket makes 4 % or more), each the largest
 //! within 6 s.
 //!
 //! Between two changes lies a level. From each level 1 s before the next change is left out, and
 //! after a change a transient: 10 s, or a third of the way to the next change where that is shorter.
-//! The bias of a level is `100 · Σ(under test − reference) / Σ reference` over its blocks; all levels
-//! of the segment are fitted together, so that they share the scatter and the correlation between
-//! blocks ([`super::contrast`]), and the shift is the difference of two of them with 95 % limits.
+//! The bias of a level is `100 · Σ(under test − reference) / Σ reference` over all its seconds, and the
+//! shift is the difference of two of them. Their 95 % limits come from blocks, into which each level is
+//! cut without a rest; all levels of the segment are fitted together, so that they share the scatter
+//! and the correlation between blocks ([`super::contrast`]).
 //!
 //! In the transient (from 2 s before the change) the departure is what the source shows beyond the
 //! bias of its level. Recovery is the time from the change until the departure stays for 3 s within
@@ -19,7 +20,7 @@ use std::ops::Range;
 
 use super::contrast::{Block, Contrast, Fitted, Memory};
 use super::figures::{GearChange, GearShift};
-use super::serial::filled_blocks;
+use super::serial::block_counts;
 use super::stats::{Sample, median_of};
 use crate::timeline::Grid;
 
@@ -53,7 +54,7 @@ pub struct Inputs<'a> {
     pub reference: &'a [f64],
     /// Wheel speed, m/s.
     pub speed: Option<&'a [f64]>,
-    /// Cadence, rpm.
+    /// Cadence of the references, rpm.
     pub cadence: Option<&'a [f64]>,
     /// The rows.
     pub grid: Grid,
@@ -206,6 +207,8 @@ fn levels(at: &[usize], rows: usize, step_s: f64) -> Vec<Range<usize>> {
 /// The bias of each level, fitted together.
 struct Biases {
     fitted: Option<Fitted>,
+    /// The bias of each level over all its seconds, %.
+    whole: Vec<Option<f64>>,
     /// The term of each level in the fit; levels too short have none.
     terms: Vec<Option<usize>>,
     count: usize,
@@ -247,8 +250,10 @@ impl Biases {
                 })
             })
             .collect();
+        let whole = levels.iter().map(|level| bias_percent(inputs, level));
         Self {
             fitted: Fitted::new(&blocks, count, Memory::AnyCorrelation),
+            whole: whole.collect(),
             terms,
             count,
         }
@@ -256,7 +261,11 @@ impl Biases {
 
     fn of(&self, level: usize) -> Option<Contrast> {
         let term = (*self.terms.get(level)?)?;
-        self.fitted.as_ref()?.contrast(&unit(term, self.count))
+        let fitted = self.fitted.as_ref()?;
+        Some(about(
+            self.whole[level]?,
+            fitted.contrast(&unit(term, self.count))?,
+        ))
     }
 
     fn shift(&self, level: usize) -> Option<Contrast> {
@@ -264,7 +273,8 @@ impl Biases {
         let after = (*self.terms.get(level + 1)?)?;
         let mut contrast = unit(after, self.count);
         contrast[before] = -1.0;
-        self.fitted.as_ref()?.contrast(&contrast)
+        let estimate = self.whole[level + 1]? - self.whole[level]?;
+        Some(about(estimate, self.fitted.as_ref()?.contrast(&contrast)?))
     }
 
     /// What the source shows beyond the bias of its level, W; NaN where that cannot be told.
@@ -286,22 +296,32 @@ fn unit(term: usize, count: usize) -> Vec<f64> {
     (0..count).map(|k| f64::from(u8::from(k == term))).collect()
 }
 
-/// Place and percent bias of each block of a level.
+/// The limits that blocks give, about the estimate of all seconds.
+fn about(estimate: f64, of_blocks: Contrast) -> Contrast {
+    let half = of_blocks.uncertainty.half_width95();
+    Contrast {
+        estimate,
+        ci95: [estimate - half, estimate + half],
+        ..of_blocks
+    }
+}
+
+fn bias_percent(inputs: &Inputs<'_>, rows: &Range<usize>) -> Option<f64> {
+    let tested = inputs.under_test.get(rows.clone())?;
+    super::heat_soak::bias_percent(tested, inputs.reference.get(rows.clone())?)
+}
+
+/// Place and percent bias of each block of a level: as many of at least `length` rows as fit, none
+/// left over.
 fn level_blocks(inputs: &Inputs<'_>, level: &Range<usize>, length: usize) -> Vec<(usize, f64)> {
-    let shared = |row: usize| {
-        let row = level.start + row;
-        inputs.under_test[row].is_finite() && inputs.reference[row].is_finite()
-    };
-    filled_blocks(level.len(), length, shared)
-        .into_iter()
-        .filter_map(|(_, range)| {
-            let rows = level.start + range.start..level.start + range.end;
-            let bias = super::heat_soak::bias_percent(
-                &inputs.under_test[rows.clone()],
-                &inputs.reference[rows.clone()],
-            )?;
-            Some((rows.start / length, bias))
-        })
+    let count = level.len() / length;
+    let edge = |k: usize| level.start + k * level.len() / count;
+    let shared =
+        |row: &usize| inputs.under_test[*row].is_finite() && inputs.reference[*row].is_finite();
+    (0..count)
+        .map(|k| edge(k)..edge(k + 1))
+        .filter(|rows| block_counts(rows.clone().filter(shared).count(), rows.len()))
+        .filter_map(|rows| Some((rows.start / length, bias_percent(inputs, &rows)?)))
         .collect()
 }
 
@@ -411,6 +431,27 @@ mod tests {
         assert_eq!(found[0].recovery_s, Some(4.0));
         assert_eq!(found[2].recovery_s, Some(0.0));
         assert_eq!(found[0].speed_before_mps, None);
+    }
+
+    /// Levels of 99 and 70 s: blocks of a third of the shorter one left 7 s of the longer out.
+    #[test]
+    fn every_second_of_a_level_counts() {
+        let reference = vec![200.0; 180];
+        let mut tested: Vec<f64> = (0..180).map(|i| 200.0 + noise(i) / 3.0).collect();
+        for value in &mut tested[90..99] {
+            *value += 20.0;
+        }
+        let change = figures(&inputs(&tested, &reference), &[700.0]).changes[0].clone();
+        let bias = |rows: Range<usize>| {
+            let n = rows.len() as f64;
+            100.0 * tested[rows].iter().map(|w| w - 200.0).sum::<f64>() / (200.0 * n)
+        };
+        let (before, after) = (bias(0..99), bias(110..180));
+        assert!((change.bias_before_percent.unwrap() - before).abs() < 1e-9);
+        assert!((change.bias_after_percent.unwrap() - after).abs() < 1e-9);
+        assert!((change.shift_percent.unwrap() - (after - before)).abs() < 1e-9);
+        let [low, high] = change.shift_ci95_percent.unwrap();
+        assert!(((low + high) / 2.0 - (after - before)).abs() < 1e-9);
     }
 
     #[test]

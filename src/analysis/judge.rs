@@ -55,10 +55,16 @@ struct Assessed {
     is_copied: bool,
 }
 
-/// Whether a claim of accuracy can be tested with a segment of this kind: one that asks for power
-/// to be held, or that the tester left open. The others ask about the response.
+/// Whether a claim of accuracy is tested with a segment of this kind: one that asks for power to be
+/// held. An open stretch asks for nothing, the others ask about the response.
 pub fn applies_to(kind: Kind) -> bool {
-    matches!(kind, Kind::SteadyBlock | Kind::HeatSoak | Kind::Open)
+    matches!(kind, Kind::SteadyBlock | Kind::HeatSoak)
+}
+
+/// Whether bias and noise say something of a segment of this kind: those on which a claim is tested,
+/// and open stretches. Where power jumps by design, a lag passes for both.
+pub fn tells_bias(kind: Kind) -> bool {
+    applies_to(kind) || kind == Kind::Open
 }
 
 /// The verdict.
@@ -80,7 +86,7 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
         budget: Vec::new(),
         reasons: Vec::new(),
     };
-    if !applies_to(evidence.kind) {
+    if !tells_bias(evidence.kind) {
         out.reasons.push(format!(
             "a {} is judged by its own figures; a claim of accuracy is tested on blocks of held power",
             evidence.kind
@@ -98,7 +104,7 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
             .push("no reference carries power, so there is nothing to compare with".into());
         return out;
     };
-    out.outcome = Outcome::Inconclusive;
+    // Where nothing can be compared there is nothing to judge.
     let Some(assessed) = assess(evidence, comparison) else {
         out.reasons.push(format!(
             "there is no second in which {} and {} both have a value",
@@ -120,6 +126,14 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
         .filter(|budget| budget.expanded().is_finite());
     fill_figures(&mut out, &assessed, budget.as_ref());
     out.outcome = outcome(evidence, comparison.moments.n, &assessed, budget.as_ref());
+    if let Some(budget) = budget.as_ref().filter(|_| applies_to(evidence.kind)) {
+        out.conformance_probability = conformity::conformance_probability(
+            assessed.bias,
+            budget.combined(),
+            budget.effective_dof(),
+            [-assessed.limit, assessed.limit],
+        );
+    }
     out.reasons = reasons(
         evidence,
         comparison,
@@ -180,12 +194,10 @@ fn fill_figures(out: &mut Verdict, assessed: &Assessed, budget: Option<&Budget>)
     out.coverage_factor = finite(budget.coverage_factor());
     out.effective_degrees_of_freedom = finite(budget.effective_dof());
     out.budget = budget.lines(scale.percent, scale.level_w);
-    out.conformance_probability = conformity::conformance_probability(
-        assessed.bias,
-        budget.combined(),
-        budget.effective_dof(),
-        [-assessed.limit, assessed.limit],
-    );
+}
+
+fn disagree(evidence: &Evidence<'_>) -> bool {
+    evidence.references.is_some_and(|r| r.agree == Some(false))
 }
 
 fn outcome(
@@ -194,7 +206,10 @@ fn outcome(
     assessed: &Assessed,
     budget: Option<&Budget>,
 ) -> Outcome {
-    if evidence.references.is_some_and(|r| r.agree == Some(false)) {
+    if !applies_to(evidence.kind) {
+        return Outcome::NotApplicable;
+    }
+    if disagree(evidence) {
         return Outcome::ReferencesDisagree;
     }
     match budget {
@@ -214,7 +229,15 @@ fn reasons(
 ) -> Vec<String> {
     let n = comparison.moments.n;
     let mut reasons = Vec::new();
-    if outcome == Outcome::ReferencesDisagree {
+    let judged = applies_to(evidence.kind);
+    if !judged {
+        reasons.push(format!(
+            "an {} stretch asks for nothing to be held: it has a bias and no verdict; to have a \
+             claim judged, tag what was held as a steady block",
+            evidence.kind
+        ));
+    }
+    if disagree(evidence) {
         reasons.push(disagreement(evidence.references));
     } else {
         reasons.push(evidence_sentence(
@@ -227,7 +250,7 @@ fn reasons(
         reasons.extend(constant_sentence(assessed, evidence.reference));
         reasons.extend(unstated_sentence(evidence.stated));
         reasons.extend(twins_sentence(evidence.twins));
-        if n < MIN_SECONDS {
+        if judged && n < MIN_SECONDS {
             reasons.push(format!(
                 "only {n} s with both values: a verdict takes at least {MIN_SECONDS} s, better {GOOD_SECONDS} s"
             ));
@@ -282,7 +305,13 @@ fn evidence_sentence(
             "bias{net} {bias:+.2} {unit}, but its uncertainty cannot be told from so few seconds"
         );
     };
+    let uncertainty = format!(
+        "bias{net} {bias:+.2} {unit} ± {:.2} {unit} (k = {:.2})",
+        budget.expanded(),
+        budget.coverage_factor()
+    );
     let what = match outcome {
+        Outcome::NotApplicable => return uncertainty,
         Outcome::Conforms => "lies inside the limit of",
         Outcome::DoesNotConform => "lies outside the limit of",
         _ if conformity::decide(bias, budget.expanded(), limit) == Outcome::Inconclusive => {
@@ -291,11 +320,7 @@ fn evidence_sentence(
         _ if bias.abs() <= limit => "would lie inside the limit of",
         _ => "would lie outside the limit of",
     };
-    format!(
-        "bias{net} {bias:+.2} {unit} ± {:.2} {unit} (k = {:.2}) {what} ±{limit:.2} {unit}",
-        budget.expanded(),
-        budget.coverage_factor()
-    )
+    format!("{uncertainty} {what} ±{limit:.2} {unit}")
 }
 
 /// Why there is no percentage.

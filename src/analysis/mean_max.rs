@@ -1,8 +1,10 @@
-//! Mean-maximal power: for each duration the highest mean that a stream holds for so long.
+//! Mean-maximal power: for each duration the highest mean that a stream holds for so long or longer.
 //!
-//! `best(T) = max over t of mean(power, t ≤ s < t + T)`; a definition, no source needed. Of the
-//! seconds averaged at least 95 % must be present (for less than 20 s that is all of them); the
-//! mean is over those present, and nothing is put in for the others.
+//! `best(T) = max over T' ≥ T and t of mean(power, t ≤ s < t + T')`, `T'` among the durations asked
+//! for; a definition, no source needed. What was held for longer was held for so long: without that,
+//! a curve rises where a gap breaks the shorter stretches, and between durations of which one is not a
+//! multiple of the other. Of the seconds averaged at least 95 % must be present (for less than 20 s
+//! that is all of them); the mean is over those present, and nothing is put in for the others.
 
 use super::figures::MeanMax;
 use crate::timeline::Grid;
@@ -38,8 +40,28 @@ pub fn best_mean(values: &[f64], rows: usize) -> Option<(f64, usize)> {
     best
 }
 
+/// The highest means over each of `rows` neighbouring rows (rising) or more, and the rows at which
+/// they begin; they never rise. `None` where no stretch so long is complete enough.
+pub fn best_means(values: &[f64], rows: &[usize]) -> Vec<Option<(f64, usize)>> {
+    let mut longer: Option<(f64, usize)> = None;
+    let mut found: Vec<_> = rows
+        .iter()
+        .rev()
+        .map(|&rows| {
+            let own = best_mean(values, rows);
+            longer = match (own, longer) {
+                (Some(own), Some(held)) if held.0 > own.0 => Some(held),
+                (own, held) => own.or(held),
+            };
+            longer
+        })
+        .collect();
+    found.reverse();
+    found
+}
+
 /// The mean-maximal power of one column over `grid`, shortest duration first. Durations for
-/// which no stretch is complete enough are left out.
+/// which no stretch so long or longer is complete enough are left out.
 pub fn curve(values: &[f64], grid: Grid) -> Vec<MeanMax> {
     let length_s = values.len() as f64 * grid.step_s;
     let mut durations: Vec<f64> = DURATIONS_S
@@ -47,11 +69,15 @@ pub fn curve(values: &[f64], grid: Grid) -> Vec<MeanMax> {
         .filter(|&duration_s| duration_s < length_s)
         .collect();
     durations.push(length_s);
+    let rows: Vec<usize> = durations
+        .iter()
+        .map(|duration_s| (duration_s / grid.step_s).round() as usize)
+        .collect();
     durations
         .into_iter()
-        .filter_map(|duration_s| {
-            let rows = (duration_s / grid.step_s).round() as usize;
-            let (mean_w, from) = best_mean(values, rows)?;
+        .zip(best_means(values, &rows))
+        .filter_map(|(duration_s, best)| {
+            let (mean_w, from) = best?;
             Some(MeanMax {
                 duration_s,
                 mean_w,
@@ -122,6 +148,27 @@ mod tests {
         assert!((five - 340.0).abs() < 1e-9 && from == 31);
         assert!(best_mean(&values, 60).is_some());
         assert_eq!(best_mean(&[f64::NAN; 5], 1), None);
+    }
+
+    /// A gap in every stretch of 15 s breaks it, not one of 20 s; and of 5 s the ends are the best.
+    #[test]
+    fn what_was_held_for_longer_was_held_for_so_long() {
+        let mut gappy = vec![100.0; 60];
+        gappy[20..40].fill(400.0);
+        gappy[30] = f64::NAN;
+        let found = curve(&gappy, grid(60));
+        let held = |seconds: f64| found.iter().find(|m| m.duration_s == seconds).unwrap();
+        assert_eq!((held(20.0).mean_w, held(20.0).from_s), (400.0, 120.0));
+        assert_eq!((held(15.0).mean_w, held(10.0).mean_w), (400.0, 400.0));
+        assert!(
+            found
+                .windows(2)
+                .all(|pair| pair[0].mean_w >= pair[1].mean_w)
+        );
+        let ends = [9.0, 0.0, 0.0, 0.0, 9.0];
+        let best = best_means(&ends, &[1, 3, 5]);
+        assert_eq!(best, [Some((9.0, 0)), Some((3.6, 0)), Some((3.6, 0))]);
+        assert_eq!(best_means(&[1.0], &[1, 2]), [Some((1.0, 0)), None]);
     }
 
     #[test]

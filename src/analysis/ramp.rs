@@ -2,9 +2,10 @@
 //!
 //! Steps are found in the references ([`super::change_points`]), never in the source under test, and
 //! measured on both ([`super::step`]): a rider who takes 3 s to find the new power is not blamed on
-//! the device. Dead time is the time between the references' and the source's 10 % crossing;
-//! settling counts from the references' 50 % crossing, which is also when the step is said to be, and is
-//! told for the wider of the two bands.
+//! the device. Dead time is the time between the references' and the source's 10 % crossing. Settling
+//! counts from the references' 10 % crossing too, so that it is never shorter than the dead time, and is
+//! told for the wider of the two bands. The step is said to be at the references' 50 % crossing. Both
+//! times of the source hold how much later within each row it was sampled.
 //!
 //! The lag on straight rises is the horizontal distance: the shift `L` for which
 //! `source(t) = a + g · reference(t − L)` leaves the least squares, over the rise and 20 s on either
@@ -127,16 +128,20 @@ fn measured(under_test: &[f64], reference: &[f64], place: &Place, grid: Grid) ->
     let band_w = tested
         .map_or(0.0, |tested| tested.band_w())
         .max(known.band_w());
+    let since_s = known.at_10_s.unwrap_or(place.at as f64 * step_s);
     let settling = |column: &[f64], level_w: f64| {
-        step::settling_s(column, place, level_w, band_w, at_s, step_s)
+        step::settling_s(column, place, level_w, band_w, since_s, step_s)
     };
+    let dead_time_s = tested.and_then(|tested| Some(tested.at_10_s? - known.at_10_s?));
+    let settled_s = tested.and_then(|tested| settling(under_test, tested.after_w));
     Some(Step {
         at_s: grid.start_s + at_s,
         from_w: known.before_w,
         to_w: known.after_w,
-        dead_time_s: tested.and_then(|tested| Some(tested.at_10_s? - known.at_10_s?)),
+        dead_time_s,
         rise_10_90_s: tested.and_then(|tested| tested.rise_10_90_s()),
-        settling_s: tested.and_then(|tested| settling(under_test, tested.after_w)),
+        // A band as wide as the step is entered before the source answers.
+        settling_s: settled_s.map(|settled_s| settled_s.max(dead_time_s.unwrap_or(0.0))),
         overshoot_percent: tested.and_then(|tested| tested.overshoot_percent),
         final_error_w: tested.map(|tested| tested.after_w - known.after_w),
         settling_band_w: band_w,
@@ -144,6 +149,19 @@ fn measured(under_test: &[f64], reference: &[f64], place: &Place, grid: Grid) ->
         reference_settling_s: settling(reference, known.after_w),
         reference_overshoot_percent: known.overshoot_percent,
     })
+}
+
+impl Ramp {
+    /// The same, the source having been sampled so much later within each row than the reference.
+    pub(super) fn sampled_later(mut self, later_s: f64) -> Self {
+        let later = |time_s: &mut Option<f64>| *time_s = time_s.map(|s| s + later_s);
+        for step in &mut self.steps {
+            later(&mut step.dead_time_s);
+            later(&mut step.settling_s);
+        }
+        later(&mut self.lag_s);
+        self
+    }
 }
 
 /// Horizontal distance on a rise, s; `None` where it cannot be told to 1 s.
@@ -235,6 +253,15 @@ mod tests {
             .collect()
     }
 
+    fn asked() -> Vec<(Span, f64)> {
+        let levels = [120.0, 170.0, 220.0, 150.0].into_iter().enumerate();
+        let step = |(k, watts): (usize, f64)| {
+            let from_s = 1000.0 + 60.0 * k as f64;
+            (Span::new(from_s, from_s + 60.0), watts)
+        };
+        levels.map(step).collect()
+    }
+
     #[test]
     fn each_step_of_a_staircase_is_measured_on_both() {
         let reference = staircase();
@@ -250,6 +277,43 @@ mod tests {
             assert!(step.settling_s.unwrap() > step.reference_settling_s.unwrap());
         }
         assert!((found.steps[0].to_w - 170.0).abs() < 2.0);
+    }
+
+    /// Settling once counted from the references' 50 % crossing, the dead time from their 10 %: of a
+    /// slow step in a wide band the one came out shorter than the other.
+    #[test]
+    fn settling_is_never_shorter_than_the_dead_time() {
+        let restless = |i: usize| 5.0 * noise(i);
+        let reference: Vec<f64> = late(&staircase(), 0.0, 5.0)
+            .iter()
+            .enumerate()
+            .map(|(i, w)| w + restless(i))
+            .collect();
+        let tested = late(&reference, 2.0, 0.0);
+        let found = figures(&tested, &reference, &asked(), WANDER_W, grid(240));
+        let timed = found
+            .steps
+            .iter()
+            .filter_map(|step| Some((step.dead_time_s?, step.settling_s?, step.settling_band_w)));
+        let timed: Vec<(f64, f64, f64)> = timed.collect();
+        assert!(!timed.is_empty(), "{found:?}");
+        for (dead_time_s, settling_s, band_w) in timed {
+            assert!(settling_s >= dead_time_s, "{found:?}");
+            assert!(band_w >= 5.0, "{found:?}");
+        }
+    }
+
+    #[test]
+    fn the_moments_of_sampling_are_in_every_time_of_the_source() {
+        let reference = staircase();
+        let tested = late(&reference, 1.0, 2.0);
+        let rows = figures(&tested, &reference, &[], WANDER_W, grid(240));
+        let later = rows.clone().sampled_later(0.25);
+        for (row, told) in rows.steps.iter().zip(&later.steps) {
+            assert_eq!(told.dead_time_s, row.dead_time_s.map(|s| s + 0.25));
+            assert_eq!(told.settling_s, row.settling_s.map(|s| s + 0.25));
+            assert_eq!(told.reference_settling_s, row.reference_settling_s);
+        }
     }
 
     #[test]
@@ -287,14 +351,7 @@ mod tests {
         // A wander of 25 W hides steps of 50 and 30 W from a search.
         let hidden = figures(&staircase(), &staircase(), &[], 25.0, grid(240));
         assert!(hidden.steps.len() < 3, "{hidden:?}");
-        let asked: Vec<(Span, f64)> = [120.0, 170.0, 220.0, 150.0]
-            .into_iter()
-            .enumerate()
-            .map(|(k, watts)| {
-                let from_s = 1000.0 + 60.0 * k as f64;
-                (Span::new(from_s, from_s + 60.0), watts)
-            })
-            .collect();
+        let asked = asked();
         let found = figures(&staircase(), &staircase(), &asked, 25.0, grid(240));
         let at = found.steps.iter().map(|step| step.at_s);
         let off = at

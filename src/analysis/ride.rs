@@ -6,8 +6,10 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
+use super::excursions::Known;
 use super::figures::{Dropout, DropoutKind, Excursion, ExcursionKind, UncorroboratedStretch};
 use super::pair_noise::{PairNoise, level_pieces};
+use super::stats::median_of;
 use super::{dropout, excursions};
 use crate::recording::{Channel, EventKind, Recording};
 use crate::session::{Role, Session};
@@ -35,6 +37,7 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
         .powered(Role::Reference)
         .filter_map(|index| columns.get(index).copied().flatten())
         .collect();
+    let cadence = reference_cadence(aligned);
     let mut found = RideFindings::default();
     for (index, track) in aligned.tracks.iter().enumerate() {
         let Some(power) = columns.get(index).copied().flatten() else {
@@ -54,7 +57,11 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
                 .iter()
                 .map(|d| Span::new(d.from_s, d.to_s))
                 .collect();
-            excursions::find(power, &references, aligned.grid, &except)
+            let known = Known {
+                power: &references,
+                cadence: cadence.as_deref(),
+            };
+            excursions::find(power, known, aligned.grid, &except)
         } else {
             Vec::new()
         });
@@ -121,6 +128,24 @@ pub fn noted<T>(aligned: &Aligned, told: impl Fn(&Recording, Clock) -> Vec<T>) -
         .filter_map(|track| Some(told(track.source().recording()?, track.clock)))
         .max_by_key(Vec::len)
         .unwrap_or_default()
+}
+
+/// Cadence of the references, rpm, row by row: the median of those that turn, since one that reports
+/// nothing beside another that turns has missed it; 0 where none turns. `None` where no reference
+/// carries cadence. A source under test has no say: its faults must not move what it is judged by.
+pub fn reference_cadence(aligned: &Aligned) -> Option<Vec<f64>> {
+    let references = aligned.tracks.iter().filter(|t| t.role == Role::Reference);
+    let columns: Vec<&[f64]> = references
+        .filter_map(|track| track.column(Channel::Cadence))
+        .collect();
+    let at = |row: usize| {
+        let present = columns.iter().filter_map(|column| column.get(row).copied());
+        let present: Vec<f64> = present.filter(|v| v.is_finite()).collect();
+        let turning = present.iter().copied().filter(|v| *v > 0.0).collect();
+        let idle = if present.is_empty() { f64::NAN } else { 0.0 };
+        median_of(turning).unwrap_or(idle)
+    };
+    (!columns.is_empty()).then(|| (0..aligned.grid.len).map(at).collect())
 }
 
 /// Gear changes that a recorder noted, session time, in order.
@@ -227,5 +252,35 @@ impl RideFindings {
             .collect();
         all.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
         all
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::bench::{Ridden, aligned_of};
+
+    #[test]
+    fn cadence_is_that_of_the_references_that_turn() {
+        let nan = f64::NAN;
+        let stream = |label, role, cadence: [f64; 5]| Ridden {
+            label,
+            role,
+            claim_percent: None,
+            channels: vec![
+                (Channel::Power, vec![200.0; 5]),
+                (Channel::Cadence, cadence.to_vec()),
+            ],
+        };
+        let trainer = || stream("trainer", Role::UnderTest, [33.0; 5]);
+        let (_, aligned) = aligned_of(vec![
+            trainer(),
+            stream("pedals", Role::Reference, [90.0, 0.0, 0.0, nan, nan]),
+            stream("crank", Role::Reference, [92.0, 88.0, 0.0, 80.0, nan]),
+        ]);
+        let found = reference_cadence(&aligned).unwrap();
+        assert_eq!(found[..4], [91.0, 88.0, 0.0, 80.0]);
+        assert!(found[4].is_nan());
+        assert_eq!(reference_cadence(&aligned_of(vec![trainer()]).1), None);
     }
 }

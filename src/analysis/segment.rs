@@ -522,8 +522,7 @@ mod tests {
             percent: 2.0,
             watts: 3.0,
         };
-        let open = segment(Kind::Open, 0.0, 300.0);
-        let verdict = figures(&session, &aligned, &open, 1).verdict.unwrap();
+        let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(
             verdict.outcome,
             Outcome::DoesNotConform,
@@ -549,7 +548,7 @@ mod tests {
         assert_eq!(figures.agreement[0].bias_w, None);
         assert_eq!(figures.streams[0].mean_w, None);
         let verdict = figures.verdict.unwrap();
-        assert_eq!(verdict.outcome, Outcome::Inconclusive);
+        assert_eq!(verdict.outcome, Outcome::NotApplicable);
         assert!(
             verdict.reasons[0].contains("no second in which"),
             "{:?}",
@@ -562,14 +561,18 @@ mod tests {
         let truth = rider(300);
         let mut one = vec![f64::NAN; 300];
         one[40] = 251.0;
-        for (trainer, said) in [
-            (one, "only 1 s"),
-            (vec![f64::NAN; 300], "no second in which"),
+        for (trainer, outcome, said) in [
+            (one, Outcome::Inconclusive, "only 1 s"),
+            (
+                vec![f64::NAN; 300],
+                Outcome::NotApplicable,
+                "no second in which",
+            ),
         ] {
             let (session, aligned) =
                 against(trainer, [("pedals", Some(1.0), meter(&truth, 1.0, 1000))]);
             let verdict = judged(&session, &aligned, 300.0);
-            assert_eq!(verdict.outcome, Outcome::Inconclusive);
+            assert_eq!(verdict.outcome, outcome);
             assert!(
                 verdict.reasons.iter().any(|r| r.contains(said)),
                 "{said}: {:?}",
@@ -601,6 +604,30 @@ mod tests {
         };
         let unclaimed = judged(&session, &aligned, 300.0);
         assert!(unclaimed.reasons[0].contains("no claim"));
+    }
+
+    #[test]
+    fn an_open_stretch_has_figures_and_no_verdict() {
+        let (session, aligned) = ride(300, 1.05);
+        let open = segment(Kind::Open, 0.0, 300.0);
+        let verdict = figures(&session, &aligned, &open, 1).verdict.unwrap();
+        let held = judged(&session, &aligned, 300.0);
+        assert_eq!(held.outcome, Outcome::DoesNotConform);
+        assert_eq!(verdict.outcome, Outcome::NotApplicable);
+        assert_eq!(verdict.conformance_probability, None);
+        assert_eq!(
+            (verdict.bias_percent, verdict.expanded_uncertainty_percent),
+            (held.bias_percent, held.expanded_uncertainty_percent)
+        );
+        let said = verdict.reasons.join("\n");
+        assert!(
+            said.starts_with("an open stretch asks for nothing"),
+            "{said}"
+        );
+        assert!(
+            said.contains("bias +4.9") && !said.contains("limit"),
+            "{said}"
+        );
     }
 
     #[test]

@@ -10,14 +10,18 @@
 //! not rise by half above its start, or where the limits of the time constant
 //! lie more than 2 s apart (those of a moving mean's length: 4 s).
 //!
+//! What a sprint lacks is told against the references carried to the source's site: where an allowance
+//! is stated, the loss expected between the sites is taken off them first. Best efforts of each stream
+//! stand as recorded.
+//!
 //! Where a first-order lag does not fit, that is said: a moving mean is named with its length in the
 //! time constant's place, and where that does not fit either, the time constant stands without limits.
 
 use std::ops::Range;
 
 use super::figures::{Explained, ResponseShape, Sprint, SprintPeak};
-use super::mean_max::best_mean;
-use super::sprint_fit::{self, Fit, Shares};
+use super::mean_max::{best_mean, best_means};
+use super::sprint_fit::{self, Fit, Losses};
 use super::stats::finite;
 
 /// Seconds fitted before and after the segment.
@@ -26,8 +30,10 @@ const MARGIN_S: f64 = 5.0;
 const SETTLE_S: f64 = 20.0;
 /// Largest relative difference of the references' best 3 s.
 const REFERENCES_AGREE: f64 = 0.05;
-/// Least share of the shortfall that names a single cause, %.
-const MAIN_CAUSE_PERCENT: f64 = 70.0;
+/// Least part of what is lost that names a single cause.
+const MAIN_CAUSE: f64 = 0.7;
+/// Largest part of what is lost that may stay unexplained where causes are named.
+const UNEXPLAINED: f64 = 0.5;
 /// Seconds a fit needs.
 const LEAST_SECONDS: usize = 10;
 /// Widest limits of the time constant, s; of a moving mean, which is late by half its length, twice
@@ -43,18 +49,31 @@ pub struct Labelled<'a> {
     pub power: &'a [f64],
 }
 
-/// The figures of a sprint over `rows` of columns that cover the whole ride. `basis` is what the
-/// source is held against: the consensus or a chosen reference. `context` streams get peaks only.
-/// `sampled_later_s` is how much later within each row the source was sampled than the basis.
+/// What a source is held against: the consensus or a chosen reference.
+#[derive(Clone, Copy, Debug)]
+pub struct Basis<'a> {
+    /// Its power over the whole ride as recorded, W; NaN is missing.
+    pub power: &'a [f64],
+    /// The loss expected from its site to the source's, %; 0 where none is stated.
+    pub expected_loss_percent: f64,
+    /// How much later within each row the source was sampled, s.
+    pub sampled_later_s: f64,
+}
+
+/// The figures of a sprint over `rows` of columns that cover the whole ride. `context` streams get
+/// peaks only.
 pub fn figures(
     under_test: Labelled<'_>,
     references: &[Labelled<'_>],
     context: &[Labelled<'_>],
-    basis: &[f64],
+    against: Basis<'_>,
     rows: Range<usize>,
     step_s: f64,
-    sampled_later_s: f64,
 ) -> Sprint {
+    let sampled_later_s = against.sampled_later_s;
+    let kept = 1.0 - against.expected_loss_percent / 100.0;
+    let carried: Vec<f64> = against.power.iter().map(|w| kept * w).collect();
+    let basis = carried.as_slice();
     let end = rows.end.min(under_test.power.len()).min(basis.len());
     let rows = rows.start.min(end)..end;
     let peaks = std::iter::once(&under_test)
@@ -73,9 +92,10 @@ pub fn figures(
             format!("cannot separate lag, gain and ceiling: {why}"),
         ),
     };
-    let shares = fit.as_ref().zip(source_peak).and_then(|(fit, peak)| {
-        sprint_fit::shares(&fit.found, fit.input(basis), fit.rows.clone(), peak, step_s)
+    let losses = fit.as_ref().zip(source_peak).and_then(|(fit, peak)| {
+        sprint_fit::losses(&fit.found, fit.input(basis), fit.rows.clone(), peak, step_s)
     });
+    let shares = losses.and_then(|losses| losses.shares_percent());
     let fit = fit.as_ref().map(|fit| fit.found);
     let note = fit.as_ref().map_or(note, of_shape);
     let of = |shape| fit.filter(|fit| fit.shape == shape);
@@ -85,6 +105,7 @@ pub fn figures(
         .and_then(|fit| fit.limits);
     Sprint {
         peaks,
+        expected_loss_percent: against.expected_loss_percent,
         peak_ratio: source_peak
             .zip(basis_peak)
             .filter(|(_, basis)| *basis > 0.0)
@@ -107,11 +128,15 @@ pub fn figures(
         shortfall_w: source_peak
             .zip(basis_peak)
             .and_then(|(source, basis)| finite(basis - source)),
-        lag_share_percent: shares.map(|shares| shares.lag),
-        gain_share_percent: shares.map(|shares| shares.gain),
-        ceiling_share_percent: shares.map(|shares| shares.ceiling),
-        unexplained_share_percent: shares.map(|shares| shares.unexplained),
-        explained: shares.and_then(|shares| cause(&shares)),
+        lag_loss_w: losses.map(|losses| losses.lag),
+        gain_loss_w: losses.map(|losses| losses.gain),
+        ceiling_loss_w: losses.map(|losses| losses.ceiling),
+        unexplained_loss_w: losses.map(|losses| losses.unexplained),
+        lag_share_percent: shares.map(|[lag, ..]| lag),
+        gain_share_percent: shares.map(|[_, gain, ..]| gain),
+        ceiling_share_percent: shares.map(|[_, _, ceiling, _]| ceiling),
+        unexplained_share_percent: shares.map(|[.., unexplained]| unexplained),
+        explained: losses.and_then(|losses| cause(&losses)),
         note,
     }
 }
@@ -131,35 +156,43 @@ fn of_shape(fit: &Fit) -> String {
     }
 }
 
-/// The one cause that makes up most of the shortfall, else `Mixed`; `None` where the model leaves
+/// The one cause that makes up most of what is lost, else `Mixed`; `None` where the model leaves
 /// most of it unexplained.
-fn cause(shares: &Shares) -> Option<Explained> {
+fn cause(losses: &Losses) -> Option<Explained> {
+    let lost = losses.lost();
     [
-        (shares.lag, Explained::Lag),
-        (shares.gain, Explained::Gain),
-        (shares.ceiling, Explained::Ceiling),
+        (losses.lag, Explained::Lag),
+        (losses.gain, Explained::Gain),
+        (losses.ceiling, Explained::Ceiling),
     ]
     .into_iter()
-    .find(|(share, _)| *share >= MAIN_CAUSE_PERCENT)
+    .find(|(loss, _)| *loss >= MAIN_CAUSE * lost)
     .map(|(_, cause)| cause)
-    .or_else(|| (shares.unexplained.abs() < 50.0).then_some(Explained::Mixed))
+    .or_else(|| (losses.unexplained.abs() < UNEXPLAINED * lost).then_some(Explained::Mixed))
 }
 
 fn peak(stream: &Labelled<'_>, rows: Range<usize>, step_s: f64) -> SprintPeak {
-    let best = |seconds| best_of(stream.power, rows.clone(), seconds, step_s);
+    let end = rows.end.min(stream.power.len());
+    let inside = &stream.power[rows.start.min(end)..end];
+    let counts = [1.0, 3.0, 5.0].map(|seconds| in_rows(seconds, step_s));
+    let best = best_means(inside, &counts);
+    let of = |at: usize| best[at].map(|(mean_w, _)| mean_w);
     SprintPeak {
         label: stream.label.to_owned(),
-        best_1s_w: best(1.0),
-        best_3s_w: best(3.0),
-        best_5s_w: best(5.0),
+        best_1s_w: of(0),
+        best_3s_w: of(1),
+        best_5s_w: of(2),
     }
+}
+
+fn in_rows(seconds: f64, step_s: f64) -> usize {
+    (seconds / step_s).round().max(1.0) as usize
 }
 
 fn best_of(column: &[f64], rows: Range<usize>, seconds: f64, step_s: f64) -> Option<f64> {
     let end = rows.end.min(column.len());
     let inside = column.get(rows.start.min(end)..end)?;
-    let count = (seconds / step_s).round().max(1.0) as usize;
-    best_mean(inside, count).map(|(mean, _)| mean)
+    best_mean(inside, in_rows(seconds, step_s)).map(|(mean, _)| mean)
 }
 
 /// A fit with the rows of the basis that it used.
@@ -191,11 +224,10 @@ fn separate(
     if !references_agree(references, rows.clone(), step_s) {
         return Err("the references' peaks differ by more than 5 %");
     }
-    let in_rows = |seconds: f64| (seconds / step_s).round() as usize;
-    let margin = in_rows(MARGIN_S);
+    let margin = in_rows(MARGIN_S, step_s);
     let until = (rows.end + margin).min(basis.len()).min(under_test.len());
     let from = rows.start.saturating_sub(margin);
-    let (input, fitted) = whole(basis, from, until, in_rows(SETTLE_S), &rows)
+    let (input, fitted) = whole(basis, from, until, in_rows(SETTLE_S, step_s), &rows)
         .ok_or("the references lack seconds of the effort")?;
     let (basis_in, tested_in) = (&basis[input.clone()], &under_test[input.clone()]);
     let seconds = tested_in[fitted.clone()].iter().filter(|v| v.is_finite());
@@ -295,11 +327,18 @@ mod tests {
             named("trainer", tested),
             &[named("pedals", basis)],
             &[],
-            basis,
+            plain(basis),
             rows,
             1.0,
-            0.0,
         )
+    }
+
+    fn plain(power: &[f64]) -> Basis<'_> {
+        Basis {
+            power,
+            expected_loss_percent: 0.0,
+            sampled_later_s: 0.0,
+        }
     }
 
     #[test]
@@ -327,10 +366,12 @@ mod tests {
                 named("trainer", &tested[..]),
                 &[named("pedals", &basis[..])],
                 &[],
-                &basis,
+                Basis {
+                    sampled_later_s: later_s,
+                    ..plain(&basis)
+                },
                 38..56,
                 1.0,
-                later_s,
             )
         };
         let (plain, later) = (found(0.0), found(0.25));
@@ -340,8 +381,10 @@ mod tests {
         assert!((moved - 0.25).abs() < 1e-9 && later.sampled_later_s == Some(0.25));
         assert!((later.delay_ci95_s.unwrap()[0] - low - 0.25).abs() < 1e-9);
         // The model is drawn as the samples show it.
-        let drawn_s = |sprint: &Sprint| sprint.answer(1.0).unwrap().lag.delay_s;
-        assert!((drawn_s(&later) - drawn_s(&plain)).abs() < 1e-9);
+        let drawn = |sprint: &Sprint| sprint.model(&basis, 1.0).unwrap();
+        for (drawn_w, before_w) in drawn(&later).iter().zip(drawn(&plain)) {
+            assert!((drawn_w - before_w).abs() < 1e-6 || drawn_w.is_nan());
+        }
     }
 
     #[test]
@@ -403,6 +446,35 @@ mod tests {
         assert_eq!((found.explained, found.lag_share_percent), (None, None));
     }
 
+    /// A source that reads 4 % less than the pedals, of which 4 % are lost before they arrive, lacks
+    /// nothing; every figure and the model drawn say so.
+    #[test]
+    fn a_stated_loss_is_taken_off_the_references_first() {
+        let basis = effort();
+        let tested: Vec<f64> = basis.iter().map(|w| 0.96 * w).collect();
+        let named = |label, power| Labelled { label, power };
+        let found = figures(
+            named("trainer", &tested[..]),
+            &[named("pedals", &basis[..])],
+            &[],
+            Basis {
+                expected_loss_percent: 4.0,
+                ..plain(&basis)
+            },
+            38..56,
+            1.0,
+        );
+        assert!((found.peak_ratio.unwrap() - 1.0).abs() < 1e-9);
+        assert!(found.shortfall_w.unwrap().abs() < 1e-9);
+        assert!((found.gain.unwrap() - 1.0).abs() < 1e-3, "{found:?}");
+        assert_eq!((found.explained, found.lag_loss_w), (None, None));
+        let highest = basis.iter().copied().fold(0.0, f64::max);
+        assert_eq!(found.peaks[1].best_1s_w, Some(highest));
+        let drawn = found.model(&basis, 1.0).unwrap();
+        let drawn_w = drawn[38..56].iter().copied().fold(0.0, f64::max);
+        assert!((drawn_w - 0.96 * highest).abs() < 3.0, "{drawn_w}");
+    }
+
     #[test]
     fn what_cannot_be_separated_is_said() {
         let disagreeing: Vec<f64> = effort().iter().map(|w| w * 1.1).collect();
@@ -416,10 +488,9 @@ mod tests {
             named("trainer", &tested),
             &references,
             &[],
-            &basis,
+            plain(&basis),
             38..56,
             1.0,
-            0.0,
         );
         assert_eq!(found.time_constant_s, None);
         assert!(found.note.contains("references' peaks"), "{}", found.note);

@@ -32,9 +32,10 @@ use super::first_order::{Answer, Lag, PARTS, answer, refined};
 use super::sprint_limits::{Fitted, Limits, limits};
 use super::stats::{Sample, f_quantile};
 
-/// Shares of the missing peak, percent of the shortfall; together with `unexplained` they make 100.
+/// What the peak lacks, W, by cause; negative where a cause adds to it. Together they make the
+/// shortfall.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shares {
+pub struct Losses {
     /// By the lag.
     pub lag: f64,
     /// By the gain.
@@ -43,6 +44,30 @@ pub struct Shares {
     pub ceiling: f64,
     /// By neither.
     pub unexplained: f64,
+}
+
+/// A part this small beside the shortfall prints as 0 %, whatever its sign.
+const PRINTS_AS_ZERO: f64 = 0.005;
+
+impl Losses {
+    fn parts(&self) -> [f64; 4] {
+        [self.lag, self.gain, self.ceiling, self.unexplained]
+    }
+
+    /// By lag, gain, ceiling and neither, % of the shortfall; `None` where one of them adds to the
+    /// peak, since parts of different signs are no shares.
+    pub fn shares_percent(&self) -> Option<[f64; 4]> {
+        let parts = self.parts();
+        let shortfall: f64 = parts.iter().sum();
+        let loses = |loss: &f64| *loss >= -PRINTS_AS_ZERO * shortfall;
+        let share = |loss: f64| 100.0 * loss / shortfall;
+        parts.iter().all(loses).then(|| parts.map(share))
+    }
+
+    /// What is lost, without what a cause adds, W.
+    pub fn lost(&self) -> f64 {
+        self.parts().iter().map(|loss| loss.max(0.0)).sum()
+    }
 }
 
 /// A fitted response.
@@ -498,13 +523,13 @@ impl Candidate {
 /// on, of what each takes off the modelled peak. The dead time takes nothing off a peak.
 ///
 /// `None` where the peak is not short by 1 % or more.
-pub fn shares(
+pub fn losses(
     fit: &Fit,
     reference: &[f64],
     rows: std::ops::Range<usize>,
     source_peak_w: f64,
     step_s: f64,
-) -> Option<Shares> {
+) -> Option<Losses> {
     let peak = |column: &[f64]| {
         let inside = column.iter().take(rows.end).skip(rows.start);
         inside.copied().filter(|v| v.is_finite()).reduce(f64::max)
@@ -550,14 +575,14 @@ pub fn shares(
                     1.0 / 3.0
                 };
         }
-        100.0 * sum / shortfall
+        sum
     };
     let (lag, gain, ceiling) = (worth(0), worth(1), worth(2));
-    Some(Shares {
+    Some(Losses {
         lag,
         gain,
         ceiling,
-        unexplained: 100.0 - lag - gain - ceiling,
+        unexplained: shortfall - lag - gain - ceiling,
     })
 }
 
@@ -703,12 +728,29 @@ mod tests {
             let tested = source(lag, gain, ceiling);
             let top = tested.iter().copied().fold(0.0, f64::max);
             let found = fit(&effort(), &tested, 12..45, 1.0).unwrap();
-            let shares = shares(&found, &effort(), 12..45, top, 1.0).unwrap();
-            let parts = [shares.lag, shares.gain, shares.ceiling];
-            assert!(parts[expected] > 90.0, "{shares:?}");
-            let sum: f64 = parts.iter().sum::<f64>() + shares.unexplained;
-            assert!((sum - 100.0).abs() < 1e-9);
+            let losses = losses(&found, &effort(), 12..45, top, 1.0).unwrap();
+            let whole = effort().into_iter().fold(0.0, f64::max);
+            let sum: f64 = losses.parts().iter().sum();
+            assert!((sum - (whole - top)).abs() < 1e-9);
+            let shares = losses.shares_percent().unwrap();
+            assert!(shares[expected] > 90.0, "{shares:?}");
+            assert!((shares.iter().sum::<f64>() - 100.0).abs() < 1e-9);
         }
+    }
+
+    /// A lag that takes off 181 W and a gain that adds 53 W once read "by lag 181 %, by gain −53 %".
+    #[test]
+    fn losses_of_different_signs_are_no_shares() {
+        let lag = Lag {
+            delay_s: 0.0,
+            time_constant_s: 4.0,
+        };
+        let tested = source(lag, 1.03, f64::INFINITY);
+        let top = tested.iter().copied().fold(0.0, f64::max);
+        let found = fit(&effort(), &tested, 12..45, 1.0).unwrap();
+        let losses = losses(&found, &effort(), 12..45, top, 1.0).unwrap();
+        assert!(losses.lag > 0.0 && losses.gain < 0.0, "{losses:?}");
+        assert_eq!(losses.shares_percent(), None);
     }
 
     /// Shapley's value by hand: lag takes 1000 to 900, gain 0.9, ceiling 850. Worths of the
@@ -749,9 +791,8 @@ mod tests {
             + (v(true, true, true) - v(false, true, true)))
             / 3.0;
         let source_peak = 1000.0 - v(true, true, true);
-        let found = shares(&fit, &reference, 0..6, source_peak, 1.0).unwrap();
-        let expected = 100.0 * expected_lag / v(true, true, true);
-        assert!((found.lag - expected).abs() < 1e-9);
+        let found = losses(&fit, &reference, 0..6, source_peak, 1.0).unwrap();
+        assert!((found.lag - expected_lag).abs() < 1e-9);
         assert!(found.unexplained.abs() < 1e-9);
     }
 

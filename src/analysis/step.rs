@@ -7,21 +7,23 @@
 //! Fractions run from the level before (0) to the level after (1):
 //!
 //! - transition: from the last crossing of 0.1 before the first crossing of 0.9 to that crossing;
-//! - settling: from the step's reference instant until the signal stays within the band about the
-//!   level after, for 10 s or to the plateau's end;
+//! - settling: from the references' crossing of 0.1, as the dead time, until the signal stays within the
+//!   band about the level after, for 10 s or to the plateau's end;
 //! - overshoot: how far the signal passes the level after within 15 s, % of the step; less than three
 //!   robust standard deviations of the plateau are noise and count as none.
 //!
-//! The band is 5 % of the step or three robust standard deviations of the plateau after it, whichever
-//! is larger: a rider's wander is not the device's ringing. For a first-order lag τ the transition
+//! The band is 5 W, 5 % of the step or three robust standard deviations of the plateau after it,
+//! whichever is largest: a rider's wander is not the device's ringing. For a first-order lag τ the transition
 //! takes ln 9 · τ = 2.197225 τ and settling to 5 % takes 2.995732 τ.
 
 use std::ops::Range;
 
 use super::stats::{Sample, median_of};
 
-/// Share of the step that the settling band is at least.
+/// Share of the step that the settling band is at least (common practice, no source) …
 const BAND_SHARE: f64 = 0.05;
+/// … and its least half-width, W.
+const BAND_FLOOR_W: f64 = 5.0;
 /// Multiples of the plateau's robust spread taken for noise.
 const NOISE_SPREADS: f64 = 3.0;
 /// How long a settled signal has to stay, s.
@@ -81,7 +83,9 @@ impl Response {
 
     /// Half-width of the settling band, W.
     pub fn band_w(&self) -> f64 {
-        (BAND_SHARE * (self.after_w - self.before_w).abs()).max(NOISE_SPREADS * self.spread_w)
+        (BAND_SHARE * (self.after_w - self.before_w).abs())
+            .max(BAND_FLOOR_W)
+            .max(NOISE_SPREADS * self.spread_w)
     }
 }
 

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::agreement::compare_slices;
 use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
 use super::ride::{self, RideFindings};
 use super::segment::figures_with;
@@ -10,7 +11,7 @@ use super::{coverage, mean_max, overall, pooled, stats};
 use crate::recording::Channel;
 use crate::session::store::CONSENSUS;
 use crate::session::{Role, Session};
-use crate::timeline::{Aligned, Member};
+use crate::timeline::{Aligned, Member, Span};
 
 /// Every figure of a session.
 pub fn table(session: &Session, aligned: &Aligned) -> Table {
@@ -43,7 +44,7 @@ pub fn table_with(session: &Session, aligned: &Aligned, found: &RideFindings) ->
         excursions: found.excursions_by_label(session),
         segments,
         families,
-        levels: levels(&ride),
+        levels: levels(session, aligned, found),
         bands: bands(session, aligned, found),
         pooled: pooled::pooled(&ride, &session.segments),
     }
@@ -102,6 +103,7 @@ fn bands(session: &Session, aligned: &Aligned, ride: &RideFindings) -> Vec<Band>
             reference: name(session, basis),
             x: &x,
             y: &y,
+            step_s: aligned.grid.step_s,
         };
         found.extend(coverage::bands(pair, Channel::Power, &y));
         for channel in [Channel::Cadence, Channel::Speed] {
@@ -121,12 +123,66 @@ pub fn operating_column(aligned: &Aligned, under_test: usize, channel: Channel) 
     candidates.find_map(|index| aligned.tracks.get(index)?.column(channel))
 }
 
-/// Trueness against level over the whole ride.
-fn levels(ride: &Window<'_>) -> Vec<LevelLine> {
-    ride.comparisons()
+/// Trueness against level over the whole ride, each pair of a source and a reference: from seconds at
+/// a level that the reference has kept, without dropouts and excursions. A line through a ride hangs on
+/// its ends, and eight seconds of a phantom, or of lag in a sprint, would turn it.
+fn levels(session: &Session, aligned: &Aligned, ride: &RideFindings) -> Vec<LevelLine> {
+    let pairs = Aligned::comparisons(aligned);
+    let line = |under_test: usize, reference: Member| {
+        let member = Member::Stream(under_test);
+        let mut x = ride.readings(aligned, member)?.into_owned();
+        for span in ride.excursions.get(under_test)? {
+            let rows = aligned.grid.rows(Span::new(span.from_s, span.to_s));
+            x.get_mut(rows)?.fill(f64::NAN);
+        }
+        let mut y = ride.readings(aligned, reference)?.into_owned();
+        let kept = coverage::kept_levels(&y, aligned.grid.step_s);
+        for (value, level) in y.iter_mut().zip(kept) {
+            if level.is_nan() {
+                *value = f64::NAN;
+            }
+        }
+        let compared = compare_slices(&x, &y);
+        Some(compared.level_line(name(session, member), name(session, reference)))
+    };
+    let lines = pairs
         .iter()
-        .map(|(under_test, member, compared)| {
-            compared.level_line(ride.label(*under_test), ride.name(*member))
-        })
-        .collect()
+        .map(|pair| line(pair.under_test, pair.reference));
+    lines.flatten().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::bench::{aligned_of, ridden};
+    use crate::analysis::vectors::lcg;
+
+    /// Blocks at 100 to 250 W that the source reads truly, and 8 s in which it reports 640 W that
+    /// nobody makes.
+    #[test]
+    fn a_phantom_does_not_turn_the_line_of_a_ride() {
+        let wander = lcg(2400);
+        let y: Vec<f64> = (0..1200)
+            .map(|t| 100.0 + 50.0 * f64::from((t as i32 / 300) % 4) + 8.0 * (wander[t] - 0.5))
+            .collect();
+        let slope = |phantom_w: f64| {
+            let mut x: Vec<f64> = (0..1200)
+                .map(|t| y[t] + 4.0 * (wander[1200 + t] - 0.5))
+                .collect();
+            for value in &mut x[280..288] {
+                *value += phantom_w;
+            }
+            let (session, aligned) = aligned_of(vec![
+                ridden("trainer", Role::UnderTest, None, x),
+                ridden("pedals", Role::Reference, Some(1.0), y.clone()),
+            ]);
+            table(&session, &aligned).levels[0].slope.unwrap()
+        };
+        assert!((slope(0.0) - 1.0).abs() < 0.005);
+        assert!(
+            (slope(540.0) - slope(0.0)).abs() < 0.002,
+            "{}",
+            slope(540.0)
+        );
+    }
 }

@@ -164,10 +164,6 @@ fn text(answers: &[String], figures: &Table) -> String {
     for line in answers.iter().chain(&figures.session.clocks) {
         let _ = writeln!(text, "{}.", one_line(line));
     }
-    for family in &figures.families {
-        let named = one_line(&family.under_test);
-        let _ = writeln!(text, "{named}: {}.", family.statement);
-    }
     for segment in &figures.segments {
         for verdict in verdicts(segment) {
             text.push('\n');
@@ -224,13 +220,8 @@ fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
 
 fn markdown(answers: &[String], figures: &Table) -> String {
     let mut text = String::new();
-    let families = figures
-        .families
-        .iter()
-        .map(|family| format!("{}: {}", family.under_test, family.statement));
-    let clocks = figures.session.clocks.iter().cloned();
-    for line in answers.iter().cloned().chain(clocks).chain(families) {
-        let _ = writeln!(text, "{}.\n", markdown_escaped(&line));
+    for line in answers.iter().chain(&figures.session.clocks) {
+        let _ = writeln!(text, "{}.\n", markdown_escaped(line));
     }
     text.push_str(
         "| segment | kind | from | to | source | verdict | bias | U | limit | probability inside | reasons |\n",

@@ -1,6 +1,6 @@
 //! What a ride says without the tester.
 
-use crate::analysis::ride::{gear_changes_s, noted, set_points};
+use crate::analysis::ride::{gear_changes_s, noted, reference_cadence, set_points};
 use crate::recording::Channel;
 use crate::session::Role;
 use crate::timeline::{Aligned, Grid, Member, Span};
@@ -13,7 +13,7 @@ pub struct Evidence {
     /// Power of the references: their consensus, the mean of those present where they differ, or
     /// the source under test where there is no reference.
     pub power: Vec<f64>,
-    /// Cadence.
+    /// Cadence of the references, rpm.
     pub cadence: Option<Vec<f64>>,
     /// Wheel speed, m/s.
     pub speed: Option<Vec<f64>>,
@@ -45,8 +45,8 @@ impl Evidence {
         Self {
             grid: aligned.grid,
             power: power(aligned),
-            cadence: first_column(aligned, Channel::Cadence),
-            speed: first_column(aligned, Channel::Speed),
+            cadence: reference_cadence(aligned),
+            speed: wheel_speed(aligned),
             laps: noted(aligned, |recording, clock| {
                 let laps = recording.laps.iter();
                 laps.map(|lap| Span::new(clock.to_session(lap.from_s), clock.to_session(lap.to_s)))
@@ -84,12 +84,13 @@ fn power(aligned: &Aligned) -> Vec<f64> {
         .collect()
 }
 
-/// `channel` of the first reference that carries it, else of the first other stream.
-fn first_column(aligned: &Aligned, channel: Channel) -> Option<Vec<f64>> {
+/// Wheel speed of the first reference that carries it, else of the first other stream: as a rule
+/// only the source under test does.
+fn wheel_speed(aligned: &Aligned) -> Option<Vec<f64>> {
     let references = aligned.tracks.iter().filter(|t| t.role == Role::Reference);
     let others = aligned.tracks.iter().filter(|t| t.role != Role::Reference);
     references
         .chain(others)
-        .find_map(|track| track.column(channel))
+        .find_map(|track| track.column(Channel::Speed))
         .map(<[f64]>::to_vec)
 }

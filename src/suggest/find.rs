@@ -325,9 +325,8 @@ impl Search<'_> {
     fn steady(&self, plateau: &Plateau) -> Proposal {
         let rows = plateau.rows.start + self.rows_of(SETTLE_S)..plateau.rows.end;
         let level_w = self.median_w(&rows).unwrap_or(plateau.level_w);
-        let set_point_w = 5.0 * (level_w / 5.0).round();
         let power = format!("steady at {level_w:.0} W");
-        self.at_one_level(rows, Some(set_point_w), power, Basis::ChangePoints)
+        self.at_one_level(rows, None, power, Basis::ChangePoints)
     }
 
     /// A long stretch at one level: a steady block, a heat soak, or gear changes.
@@ -357,7 +356,7 @@ impl Search<'_> {
         let by = if noted {
             "noted by a recorder"
         } else {
-            "by speed over cadence"
+            "by wheel speed over the references' cadence"
         };
         reason += &format!(", with {} gear {many} {by}", changes.len());
         let basis = if noted { Basis::GearEvents } else { basis };
@@ -609,12 +608,12 @@ mod tests {
         assert_eq!(
             shape(&found),
             vec![
-                (Kind::SteadyBlock, Some(150.0)),
-                (Kind::SteadyBlock, Some(240.0)),
+                (Kind::SteadyBlock, None),
+                (Kind::SteadyBlock, None),
                 (Kind::Coast, None),
                 (Kind::Ramp, None),
                 (Kind::Sprint, None),
-                (Kind::SteadyBlock, Some(120.0)),
+                (Kind::SteadyBlock, None),
             ],
             "{found:#?}"
         );
@@ -660,9 +659,9 @@ mod tests {
         assert_eq!(
             shape(&found),
             vec![
-                (Kind::GearChange, Some(200.0)),
-                (Kind::SteadyBlock, Some(100.0)),
-                (Kind::HeatSoak, Some(220.0)),
+                (Kind::GearChange, None),
+                (Kind::SteadyBlock, None),
+                (Kind::HeatSoak, None),
             ]
         );
         assert!(
@@ -684,7 +683,11 @@ mod tests {
         );
         let found = proposals(&ride);
         assert_eq!(found[0].segment.kind, Kind::GearChange);
-        assert!(found[0].reason.contains("speed over cadence"));
+        assert!(
+            found[0]
+                .reason
+                .contains("wheel speed over the references' cadence")
+        );
     }
 
     #[test]

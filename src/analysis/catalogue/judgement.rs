@@ -12,7 +12,7 @@ macro_rules! verdict_entries {
             fact(concat!($prefix, ".under_test"), "source", "", "The source under test."),
             fact(concat!($prefix, ".reference"), "reference", "", "What it is judged against: the consensus of the references, or the only one."),
             figure(concat!($prefix, ".outcome"), "verdict", "", 0, [
-                "Whether the bias lies inside the claim once its uncertainty is counted: conforms, does-not-conform, inconclusive, references-disagree or not-applicable.",
+                "Whether the bias lies inside the claim once its uncertainty is counted: conforms, does-not-conform, inconclusive, references-disagree or not-applicable (an open stretch, a kind judged by its own figures, or nothing to compare).",
                 "conforms if |b| + U ≤ T; does-not-conform if |b| − U > T; else inconclusive", DECISION,
                 "Evidence from one ride on one unit; it is no calibration certificate, which takes an accredited laboratory. Blocks under 60 s are at most inconclusive.",
             ]),
@@ -33,7 +33,7 @@ macro_rules! verdict_entries {
             figure(concat!($prefix, ".conformance_probability"), "probability inside", "", 3, [
                 "Probability that the true bias lies within the limit, given this evidence.",
                 "F((T − b)/u) − F((−T − b)/u), F Student's t with the effective degrees of freedom", "JCGM 106:2012, 7.4 (there: normal)",
-                "Given nothing else is known: it is not the share of such devices that are good.",
+                "Null where no verdict applies. Given nothing else is known: it is not the share of such devices that are good.",
             ]),
             figure(concat!($prefix, ".bias_w"), "bias after allowance", "W", 1, ["The same in W.", "x̄ − ȳ (1 − allowance)", "ISO 5725-1 (trueness)", ""]),
             figure(concat!($prefix, ".expanded_uncertainty_w"), "uncertainty U", "W", 1, ["The expanded uncertainty in W.", "U % · level / 100", GUM, ""]),

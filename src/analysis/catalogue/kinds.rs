@@ -98,8 +98,8 @@ pub(super) const ENTRIES: &[Entry] = &[
         "W",
         0,
         [
-            "Its largest departure from the references, with its sign.",
-            "",
+            "Its largest difference to the references, as the samples show it.",
+            "see excursion peak of the ride",
             OURS,
             "",
         ],
@@ -147,13 +147,25 @@ pub(super) const ENTRIES: &[Entry] = &[
         ],
     ),
     figure(
+        "segments.sprint.expected_loss_percent",
+        "expected loss",
+        "%",
+        1,
+        [
+            "The drivetrain's loss that is taken off the references before the sprint is compared: the allowance stated, 0 where none is.",
+            "",
+            "stated in session.toml",
+            "Peak ratio, shortfall, losses and gain are all against the references so carried to the source's site; the best efforts listed are as recorded.",
+        ],
+    ),
+    figure(
         "segments.sprint.peak_ratio",
         "peak ratio",
         "",
         3,
         [
-            "Best second under test over the best second of the references.",
-            "max x / max y",
+            "Best second under test over the best second of the references, carried to the source's site.",
+            "max x / (max y · (1 − allowance))",
             TRADE,
             "Says that the peak is short, not why: late, blunted, scaled or clipped.",
         ],
@@ -203,7 +215,7 @@ pub(super) const ENTRIES: &[Entry] = &[
             "How sluggish the best-fitting response is: after one time constant it has covered 63 % of a step.",
             "τ of dx/dt = (y − x)/τ",
             "first-order system; 10–90 % takes ln 9 · τ = 2.197 τ",
-            "Null where a moving mean fits in its place; without limits where neither fits (see response shape).",
+            "Null where a moving mean fits in its place; without limits where neither fits (see response shape). A flywheel passes for a lag: power that goes into speeding a wheel up comes back as it slows down, and one sprint cannot tell the two apart. A lag keeps its time constant from sprint to sprint, a flywheel does not.",
         ],
     ),
     figure(
@@ -320,11 +332,44 @@ pub(super) const ENTRIES: &[Entry] = &[
         "W",
         0,
         [
-            "By how much the best second under test stays below that of the references.",
-            "max y − max x",
+            "By how much the best second under test stays below that of the references, carried to the source's site.",
+            "max y · (1 − allowance) − max x",
             TRADE,
             "",
         ],
+    ),
+    figure(
+        "segments.sprint.lag_loss_w",
+        "lost to lag",
+        "W",
+        0,
+        [
+            "What of the shortfall the fitted lag, or moving mean, makes; negative where a cause adds to the peak, as a gain above 1 does. The losses to lag, gain and ceiling and what is unexplained make up the shortfall.",
+            "mean, over all orders in which lag, gain and ceiling can be switched on, of what the lag takes off the modelled peak (Shapley 1953, from memory)",
+            OURS,
+            "A convention: causes that hide each other share what they hide. Null where the peak is not short by 1 %.",
+        ],
+    ),
+    figure(
+        "segments.sprint.gain_loss_w",
+        "lost to gain",
+        "W",
+        0,
+        ["What the fitted gain makes.", "see lost to lag", OURS, ""],
+    ),
+    figure(
+        "segments.sprint.ceiling_loss_w",
+        "lost to ceiling",
+        "W",
+        0,
+        ["What the ceiling makes.", "see lost to lag", OURS, ""],
+    ),
+    figure(
+        "segments.sprint.unexplained_loss_w",
+        "lost unexplained",
+        "W",
+        0,
+        ["What the model leaves.", "shortfall − the others", OURS, ""],
     ),
     figure(
         "segments.sprint.lag_share_percent",
@@ -332,10 +377,10 @@ pub(super) const ENTRIES: &[Entry] = &[
         "%",
         0,
         [
-            "Share of the shortfall that the fitted lag, or moving mean, explains.",
-            "mean, over all orders in which lag, gain and ceiling can be switched on, of what the lag takes off the modelled peak, over the shortfall (Shapley 1953, from memory)",
+            "Share of the shortfall that the fitted lag, or moving mean, explains; null where a cause adds to the peak, since parts of different signs are no shares.",
+            "100 · lost to lag / shortfall",
             OURS,
-            "A convention: causes that hide each other share what they hide.",
+            "See lost to lag.",
         ],
     ),
     figure(
@@ -431,8 +476,8 @@ pub(super) const ENTRIES: &[Entry] = &[
         "s",
         1,
         [
-            "Time from the references' step to the first response of the source under test.",
-            "",
+            "Time from the references' first 10 % of the step to that of the source under test.",
+            "t₁₀ of the source − t₁₀ of the references, and what the moments of the samples add",
             IEEE,
             "Resolved to a fraction of a second at best; a clock error goes straight into it.",
         ],
@@ -455,10 +500,10 @@ pub(super) const ENTRIES: &[Entry] = &[
         "s",
         1,
         [
-            "Time from the step until the response stays within the band about its final level.",
+            "Time from the references' first 10 % of the step, as the dead time, until the source under test stays within the settling band about its final level for 10 s or to the plateau's end; at least the dead time.",
             "",
             IEEE,
-            "",
+            "Told for the band beside it: in a wide one a response is settled soon.",
         ],
     ),
     figure(
@@ -491,10 +536,10 @@ pub(super) const ENTRIES: &[Entry] = &[
         "W",
         0,
         [
-            "Half-width of the band that settling is told for.",
-            "",
+            "Half-width of the band that settling is told for, of the source and of the references.",
+            "max(5 W, 5 % of the step, 3 robust standard deviations of the plateau after it), the larger of the source's and the references'",
             OURS,
-            "",
+            "A rider's wander widens it, so that wander is not taken for ringing.",
         ],
     ),
     figure(
@@ -515,7 +560,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "s",
         1,
         [
-            "Time for the references to stay within the band.",
+            "Time from the same instant for the references to stay within the band.",
             "",
             IEEE,
             "",
@@ -546,7 +591,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "%",
         2,
         [
-            "Bias before the change, % of the reference mean.",
+            "Bias before the change, over all seconds of the level, % of the reference mean.",
             "100 · (x̄ − ȳ)/ȳ",
             "ISO 5725-1 (trueness)",
             "",
@@ -570,7 +615,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "%",
         2,
         [
-            "Bias after the change, % of the reference mean.",
+            "Bias after the change, over all seconds of the level but the transient (10 s, or a third of the level), % of the reference mean.",
             "100 · (x̄ − ȳ)/ȳ",
             "ISO 5725-1 (trueness)",
             "",
@@ -680,7 +725,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "s",
         1,
         [
-            "Time from the last pedalling until the source under test reads zero; null where it never does.",
+            "Time from the last pedalling until the source under test reads zero (at most 1 W) and stays there for 3 s, or to the coast's end; null where it never does.",
             "",
             OURS,
             "",

@@ -165,7 +165,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "s",
         0,
         [
-            "How long the mean is taken over.",
+            "How long the mean is taken over, at least.",
             "",
             "common practice, no source",
             "",
@@ -177,8 +177,8 @@ pub(super) const ENTRIES: &[Entry] = &[
         "W",
         0,
         [
-            "Highest mean over that duration anywhere in the ride.",
-            "max over windows of the mean",
+            "Highest mean over that duration or a longer one anywhere in the ride; it never rises with duration.",
+            "max over windows of that length and of the longer ones listed of the mean",
             "common practice, no source",
             "A window counts where at least 95 % of its seconds have a value.",
         ],
@@ -219,8 +219,8 @@ pub(super) const ENTRIES: &[Entry] = &[
         "W",
         0,
         [
-            "Largest departure of the source under test from the references during the excursion, with its sign.",
-            "",
+            "Largest difference of the source under test to the references during the excursion, as the samples show it. While nobody pedals, to what the source's lag leaves of the power ridden before.",
+            "x − ȳ, ȳ the mean of the references; while their cadence is 0, x − the fitted answer to a power that falls to 0",
             DESIGN,
             "The time stamp of a peak can be off by the device's own lag.",
         ],
@@ -247,7 +247,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "families.judged",
         "blocks judged",
         "",
-        "Segments with a verdict of conforms, does-not-conform or inconclusive and 60 s or more.",
+        "The segments judged: steady blocks and heat soaks in which the source and a reference both have values. Open stretches and all other kinds carry figures and no verdict.",
     ),
     fact(
         "families.conform",
@@ -268,7 +268,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         0,
         [
             "Blocks that do not conform even when the number of blocks is allowed for: the risk of accusing any of them wrongly stays at 2.5 %.",
-            "sort p of “the true bias is within the limit”; reject while p(i) ≤ 0.025/(m − i + 1)",
+            "sort p of “the true bias is within the limit” over the m segments judged (1 for one that accuses nobody by itself); reject while p(i) ≤ 0.025/(m − i + 1)",
             "Holm 1979, Scand J Stat 6:65",
             "“Conforms” over all blocks needs no such correction, since each block had to pass.",
         ],
@@ -291,7 +291,12 @@ pub(super) const ENTRIES: &[Entry] = &[
         "seconds",
         "",
         0,
-        ["Seconds behind the line.", "", "counted", ""],
+        [
+            "Seconds behind the line: at a level that the reference has kept for 10 s, without dropouts and excursions.",
+            "",
+            "counted",
+            "",
+        ],
     ),
     figure(
         "levels.slope",
@@ -302,7 +307,7 @@ pub(super) const ENTRIES: &[Entry] = &[
             "How the reading follows the level over the ride: 1 is a true scale, 1.02 gains 2 W for every 100 W.",
             "Deming line, errors of both sides equal: (Sxx − Syy + √((Sxx − Syy)² + 4 Sxy²))/(2 Sxy)",
             "Deming 1943; check values against orthogonal distance regression",
-            "Lag, dead time and clock errors scatter the points at steps and sprints; a ride at one power has no slope to tell.",
+            "Seconds within 10 s of a change of power, dropouts and excursions are left out, so that lag or a phantom does not turn the line; sprints are too short to be on it. A ride at one power has no slope to tell.",
         ],
     ),
     figure(
@@ -371,7 +376,12 @@ pub(super) const ENTRIES: &[Entry] = &[
         "seconds",
         "",
         0,
-        ["Seconds of the ride in the band.", "", "counted", ""],
+        [
+            "Seconds of the ride in the band at a level of power that the reference has kept for 10 s.",
+            "",
+            "counted; a level is kept while means over 3 s stay within 30 W or 15 %",
+            "Seconds right after a change of power are in no band: there the source's lag would pass for bias.",
+        ],
     ),
     figure(
         "bands.bias_w",

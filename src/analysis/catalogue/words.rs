@@ -64,7 +64,11 @@ pub(super) const ENTRIES: &[Entry] = &[
         "A kind of segment: a long block during which the source warms up.",
         OURS,
     ),
-    word("open", "A kind of segment: none of the others.", OURS),
+    word(
+        "open",
+        "A kind of segment: none of the others. It asks for nothing, so it carries figures and no verdict, and counts in no headline.",
+        OURS,
+    ),
     word(
         "claim",
         "The accuracy a maker states: ± % of reading or ± W, whichever is larger.",

@@ -24,6 +24,7 @@ pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
         reference: "",
         x: &x,
         y: &y,
+        step_s: subject.aligned.grid.step_s,
     };
     let found = [Channel::Cadence, Channel::Speed]
         .into_iter()

@@ -227,14 +227,13 @@ mod tests {
         let subject = subject_of(Kind::Sprint);
         let drawn = picture(PictureKind::Response, &subject).unwrap();
         let named = |name: &str| drawn.layers.iter().any(|layer| layer.name() == name);
-        let fitted = subject
-            .figures
-            .sprint
-            .as_ref()
-            .and_then(|s| s.gain)
-            .is_some();
-        assert!(fitted, "{:?}", subject.figures.sprint);
-        assert!(named("model of the response"));
+        let sprint = subject.figures.sprint.as_ref().unwrap();
+        assert!(named("model of the response"), "{sprint:?}");
+        // The dead time is that of the table, the moments of sampling in it.
+        let dead_time = format!("dead time {:.2} s", sprint.delay_s.unwrap());
+        assert!(sprint.sampled_later_s.unwrap().abs() > 0.05, "{sprint:?}");
+        let told = drawn.facts.iter().any(|fact| fact.contains(&dead_time));
+        assert!(told, "{dead_time}: {:?}", drawn.facts);
         assert!(named("mean of the references"));
     }
 

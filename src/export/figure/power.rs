@@ -3,7 +3,6 @@
 use super::picture::{Axis, Layer, Picture, Style, Ticks, range_of};
 use super::subject::{Subject, plain, signed};
 use crate::analysis::figures::ResponseShape;
-use crate::analysis::first_order::{PARTS, answer, refined};
 use crate::analysis::mean_max;
 use crate::export::cell::one_line;
 use crate::recording::Channel;
@@ -121,16 +120,11 @@ fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
     const SETTLE_ROWS: usize = 30;
     let sprint = subject.figures.sprint.as_ref()?;
     let step_s = subject.aligned.grid.step_s;
-    let fitted = sprint.answer(step_s)?;
-    let gain = sprint.gain?;
     let rows = subject.rows();
     let from = rows.start.saturating_sub(SETTLE_ROWS);
     let input = subject.aligned.power(basis)?.get(from..rows.end)?;
-    let ceiling = sprint.ceiling_w.unwrap_or(f64::INFINITY);
-    let modelled = answer(&refined(input, PARTS), step_s, fitted)
-        .into_iter()
-        .skip(rows.start - from)
-        .map(|w| (gain * w).min(ceiling));
+    let modelled = sprint.model(input, step_s)?;
+    let modelled = modelled.into_iter().skip(rows.start - from);
     let clipped = sprint
         .ceiling_w
         .map_or_else(String::new, |w| format!(", ceiling {} W", plain(w, 0)));
@@ -139,7 +133,7 @@ fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
         .map_or_else(String::new, |w| format!(", residual {} W", plain(w, 1)));
     let spread = match sprint.averaging_s {
         Some(seconds) => format!("mean over {} s", plain(seconds, 1)),
-        None => format!("time constant {} s", plain(fitted.lag.time_constant_s, 2)),
+        None => format!("time constant {} s", plain(sprint.time_constant_s?, 2)),
     };
     let misfit = match sprint.response_shape {
         Some(ResponseShape::Neither) => " It does not fit well: see the remark.",
@@ -147,8 +141,8 @@ fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
     };
     let fact = format!(
         "Model: dead time {} s, {spread}, gain {}{clipped}{residual}.{misfit}",
-        plain(fitted.lag.delay_s, 2),
-        plain(gain, 3)
+        plain(sprint.delay_s?, 2),
+        plain(sprint.gain?, 3)
     );
     let layer = Layer::Line {
         name: "model of the response".to_owned(),

@@ -119,12 +119,6 @@ fn head(material: &Material<'_>) -> String {
     for caution in table.session.clocks.iter().chain(&session.claim_cautions()) {
         out.push_str(&paragraph(&format!("{caution}.")));
     }
-    for family in &table.families {
-        out.push_str(&paragraph(&format!(
-            "{}: {}.",
-            family.under_test, family.statement
-        )));
-    }
     for problem in &material.opened.problems {
         out.push_str(&paragraph(&format!("Left out: {problem}.")));
     }

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::html::{escaped, list, paragraph, table, terms};
 use super::{Material, drawn, interval, number, optional};
 use crate::analysis::figures::{BudgetLine, SegmentFigures, Verdict};
-use crate::analysis::judge::applies_to;
+use crate::analysis::judge::tells_bias;
 use crate::export::ExportError;
 use crate::export::cell::clock_time;
 use crate::export::figure::{PictureKind, Subject};
@@ -210,7 +210,7 @@ fn figures_of_kind(material: &Material<'_>, segment: &SegmentFigures) -> String 
         .filter(|group| !group.of_pair())
         .filter(|group| !matches!(group, Group::Verdict | Group::References))
         // Where power jumps, a lag passes for noise.
-        .filter(|group| *group != Group::Noise || applies_to(segment.kind));
+        .filter(|group| *group != Group::Noise || tells_bias(segment.kind));
     let mut out = String::new();
     for group in own {
         let View {

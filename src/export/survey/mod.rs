@@ -100,15 +100,12 @@ pub struct SessionMean {
 }
 
 impl Surveyed {
-    /// What a survey needs of a session: its judged blocks, open stretches left out unless they
-    /// had a set point (a warm-up asks nothing that another day repeats).
+    /// What a survey needs of a session: its judged blocks. An open stretch is none (a warm-up asks
+    /// nothing that another day repeats).
     pub fn new(named: &str, session: &Session, table: &Table, by: Option<&str>) -> Self {
         let value = by.and_then(|key| session.facts.iter().find(|fact| fact.key == key));
         let mut blocks = Vec::new();
         for segment in &table.segments {
-            if segment.kind == Kind::Open && segment.set_point_w.is_none() {
-                continue;
-            }
             for verdict in segment.verdict.iter().chain(&segment.further_verdicts) {
                 let unfit = matches!(
                     verdict.outcome,

@@ -435,7 +435,8 @@ pub const COLUMNS: &[Column] = columns! {
     "sprint_best_1s_w" "best 1 s" "W" 0 plain Sprint "Best second of each." part!(sprint, s, numbers(s.peaks.iter().map(|p| p.best_1s_w)));
     "sprint_best_3s_w" "best 3 s" "W" 0 plain Sprint "Best mean over 3 s of each." part!(sprint, s, numbers(s.peaks.iter().map(|p| p.best_3s_w)));
     "sprint_best_5s_w" "best 5 s" "W" 0 plain Sprint "Best mean over 5 s of each." part!(sprint, s, numbers(s.peaks.iter().map(|p| p.best_5s_w)));
-    "sprint_peak_ratio" "peak ratio" "" 3 plain Sprint "Best second under test / best second of the references." part!(sprint, s, number(s.peak_ratio));
+    "sprint_expected_loss_percent" "expected loss" "%" 1 plain Sprint "Drivetrain loss taken off the references in what follows." part!(sprint, s, number(Some(s.expected_loss_percent)));
+    "sprint_peak_ratio" "peak ratio" "" 3 plain Sprint "Best second under test / best second of the references, carried to the source's site." part!(sprint, s, number(s.peak_ratio));
     "sprint_delay_s" "delay" "s" 2 plain Sprint "Dead time of the best-fitting response." part!(sprint, s, number(s.delay_s));
     "sprint_delay_ci95_lower_s" "delay 95 % from" "s" 2 plain Sprint "Its lower 95 % confidence limit." part!(sprint, s, lower(s.delay_ci95_s));
     "sprint_delay_ci95_upper_s" "delay 95 % to" "s" 2 plain Sprint "Its upper 95 % confidence limit." part!(sprint, s, upper(s.delay_ci95_s));
@@ -453,7 +454,11 @@ pub const COLUMNS: &[Column] = columns! {
     "sprint_ceiling_ci95_lower_w" "ceiling 95 % from" "W" 0 plain Sprint "Its lower 95 % confidence limit." part!(sprint, s, lower(s.ceiling_ci95_w));
     "sprint_ceiling_ci95_upper_w" "ceiling 95 % to" "W" 0 plain Sprint "Its upper 95 % confidence limit." part!(sprint, s, upper(s.ceiling_ci95_w));
     "sprint_fit_rms_w" "residual" "W" 1 plain Sprint "Root mean square residual of the fit." part!(sprint, s, number(s.fit_rms_w));
-    "sprint_shortfall_w" "shortfall" "W" 0 signed Sprint "Best second of the references - best second under test." part!(sprint, s, number(s.shortfall_w));
+    "sprint_shortfall_w" "shortfall" "W" 0 signed Sprint "Best second of the references, carried to the source's site - best second under test." part!(sprint, s, number(s.shortfall_w));
+    "sprint_lag_loss_w" "by lag" "W" 0 signed Sprint "What of the shortfall the lag makes; negative where it adds." part!(sprint, s, number(s.lag_loss_w));
+    "sprint_gain_loss_w" "by gain" "W" 0 signed Sprint "What the gain makes." part!(sprint, s, number(s.gain_loss_w));
+    "sprint_ceiling_loss_w" "by ceiling" "W" 0 signed Sprint "What the ceiling makes." part!(sprint, s, number(s.ceiling_loss_w));
+    "sprint_unexplained_loss_w" "unexplained" "W" 0 signed Sprint "What the model leaves." part!(sprint, s, number(s.unexplained_loss_w));
     "sprint_lag_share_percent" "by lag" "%" 0 plain Sprint "Share of the shortfall that the lag explains." part!(sprint, s, number(s.lag_share_percent));
     "sprint_gain_share_percent" "by gain" "%" 0 plain Sprint "Share that the gain explains." part!(sprint, s, number(s.gain_share_percent));
     "sprint_ceiling_share_percent" "by ceiling" "%" 0 plain Sprint "Share that the ceiling explains." part!(sprint, s, number(s.ceiling_share_percent));

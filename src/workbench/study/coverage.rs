@@ -20,6 +20,7 @@ pub fn of(question: &Question) -> Result<Coverage, String> {
         reference: "",
         x: &subject.tested,
         y: &subject.known,
+        step_s: subject.question.aligned.grid.step_s,
     };
     grid(pair, channel, values).ok_or_else(|| {
         format!(

@@ -3,7 +3,6 @@
 use super::Question;
 use super::subject::{Subject, figures};
 use crate::analysis::figures::{Ramp, Sprint};
-use crate::analysis::first_order::{PARTS, answer, refined};
 use crate::session::Kind;
 use crate::timeline::Member;
 
@@ -60,20 +59,17 @@ pub fn of(question: &Question) -> Result<Responded, String> {
 
 fn model(subject: &Subject<'_>, sprint: &Sprint) -> Option<Vec<(f64, f64)>> {
     let step_s = subject.question.aligned.grid.step_s;
-    let fitted = sprint.answer(step_s)?;
-    let gain = sprint.gain?;
-    let ceiling_w = sprint.ceiling_w.unwrap_or(f64::INFINITY);
     let aligned = &subject.question.aligned;
     let from = subject.rows.start.saturating_sub(SETTLE_ROWS);
     let input = aligned.power(subject.basis)?.get(from..subject.rows.end)?;
     // The model needs its input whole: what lies before a gap is left out.
     let gap = input.iter().rposition(|w| !w.is_finite());
     let start = gap.map_or(0, |at| at + 1);
-    let answered = answer(&refined(input.get(start..)?, PARTS), step_s, fitted);
+    let answered = sprint.model(input.get(start..)?, step_s)?;
     let first = from + start;
     let points = answered.into_iter().enumerate().map(|(row, w)| {
         let at_s = aligned.grid.time_s(first + row);
-        (at_s, (gain * w).min(ceiling_w))
+        (at_s, w)
     });
     let begins_s = aligned.grid.time_s(subject.rows.start);
     Some(points.filter(|(at_s, _)| *at_s >= begins_s).collect())
