@@ -1,8 +1,12 @@
 //! What the screens look like, cell by cell, at the sizes that matter; and that no size breaks them.
 
+use std::panic::AssertUnwindSafe;
+
 use super::super::bench::{PLAIN, press, state_at, type_text};
+use super::super::keymap::Keymap;
 use super::super::state::State;
 use super::super::theme::Look;
+use crate::rehearse::{self, Plan, Scenario, SessionOptions};
 use crate::session::{Kind, Role, Segment};
 
 use super::bench::{ASCII, COLOUR, LIGHT, rendered, styles, text};
@@ -254,45 +258,65 @@ fn the_window_shows_without_colour() {
     );
 }
 
+/// Every view at every size of a tiled corner, and whatever may lie over one at a third of them.
 #[test]
 fn no_size_breaks_a_screen() {
-    let sizes = [
-        (0, 0),
-        (0, 24),
-        (80, 0),
-        (1, 1),
-        (1, 24),
-        (80, 1),
-        (2, 2),
-        (9, 3),
-        (40, 6),
+    let corner = (0..=30).flat_map(|columns| (0..=30).map(move |rows| (columns, rows)));
+    let larger = [
+        (0, 90),
+        (300, 0),
         (39, 12),
         (69, 15),
         (71, 17),
         (80, 24),
         (300, 90),
     ];
-    let mut state = state_at((80, 24), PLAIN);
-    for keys in [
-        "s > > e",
-        "t s",
-        "?",
-        "esc c",
-        "esc /",
-        "esc M",
-        "esc q",
-        "esc f + +",
-        "E down",
-        "l",
-        "esc esc",
-    ] {
+    let views = ["o c", "o a", "o f", "o h", "o v", "o p h"].map(|keys| ("1:00 25:00", keys));
+    let response = ("9:50 10:30", "o e");
+    let over = [
+        "", "t", "o", "E", "E down", "E ?", "E c", "c", "c right", "i", "q", "g", "p", "/", "?",
+        "M", "w", "l", "f + +", "t s n", "t s k",
+    ];
+    let all = views
+        .into_iter()
+        .chain([response, ("", "")])
+        .map(|case| (case, 1));
+    let over = over.map(|keys| (("1:00 6:00", keys), 3));
+    let warm = warm_state();
+    let mut broken = Vec::new();
+    for ((brushed, keys), every) in all.chain(over) {
+        let mut state = warm.clone();
+        for (at, edge) in brushed.split_whitespace().zip(["s", "e"]) {
+            press(&mut state, "g");
+            type_text(&mut state, at);
+            press(&mut state, &format!("enter {edge}"));
+        }
         press(&mut state, keys);
-        for size in sizes {
+        let some = corner
+            .clone()
+            .filter(|(columns, rows)| (columns + rows) % every == 0);
+        for size in some.chain(larger) {
             state.size = size;
-            let buffer = rendered(&state);
-            assert_eq!(buffer.area.area(), u32::from(size.0) * u32::from(size.1));
+            let drawn = std::panic::catch_unwind(AssertUnwindSafe(|| rendered(&state)));
+            let cells = usize::from(size.0) * usize::from(size.1);
+            if drawn.map_or(true, |buffer| buffer.content.len() != cells) {
+                broken.push((brushed, keys, size));
+                break;
+            }
         }
     }
+    assert!(broken.is_empty(), "{broken:?}");
+}
+
+/// A rehearsed ride whose source under test also tells its temperature: every picture is drawn.
+fn warm_state() -> State {
+    let plan = Plan::built_in("heat-soak").unwrap();
+    let ridden = rehearse::ride(&plan, &Scenario::default(), 3).unwrap();
+    let opened = ridden.opened(SessionOptions {
+        clocks_known: true,
+        tagged: false,
+    });
+    State::new(opened, PLAIN, Keymap::default(), (80, 24))
 }
 
 #[test]
