@@ -30,6 +30,7 @@ pub mod overall;
 pub mod pooled;
 pub mod ramp;
 pub mod ratio;
+pub mod reason;
 pub mod references;
 pub mod ride;
 pub mod segment;

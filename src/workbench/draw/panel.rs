@@ -417,8 +417,8 @@ fn references(state: &State) -> Vec<Text> {
 /// Why the verdict is what it is, wrapped.
 fn reasons(state: &State) -> Vec<Text> {
     let verdict = state.judged(&state.figures);
-    let reasons = verdict.iter().flat_map(|verdict| &verdict.reasons);
-    let lines = reasons.flat_map(|reason| wrapped(state, reason));
+    let reasons = verdict.iter().flat_map(|verdict| verdict.sentences());
+    let lines = reasons.flat_map(|reason| wrapped(state, &reason));
     let lines: Vec<Text> = lines
         .map(|line| Text::default().with(line, state.look.faint()))
         .collect();
