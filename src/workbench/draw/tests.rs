@@ -6,8 +6,10 @@ use super::super::bench::{PLAIN, press, state_at, type_text};
 use super::super::keymap::Keymap;
 use super::super::state::State;
 use super::super::theme::Look;
+use crate::analysis::bench::{ridden, session_of};
 use crate::rehearse::{self, Plan, Scenario, SessionOptions};
 use crate::session::{Kind, Role, Segment};
+use crate::timeline::Member;
 
 use super::bench::{ASCII, COLOUR, LIGHT, rendered, styles, text};
 
@@ -177,6 +179,106 @@ fn boxes_and_lists_at_eighty_columns() {
         press(&mut state, keys);
         insta::assert_snapshot!(name, text(&rendered(&state)));
     }
+}
+
+/// A message takes its line and no row of the keys; the list of messages has all of it.
+#[test]
+fn a_long_message_leaves_the_keys_where_they_are() {
+    let mut state = at_work((80, 24), PLAIN);
+    let keys = |state: &State| -> Vec<String> {
+        let screen = text(&rendered(state));
+        screen.lines().skip(22).map(str::to_owned).collect()
+    };
+    state.message = None;
+    let before = keys(&state);
+    let long = format!("{}the end.", "a message that says a good deal ".repeat(5));
+    state.note(long, true);
+    assert_eq!(keys(&state), before);
+    let screen = text(&rendered(&state));
+    let line = screen.lines().nth(21).unwrap();
+    assert!(
+        line.starts_with("! a message") && line.ends_with("… M: all"),
+        "{line}"
+    );
+    press(&mut state, "M");
+    assert!(text(&rendered(&state)).contains("the end."));
+}
+
+/// The first line of the panel of a ride of so many hours.
+fn panel_head(hours: usize) -> String {
+    let power = vec![200.0; hours * 3600 + 33 * 60 + 12];
+    let opened = session_of(vec![
+        ridden("trainer", Role::UnderTest, None, power.clone()),
+        ridden("pedals", Role::Reference, Some(1.0), power),
+    ]);
+    let state = State::new(opened, PLAIN, Keymap::default(), (80, 24));
+    super::panel::lines(&state, 13).0[0].plain()
+}
+
+#[test]
+fn times_in_the_head_of_the_panel_never_touch() {
+    assert_eq!(panel_head(6), "in view 0:00:00-6:33:12 6:33:12");
+    // Without room for all of it the length is left out.
+    assert_eq!(panel_head(16), "in view 0:00:00-16:33:12");
+}
+
+/// A bias of whatever is in view is no verdict; the blocks' own are counted instead.
+#[test]
+fn without_a_window_the_panel_tells_what_the_blocks_say() {
+    let mut state = state_at((80, 24), PLAIN);
+    let verdict = |state: &State| {
+        let (_, lines) = super::panel::lines(state, 30);
+        let mut lines = lines.iter().map(super::Text::plain);
+        lines.find(|line| line.starts_with("verdict")).unwrap()
+    };
+    assert_eq!(verdict(&state), "verdict   tag a block to judge");
+    state = at_work((80, 24), PLAIN);
+    assert_eq!(verdict(&state), "verdict   ✗ does not conform");
+    press(&mut state, "esc");
+    assert_eq!(state.brush.window, None);
+    assert_eq!(verdict(&state), "verdict   0 of 1 judged conform");
+}
+
+/// Where no second has both values there is no outcome, but what to do.
+#[test]
+fn a_window_with_nothing_in_common_says_what_to_do() {
+    let mut state = state_at((80, 24), PLAIN);
+    state.reference = Some(Member::Stream(2));
+    for (at, edge) in [("16:41", "s"), ("16:48", "e")] {
+        press(&mut state, "g");
+        type_text(&mut state, at);
+        press(&mut state, &format!("enter {edge}"));
+    }
+    let (_, lines) = super::panel::lines(&state, 30);
+    let told: Vec<String> = lines.iter().map(super::Text::plain).collect();
+    let told = told.join(" ");
+    assert!(told.starts_with("no second here has both values"), "{told}");
+    assert!(!told.contains("verdict"), "{told}");
+}
+
+#[test]
+fn a_block_without_a_set_point_is_not_off_one() {
+    let mut state = at_work((80, 24), PLAIN);
+    let told = |state: &State| -> String {
+        let (_, lines) = super::panel::lines(state, 30);
+        lines.iter().map(super::Text::plain).collect()
+    };
+    assert!(told(&state).contains("off set point"));
+    press(&mut state, "p");
+    for _ in 0..8 {
+        press(&mut state, "backspace");
+    }
+    press(&mut state, "enter");
+    assert_eq!(state.session().segments[0].set_point_w, None);
+    let told = told(&state);
+    assert!(
+        told.contains("drift") && !told.contains("set point"),
+        "{told}"
+    );
+    assert!(
+        !told.contains("within") && !told.contains("delivered"),
+        "{told}"
+    );
 }
 
 /// The caret is always in sight, whatever the characters take.
