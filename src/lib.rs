@@ -15,6 +15,7 @@
 //! | [`timeline`] | clocks, the common grid, delay estimation, envelopes for drawing |
 //! | [`analysis`] | every figure: agreement, uncertainty, conformity, response, drift |
 //! | [`suggest`] | proposed segments, each with a reason |
+//! | [`picture`] | what pictures show, computed once for screen and paper |
 //! | [`rehearse`] | synthetic rides with known faults, written as real files |
 //! | [`export`] | table, report, pictures |
 //! | `workbench` | the terminal program (feature `workbench`) |
@@ -37,6 +38,7 @@
 pub mod analysis;
 pub mod commands;
 pub mod export;
+pub mod picture;
 pub mod recording;
 pub mod rehearse;
 pub mod session;

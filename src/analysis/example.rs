@@ -1,6 +1,7 @@
 //! A table with every field filled, for tests of what must cover them all.
 
 use super::figures::*;
+use super::reason::Reason;
 use crate::session::{Claim, Kind, Role, Site};
 
 fn verdict() -> Verdict {
@@ -25,7 +26,10 @@ fn verdict() -> Verdict {
             standard_uncertainty_w: Some(0.7),
             degrees_of_freedom: Some(9.0),
         }],
-        reasons: vec!["bias +0.4 % ± 0.9 % lies inside the limit".into()],
+        // Any sentence does.
+        reasons: vec![Reason::Untested(
+            "bias +0.4 % ± 0.9 % lies inside the limit".into(),
+        )],
     }
 }
 

@@ -5,6 +5,7 @@
 use serde::Serialize;
 
 use super::first_order::{Answer, Lag, PARTS, answer, refined};
+use super::reason::Reason;
 use crate::session::{Kind, Role, Site};
 
 pub use crate::stats::Interval;
@@ -328,8 +329,15 @@ pub struct Verdict {
     pub effective_degrees_of_freedom: Option<f64>,
     /// The uncertainty budget, one line a contribution.
     pub budget: Vec<BudgetLine>,
+    /// Why; in JSON as sentences.
+    pub reasons: Vec<Reason>,
+}
+
+impl Verdict {
     /// Why, in sentences.
-    pub reasons: Vec<String>,
+    pub fn sentences(&self) -> Vec<String> {
+        self.reasons.iter().map(Reason::to_string).collect()
+    }
 }
 
 /// One contribution to an uncertainty budget.

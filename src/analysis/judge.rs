@@ -1,8 +1,9 @@
 //! The verdict over one window: evidence in, outcome, budget and reasons out.
 
-use super::agreement::{Comparison, PERCENT_FROM_W};
-use super::conformity::{self, GOOD_SECONDS, LengthNeeded, MIN_SECONDS};
+use super::agreement::Comparison;
+use super::conformity::{self, MIN_SECONDS};
 use super::figures::{Outcome, References, Verdict};
+use super::reason::{Expanded, Length, Reason, Unit};
 use super::serial::MeanUncertainty;
 use super::stats::finite;
 use super::uncertainty::{Budget, Scale, StatedReference, budget};
@@ -10,9 +11,6 @@ use crate::session::{Allowance, Claim, Kind, Site};
 
 /// Share of missing seconds from which a reason says so, %.
 const MISSING_WORTH_SAYING_PERCENT: f64 = 5.0;
-
-/// Longest block worth proposing, s.
-const LONGEST_PROPOSED_S: f64 = 3600.0;
 
 /// Everything that a verdict rests on.
 #[derive(Clone, Debug)]
@@ -87,29 +85,23 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
         reasons: Vec::new(),
     };
     if !tells_bias(evidence.kind) {
-        out.reasons.push(format!(
-            "a {} is judged by its own figures; a claim of accuracy is tested on blocks of held power",
-            evidence.kind
-        ));
+        out.reasons.push(Reason::OtherKind(evidence.kind));
         return out;
     }
     if evidence.claim.percent <= 0.0 && evidence.claim.watts <= 0.0 {
-        out.reasons.push(
-            "no claim is stated: give `percent` or `watts` under [claim] in session.toml".into(),
-        );
+        out.reasons.push(Reason::NoClaim);
         return out;
     }
     let Some(comparison) = evidence.comparison else {
-        out.reasons
-            .push("no reference carries power, so there is nothing to compare with".into());
+        out.reasons.push(Reason::NoReference);
         return out;
     };
     // Where nothing can be compared there is nothing to judge.
     let Some(assessed) = assess(evidence, comparison) else {
-        out.reasons.push(format!(
-            "there is no second in which {} and {} both have a value",
-            evidence.under_test, evidence.reference
-        ));
+        out.reasons.push(Reason::NothingInCommon {
+            under_test: evidence.under_test.to_owned(),
+            reference: evidence.reference.to_owned(),
+        });
         return out;
     };
     // Readings beyond all sense overflow the squares: no uncertainty can then be told.
@@ -226,111 +218,82 @@ fn reasons(
     assessed: &Assessed,
     budget: Option<&Budget>,
     outcome: Outcome,
-) -> Vec<String> {
+) -> Vec<Reason> {
     let n = comparison.moments.n;
     let mut reasons = Vec::new();
     let judged = applies_to(evidence.kind);
     if !judged {
-        reasons.push(format!(
-            "an {} stretch asks for nothing to be held: it has a bias and no verdict; to have a \
-             claim judged, tag what was held as a steady block",
-            evidence.kind
-        ));
+        reasons.push(Reason::NothingHeld(evidence.kind));
     }
     if disagree(evidence) {
         reasons.push(disagreement(evidence.references));
     } else {
-        reasons.push(evidence_sentence(
-            evidence.allowance,
-            assessed,
-            budget,
-            outcome,
-        ));
-        reasons.extend(small_level_sentence(assessed));
-        reasons.extend(constant_sentence(assessed, evidence.reference));
-        reasons.extend(unstated_sentence(evidence.stated));
-        reasons.extend(twins_sentence(evidence.twins));
+        reasons.push(position(evidence.allowance, assessed, budget, outcome));
+        reasons.extend((!assessed.scale.percent).then_some(Reason::LowLevel));
+        reasons.extend(is_copied(assessed).then(|| Reason::Copied {
+            reference: evidence.reference.to_owned(),
+        }));
+        reasons.extend(unstated(evidence.stated));
+        reasons.extend(
+            evidence
+                .twins
+                .map(|pair| Reason::OneMeter(pair.map(str::to_owned))),
+        );
+        let may_be_decided = may_be_decided(evidence, assessed);
+        let length = || length(evidence.allowance, n, assessed, budget).filter(|_| may_be_decided);
         if judged && n < MIN_SECONDS {
-            reasons.push(format!(
-                "only {n} s with both values: a verdict takes at least {MIN_SECONDS} s, better {GOOD_SECONDS} s"
-            ));
-        } else if outcome == Outcome::Inconclusive && may_be_decided(evidence, assessed) {
-            reasons.extend(length_sentence(evidence.allowance, n, assessed, budget));
+            reasons.push(Reason::TooShort {
+                n,
+                beyond: length(),
+            });
+        } else if outcome == Outcome::Inconclusive {
+            reasons.extend(length().map(Reason::Length));
         }
     }
-    reasons.extend(dropout_sentence(evidence.dropout_rows));
-    reasons.extend(missing_sentence(
+    reasons.extend((evidence.dropout_rows > 0).then_some(Reason::LeftOut(evidence.dropout_rows)));
+    reasons.extend(missing(
         evidence.rows - evidence.dropout_rows.min(evidence.rows),
         n,
     ));
-    reasons.extend(site_sentence(evidence));
-    reasons.extend(untested_sentence(evidence));
+    reasons.extend(loss(evidence));
+    reasons.extend(untested(evidence));
     reasons
 }
 
-fn disagreement(references: Option<&References>) -> String {
-    let pair = references.and_then(|r| r.pair.as_ref());
-    let names = pair.map_or_else(
-        || "the references".to_owned(),
-        |[a, b]| format!("{a} and {b}"),
-    );
-    let by = references
-        .and_then(|r| r.difference_percent)
-        .map_or_else(String::new, |d| format!(" by {:.1} %", d.abs()));
-    let en = references
-        .and_then(|r| r.en_number)
-        .map_or_else(String::new, |en| format!(" (|E_n| {:.2})", en.abs()));
-    format!(
-        "{names} differ{by}, more than their claims allow{en}: find out which one is wrong before judging"
-    )
+fn disagreement(references: Option<&References>) -> Reason {
+    Reason::Disagreement {
+        pair: references.and_then(|r| r.pair.clone()),
+        difference_percent: references.and_then(|r| r.difference_percent),
+        en_number: references.and_then(|r| r.en_number),
+    }
 }
 
-/// "bias +1.2 % ± 1.4 % …", in the unit of the decision.
-fn evidence_sentence(
+/// The bias and the limit, in the unit of the decision.
+fn position(
     allowance: Allowance,
     assessed: &Assessed,
     budget: Option<&Budget>,
     outcome: Outcome,
-) -> String {
-    let unit = if assessed.scale.percent { "%" } else { "W" };
-    // Not the bias that the rows of agreement show.
-    let net = if allowance.percent == 0.0 {
-        ""
-    } else {
-        " after the allowance"
-    };
-    let (bias, limit) = (assessed.bias, assessed.limit);
-    let Some(budget) = budget else {
-        return format!(
-            "bias{net} {bias:+.2} {unit}, but its uncertainty cannot be told from so few seconds"
-        );
-    };
-    let uncertainty = format!(
-        "bias{net} {bias:+.2} {unit} ± {:.2} {unit} (k = {:.2})",
-        budget.expanded(),
-        budget.coverage_factor()
-    );
-    let what = match outcome {
-        Outcome::NotApplicable => return uncertainty,
-        Outcome::Conforms => "lies inside the limit of",
-        Outcome::DoesNotConform => "lies outside the limit of",
-        _ if conformity::decide(bias, budget.expanded(), limit) == Outcome::Inconclusive => {
-            "reaches across the limit of"
-        }
-        _ if bias.abs() <= limit => "would lie inside the limit of",
-        _ => "would lie outside the limit of",
-    };
-    format!("{uncertainty} {what} ±{limit:.2} {unit}")
+) -> Reason {
+    Reason::Bias {
+        net: allowance.percent != 0.0,
+        bias: assessed.bias,
+        limit: assessed.limit,
+        uncertainty: budget.map(|budget| Expanded {
+            expanded: budget.expanded(),
+            factor: budget.coverage_factor(),
+        }),
+        unit: unit(assessed),
+        outcome,
+    }
 }
 
-/// Why there is no percentage.
-fn small_level_sentence(assessed: &Assessed) -> Option<String> {
-    (!assessed.scale.percent).then(|| {
-        format!(
-            "the reference reads under {PERCENT_FROM_W:.0} W on average, where a percentage says \
-             nothing: this is judged in W"
-        )
-    })
+const fn unit(assessed: &Assessed) -> Unit {
+    if assessed.scale.percent {
+        Unit::Percent
+    } else {
+        Unit::Watts
+    }
 }
 
 /// Whether more seconds could decide: the references are several meters, or one, with their claims,
@@ -341,119 +304,62 @@ fn may_be_decided(evidence: &Evidence<'_>, assessed: &Assessed) -> bool {
         && !is_copied(assessed)
 }
 
-/// Two references that are one meter recorded twice.
-fn twins_sentence(twins: Option<[&str; 2]>) -> Option<String> {
-    twins.map(|[one, other]| {
-        format!(
-            "{one} and {other} report the same power second by second: that is one meter recorded \
-             twice, no two references, so the uncertainty above is too small and nothing is \
-             decided: make one of them a context stream"
-        )
-    })
-}
-
-/// Why the scatter adds nothing.
-fn constant_sentence(assessed: &Assessed, reference: &str) -> Option<String> {
-    is_copied(assessed).then(|| {
-        format!(
-            "every second stands to {reference} in the same way: no two meters do, so nothing is \
-             decided; look whether one file is a copy of the other, or both read nought throughout"
-        )
-    })
-}
-
 /// Without any scatter these are not the readings of two meters, and no evidence of one's accuracy.
 fn is_copied(assessed: &Assessed) -> bool {
     assessed.is_copied
 }
 
 /// A reference without a claim has an unknown uncertainty: no decision rests on it.
-fn unstated_sentence(stated: &[StatedReference]) -> Option<String> {
-    let names: Vec<&str> = stated
+fn unstated(stated: &[StatedReference]) -> Option<Reason> {
+    let labels: Vec<String> = stated
         .iter()
         .filter(|r| r.claim.is_none())
-        .map(|r| r.label.as_str())
+        .map(|r| r.label.clone())
         .collect();
-    let each = if names.len() > 1 { "each" } else { "it" };
-    (!names.is_empty()).then(|| {
-        format!(
-            "no claim is stated for {}, so the uncertainty above is too small and nothing can be \
-             decided: give claim_percent to {each}, or make {each} a context stream",
-            names.join(" and "),
-        )
-    })
+    (!labels.is_empty()).then_some(Reason::Unstated(labels))
 }
 
-fn length_sentence(
+fn length(
     allowance: Allowance,
     n: usize,
     assessed: &Assessed,
     budget: Option<&Budget>,
-) -> Option<String> {
+) -> Option<Length> {
     let statistical = assessed.statistical?.standard;
     let squares = budget?.combined().powi(2) - statistical * statistical;
     let other = squares.max(0.0).sqrt();
     let distance = (assessed.limit - assessed.bias.abs()).abs();
-    let unit = if assessed.scale.percent { "%" } else { "W" };
-    Some(
-        match conformity::length_needed(n as f64, statistical, other, distance) {
-            LengthNeeded::Seconds(s) if s <= LONGEST_PROPOSED_S => {
-                let rounded = (s.max(n as f64 + 1.0) / 30.0).ceil() * 30.0;
-                format!("a block of about {rounded:.0} s at this scatter would do, if the bias stays")
-            }
-            LengthNeeded::Seconds(_) => {
-                "it would take more than an hour at this scatter: the bias is too close to the limit"
-                    .to_owned()
-            }
-            LengthNeeded::NoLength(rest) => format!(
-                "no longer block would do: {} alone leave ±{rest:.2} {unit}; \
-                 references with a tighter claim, or more of them, would",
-                if allowance.plus_minus == 0.0 {
-                    "the references' claims"
-                } else {
-                    "the references' claims and the allowance"
-                }
-            ),
-        },
-    )
+    let needed = conformity::length_needed(n as f64, statistical, other, distance);
+    let allowance = allowance.plus_minus != 0.0;
+    Some(Length::of(needed, n, unit(assessed), allowance))
 }
 
-fn dropout_sentence(rows: usize) -> Option<String> {
-    (rows > 0).then(|| {
-        format!(
-            "{rows} s in which a stream froze or read zero while the others did not are left out"
-        )
-    })
-}
-
-fn missing_sentence(rows: usize, n: usize) -> Option<String> {
+fn missing(rows: usize, n: usize) -> Option<Reason> {
     let missing = 100.0 * rows.saturating_sub(n) as f64 / rows.max(1) as f64;
-    (rows > 0 && missing >= MISSING_WORTH_SAYING_PERCENT)
-        .then(|| format!("{missing:.0} % of the seconds lack a value on one side and are left out"))
+    (rows > 0 && missing >= MISSING_WORTH_SAYING_PERCENT).then_some(Reason::Missing(missing))
 }
 
 /// Different sites without an allowance, or an allowance without different sites.
-fn site_sentence(evidence: &Evidence<'_>) -> Option<String> {
+fn loss(evidence: &Evidence<'_>) -> Option<Reason> {
     let site = evidence.site?;
     let elsewhere = evidence.sites.iter().flatten().find(|s| **s != site);
     let none = evidence.allowance == Allowance::default();
     match elsewhere {
-        Some(other) if none => Some(format!(
-            "{} measures at the {site}, a reference at the {other}: without an [allowance] the \
-             loss between them counts as bias",
-            evidence.under_test
-        )),
-        None if !none && !evidence.sites.is_empty() => Some(format!(
-            "an allowance of {} ± {} % is applied although the references measure at the same site",
-            evidence.allowance.percent, evidence.allowance.plus_minus
-        )),
+        Some(other) if none => Some(Reason::LossUnstated {
+            under_test: evidence.under_test.to_owned(),
+            site,
+            other: *other,
+        }),
+        None if !none && !evidence.sites.is_empty() => {
+            Some(Reason::LossNeedless(evidence.allowance))
+        }
         _ => None,
     }
 }
 
 /// One reference, or references that could not be tested against each other.
-fn untested_sentence(evidence: &Evidence<'_>) -> Option<String> {
+fn untested(evidence: &Evidence<'_>) -> Option<Reason> {
     let references = evidence.references?;
     (references.agree.is_none() && evidence.stated.iter().all(|r| r.claim.is_some()))
-        .then(|| references.note.clone())
+        .then(|| Reason::Untested(references.note.clone()))
 }

@@ -28,6 +28,7 @@ pub mod pair_noise;
 pub mod pooled;
 pub mod ramp;
 pub mod ratio;
+pub mod reason;
 pub mod references;
 pub mod ride;
 pub mod segment;

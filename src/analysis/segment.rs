@@ -5,6 +5,7 @@ use super::figures::{References, SegmentFigures, StreamFigures, Verdict};
 use super::judge::{self, Evidence};
 use super::mean_max::best_mean;
 use super::ratio::ratio;
+use super::reason::Reason;
 use super::references::Between;
 use super::ride::{self, RideFindings};
 use super::stats::Summary;
@@ -181,20 +182,14 @@ fn verdicts(
 }
 
 /// Says so where one of several references alone is the basis.
-fn single_basis(window: &Window<'_>, member: Option<Member>) -> Option<String> {
+fn single_basis(window: &Window<'_>, member: Option<Member>) -> Option<Reason> {
     let several = window.aligned.power(Member::Consensus).is_some();
     let Some(Member::Stream(index)) = member.filter(|_| several) else {
         return None;
     };
-    let label = window.label(index);
-    // Where another reference was there all the same, it contradicted this one.
-    Some(if 2 * window.contested_rows() > window.rows.len() {
-        format!(
-            "for most of this stretch the references contradict each other, so {label} alone is \
-             compared: find out which one is wrong before judging"
-        )
-    } else {
-        format!("for most of this stretch only {label} has values, so it alone is the reference")
+    Some(Reason::Alone {
+        label: window.label(index).to_owned(),
+        contested: 2 * window.contested_rows() > window.rows.len(),
     })
 }
 
@@ -211,7 +206,7 @@ fn dropout_rows(window: &Window<'_>, under_test: usize, member: Option<Member>) 
 }
 
 /// An excursion is no dropout: what the source reported stays in the bias, and is pointed out.
-fn excursion_inside(window: &Window<'_>, under_test: usize) -> Option<String> {
+fn excursion_inside(window: &Window<'_>, under_test: usize) -> Option<Reason> {
     let grid = window.aligned.grid;
     let span = Span::new(grid.time_s(window.rows.start), grid.time_s(window.rows.end));
     let inside = window.findings.excursions_in(under_test, span);
@@ -219,11 +214,11 @@ fn excursion_inside(window: &Window<'_>, under_test: usize) -> Option<String> {
         .iter()
         .max_by(|a, b| a.peak_w.abs().total_cmp(&b.peak_w.abs()))?;
     let seconds: f64 = inside.iter().map(|e| e.to_s - e.from_s).sum();
-    Some(format!(
-        "{seconds:.0} s in which {} reports what no reference shows (up to {:+.0} W) are in the bias",
-        window.label(under_test),
-        largest.peak_w
-    ))
+    Some(Reason::Excursion {
+        under_test: window.label(under_test).to_owned(),
+        seconds,
+        peak_w: largest.peak_w,
+    })
 }
 
 #[cfg(test)]
@@ -288,15 +283,16 @@ mod tests {
             let (session, aligned) = ride(300, gain);
             let verdict = judged(&session, &aligned, 300.0);
             assert_eq!(
-                verdict.outcome, outcome,
+                verdict.outcome,
+                outcome,
                 "gain {gain}: {:?}",
-                verdict.reasons
+                verdict.sentences()
             );
             assert_eq!(verdict.reference, CONSENSUS);
             assert!(
-                verdict.reasons[0].starts_with("bias "),
+                verdict.sentences()[0].starts_with("bias "),
                 "{:?}",
-                verdict.reasons
+                verdict.sentences()
             );
         }
     }
@@ -331,7 +327,7 @@ mod tests {
         assert_eq!(verdict.outcome, Outcome::Inconclusive);
         assert!(
             verdict
-                .reasons
+                .sentences()
                 .iter()
                 .any(|r| r.contains("only 45 s") && r.contains("60 s"))
         );
@@ -350,9 +346,9 @@ mod tests {
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.outcome, Outcome::ReferencesDisagree);
         assert!(
-            verdict.reasons[0].contains("pedals and hub differ by"),
+            verdict.sentences()[0].contains("pedals and hub differ by"),
             "{:?}",
-            verdict.reasons
+            verdict.sentences()
         );
     }
 
@@ -365,7 +361,12 @@ mod tests {
         );
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.outcome, Outcome::Inconclusive);
-        assert!(verdict.reasons.iter().any(|r| r.contains("claim_percent")));
+        assert!(
+            verdict
+                .sentences()
+                .iter()
+                .any(|r| r.contains("claim_percent"))
+        );
     }
 
     #[test]
@@ -380,7 +381,12 @@ mod tests {
             plus_minus: 0.5,
         };
         let verdict = judged(&session, &aligned, 300.0);
-        assert_eq!(verdict.outcome, Outcome::Conforms, "{:?}", verdict.reasons);
+        assert_eq!(
+            verdict.outcome,
+            Outcome::Conforms,
+            "{:?}",
+            verdict.sentences()
+        );
         assert!(verdict.bias_percent.unwrap().abs() < 0.3);
         assert!(
             verdict
@@ -405,9 +411,12 @@ mod tests {
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.reference, "pedals");
         assert!(
-            verdict.reasons.iter().any(|r| r.contains("only pedals")),
+            verdict
+                .sentences()
+                .iter()
+                .any(|r| r.contains("only pedals")),
             "{:?}",
-            verdict.reasons
+            verdict.sentences()
         );
     }
 
@@ -446,7 +455,7 @@ mod tests {
         );
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.outcome, Outcome::ReferencesDisagree);
-        let said = verdict.reasons.join("\n");
+        let said = verdict.sentences().join("\n");
         assert!(said.contains("contradict each other"), "{said}");
         assert!(!said.contains("has values"), "{said}");
     }
@@ -464,7 +473,7 @@ mod tests {
         );
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(verdict.outcome, Outcome::Inconclusive);
-        let said = verdict.reasons.join("\n");
+        let said = verdict.sentences().join("\n");
         assert!(said.contains("pedals and again report the same"), "{said}");
         assert!(!said.contains("a block of"), "{said}");
     }
@@ -472,13 +481,13 @@ mod tests {
     #[test]
     fn an_allowance_that_is_none_takes_no_blame() {
         let (mut session, aligned) = ride(300, 1.02);
-        let said = judged(&session, &aligned, 300.0).reasons.join("\n");
+        let said = judged(&session, &aligned, 300.0).sentences().join("\n");
         assert!(
             said.contains("the references' claims alone leave"),
             "{said}"
         );
         session.allowance.plus_minus = 0.5;
-        let said = judged(&session, &aligned, 300.0).reasons.join("\n");
+        let said = judged(&session, &aligned, 300.0).sentences().join("\n");
         assert!(said.contains("and the allowance alone leave"), "{said}");
     }
 
@@ -489,7 +498,7 @@ mod tests {
             meter(&truth, 1.2, 0),
             [("pedals", None, meter(&truth, 1.0, 1000))],
         );
-        let said = judged(&session, &aligned, 300.0).reasons.join("\n");
+        let said = judged(&session, &aligned, 300.0).sentences().join("\n");
         assert!(said.contains("claim_percent"), "{said}");
         assert!(!said.contains("block of about"), "{said}");
     }
@@ -505,7 +514,7 @@ mod tests {
         assert_eq!(verdict.n, 240);
         assert!(
             verdict
-                .reasons
+                .sentences()
                 .iter()
                 .any(|r| r.contains("20 % of the seconds"))
         );
@@ -527,15 +536,15 @@ mod tests {
             verdict.outcome,
             Outcome::DoesNotConform,
             "{:?}",
-            verdict.reasons
+            verdict.sentences()
         );
         assert_eq!((verdict.bias_percent, verdict.limit_percent), (None, None));
         assert_eq!(verdict.limit_w, Some(3.0));
-        assert!(verdict.reasons[0].contains(" W"));
+        assert!(verdict.sentences()[0].contains(" W"));
         assert!(
-            verdict.reasons.iter().any(|r| r.contains("under 10 W")),
+            verdict.sentences().iter().any(|r| r.contains("under 10 W")),
             "{:?}",
-            verdict.reasons
+            verdict.sentences()
         );
     }
 
@@ -550,9 +559,9 @@ mod tests {
         let verdict = figures.verdict.unwrap();
         assert_eq!(verdict.outcome, Outcome::NotApplicable);
         assert!(
-            verdict.reasons[0].contains("no second in which"),
+            verdict.sentences()[0].contains("no second in which"),
             "{:?}",
-            verdict.reasons
+            verdict.sentences()
         );
     }
 
@@ -574,9 +583,9 @@ mod tests {
             let verdict = judged(&session, &aligned, 300.0);
             assert_eq!(verdict.outcome, outcome);
             assert!(
-                verdict.reasons.iter().any(|r| r.contains(said)),
+                verdict.sentences().iter().any(|r| r.contains(said)),
                 "{said}: {:?}",
-                verdict.reasons
+                verdict.sentences()
             );
         }
     }
@@ -588,7 +597,7 @@ mod tests {
         let (session, aligned) = aligned_of(vec![trainer()]);
         let alone = judged(&session, &aligned, 300.0);
         assert_eq!(alone.outcome, Outcome::NotApplicable);
-        assert!(alone.reasons[0].contains("no reference"));
+        assert!(alone.sentences()[0].contains("no reference"));
         let (mut session, aligned) = ride(300, 1.0);
         let sprint = live(
             &session,
@@ -603,7 +612,7 @@ mod tests {
             watts: 0.0,
         };
         let unclaimed = judged(&session, &aligned, 300.0);
-        assert!(unclaimed.reasons[0].contains("no claim"));
+        assert!(unclaimed.sentences()[0].contains("no claim"));
     }
 
     #[test]
@@ -619,7 +628,7 @@ mod tests {
             (verdict.bias_percent, verdict.expanded_uncertainty_percent),
             (held.bias_percent, held.expanded_uncertainty_percent)
         );
-        let said = verdict.reasons.join("\n");
+        let said = verdict.sentences().join("\n");
         assert!(
             said.starts_with("an open stretch asks for nothing"),
             "{said}"
@@ -643,11 +652,11 @@ mod tests {
         assert_eq!(verdict.outcome, Outcome::Inconclusive);
         assert!(
             verdict
-                .reasons
+                .sentences()
                 .iter()
                 .any(|r| r.contains("in the same way")),
             "{:?}",
-            verdict.reasons
+            verdict.sentences()
         );
     }
 
@@ -697,14 +706,19 @@ mod tests {
         assert_eq!(found.agreement[0].n, 288);
         assert!((bias(&found) - bias(&undisturbed)).abs() < 0.3);
         let verdict = found.verdict.unwrap();
-        assert_eq!(verdict.outcome, Outcome::Conforms, "{:?}", verdict.reasons);
+        assert_eq!(
+            verdict.outcome,
+            Outcome::Conforms,
+            "{:?}",
+            verdict.sentences()
+        );
         assert!(
             verdict
-                .reasons
+                .sentences()
                 .iter()
                 .any(|r| r.contains("12 s") && r.contains("zero")),
             "{:?}",
-            verdict.reasons
+            verdict.sentences()
         );
     }
 }

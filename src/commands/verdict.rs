@@ -184,8 +184,8 @@ fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
         one_line(&verdict.under_test),
         word(verdict.outcome),
     );
-    for reason in &verdict.reasons {
-        let _ = writeln!(text, "   {}", one_line(reason));
+    for reason in verdict.sentences() {
+        let _ = writeln!(text, "   {}", one_line(&reason));
     }
     if verdict.conformance_probability.is_some() {
         let probability = printed("conformance_probability", verdict.conformance_probability);
@@ -240,7 +240,7 @@ fn markdown(answers: &[String], figures: &Table) -> String {
                 markdown_escaped(&verdict.under_test),
                 word(verdict.outcome),
                 printed("conformance_probability", verdict.conformance_probability),
-                markdown_escaped(&verdict.reasons.join("; ")),
+                markdown_escaped(&verdict.sentences().join("; ")),
             );
         }
     }
@@ -292,7 +292,7 @@ fn csv(figures: &Table) -> Result<String, Failure> {
             number(verdict.expanded_uncertainty_w),
             number(verdict.limit_w),
             number(verdict.coverage_factor),
-            inert(&verdict.reasons.join("; ")),
+            inert(&verdict.sentences().join("; ")),
         ]
     });
     csv_text(std::iter::once(heads.map(str::to_owned)).chain(rows))

@@ -7,8 +7,8 @@ use serde::Serialize;
 
 use super::cell::{clock_time, machine_number, one_line};
 use super::columns_of_text::{Edge, TextTable, wrapped};
-use crate::analysis::conformity::{GOOD_SECONDS, LengthNeeded, MIN_SECONDS, length_needed};
 use crate::analysis::figures::{Outcome, SegmentFigures, Table, Verdict};
+use crate::analysis::reason::{Reason, Remedy};
 use crate::rehearse::{Leg, Plan};
 use crate::session::Kind;
 
@@ -17,9 +17,6 @@ const SAME_W: f64 = 10.0;
 
 /// A block this much shorter than planned is told, share.
 const SHORT_SHARE: f64 = 0.8;
-
-/// Longer blocks than this are not proposed, s.
-const LONGEST_PROPOSED_S: f64 = 3600.0;
 
 /// Width of the page, columns.
 const WIDTH: usize = 80;
@@ -201,96 +198,30 @@ fn more(table: &Table) -> Vec<MoreNeeded> {
     out
 }
 
+/// What would settle an open verdict: whatever its reasons say stands in the way.
 fn needed(segment: &SegmentFigures, verdict: &Verdict) -> MoreNeeded {
+    let remedies: Vec<Remedy> = verdict.reasons.iter().filter_map(Reason::remedy).collect();
+    // A length alone helps only where nothing else is in the way.
+    let length_s = match remedies.as_slice() {
+        [Remedy::Block(seconds)] => Some(*seconds),
+        _ => None,
+    };
+    let sentences: Vec<String> = remedies.iter().map(Remedy::to_string).collect();
     let power_w = segment.set_point_w.or_else(|| level_w(segment));
     let at = power_w.map_or_else(String::new, |w| {
-        format!(" at {} W", machine_number(w.round()))
+        format!("at {} W: ", machine_number(w.round()))
     });
-    let length = length(verdict);
-    let (length_s, reason) = match length {
-        Some(LengthNeeded::Seconds(seconds)) if seconds <= LONGEST_PROPOSED_S => {
-            let seconds = seconds
-                .max(MIN_SECONDS as f64)
-                .max(if verdict.n < MIN_SECONDS {
-                    GOOD_SECONDS as f64
-                } else {
-                    0.0
-                });
-            let minutes = (seconds / 60.0).ceil();
-            (
-                Some(seconds),
-                format!(
-                    "a block of about {minutes:.0} min{at} would decide, at the same bias and scatter"
-                ),
-            )
-        }
-        Some(LengthNeeded::Seconds(_)) => (
-            None,
-            "the bias lies so near the limit that not even an hour would decide".to_owned(),
-        ),
-        Some(LengthNeeded::NoLength(rest)) => (
-            None,
-            format!(
-                "no length would decide: the claims of the references{} alone leave ±{} {}; references with a tighter claim, or more of them, would",
-                if verdict
-                    .budget
-                    .iter()
-                    .any(|line| line.source.starts_with("allowance"))
-                {
-                    " and the allowance"
-                } else {
-                    ""
-                },
-                machine_number((rest * 100.0).round() / 100.0),
-                if verdict.bias_percent.is_some() {
-                    "%"
-                } else {
-                    "W"
-                }
-            ),
-        ),
-        None => (
-            Some(GOOD_SECONDS as f64),
-            format!(
-                "too little to judge by: ride {GOOD_SECONDS} s or more{at}, with claims stated for every reference"
-            ),
-        ),
-    };
     MoreNeeded {
         segment: segment.id,
         under_test: verdict.under_test.clone(),
         power_w,
         length_s,
         minutes_more: length_s.map(|s| ((s - verdict.n as f64) / 60.0).max(0.0)),
-        reason,
+        reason: match sentences.as_slice() {
+            [] => format!("{at}no reason of its verdict goes with another ride"),
+            _ => format!("{at}{}", sentences.join("; ")),
+        },
     }
-}
-
-/// How long a block would decide, from the uncertainty budget.
-fn length(verdict: &Verdict) -> Option<LengthNeeded> {
-    let percent = verdict.bias_percent.is_some();
-    let (bias, limit) = if percent {
-        (verdict.bias_percent?, verdict.limit_percent?)
-    } else {
-        (verdict.bias_w?, verdict.limit_w?)
-    };
-    let (mut statistical, mut other) = (0.0_f64, 0.0_f64);
-    for line in &verdict.budget {
-        let u = if percent {
-            line.standard_uncertainty_percent?
-        } else {
-            line.standard_uncertainty_w?
-        };
-        // Only the scatter shrinks with time.
-        if line.degrees_of_freedom.is_some() {
-            statistical = statistical.hypot(u);
-        } else {
-            other = other.hypot(u);
-        }
-    }
-    let distance = (limit - bias.abs()).abs();
-    (statistical > 0.0 && distance > 0.0)
-        .then(|| length_needed(verdict.n as f64, statistical, other, distance))
 }
 
 /// 80 columns for reading.
@@ -349,8 +280,10 @@ pub fn text(check: &PlanCheck) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::reason::{Length, Unit};
     use crate::analysis::table::table;
     use crate::rehearse::{Scenario, SessionOptions, ride};
+    use crate::session::Role;
     use crate::timeline::Aligned;
 
     fn ridden(plan: &str, trainer_gain_percent: f64) -> Table {
@@ -400,49 +333,65 @@ mod tests {
         assert!(text(&found).contains("✗ missing"));
     }
 
+    /// Of the first held block, open for these reasons.
+    fn open_for(reasons: Vec<Reason>) -> MoreNeeded {
+        let mut figures = ridden("short-check", 0.0);
+        let mut segments = figures.segments.iter_mut();
+        let segment = segments.find(|s| s.kind == Kind::SteadyBlock).unwrap();
+        let id = segment.id;
+        let verdict = segment.verdict.as_mut().unwrap();
+        (verdict.outcome, verdict.n, verdict.reasons) = (Outcome::Inconclusive, 120, reasons);
+        let mut all = more(&figures).into_iter();
+        all.find(|m| m.segment == id).unwrap()
+    }
+
     #[test]
     fn an_open_verdict_tells_what_would_decide_it() {
-        let mut figures = ridden("short-check", 0.0);
-        let segment = figures
-            .segments
-            .iter_mut()
-            .find(|s| s.kind == Kind::SteadyBlock);
-        let verdict = segment.unwrap().verdict.as_mut().unwrap();
-        // Bias 1 % of 2 % allowed, u = 0.6 % by scatter in 120 s and 0.2 % by claims: U must fall
-        // to 1 %. With k about 2.2 a block of some four to five minutes does that.
-        verdict.outcome = Outcome::Inconclusive;
-        (verdict.n, verdict.bias_percent, verdict.limit_percent) = (120, Some(1.0), Some(2.0));
-        verdict.budget.truncate(2);
-        let lines = [(0.6, Some(10.0)), (0.2, None)];
-        for (line, (u, dof)) in verdict.budget.iter_mut().zip(lines) {
-            line.standard_uncertainty_percent = Some(u);
-            line.degrees_of_freedom = dof;
-        }
-        let id = figures
-            .segments
-            .iter()
-            .find(|s| s.kind == Kind::SteadyBlock)
-            .unwrap()
-            .id;
-        let all = more(&figures);
-        let needed = all.iter().find(|m| m.segment == id).unwrap();
-        assert!(
-            (200.0..330.0).contains(&needed.length_s.unwrap()),
-            "{needed:?}"
+        let block = Reason::Length(Length::Block(270.0));
+        let needed = open_for(vec![Reason::LeftOut(3), block.clone()]);
+        assert_eq!(
+            (needed.length_s, needed.minutes_more),
+            (Some(270.0), Some(2.5))
         );
-        let minutes = (needed.length_s.unwrap() - 120.0) / 60.0;
-        assert!((needed.minutes_more.unwrap() - minutes).abs() < 1e-9);
-        assert!(
-            needed.reason.contains(" W would decide"),
-            "{}",
-            needed.reason
-        );
-        // The claims alone exceed what is left: nothing helps but better references.
-        let verdict = figures.segments.iter_mut().find(|s| s.id == id).unwrap();
-        verdict.verdict.as_mut().unwrap().budget[1].standard_uncertainty_percent = Some(0.8);
-        let all = more(&figures);
-        let needed = all.iter().find(|m| m.segment == id).unwrap();
+        assert!(needed.reason.contains("5 min would decide"), "{needed:?}");
+        let needed = open_for(vec![Reason::Length(Length::OverAnHour)]);
         assert_eq!(needed.length_s, None);
-        assert!(needed.reason.contains("tighter claim"), "{}", needed.reason);
+        assert!(needed.reason.contains("not even an hour"), "{needed:?}");
+        // The claims alone exceed what is left: nothing helps but better references.
+        let needed = open_for(vec![Reason::Length(Length::None {
+            rest: 1.6,
+            unit: Unit::Percent,
+            allowance: false,
+        })]);
+        assert_eq!(needed.length_s, None);
+        assert!(needed.reason.contains("tighter claim"), "{needed:?}");
+    }
+
+    /// A block of whatever length against a reference that claims nothing, against one meter
+    /// recorded twice, or against a copy: the plan must not ask for more of it.
+    #[test]
+    fn no_length_is_proposed_where_the_verdict_says_that_none_decides() {
+        let plan = Plan::built_in("short-check").unwrap();
+        let options = SessionOptions {
+            clocks_known: true,
+            tagged: true,
+        };
+        let mut opened = ride(&plan, &Scenario::default(), 11)
+            .unwrap()
+            .opened(options);
+        let mut references = opened.session.streams.iter_mut();
+        let reference = references.find(|s| s.role == Role::Reference);
+        let label = {
+            let reference = reference.unwrap();
+            reference.claim_percent = None;
+            reference.label.clone()
+        };
+        let found = check(&plan, &table(&opened.session, &Aligned::new(&opened)));
+        assert!(!found.more.is_empty());
+        for more in &found.more {
+            assert_eq!((more.length_s, more.minutes_more), (None, None), "{more:?}");
+            assert!(more.reason.contains("no length decides"), "{more:?}");
+            assert!(more.reason.contains(&label), "{more:?}");
+        }
     }
 }

@@ -26,9 +26,9 @@
 //! - Noise that swings back (a beat of pedalling against sampling, jitter of time stamps on a rider's
 //!   changes) has less density at frequency zero than white noise: the same shape with a negative
 //!   slow part, for a density of 0.2 and 0.5 times the white one, over 2 to 8 s.
-//! - So correlations are `ρ(h) = a φ^{mh}` for h ≥ 1 ([`Shape`]), a = w φ^{1−m} (1+…+φ^{m−1})²/v. This is
+//! - So correlations are `ρ(h) = a φ^{mh}` for h ≥ 1 (`Shape`), a = w φ^{1−m} (1+…+φ^{m−1})²/v. This is
 //!   exact for block means, and a Kalman filter with one state whitens it in one pass
-//!   ([`Whitener`]), whatever blocks are missing.
+//!   (`Whitener`), whatever blocks are missing.
 //!
 //! # Likelihood
 //!

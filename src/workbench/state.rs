@@ -15,6 +15,7 @@ use std::sync::Arc;
 use crate::analysis::figures::{Agreement, SegmentFigures, Verdict};
 use crate::analysis::ride::{self, RideFindings};
 use crate::analysis::segment;
+use crate::picture::claim::allowed_w;
 use crate::recording::Channel;
 use crate::session::history::History;
 use crate::session::journal::Leftover;
@@ -356,14 +357,6 @@ impl State {
     pub(super) fn show(&mut self, text: String, warns: bool) {
         self.message = Some((Message { text, warns }, 0));
     }
-}
-
-/// What the claim of the source `under_test` lets its difference be where the reference's mean is
-/// `level_w`: the middle (the allowance for the drivetrain) and the half-width around it, W.
-pub fn allowed_w(session: &Session, under_test: usize, level_w: f64) -> Option<(f64, f64)> {
-    let claim = session.claim_of(under_test)?;
-    let middle_w = -session.allowance.percent / 100.0 * level_w;
-    Some((middle_w, claim.limit_w(level_w + middle_w)))
 }
 
 fn whole_ride(aligned: &Aligned) -> Span {

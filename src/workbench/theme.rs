@@ -142,6 +142,17 @@ impl Look {
             .collect()
     }
 
+    /// Styles of `count` lines that are no single stream's, in order; with more lines than colours
+    /// they come again.
+    pub fn lines(self, count: usize) -> Vec<Style> {
+        let inks = match self.ground {
+            Ground::Dark => [ORANGE, SKY, GREEN, PURPLE, YELLOW, BLUE, VERMILION],
+            Ground::Light => [VERMILION, BLUE, GREEN, PURPLE, ORANGE, SKY, YELLOW],
+        };
+        let inks = inks.iter().cycle().take(count);
+        inks.map(|ink| self.ink(*ink)).collect()
+    }
+
     /// What stands back: grids, labels of axes.
     pub fn faint(self) -> Style {
         match (self.depth, self.ground) {
@@ -282,6 +293,26 @@ mod tests {
         );
         assert!(look(&[("LANG", "C")]).ascii);
         assert!(!look(&[("LANG", "C"), ("LC_ALL", "C.UTF-8")]).ascii);
+    }
+
+    #[test]
+    fn lines_differ_in_colour_as_long_as_there_are_colours() {
+        for ground in [Ground::Dark, Ground::Light] {
+            for depth in [Depth::Sixteen, Depth::TwoHundredFiftySix, Depth::True] {
+                let look = Look {
+                    depth,
+                    ground,
+                    ascii: false,
+                };
+                let lines = look.lines(7);
+                for (place, line) in lines.iter().enumerate() {
+                    assert!(
+                        !lines[..place].contains(line),
+                        "{depth:?} {ground:?} {place}"
+                    );
+                }
+            }
+        }
     }
 
     #[test]

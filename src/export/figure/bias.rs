@@ -3,11 +3,9 @@
 use super::picture::{Axis, Ink, Layer, Marker, Picture, Style, Ticks, range_of};
 use super::subject::{Subject, plain, signed};
 use crate::analysis::figures::Interval;
+use crate::picture::{claim, soak};
 use crate::session::Role;
-use crate::timeline::{Aligned, Member};
-
-/// Length of the blocks that a heat soak is drawn in, s.
-const BLOCK_S: f64 = 30.0;
+use crate::timeline::Member;
 
 /// The power columns of the source under test and of what it is compared with.
 type Columns = (usize, Member, Vec<f64>, Vec<f64>);
@@ -79,11 +77,16 @@ pub(super) fn difference(subject: &Subject<'_>) -> Result<Picture, String> {
     let name = format!("{} − {}", subject.label(tested), subject.name(basis));
     let mut layers = Vec::new();
     let level = pair.and_then(|p| p.reference_mean_w).unwrap_or(0.0);
-    let limit = subject.claim(tested).limit_w(level);
-    if limit > 0.0 {
+    if let Some(between) = claim::band_w(subject.session, tested, level) {
+        let half = 0.5 * (between[1] - between[0]);
         layers.push(Layer::Band {
-            name: format!("claim ±{} W at {} W", plain(limit, 1), plain(level, 0)),
-            between: [-limit, limit],
+            name: format!(
+                "claim ±{} W at {} W{}",
+                plain(half, 1),
+                plain(level, 0),
+                around_loss(subject)
+            ),
+            between,
         });
     }
     layers.push(zero());
@@ -185,48 +188,60 @@ pub(super) fn agreement(subject: &Subject<'_>) -> Result<Picture, String> {
     })
 }
 
+/// What is said of a claim's band that does not lie around zero.
+fn around_loss(subject: &Subject<'_>) -> String {
+    match subject.session.allowance.percent {
+        0.0 => String::new(),
+        loss => format!(" around an expected loss of {} %", plain(loss, 1)),
+    }
+}
+
 /// The claim as lines that open with the level.
 fn claim_lines(subject: &Subject<'_>, tested: usize, across: [f64; 2]) -> Vec<Layer> {
     const POINTS: usize = 40;
-    let claim = subject.claim(tested);
-    if claim.limit_w(across[1]) <= 0.0 {
-        return Vec::new();
-    }
-    let line = |sign: f64| Layer::Line {
-        name: "claim".to_owned(),
+    let line = |end: usize| Layer::Line {
+        name: format!("claim{}", around_loss(subject)),
         points: (0..=POINTS)
             .map(|i| across[0] + (across[1] - across[0]) * i as f64 / POINTS as f64)
-            .map(|level| [level, sign * claim.limit_w(level)])
+            .filter_map(|level| Some([level, claim::band_w(subject.session, tested, level)?[end]]))
             .collect(),
         style: Style {
             ink: Ink::Blue,
             ..Style::RULE
         },
     };
-    vec![line(1.0), line(-1.0)]
+    [line(1), line(0)]
+        .into_iter()
+        .filter(|line| !matches!(line, Layer::Line { points, .. } if points.is_empty()))
+        .collect()
 }
 
 /// Bias in % of each block against time, with its straight line.
 pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
     let (tested, basis, x, y) = compared(subject)?;
-    let blocks = block_biases(subject.aligned, subject.span().from_s, &x, &y);
+    let found = soak::blocks(subject.aligned.grid, subject.rows().start, [&x, &y], None);
+    let length = plain(found.length_s, 0);
+    let points = found.blocks.iter().map(|b| [b.at_s, b.bias_percent]);
+    let blocks: Vec<[f64; 2]> = points.collect();
     if blocks.len() < 3 {
         return Err(format!(
-            "too short: a heat soak is drawn in blocks of {} s",
-            plain(BLOCK_S, 0)
+            "too short: a heat soak is drawn in blocks of {length} s"
         ));
     }
-    let mut layers = vec![zero()];
-    let limit = subject.claim(tested).percent;
-    if limit > 0.0 {
-        layers.insert(
-            0,
-            Layer::Band {
-                name: format!("claim ±{} %", plain(limit, 1)),
-                between: [-limit, limit],
-            },
-        );
-    }
+    let level = subject.pair(tested, basis).and_then(|p| p.reference_mean_w);
+    let band = level.and_then(|level| claim::band_percent(subject.session, tested, level));
+    let mut layers: Vec<Layer> = band
+        .map(|between| Layer::Band {
+            name: format!(
+                "claim ±{} %{}",
+                plain(0.5 * (between[1] - between[0]), 1),
+                around_loss(subject)
+            ),
+            between,
+        })
+        .into_iter()
+        .collect();
+    layers.push(zero());
     let mut facts = vec![subject.window_fact(subject.pair(tested, basis).map_or(0, |p| p.n))];
     let soak = subject.figures.heat_soak.as_ref();
     if let Some(slope) = soak.and_then(|h| h.drift_percent_per_10min) {
@@ -245,8 +260,7 @@ pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
     }
     layers.push(Layer::Points {
         name: format!(
-            "bias of {} s blocks, {} against {}",
-            plain(BLOCK_S, 0),
+            "bias of {length} s blocks, {} against {}",
             subject.label(tested),
             subject.name(basis)
         ),
@@ -264,28 +278,6 @@ pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
         },
         layers,
     })
-}
-
-/// Middle of each block and its bias in % of the reference; blocks without half their seconds are
-/// left out.
-fn block_biases(aligned: &Aligned, from_s: f64, x: &[f64], y: &[f64]) -> Vec<[f64; 2]> {
-    let rows = (BLOCK_S / aligned.grid.step_s).round().max(1.0) as usize;
-    x.chunks(rows)
-        .zip(y.chunks(rows))
-        .enumerate()
-        .filter_map(|(place, (x, y))| {
-            let both: Vec<(f64, f64)> = x
-                .iter()
-                .zip(y)
-                .filter(|(x, y)| (*x - *y).is_finite())
-                .map(|(x, y)| (*x, *y))
-                .collect();
-            let known: f64 = both.iter().map(|(_, y)| y).sum();
-            let off: f64 = both.iter().map(|(x, y)| x - y).sum();
-            let middle_s = from_s + (place as f64 + 0.5) * BLOCK_S;
-            (2 * both.len() >= rows && known > 0.0).then(|| [middle_s, 100.0 * off / known])
-        })
-        .collect()
 }
 
 /// The line of this slope (% a second) through the middle of the blocks.
@@ -314,6 +306,7 @@ pub(super) fn references(subject: &Subject<'_>) -> Result<Picture, String> {
     }
     let mut layers = vec![zero()];
     let mut n = 0;
+    let mut pairs = 0..;
     for (order, &a) in places.iter().enumerate() {
         for &b in places.iter().skip(order + 1) {
             let columns = (
@@ -328,7 +321,7 @@ pub(super) fn references(subject: &Subject<'_>) -> Result<Picture, String> {
             layers.push(Layer::Line {
                 name: format!("{} − {}", subject.label(a), subject.label(b)),
                 points: subject.against_time(difference),
-                style: Style::of_stream(b),
+                style: Style::of_stream(pairs.next().unwrap_or_default()),
             });
         }
     }

@@ -4,6 +4,7 @@ use super::picture::{Axis, Layer, Picture, Ticks};
 use super::subject::{Subject, plain, signed};
 use crate::analysis::coverage::{Pair, grid};
 use crate::analysis::figures::{Coverage, CoverageCell};
+use crate::picture::claim::net_percent;
 use crate::recording::Channel;
 use crate::timeline::Member;
 
@@ -31,13 +32,19 @@ pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
         .find_map(|channel| grid(pair, channel, beside(subject, tested, channel)?))
         .ok_or_else(|| "no stream carries cadence or wheel speed in this window".to_owned())?;
     let claim = subject.claim(tested).percent.max(1.0);
+    let loss = subject.session.allowance.percent;
+    let what = if loss == 0.0 {
+        "Bias"
+    } else {
+        "Bias after the allowance"
+    };
     let n = found.cells.iter().map(|cell| cell.n).sum();
     Ok(Picture {
         title: subject.title("coverage"),
         facts: vec![
             subject.window_fact(n),
             format!(
-                "Bias of {} against {} in each combination (blue below zero, orange above) and the seconds spent there; empty: never ridden.",
+                "{what} of {} against {} in each combination (blue below zero, orange above) and the seconds spent there; empty: never ridden.",
                 subject.label(tested),
                 subject.name(basis)
             ),
@@ -52,7 +59,11 @@ pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
             range: ends(&found, |cell| cell.other),
             ticks: Ticks::Numbers,
         },
-        layers: found.cells.iter().map(|cell| drawn(cell, claim)).collect(),
+        layers: found
+            .cells
+            .iter()
+            .map(|cell| drawn(cell, claim, loss))
+            .collect(),
     })
 }
 
@@ -71,8 +82,11 @@ fn ends(found: &Coverage, of: fn(&CoverageCell) -> [f64; 2]) -> [f64; 2] {
     })
 }
 
-fn drawn(cell: &CoverageCell, claim_percent: f64) -> Layer {
-    let text = match (cell.n, cell.bias_percent, cell.bias_w) {
+fn drawn(cell: &CoverageCell, claim_percent: f64, loss_percent: f64) -> Layer {
+    let net = |bias| net_percent(bias, loss_percent);
+    let level_w = 0.5 * (cell.power_w[0] + cell.power_w[1]);
+    let net_w = cell.bias_w.map(|w| w + loss_percent / 100.0 * level_w);
+    let text = match (cell.n, cell.bias_percent.map(net), net_w) {
         (0, ..) => Vec::new(),
         (n, Some(bias), _) => vec![format!("{} %", signed(bias, 1)), format!("{n} s")],
         (n, None, Some(bias)) => vec![format!("{} W", signed(bias, 1)), format!("{n} s")],
@@ -83,7 +97,7 @@ fn drawn(cell: &CoverageCell, claim_percent: f64) -> Layer {
         y: cell.other,
         shade: cell
             .bias_percent
-            .map(|bias| bias / (FULL_COLOUR * claim_percent)),
+            .map(|bias| net(bias) / (FULL_COLOUR * claim_percent)),
         text,
     }
 }

@@ -116,7 +116,8 @@ pub fn svg(picture: &Picture, width: u32) -> Result<String, ExportError> {
     let mut out = String::new();
     {
         let area = SVGBackend::with_string(&mut out, size_of(width)).into_drawing_area();
-        paint::paint(&area, picture).map_err(|e| ExportError::Draw(e.to_string()))?;
+        paint::paint(&area, picture, paint::Joins::Own)
+            .map_err(|e| ExportError::Draw(e.to_string()))?;
         area.present()
             .map_err(|e| ExportError::Draw(e.to_string()))?;
     }
@@ -138,7 +139,7 @@ pub fn png(picture: &Picture, width: u32) -> Result<Vec<u8>, ExportError> {
         .map_err(|e| told(&e))?;
     {
         let area = BitMapBackend::new(file.path(), size_of(width)).into_drawing_area();
-        paint::paint(&area, picture).map_err(|e| told(&e))?;
+        paint::paint(&area, picture, paint::Joins::Round).map_err(|e| told(&e))?;
         area.present().map_err(|e| told(&e))?;
     }
     std::fs::read(file.path()).map_err(|e| told(&e))
@@ -150,8 +151,9 @@ mod tests {
 
     use super::*;
     use crate::analysis::ride::{RideFindings, findings};
+    use crate::recording::{Channel, Recording};
     use crate::rehearse::{Plan, Scenario, SessionOptions, ride};
-    use crate::session::{Kind, OpenedSession};
+    use crate::session::{Kind, OpenedSession, Source};
     use crate::timeline::Aligned;
 
     /// A ride with two references, tagged, its first stream named to do harm.
@@ -235,6 +237,69 @@ mod tests {
         let told = drawn.facts.iter().any(|fact| fact.contains(&dead_time));
         assert!(told, "{dead_time}: {:?}", drawn.facts);
         assert!(named("mean of the references"));
+    }
+
+    /// A gap of the references shortly before a sprint costs the model nothing but itself.
+    #[test]
+    fn a_gap_before_a_sprint_leaves_the_model_its_line() {
+        let (opened, ..) = ridden();
+        let mut segments = opened.session.segments.iter();
+        let place = segments.position(|s| s.kind == Kind::Sprint).unwrap();
+        let segment = &opened.session.segments[place];
+        let mut gapped = opened.clone();
+        for (stream, source) in opened.session.streams.iter().zip(&mut gapped.sources) {
+            if stream.role == crate::session::Role::Reference {
+                *source = without(source, segment.from_s - 15.0..segment.from_s - 8.0);
+            }
+        }
+        let aligned = Aligned::new(&gapped);
+        let findings = findings(&aligned);
+        let subject = Subject::segment(&gapped.session, &aligned, &findings, segment, place + 1);
+        let drawn = picture(PictureKind::Response, &subject).unwrap();
+        let mut layers = drawn.layers.iter();
+        let model = layers.find(|layer| layer.name() == "model of the response");
+        let Some(Layer::Line { points, .. }) = model else {
+            panic!("no model: {:?}", subject.figures.sprint);
+        };
+        let there = points.iter().filter(|p| p[1].is_finite()).count();
+        assert_eq!(there, points.len());
+    }
+
+    /// The source without its power in a stretch of its clock, s.
+    fn without(source: &Source, gap: std::ops::Range<f64>) -> Source {
+        let mut stream = source.stream().unwrap().clone();
+        let mut power = stream.samples.column(Channel::Power).unwrap().to_vec();
+        for (t_s, watts) in stream.samples.time_s().iter().zip(&mut power) {
+            if gap.contains(t_s) {
+                *watts = f64::NAN;
+            }
+        }
+        assert!(stream.samples.set_column(Channel::Power, power));
+        let base = source.recording().unwrap().time_base;
+        let recording = Recording::in_memory("gapped", "gapped", base, vec![stream]);
+        Source::new(std::sync::Arc::new(recording), 0)
+    }
+
+    #[test]
+    fn every_pair_of_references_has_its_own_look() {
+        let (opened, ..) = ridden();
+        let mut three = opened.clone();
+        three.session.streams[0].role = crate::session::Role::Reference;
+        let aligned = Aligned::new(&three);
+        let findings = findings(&aligned);
+        let subject = Subject::ride(&three.session, &aligned, &findings);
+        let drawn = picture(PictureKind::References, &subject).unwrap();
+        let styles: Vec<Style> = drawn
+            .layers
+            .iter()
+            .filter_map(|layer| match layer {
+                Layer::Line { style, .. } => Some(*style),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(styles.len(), 3);
+        assert!(styles[0].ink != styles[1].ink && styles[1].ink != styles[2].ink);
+        assert_ne!(styles[0].ink, styles[2].ink);
     }
 
     #[test]

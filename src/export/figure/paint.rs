@@ -6,6 +6,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::picture::{Axis, Layer, Marker, Picture, Style};
 use super::ticks::ticks;
+use crate::picture::labels;
 
 /// Everything is laid out for this width and scaled.
 const DESIGN_WIDTH: f64 = 1200.0;
@@ -24,10 +25,21 @@ const MARKER_DISTANCE: f64 = 110.0;
 
 pub(super) type Painted<DB> = Result<(), DrawingAreaErrorKind<<DB as DrawingBackend>::ErrorType>>;
 
+/// How the pieces of a line are joined.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Joins {
+    /// As whatever shows the picture joins them: a polyline is one.
+    Own,
+    /// Round: the library's own raster joins are mitres without a limit, and the inner side of a
+    /// spike shoots out of the axes.
+    Round,
+}
+
 /// Draws `picture` over the whole of `area`.
 pub(super) fn paint<DB: DrawingBackend>(
     area: &DrawingArea<DB, Shift>,
     picture: &Picture,
+    joins: Joins,
 ) -> Painted<DB> {
     let (width, height) = area.dim_in_pixel();
     area.fill(&WHITE)?;
@@ -41,6 +53,7 @@ pub(super) fn paint<DB: DrawingBackend>(
             bottom: f64::from(height),
         },
         picture,
+        joins,
     };
     painter.words()?;
     painter.axes()?;
@@ -65,6 +78,7 @@ struct Painter<'a, DB: DrawingBackend> {
     unit: f64,
     frame: Frame,
     picture: &'a Picture,
+    joins: Joins,
 }
 
 type Pixel = (i32, i32);
@@ -200,17 +214,13 @@ impl<DB: DrawingBackend> Painter<'_, DB> {
 
     fn axes(&self) -> Painted<DB> {
         let (u, frame) = (self.unit, self.frame);
-        let wanted_x = ((frame.right - frame.left) / (130.0 * u)) as usize;
-        for (value, text) in ticks(&self.picture.x, wanted_x) {
+        for (value, _) in self.x_ticks() {
             let x = self.x(value);
             self.grid([[x, frame.top], [x, frame.bottom]])?;
-            self.text(
-                &text,
-                [x, frame.bottom + 8.0 * u],
-                TEXT,
-                HPos::Center,
-                VPos::Top,
-            )?;
+        }
+        for (left, text) in self.tick_labels() {
+            let at = [left, frame.bottom + 8.0 * u];
+            self.text(&text, at, TEXT, HPos::Left, VPos::Top)?;
         }
         for (value, text) in ticks(&self.picture.y, 8) {
             let y = self.y(value);
@@ -243,6 +253,28 @@ impl<DB: DrawingBackend> Painter<'_, DB> {
             pixel(y_label),
             style,
         ))
+    }
+
+    fn x_ticks(&self) -> Vec<(f64, String)> {
+        let wanted = (self.frame.right - self.frame.left) / (130.0 * self.unit);
+        ticks(&self.picture.x, wanted as usize)
+    }
+
+    /// Left edges and texts of the labels under the horizontal axis.
+    fn tick_labels(&self) -> Vec<(f64, String)> {
+        let u = self.unit;
+        let room = [0.0, self.frame.right + 0.8 * MARGIN * u];
+        let ticks = self.x_ticks();
+        let wanted = ticks.iter().map(|(value, text)| {
+            let width = self.width_of(text, TEXT);
+            (self.x(*value) - 0.5 * width, width)
+        });
+        let placed = labels::placed(wanted, room, 10.0 * u);
+        let texts = ticks.iter().map(|(_, text)| text.clone());
+        let placed = placed.into_iter().zip(texts);
+        placed
+            .filter_map(|(left, text)| Some((left?, text)))
+            .collect()
     }
 
     fn grid(&self, ends: [[f64; 2]; 2]) -> Painted<DB> {
@@ -342,8 +374,19 @@ impl<DB: DrawingBackend> Painter<'_, DB> {
             vec![points.to_vec()]
         };
         for piece in pieces {
-            let path: Vec<Pixel> = piece.into_iter().map(pixel).collect();
-            self.area.draw(&PathElement::new(path, look))?;
+            let mut path: Vec<Pixel> = piece.into_iter().map(pixel).collect();
+            path.dedup();
+            if self.joins == Joins::Own || width == 1 {
+                self.area.draw(&PathElement::new(path, look))?;
+                continue;
+            }
+            let round = colour(style).filled();
+            for joint in path.iter().skip(1).rev().skip(1) {
+                self.area.draw(&Circle::new(*joint, width / 2, round))?;
+            }
+            for part in path.windows(2) {
+                self.area.draw(&PathElement::new(part.to_vec(), look))?;
+            }
         }
         Ok(())
     }
@@ -534,6 +577,104 @@ mod tests {
         assert_eq!(thin.first(), points.first());
         assert_eq!(thin.last(), points.last());
         assert!(thin.windows(2).all(|pair| pair[0][0] <= pair[1][0]));
+    }
+
+    /// First and last pixel row with the ink of stream 0 in a raster picture of `heights`.
+    fn inked_rows(heights: impl Fn(usize) -> f64) -> (usize, usize) {
+        const SIZE: (u32, u32) = (1200, 744);
+        let axis = |range| Axis {
+            label: String::new(),
+            range,
+            ticks: super::super::picture::Ticks::Numbers,
+        };
+        let style = Style {
+            marker: None,
+            ..Style::of_stream(0)
+        };
+        let picture = Picture {
+            title: String::new(),
+            facts: Vec::new(),
+            x: axis([0.0, 4000.0]),
+            y: axis([0.0, 100.0]),
+            layers: vec![Layer::Line {
+                name: String::new(),
+                points: (0..=4000).map(|t| [t as f64, heights(t)]).collect(),
+                style,
+            }],
+        };
+        let mut pixels = vec![0; (SIZE.0 * SIZE.1 * 3) as usize];
+        {
+            let backend = BitMapBackend::with_buffer(&mut pixels, SIZE);
+            paint(&backend.into_drawing_area(), &picture, Joins::Round).unwrap();
+        }
+        let (r, g, b) = style.ink.rgb();
+        let row = |y: &usize| {
+            let row = &pixels[y * SIZE.0 as usize * 3..(y + 1) * SIZE.0 as usize * 3];
+            row.chunks(3).any(|pixel| pixel == [r, g, b])
+        };
+        let rows: Vec<usize> = (0..SIZE.1 as usize).filter(row).collect();
+        (rows[0], *rows.last().unwrap())
+    }
+
+    #[test]
+    fn the_line_of_a_spiky_series_stays_where_its_values_are() {
+        super::super::font_at_hand().unwrap();
+        let (top, _) = inked_rows(|_| 60.0);
+        let (_, bottom) = inked_rows(|_| 40.0);
+        let spiky = inked_rows(|t| 40.0 + 20.0 * ((t * 7919) % 101) as f64 / 100.0);
+        assert!(
+            spiky.0 + 2 >= top && spiky.1 <= bottom + 2,
+            "{spiky:?} {top} {bottom}"
+        );
+    }
+
+    /// The label of a tick at the very end of the axis is moved in, not cut, and none touches
+    /// another.
+    #[test]
+    fn labels_of_ticks_stay_on_the_page_and_apart() {
+        super::super::font_at_hand().unwrap();
+        let axis = |range, ticks| Axis {
+            label: String::new(),
+            range,
+            ticks,
+        };
+        use super::super::picture::Ticks;
+        for (range, ticks) in [
+            ([0.0, 36_000.0], Ticks::Clock),
+            ([0.0, 7200.0], Ticks::Clock),
+            ([-0.02, 4.56], Ticks::Durations),
+        ] {
+            let picture = Picture {
+                title: String::new(),
+                facts: Vec::new(),
+                x: axis(range, ticks),
+                y: axis([0.0, 1.0], Ticks::Numbers),
+                layers: Vec::new(),
+            };
+            let mut out = String::new();
+            let area = SVGBackend::with_string(&mut out, (1200, 744)).into_drawing_area();
+            let mut painter = Painter {
+                area: &area,
+                unit: 1.0,
+                frame: Frame {
+                    left: 0.0,
+                    right: 1200.0,
+                    top: 0.0,
+                    bottom: 744.0,
+                },
+                picture: &picture,
+                joins: Joins::Own,
+            };
+            painter.words().unwrap();
+            let labels = painter.tick_labels();
+            assert!(labels.len() >= 4, "{labels:?}");
+            let mut before = 0.0;
+            for (left, text) in labels {
+                let right = left + painter.width_of(&text, TEXT);
+                assert!(left > before && right < 1200.0, "{text}: {left} {right}");
+                before = right;
+            }
+        }
     }
 
     #[test]

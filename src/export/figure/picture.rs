@@ -187,7 +187,9 @@ impl Style {
             (Ink::Orange, Marker::Drop),
             (Ink::Sky, Marker::Ring),
         ];
-        let (ink, marker) = LOOKS[place % LOOKS.len()];
+        // Beyond the colours they come again with other markers.
+        let (ink, _) = LOOKS[place % LOOKS.len()];
+        let (_, marker) = LOOKS[(place + place / LOOKS.len()) % LOOKS.len()];
         Self {
             ink,
             marker: Some(marker),

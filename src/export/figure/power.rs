@@ -5,6 +5,7 @@ use super::subject::{Subject, plain, signed};
 use crate::analysis::figures::ResponseShape;
 use crate::analysis::mean_max;
 use crate::export::cell::one_line;
+use crate::picture::response;
 use crate::recording::Channel;
 use crate::timeline::Member;
 
@@ -114,17 +115,10 @@ pub(super) fn response(subject: &Subject<'_>) -> Result<Picture, String> {
     })
 }
 
-/// The reference through the fitted dead time, lag, gain and ceiling.
+/// The reference as the fitted response would report it.
 fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
-    /// Rows before the window that settle the lag.
-    const SETTLE_ROWS: usize = 30;
     let sprint = subject.figures.sprint.as_ref()?;
-    let step_s = subject.aligned.grid.step_s;
-    let rows = subject.rows();
-    let from = rows.start.saturating_sub(SETTLE_ROWS);
-    let input = subject.aligned.power(basis)?.get(from..rows.end)?;
-    let modelled = sprint.model(input, step_s)?;
-    let modelled = modelled.into_iter().skip(rows.start - from);
+    let points = response::model(subject.aligned, subject.rows(), basis, sprint)?;
     let clipped = sprint
         .ceiling_w
         .map_or_else(String::new, |w| format!(", ceiling {} W", plain(w, 0)));
@@ -146,7 +140,7 @@ fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
     );
     let layer = Layer::Line {
         name: "model of the response".to_owned(),
-        points: subject.against_time(modelled),
+        points,
         style: Style::MODEL,
     };
     Some((layer, fact))

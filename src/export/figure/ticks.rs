@@ -2,6 +2,7 @@
 
 use super::picture::{Axis, Ticks};
 use crate::export::cell::{clock_time, human_number};
+use crate::picture::ticks::{clock_step_s, multiples, round_step};
 
 /// Durations worth a tick, s.
 const DURATIONS: [(f64, &str); 14] = [
@@ -21,12 +22,6 @@ const DURATIONS: [(f64, &str); 14] = [
     (36000.0, "10 h"),
 ];
 
-/// Steps between moments that people count in, s.
-const CLOCK_STEPS: [f64; 16] = [
-    1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0,
-    14400.0, 36000.0,
-];
-
 /// Values and texts of the ticks of `axis`, about `wanted` of them, all within its range.
 pub(super) fn ticks(axis: &Axis, wanted: usize) -> Vec<(f64, String)> {
     let [from, to] = axis.range;
@@ -42,18 +37,12 @@ pub(super) fn ticks(axis: &Axis, wanted: usize) -> Vec<(f64, String)> {
         return Vec::new();
     }
     let step = match axis.ticks {
-        Ticks::Clock => CLOCK_STEPS
-            .into_iter()
-            .find(|step| *step >= least)
-            .unwrap_or_else(|| round_step(least)),
+        Ticks::Clock => clock_step_s(least),
         _ => round_step(least),
     };
     let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as u8;
-    let first = (from / step).ceil() as i64;
-    let last = (to / step).floor() as i64;
-    (first..=last)
-        .map(|multiple| {
-            let value = multiple as f64 * step;
+    multiples(axis.range, step)
+        .map(|value| {
             let text = match axis.ticks {
                 Ticks::Clock => clock_time(value),
                 _ => human_number(value, decimals, false).replace('-', "−"),
@@ -61,16 +50,6 @@ pub(super) fn ticks(axis: &Axis, wanted: usize) -> Vec<(f64, String)> {
             (value, text)
         })
         .collect()
-}
-
-/// The smallest of 1, 2, 5 times a power of ten that is at least `least`.
-fn round_step(least: f64) -> f64 {
-    let power = 10.0_f64.powf(least.log10().floor());
-    [1.0, 2.0, 5.0]
-        .into_iter()
-        .map(|factor| factor * power)
-        .find(|step| *step >= least * (1.0 - 1e-9))
-        .unwrap_or(10.0 * power)
 }
 
 #[cfg(test)]

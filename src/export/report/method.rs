@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
+use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
 use super::Material;
@@ -12,19 +13,13 @@ use crate::analysis::figures::Table;
 use crate::recording::words::hex;
 use crate::session::store;
 
-/// Parts of the catalogue that a ride may have no use for, by the field of a segment.
-const KINDS: [&str; 6] = [
-    "steady",
-    "sprint",
-    "ramp",
-    "gear_change",
-    "coast",
-    "heat_soak",
-];
-
 /// Every computed figure that this ride has: what it is, its formula, source and trap.
 pub(super) fn body(figures: &Table) -> String {
-    let absent: Vec<String> = absent_kinds(figures);
+    let all = serde_json::to_value(figures).unwrap_or_default();
+    let has = |id: &str| {
+        let path: Vec<&str> = id.split('.').collect();
+        path.first() != Some(&"segments") || is_told(&all, &path)
+    };
     let mut out = paragraph(
         "Every stream is put on a common grid of 1 s; each second takes the sample nearest to it within half an interval. Missing samples stay missing: they are no zeros and are not bridged. Nothing is smoothed.",
     );
@@ -32,8 +27,7 @@ pub(super) fn body(figures: &Table) -> String {
     let mut told: BTreeSet<&str> = BTreeSet::new();
     let computed = catalogue::figures().filter(|entry| !entry.formula.is_empty());
     for entry in computed {
-        let unused = absent.iter().any(|prefix| entry.id.starts_with(prefix));
-        if !unused && told.insert(entry.definition) {
+        if has(entry.id) && told.insert(entry.definition) {
             out.push_str(&described(entry));
         }
     }
@@ -41,19 +35,14 @@ pub(super) fn body(figures: &Table) -> String {
     out
 }
 
-fn absent_kinds(figures: &Table) -> Vec<String> {
-    let has = |kind: &str| {
-        figures.segments.iter().any(|s| match kind {
-            "steady" => s.steady.is_some(),
-            "sprint" => s.sprint.is_some(),
-            "ramp" => s.ramp.is_some(),
-            "gear_change" => s.gear_change.is_some(),
-            "coast" => s.coast.is_some(),
-            _ => s.heat_soak.is_some(),
-        })
-    };
-    let absent = KINDS.into_iter().filter(|kind| !has(kind));
-    absent.map(|kind| format!("segments.{kind}.")).collect()
+/// Whether anything stands at `path` of `value`, in any item of its lists.
+fn is_told(value: &Value, path: &[&str]) -> bool {
+    match (value, path) {
+        (Value::Array(items), _) => items.iter().any(|item| is_told(item, path)),
+        (Value::Null, _) => false,
+        (value, [first, rest @ ..]) => value.get(first).is_some_and(|v| is_told(v, rest)),
+        (_, []) => true,
+    }
 }
 
 fn described(entry: &Entry) -> String {
@@ -102,4 +91,24 @@ pub(super) fn fingerprint(material: &Material<'_>) -> String {
         "Made by truing {}. With the session folder, the same version writes this page again, byte for byte: truing report FOLDER -o FILE.html",
         env!("CARGO_PKG_VERSION")
     )) + &table("SHA-256", &["file", "stream", "SHA-256"], &rows)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::example;
+
+    #[test]
+    fn only_figures_that_stand_somewhere_are_explained() {
+        let mut table = example::example();
+        let term = "<dt>set-point error";
+        assert!(body(&table).contains(term));
+        for segment in &mut table.segments {
+            if let Some(steady) = &mut segment.steady {
+                steady.set_point_error_w = None;
+            }
+        }
+        assert!(!body(&table).contains(term));
+        assert!(body(&table).contains("<dt>drift"));
+    }
 }

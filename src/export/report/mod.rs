@@ -413,8 +413,8 @@ mod tests {
         assert!(answer < page.find("<nav").unwrap());
         assert!(answer < page.find("<section").unwrap());
         let verdict = table.segments.iter().find_map(|s| s.verdict.as_ref());
-        for reason in &verdict.unwrap().reasons {
-            assert!(page.contains(&html::escaped(reason)), "{reason}");
+        for reason in verdict.unwrap().sentences() {
+            assert!(page.contains(&html::escaped(&reason)), "{reason}");
         }
         for caution in CAUTIONS {
             assert!(page.contains(&html::escaped(caution)));

@@ -81,7 +81,7 @@ fn judged(verdict: &Verdict) -> String {
             }
         ))
     );
-    out.push_str(&list(&verdict.reasons));
+    out.push_str(&list(verdict.sentences()));
     let heads = [
         "contribution",
         "distribution",

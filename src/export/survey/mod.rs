@@ -80,7 +80,7 @@ pub struct GroupFigures {
     pub by: Option<String>,
     /// Kind of the blocks; null for all judged blocks together.
     pub kind: Option<Kind>,
-    /// Their set point, W; null where they have none or differ.
+    /// Their set point, W: the mean of those within 5 %; null where they have none or differ more.
     pub set_point_w: Option<f64>,
     /// Precision of the bias, all figures in % (variances in %²).
     pub precision: AcrossSessions,
@@ -135,17 +135,43 @@ impl Surveyed {
     }
 }
 
-/// What blocks have in common: value of the fact, kind, set point in tenths of a watt.
-type Key = (Option<String>, Option<usize>, Option<i64>);
+/// What blocks have in common: value of the fact, kind, level of set points by its place.
+type Key = (Option<String>, Option<usize>, Option<usize>);
+
+/// Set points up to this far above the lowest of them ask the same, share of it: a block at 180 W
+/// and one at 181 W on another day are repeats.
+const SAME_LEVEL: f64 = 0.05;
+
+/// The set points of all blocks, sorted, in levels that ask the same.
+fn levels(sessions: &[Surveyed]) -> Vec<Vec<f64>> {
+    let blocks = sessions.iter().flat_map(|session| &session.blocks);
+    let mut set_points: Vec<f64> = blocks.filter_map(|b| b.set_point_w).collect();
+    set_points.sort_by(f64::total_cmp);
+    let mut levels: Vec<Vec<f64>> = Vec::new();
+    for watts in set_points {
+        match levels.last_mut() {
+            Some(level) if watts <= level[0] * (1.0 + SAME_LEVEL) => level.push(watts),
+            _ => levels.push(vec![watts]),
+        }
+    }
+    levels
+}
 
 /// Groups the blocks and computes the precision of each group.
 pub fn survey(by: Option<&str>, sessions: Vec<Surveyed>, skipped: Vec<Skipped>) -> Survey {
+    let levels = levels(&sessions);
+    let level_of = |watts: f64| levels.iter().position(|level| level.contains(&watts));
+    let level_w = |place: usize| {
+        let level = levels.get(place)?;
+        let mean = level.iter().sum::<f64>() / level.len() as f64;
+        Some((mean * 10.0).round() / 10.0)
+    };
     let mut groups: BTreeMap<Key, Vec<(usize, f64)>> = BTreeMap::new();
     let mut totals: BTreeMap<Key, Vec<(usize, f64)>> = BTreeMap::new();
     for (place, session) in sessions.iter().enumerate() {
         for block in &session.blocks {
             let kind = Kind::ALL.iter().position(|kind| *kind == block.kind);
-            let set_point = block.set_point_w.map(|w| (w * 10.0).round() as i64);
+            let set_point = block.set_point_w.and_then(level_of);
             let value = (place, block.bias_percent);
             groups
                 .entry((session.by.clone(), kind, set_point))
@@ -160,7 +186,12 @@ pub fn survey(by: Option<&str>, sessions: Vec<Surveyed>, skipped: Vec<Skipped>) 
     let groups = groups
         .iter()
         .chain(&totals)
-        .map(|(key, values)| figures(key, values, &sessions))
+        .map(|((by, kind, level), values)| GroupFigures {
+            by: by.clone(),
+            kind: kind.and_then(|place| Kind::ALL.get(place).copied()),
+            set_point_w: level.and_then(level_w),
+            ..figures(values, &sessions)
+        })
         .collect();
     Survey {
         by: by.map(str::to_owned),
@@ -170,11 +201,8 @@ pub fn survey(by: Option<&str>, sessions: Vec<Surveyed>, skipped: Vec<Skipped>) 
     }
 }
 
-fn figures(
-    (by, kind, set_point): &Key,
-    values: &[(usize, f64)],
-    sessions: &[Surveyed],
-) -> GroupFigures {
+/// The figures of a group whose name is still to be given.
+fn figures(values: &[(usize, f64)], sessions: &[Surveyed]) -> GroupFigures {
     let per_session: Vec<Vec<f64>> = (0..sessions.len())
         .map(|place| {
             let own = values.iter().filter(|(of, _)| *of == place);
@@ -192,9 +220,9 @@ fn figures(
         })
         .collect();
     GroupFigures {
-        by: by.clone(),
-        kind: kind.and_then(|place| Kind::ALL.get(place).copied()),
-        set_point_w: set_point.map(|tenths| tenths as f64 / 10.0),
+        by: None,
+        kind: None,
+        set_point_w: None,
         precision: across(&per_session),
         sessions: means,
     }
@@ -295,6 +323,57 @@ mod tests {
         assert_eq!(points.sum::<usize>(), 6, "one a session and set point");
         assert!(!svg(&drawn, 800).unwrap().contains("NaN"));
         assert!(picture(&Survey::default()).is_err());
+    }
+
+    #[test]
+    fn set_points_that_ask_the_same_meet() {
+        let sessions = vec![
+            session("monday", None, &[(180.0, 1.0), (250.0, 1.0)]),
+            session("tuesday", None, &[(181.0, 2.0), (262.0, 2.0), (263.0, 2.0)]),
+        ];
+        let found = survey(None, sessions, Vec::new());
+        let groups = found.groups.iter().filter(|g| g.kind.is_some());
+        let groups: Vec<(Option<f64>, usize)> =
+            groups.map(|g| (g.set_point_w, g.precision.n)).collect();
+        // 262 W is within 5 % of 250 W, 263 W is not.
+        assert_eq!(
+            groups,
+            [(Some(180.5), 2), (Some(256.0), 2), (Some(263.0), 1)]
+        );
+        assert_eq!(found.groups[0].precision.sessions, 2);
+    }
+
+    #[test]
+    fn nothing_is_joined_across_groups_and_every_session_has_its_own_look() {
+        use crate::export::figure::Layer;
+        let days = ["mo", "tu", "we", "th", "fr", "sa", "su", "mo2"];
+        let mut sessions: Vec<Surveyed> = days
+            .map(|day| session(day, None, &[(150.0, 1.0), (250.0, 2.0)]))
+            .into();
+        for day in &mut sessions {
+            day.blocks[1].kind = Kind::HeatSoak;
+        }
+        let drawn = picture(&survey(None, sessions, Vec::new())).unwrap();
+        let mut looks = Vec::new();
+        for layer in &drawn.layers {
+            match layer {
+                // A dash or an upright at most between two breaks.
+                Layer::Line { points, .. } => {
+                    for stretch in points.split(|p| p[0].is_nan()) {
+                        assert!(stretch.len() <= 2, "{stretch:?}");
+                        let [from, to] = [stretch.first(), stretch.last()];
+                        let across = from.zip(to).map_or(0.0, |(a, b)| b[0] - a[0]);
+                        assert!((0.0..3.0).contains(&across), "{stretch:?}");
+                    }
+                }
+                Layer::Points { style, .. } => looks.push((style.ink, style.marker)),
+                _ => {}
+            }
+        }
+        assert_eq!(looks.len(), days.len());
+        for (place, look) in looks.iter().enumerate() {
+            assert!(!looks[..place].contains(look), "{look:?}");
+        }
     }
 
     /// Forty rides whose trainer's scale is off by a different amount each day.

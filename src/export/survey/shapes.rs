@@ -1,13 +1,14 @@
 //! A survey as text, CSV, Markdown and as a picture.
 
-use super::{GroupFigures, Survey};
+use super::{GroupFigures, SessionMean, Survey};
 use crate::analysis::figures::Interval;
 use crate::export::ExportError;
 use crate::export::cell::{human_number, inert, machine_number, one_line};
 use crate::export::columns_of_text::{Edge, TextTable, wrapped};
-use crate::export::figure::{Axis, Layer, Picture, Style, Ticks, range_of};
+use crate::export::figure::{Axis, Ink, Layer, Picture, Style, Ticks, range_of};
 use crate::export::table::{markdown_grid, records};
 use crate::recording::words::plural;
+use crate::session::Kind;
 use Edge::{Left, Right};
 
 /// Width of the page, columns.
@@ -305,8 +306,9 @@ pub fn markdown(survey: &Survey) -> String {
     out
 }
 
-/// Bias of each session against the set point, one marker a value of the fact, with the mean and
-/// where 95 % of blocks on other days are expected (±2 reproducibility SD).
+/// Bias of each session against the set point, with the mean of each group and where 95 % of blocks
+/// on other days are expected (±2 reproducibility SD). One look a session, or with a fact to group
+/// by one a value of it.
 ///
 /// # Errors
 /// [`ExportError::NothingToDraw`] where no block has a set point.
@@ -322,9 +324,6 @@ pub fn picture(survey: &Survey) -> Result<Picture, ExportError> {
             reason: "no session has a judged block with a set point".to_owned(),
         });
     }
-    let mut values: Vec<Option<&str>> = drawn.iter().map(|g| g.by.as_deref()).collect();
-    values.sort_unstable();
-    values.dedup();
     let levels = range_of(drawn.iter().filter_map(|g| g.set_point_w));
     let room = (levels[1] - levels[0]).max(20.0);
     let across = [levels[0] - 0.05 * room, levels[1] + 0.05 * room];
@@ -333,18 +332,9 @@ pub fn picture(survey: &Survey) -> Result<Picture, ExportError> {
         at: 0.0,
         style: Style::ZERO,
     }];
-    for (place, value) in values.iter().enumerate() {
-        let own = drawn.iter().filter(|g| g.by.as_deref() == *value);
-        // Values of the fact stand beside each other, not on top.
-        let shift = room * 0.02 * (place as f64 - 0.5 * (values.len() as f64 - 1.0));
-        layers.extend(own_layers(
-            survey,
-            own.copied().collect(),
-            *value,
-            place,
-            shift,
-        ));
-    }
+    let columns = columns(&drawn, room);
+    layers.extend(means(&columns, 0.004 * room));
+    layers.extend(sessions(survey, &columns));
     let heights = layers.iter().flat_map(|layer| match layer {
         Layer::Points { points, .. } | Layer::Line { points, .. } => {
             points.iter().map(|p| p[1]).collect()
@@ -352,18 +342,10 @@ pub fn picture(survey: &Survey) -> Result<Picture, ExportError> {
         _ => vec![0.0],
     });
     let heights = range_of(heights);
-    let spread = drawn
-        .iter()
-        .any(|g| g.precision.reproducibility_sd.is_some());
-    let uprights = if spread {
-        " Upright lines: mean ± 2 reproducibility SD."
-    } else {
-        ""
-    };
     Ok(Picture {
         title: "Bias of each session by set point".to_owned(),
         facts: vec![format!(
-            "{}, {}.{uprights} No smoothing.",
+            "{}, {}. Set points within 5 % stand together. No smoothing.",
             plural(survey.sessions.len(), "session"),
             plural(drawn.iter().map(|g| g.precision.n).sum(), "block")
         )],
@@ -381,52 +363,88 @@ pub fn picture(survey: &Survey) -> Result<Picture, ExportError> {
     })
 }
 
-fn own_layers(
-    survey: &Survey,
-    groups: Vec<&GroupFigures>,
-    value: Option<&str>,
-    place: usize,
-    shift: f64,
-) -> Vec<Layer> {
-    let style = Style::of_stream(place);
-    let name = match (&survey.by, value) {
-        (Some(key), Some(value)) => format!("{} {}", one_line(key), one_line(value)),
-        (Some(key), None) => format!("no {}", one_line(key)),
-        (None, _) => "a session".to_owned(),
-    };
-    let mut points = Vec::new();
-    let mut means = Vec::new();
-    let mut layers = Vec::new();
-    for group in groups {
-        let Some(level) = group.set_point_w else {
-            continue;
+/// Where each group stands: kinds and values of the fact beside each other, not on top.
+fn columns<'a>(drawn: &[&'a GroupFigures], room: f64) -> Vec<(f64, &'a GroupFigures)> {
+    let what = |group: &GroupFigures| (group.kind.map(Kind::word), group.by.clone());
+    let mut all: Vec<_> = drawn.iter().map(|group| what(group)).collect();
+    all.sort_unstable();
+    all.dedup();
+    let placed = drawn.iter().filter_map(|group| {
+        let place = all.iter().position(|one| *one == what(group))?;
+        let shift = room * 0.01 * (place as f64 - 0.5 * (all.len() as f64 - 1.0));
+        Some((group.set_point_w? + shift, *group))
+    });
+    placed.collect()
+}
+
+/// The mean of each group as a dash `half` to either side and ±2 reproducibility SD upright through
+/// it; one layer a kind, nothing joined from group to group.
+fn means(columns: &[(f64, &GroupFigures)], half: f64) -> Vec<Layer> {
+    const BREAK: [f64; 2] = [f64::NAN, f64::NAN];
+    let mut kinds: Vec<Kind> = columns.iter().filter_map(|(_, group)| group.kind).collect();
+    kinds.sort_unstable_by_key(|kind| kind.word());
+    kinds.dedup();
+    let several = kinds.len() > 1;
+    let looks = [false, true].into_iter().cycle();
+    let looks = looks.flat_map(|dashed| [Ink::Black, Ink::Grey].map(|ink| (ink, dashed)));
+    let layer = |(kind, (ink, dashed)): (Kind, (Ink, bool))| {
+        let own = columns.iter().filter(|(_, group)| group.kind == Some(kind));
+        let points = own.flat_map(|(x, group)| {
+            let Some(mean) = group.precision.mean else {
+                return Vec::new();
+            };
+            let mut points = vec![[x - half, mean], [x + half, mean], BREAK];
+            if let Some(sd) = group.precision.reproducibility_sd {
+                points.extend([[*x, mean - 2.0 * sd], [*x, mean + 2.0 * sd], BREAK]);
+            }
+            points
+        });
+        let of = if several {
+            format!(" of {kind}")
+        } else {
+            String::new()
         };
-        let x = level + shift;
-        points.extend(group.sessions.iter().map(|s| [x, s.bias_percent]));
-        means.extend(group.precision.mean.map(|mean| [x, mean]));
-        let spread = group.precision.mean.zip(group.precision.reproducibility_sd);
-        layers.extend(spread.map(|(mean, sd)| Layer::Line {
-            name: String::new(),
-            points: vec![[x, mean - 2.0 * sd], [x, mean + 2.0 * sd]],
+        Layer::Line {
+            name: format!("mean{of} ± 2 reproducibility SD"),
+            points: points.collect(),
             style: Style {
-                marker: None,
-                ..style
+                ink,
+                dashed,
+                weight: 1.2,
+                ..Style::CONSENSUS
             },
-        }));
+        }
+    };
+    kinds.into_iter().zip(looks).map(layer).collect()
+}
+
+/// The sessions' own biases: one layer and one look a value of the fact, else one a session.
+fn sessions(survey: &Survey, columns: &[(f64, &GroupFigures)]) -> Vec<Layer> {
+    let key = |group: &GroupFigures, mean: &SessionMean| match &survey.by {
+        Some(_) => group.by.clone(),
+        None => Some(mean.session.clone()),
+    };
+    let mut layers: Vec<(Option<String>, Vec<[f64; 2]>)> = Vec::new();
+    for (x, group) in columns {
+        for mean in &group.sessions {
+            let own = key(group, mean);
+            let point = [*x, mean.bias_percent];
+            match layers.iter_mut().find(|(known, _)| *known == own) {
+                Some((_, points)) => points.push(point),
+                None => layers.push((own, vec![point])),
+            }
+        }
     }
-    layers.push(Layer::Line {
-        name: format!("mean, {name}"),
-        points: means,
-        style: Style {
-            marker: None,
-            dashed: true,
-            ..style
+    layers.sort_by(|(one, _), (other, _)| one.cmp(other));
+    let layers = layers.into_iter().enumerate();
+    let named = layers.map(|(place, (value, points))| Layer::Points {
+        name: match (&survey.by, value) {
+            (Some(key), Some(value)) => format!("{} {}", one_line(key), one_line(&value)),
+            (Some(key), None) => format!("no {}", one_line(key)),
+            (None, value) => one_line(&value.unwrap_or_default()),
         },
-    });
-    layers.push(Layer::Points {
-        name,
         points,
-        style,
+        style: Style::of_stream(place),
     });
-    layers
+    named.collect()
 }

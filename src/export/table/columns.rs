@@ -410,7 +410,7 @@ pub const COLUMNS: &[Column] = columns! {
     "verdict_budget_percent" "u of each" "%" 3 plain Verdict "Standard uncertainty of each, in percent." verdict!(v, numbers(v.budget.iter().map(|b| b.standard_uncertainty_percent)));
     "verdict_budget_w" "u of each" "W" 3 plain Verdict "Standard uncertainty of each." verdict!(v, numbers(v.budget.iter().map(|b| b.standard_uncertainty_w)));
     "verdict_budget_degrees_of_freedom" "dof of each" "" 1 plain Verdict "Degrees of freedom of each; empty for infinite." verdict!(v, numbers(v.budget.iter().map(|b| b.degrees_of_freedom)));
-    "verdict_reasons" "reasons" "" 0 plain Verdict "Why." verdict!(v, texts(v.reasons.iter().map(String::as_str)));
+    "verdict_reasons" "reasons" "" 0 plain Verdict "Why." verdict!(v, texts(v.sentences().iter().map(String::as_str)));
 
     "noise_labels" "streams" "" 0 plain Noise "The streams whose errors are told apart." part!(noise, x, texts(x.streams.iter().map(|s| s.label.as_str())));
     "noise_error_variance_w2" "error variance" "W²" 2 signed Noise "Error variance of each; negative where it is too small to tell or the assumptions fail." part!(noise, x, numbers(x.streams.iter().map(|s| s.error_variance_w2)));

@@ -82,12 +82,17 @@ fn segments(table: &Table) -> String {
 }
 
 fn group_table(table: &Table, group: Group) -> String {
-    let columns: Vec<&Column> = COLUMNS.iter().filter(|c| c.group == group).collect();
+    let rows = rows(table);
+    // A column that nothing ever stands in asks a question nobody put.
+    let columns: Vec<&Column> = COLUMNS
+        .iter()
+        .filter(|c| c.group == group && rows.iter().any(|row| c.human(row).is_some()))
+        .collect();
     let names = id_columns(group);
     let mut heads: Vec<String> = names.iter().map(|c| c.head.to_owned()).collect();
     heads.extend(columns.iter().map(|c| head(c)));
     let mut lines: Vec<Vec<String>> = Vec::new();
-    for row in rows(table) {
+    for row in rows {
         let values: Vec<Option<String>> = columns.iter().map(|c| c.human(&row)).collect();
         if values.iter().all(Option::is_none) {
             continue;

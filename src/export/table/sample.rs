@@ -1,6 +1,7 @@
 //! A small invented table for tests: a steady block that is judged, a sprint that is not.
 
 use crate::analysis::figures::*;
+use crate::analysis::reason::Reason;
 use crate::session::{Claim, Kind, Role, Site};
 
 fn stream(label: &str, role: Role, site: Site, dropouts: Vec<Dropout>) -> StreamHead {
@@ -105,7 +106,10 @@ fn verdict() -> Verdict {
             standard_uncertainty_w: Some(1.5),
             degrees_of_freedom: Some(40.0),
         }],
-        reasons: vec!["bias +3.5 % ± 1.2 % lies outside ±2 %".into()],
+        // Any sentence does.
+        reasons: vec![Reason::Untested(
+            "bias +3.5 % ± 1.2 % lies outside ±2 %".into(),
+        )],
     }
 }
 

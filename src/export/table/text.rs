@@ -184,8 +184,8 @@ fn verdict_lines(verdict: &Verdict) -> String {
         verdict.under_test
     );
     let mut out = wrapped("  ", &one_line(&line), WIDTH);
-    for reason in &verdict.reasons {
-        out.push_str(&wrapped("    - ", &one_line(reason), WIDTH));
+    for reason in verdict.sentences() {
+        out.push_str(&wrapped("    - ", &one_line(&reason), WIDTH));
     }
     for line in &verdict.budget {
         let value = line

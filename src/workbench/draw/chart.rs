@@ -4,9 +4,11 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::state::Scale;
+use super::super::text::columns;
 use super::Pen;
 use super::dots::{ACROSS, DOWN, Dots};
-use super::picture::nice_step;
+use crate::picture::labels;
+use crate::picture::ticks::round_step;
 use crate::timeline::Extent;
 
 /// Columns of the numbers left of a chart.
@@ -36,7 +38,7 @@ pub fn round_ends(values: impl Iterator<Item = f64>, least: f64) -> Option<(f64,
             })?;
     let missing = (least - (high - low)).max(0.0);
     let (low, high) = (low - 0.5 * missing, high + 0.5 * missing);
-    let step = nice_step((high - low) / 8.0);
+    let step = round_step((high - low) / 8.0);
     Some(((low / step).floor() * step, (high / step).ceil() * step))
 }
 
@@ -218,18 +220,17 @@ impl<'a> Chart<'a> {
             return;
         }
         let (low, high) = ((self.x.number)(self.x.low), (self.x.number)(self.x.high));
-        let room = usize::from(plot.width);
-        pen.write(plot.x, row, plot.width, &low, faint);
-        let right = high.chars().count();
-        if low.chars().count() + right + 1 < room {
-            pen.write(plot.right() - right as u16, row, right as u16, &high, faint);
-        }
         let title = look.text(self.x.title);
-        let middle = title.chars().count();
-        if low.chars().count() + right + middle + 4 <= room {
-            let at = (room - middle) / 2;
-            let at = at.max(low.chars().count() + 2) as u16;
-            pen.write(plot.x + at, row, middle as u16, &title, faint);
+        let room = f64::from(plot.width);
+        let texts = [low, high, title];
+        let [low, high, title] = texts.each_ref().map(|text| columns(text) as f64);
+        let between = low + 0.5 * (room - low - high - title);
+        let wanted = [(0.0, low), (room, high), (between.floor(), title)];
+        let placed = labels::placed(wanted, [0.0, room], 1.0);
+        for (text, left) in texts.iter().zip(placed) {
+            if let Some(left) = left {
+                pen.write(plot.x + left as u16, row, columns(text) as u16, text, faint);
+            }
         }
     }
 }

@@ -157,6 +157,10 @@ impl Dots {
         styles: &[Style],
     ) {
         let inside = area.intersection(buffer.area);
+        // An empty one may lie beyond the buffer, where no cell has a place.
+        if inside.is_empty() {
+            return;
+        }
         let width = usize::from(inside.width).min(self.columns);
         for row in 0..usize::from(inside.height).min(self.rows) {
             let start = buffer.index_of(inside.x, inside.y + row as u16);

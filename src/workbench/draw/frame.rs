@@ -9,13 +9,13 @@ use super::super::state::{Edge, Held, Mode, State, View, Walk};
 use super::super::text;
 use super::{Pen, Text};
 
-/// Most rows of a message; what is longer is in the list of messages.
-const MESSAGE_ROWS: usize = 2;
+/// Most rows of a suggestion, whose reason is nowhere else; a message takes one.
+const SUGGESTION_ROWS: usize = 2;
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     title(state, layout, pen);
     let rows = message(state, layout, pen);
-    // A long message takes a row of the keys, so that nothing else moves.
+    // A long suggestion takes a row of the keys, so that nothing else moves.
     let taken = rows.saturating_sub(1).min(layout.keys.height);
     let keys_area = Rect {
         y: layout.keys.y + taken,
@@ -116,16 +116,21 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) -> u16 {
         (_, Some((message, _))) => (message.text.clone(), look.strong()),
         (_, None) => (hint(state), look.faint()),
     };
-    let rows = if layout.keys.height > 1 {
-        MESSAGE_ROWS
+    let walks = matches!(state.mode, Mode::Walk(_));
+    let rows = if walks && layout.keys.height > 1 {
+        SUGGESTION_ROWS
     } else {
         1
     };
     let mut lines = text::wrapped(&look.text(&text), usize::from(area.width));
     if lines.len() > rows {
-        // Cut where it must be; the list of messages has all of it.
+        // Cut where it must be; the list of messages has all of a message.
         let rest = lines.split_off(rows - 1).join(" ");
-        let all = format!(" {}: all", key_label(state, Command::ShowLog));
+        let all = if !walks && state.message.is_some() {
+            format!(" {}: all", key_label(state, Command::ShowLog))
+        } else {
+            String::new()
+        };
         let room = usize::from(area.width).saturating_sub(all.chars().count());
         lines.push(text::fit(&rest, room, look.cut()) + &all);
     }
@@ -156,7 +161,7 @@ fn hint(state: &State) -> String {
     let key = |command| key_label(state, command);
     if state.view == View::Clocks && state.mode == Mode::View {
         return format!(
-            "mark one feature on both streams ({} and {}), then match them with {}; or nudge with {}",
+            "mark a feature on both streams ({} and {}), match them with {}; or nudge with {}",
             key(Command::Mark(false)),
             key(Command::Mark(true)),
             key(Command::MatchMarks),

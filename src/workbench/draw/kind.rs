@@ -92,17 +92,28 @@ fn limits(interval: Option<Interval>, decimals: usize, unit: &str) -> Row {
 fn steady(steady: &Steady) -> Vec<Row> {
     let watts = |value| format!("{} W", signed(value, 8, 1));
     let share = |value| format!("{} %", plain(value, 8, 1));
-    vec![
-        row("off set point", watts(steady.set_point_error_w)),
-        row("within 5 W", share(steady.within_5w_percent)),
+    let mut rows = vec![
         row(
             "drift",
             format!("{} W/min", signed(steady.drift_w_per_min, 8, 2)),
         ),
         limits(steady.drift_ci95_w_per_min, 2, "W/min"),
-        row("delivered off", watts(steady.delivered_error_w)),
-        row("  within 5 W", share(steady.delivered_within_5w_percent)),
-    ]
+    ];
+    // Without a set point there is nothing to be off.
+    if steady.set_point_error_w.is_some() {
+        let own = [
+            row("off set point", watts(steady.set_point_error_w)),
+            row("within 5 W", share(steady.within_5w_percent)),
+        ];
+        rows.splice(0..0, own);
+    }
+    if steady.delivered_error_w.is_some() {
+        rows.extend([
+            row("delivered off", watts(steady.delivered_error_w)),
+            row("  within 5 W", share(steady.delivered_within_5w_percent)),
+        ]);
+    }
+    rows
 }
 
 /// Best means of the streams that are judged, by their letters.

@@ -10,6 +10,7 @@ use super::super::text;
 use super::dots::{ACROSS, DOWN, Dots};
 use super::picture;
 use super::{Pen, Text};
+use crate::picture::labels;
 use crate::recording::Channel;
 use crate::session::Segment;
 use crate::timeline::{Extent, Span};
@@ -271,13 +272,21 @@ fn axis(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let faint = state.look.faint();
     let unit = if state.long() { "h:mm:ss" } else { "  m:ss" };
     pen.write(area.x, area.y, GUTTER - 1, unit, faint);
-    for t_s in picture::time_marks(state.shown, plot.width, 10) {
-        if let Some(x) = picture::column_of(plot, state.shown, t_s) {
-            let label = text::time(t_s, state.long());
-            // A label that would be cut is left out.
-            if x + label.len() as u16 <= plot.right() {
-                pen.write(x, plot.y, plot.right() - x, &label, Style::new());
-            }
+    let marks = picture::time_marks(state.shown, plot.width, 10).into_iter();
+    let marks: Vec<(u16, String)> = marks
+        .filter_map(|t_s| {
+            let x = picture::column_of(plot, state.shown, t_s)?;
+            Some((x, text::time(t_s, state.long())))
+        })
+        .collect();
+    let wanted = marks
+        .iter()
+        .map(|(x, label)| (f64::from(*x), label.len() as f64));
+    let ends = [plot.x, plot.right()].map(f64::from);
+    for ((x, label), left) in marks.iter().zip(labels::placed(wanted, ends, 1.0)) {
+        // One that would stand beside its mark is left out.
+        if left == Some(f64::from(*x)) {
+            pen.write(*x, plot.y, label.len() as u16, label, Style::new());
         }
     }
     let window = state

@@ -9,7 +9,8 @@ use super::super::text::{plain, signed};
 use super::super::{text, theme::Look};
 use super::{Pen, Text};
 use crate::analysis::agreement::PERCENT_FROM_W;
-use crate::analysis::figures::{Agreement, Outcome, StreamFigures};
+use crate::analysis::figures::{Agreement, Outcome, StreamFigures, Verdict};
+use crate::picture::labels;
 
 /// Columns of the panel's text at its narrowest.
 const INNER: usize = 30;
@@ -54,6 +55,7 @@ pub fn lines(state: &State, room: usize) -> (Vec<Text>, Vec<Text>) {
     }
     let (mut lines, more_of_kind) = super::kind::lines(state, room >= ROOMY);
     match state.compared(&state.figures) {
+        Some(agreement) if agreement.n == 0 => lines.extend(nothing_common(state)),
         Some(agreement) => lines.extend(comparison(state, agreement, room)),
         None => {
             let why = "nothing to compare: give one stream the role under-test and one the role \
@@ -70,6 +72,25 @@ pub fn lines(state: &State, room: usize) -> (Vec<Text>, Vec<Text>) {
         lines.extend(more_of_kind);
     }
     (top, lines)
+}
+
+/// What to do where there is nothing to judge.
+fn nothing_common(state: &State) -> Vec<Text> {
+    let what = if is_brushed(state) {
+        "move the window, or make it longer"
+    } else {
+        "show more of the ride"
+    };
+    let why = format!("no second here has both values: {what}");
+    let lines = wrapped(state, &why).into_iter();
+    lines
+        .map(|line| Text::default().with(line, state.look.warning()))
+        .collect()
+}
+
+/// Whether the figures are for a window, rather than for what is in view.
+fn is_brushed(state: &State) -> bool {
+    state.brush.window.is_some_and(|w| w.duration_s() > 0.0)
 }
 
 /// Bias against whatever else it is compared with.
@@ -137,7 +158,7 @@ fn columns(state: &State) -> usize {
 fn head(state: &State) -> Text {
     let span = state.figures_span();
     let long = state.long();
-    let brushed = state.brush.window.is_some_and(|w| w.duration_s() > 0.0);
+    let brushed = is_brushed(state);
     let word = if brushed { "window" } else { "in view" };
     let ends = format!(
         "{}-{}",
@@ -149,14 +170,35 @@ fn head(state: &State) -> Text {
     } else {
         state.look.strong()
     };
-    Text::default()
-        .with(format!("{word:<7}"), style)
-        .with(format!("{ends:>17}"), Style::new())
-        .with(
-            format!("{:>6}", text::duration(span.duration_s())),
-            Style::new(),
-        )
+    let length = text::duration(span.duration_s());
+    let (ends_width, length_width) = (ends.len() as f64, length.len() as f64);
+    // The three end where the figures below do, or further right where they have no room.
+    let right = (HEAD_WORD + 2.0 + ends_width + length_width).max(INNER as f64);
+    let ends_right = (right - length_width - 1.0).min(24.0);
+    let wanted = [
+        (0.0, HEAD_WORD),
+        ((ends_right - ends_width).max(HEAD_WORD + 1.0), ends_width),
+        (right - length_width, length_width),
+    ];
+    let placed = labels::placed(wanted, [0.0, columns(state) as f64], 1.0);
+    let mut line = Text::default();
+    let mut used = 0;
+    let parts = [
+        (word, style),
+        (&ends, Style::new()),
+        (&length, Style::new()),
+    ];
+    for ((part, style), left) in parts.into_iter().zip(placed) {
+        let Some(left) = left else { continue };
+        let pad = (left as usize).saturating_sub(used);
+        line = line.with(" ".repeat(pad), Style::new()).with(part, style);
+        used = left as usize + part.len();
+    }
+    line
 }
+
+/// Columns of the word at the head's beginning.
+const HEAD_WORD: f64 = 7.0;
 
 fn column_heads(state: &State) -> Text {
     let label = label_columns(state);
@@ -372,8 +414,42 @@ pub fn outcome_mark(look: Look, outcome: Outcome) -> (char, Style) {
     }
 }
 
+/// The outcome to show; none where there was nothing to judge.
+pub fn outcome_of(verdict: Option<&Verdict>) -> Outcome {
+    let judged = verdict.filter(|verdict| verdict.n > 0);
+    judged.map_or(Outcome::NotApplicable, |verdict| verdict.outcome)
+}
+
+/// What the blocks say, each on its own: a bias of whatever happens to be in view holds nothing
+/// against a claim.
+fn blocks_line(state: &State, line: Text) -> Text {
+    let segments = (0..state.lines.len()).filter_map(|index| state.lines.get(index));
+    let outcomes: Vec<Outcome> = segments
+        .map(|figures| outcome_of(state.judged(figures)))
+        .filter(|outcome| *outcome != Outcome::NotApplicable)
+        .collect();
+    let count = |wanted: Outcome| outcomes.iter().filter(|o| **o == wanted).count();
+    if outcomes.is_empty() {
+        return line.with("tag a block to judge", Style::new());
+    }
+    let style = if count(Outcome::DoesNotConform) > 0 {
+        state.look.warning()
+    } else {
+        Style::new()
+    };
+    let told = format!(
+        "{} of {} judged conform",
+        count(Outcome::Conforms),
+        outcomes.len()
+    );
+    line.with(told, style)
+}
+
 fn verdict_line(state: &State) -> Text {
     let line = Text::default().with("verdict   ", state.look.faint());
+    if !is_brushed(state) {
+        return blocks_line(state, line);
+    }
     let Some(verdict) = state.judged(&state.figures) else {
         return line.with("-", Style::new());
     };
@@ -417,8 +493,15 @@ fn references(state: &State) -> Vec<Text> {
 /// Why the verdict is what it is, wrapped.
 fn reasons(state: &State) -> Vec<Text> {
     let verdict = state.judged(&state.figures);
-    let reasons = verdict.iter().flat_map(|verdict| &verdict.reasons);
-    let lines = reasons.flat_map(|reason| wrapped(state, reason));
+    // Those of an outcome that is not shown would pass for one; what keeps all from being judged
+    // is told.
+    let verdict = verdict.filter(|verdict| {
+        let never = verdict.outcome == Outcome::NotApplicable;
+        let compared = state.compared(&state.figures);
+        never || (is_brushed(state) && compared.is_some_and(|a| a.n > 0))
+    });
+    let reasons = verdict.iter().flat_map(|verdict| verdict.sentences());
+    let lines = reasons.flat_map(|reason| wrapped(state, &reason));
     let lines: Vec<Text> = lines
         .map(|line| Text::default().with(line, state.look.faint()))
         .collect();

@@ -6,8 +6,10 @@ use std::ops::Range;
 use ratatui::layout::Rect;
 
 use super::super::smooth::Series;
-use super::super::state::{Lane, Scale, State, allowed_w};
+use super::super::state::{Lane, Scale, State};
 use super::dots::ACROSS;
+use crate::picture::claim::allowed_w;
+use crate::picture::ticks::{clock_step_s, multiples, round_step};
 use crate::recording::Channel;
 use crate::timeline::{Comparison, Extent, Grid, PERCENT_FROM_W, Span, Stretches};
 
@@ -229,7 +231,7 @@ fn fitted(lane: Lane, shown: &[Vec<Option<Extent>>], allowed: &[Option<Extent>])
     };
     let middle = 0.5 * (low + high);
     let half = 0.5 * (high - low).max(least);
-    let step = nice_step(2.0 * half / 4.0);
+    let step = round_step(2.0 * half / 4.0);
     Scale {
         low: ((middle - half) / step).floor() * step,
         high: ((middle + half) / step).ceil() * step,
@@ -248,7 +250,7 @@ fn fitted_difference<'a>(
     let usual = ranked(extents.map(size).collect(), DIFFERENCE_SHARE);
     let limit = ranked(allowed.iter().flatten().map(size).collect(), 0.75);
     let reach = usual.max(1.5 * limit).max(1.0);
-    let step = nice_step(reach / 2.0);
+    let step = round_step(reach / 2.0);
     let high = (reach / step).ceil() * step;
     Scale { low: -high, high }
 }
@@ -262,34 +264,11 @@ fn ranked(mut values: Vec<f64>, share: f64) -> f64 {
     *values.select_nth_unstable_by(place, f64::total_cmp).1
 }
 
-/// The next larger of 1, 2, 5 times a power of ten.
-pub fn nice_step(rough: f64) -> f64 {
-    let power = 10f64.powf(rough.max(1e-6).log10().floor());
-    let times = [1.0, 2.0, 5.0, 10.0];
-    let wanted = rough / power;
-    times
-        .into_iter()
-        .find(|t| *t >= wanted - 1e-9)
-        .unwrap_or(10.0)
-        * power
-}
-
-/// Steps of a time axis, s.
-const TIME_STEPS_S: [f64; 16] = [
-    1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0,
-    14400.0, 28800.0,
-];
-
 /// Moments to label on a time axis of `columns` cells: at least `apart` cells from one another.
 pub fn time_marks(shown: Span, columns: u16, apart: u16) -> Vec<f64> {
     let least_s = shown.duration_s() * f64::from(apart) / f64::from(columns.max(1));
-    let step_s = TIME_STEPS_S
-        .into_iter()
-        .find(|step| *step >= least_s)
-        .unwrap_or_else(|| (least_s / 86400.0).ceil() * 86400.0);
-    let first = (shown.from_s / step_s).ceil() as i64;
-    let last = (shown.to_s / step_s).floor() as i64;
-    (first..=last).map(|i| i as f64 * step_s).collect()
+    let step_s = clock_step_s(least_s);
+    multiples([shown.from_s, shown.to_s], step_s).collect()
 }
 
 /// The cell of a plot in which `t_s` falls.
@@ -399,14 +378,6 @@ mod tests {
         assert_ne!(at(&state, Series::Difference, 100), in_watts);
         press(&mut state, "f f f");
         assert!(state.smoothed.is_none());
-    }
-
-    #[test]
-    fn steps_are_one_two_or_five() {
-        assert_eq!(nice_step(3.0), 5.0);
-        assert_eq!(nice_step(0.07), 0.1);
-        assert_eq!(nice_step(100.0), 100.0);
-        assert_eq!(nice_step(101.0), 200.0);
     }
 
     #[test]

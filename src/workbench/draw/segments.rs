@@ -5,9 +5,8 @@ use ratatui::style::Style;
 
 use super::super::state::State;
 use super::super::text::{self, signed};
-use super::panel::{NetBias, outcome_mark, outcome_word};
+use super::panel::{NetBias, outcome_mark, outcome_of, outcome_word};
 use super::{Pen, Text};
-use crate::analysis::figures::Outcome;
 
 /// Columns of the list from which on it shows notes, and where.
 const WITH_NOTE: u16 = 100;
@@ -96,9 +95,7 @@ fn line(state: &State, index: usize, width: u16) -> Text {
     } else {
         agreement.and_then(|a| a.bias_percent)
     };
-    let outcome = figures
-        .and_then(|figures| state.judged(figures))
-        .map_or(Outcome::NotApplicable, |verdict| verdict.outcome);
+    let outcome = outcome_of(figures.and_then(|figures| state.judged(figures)));
     let (mark, style) = outcome_mark(state.look, outcome);
     let set_point = segment
         .set_point_w

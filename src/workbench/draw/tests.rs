@@ -1,9 +1,15 @@
 //! What the screens look like, cell by cell, at the sizes that matter; and that no size breaks them.
 
+use std::panic::AssertUnwindSafe;
+
 use super::super::bench::{PLAIN, press, state_at, type_text};
+use super::super::keymap::Keymap;
 use super::super::state::State;
 use super::super::theme::Look;
+use crate::analysis::bench::{ridden, session_of};
+use crate::rehearse::{self, Plan, Scenario, SessionOptions};
 use crate::session::{Kind, Role, Segment};
+use crate::timeline::Member;
 
 use super::bench::{ASCII, COLOUR, LIGHT, rendered, styles, text};
 
@@ -175,6 +181,109 @@ fn boxes_and_lists_at_eighty_columns() {
     }
 }
 
+/// A message takes its line and no row of the keys; the list of messages has all of it.
+#[test]
+fn a_long_message_leaves_the_keys_where_they_are() {
+    let mut state = at_work((80, 24), PLAIN);
+    let keys = |state: &State| -> Vec<String> {
+        let screen = text(&rendered(state));
+        screen.lines().skip(22).map(str::to_owned).collect()
+    };
+    state.message = None;
+    let before = keys(&state);
+    let long = format!("{}the end.", "a message that says a good deal ".repeat(5));
+    state.note(long, true);
+    assert_eq!(keys(&state), before);
+    let screen = text(&rendered(&state));
+    let line = screen.lines().nth(21).unwrap();
+    assert!(
+        line.starts_with("! a message") && line.ends_with("… M: all"),
+        "{line}"
+    );
+    press(&mut state, "M");
+    assert!(text(&rendered(&state)).contains("the end."));
+}
+
+/// The first line of the panel of a ride of so many hours.
+fn panel_head(hours: usize) -> String {
+    let power = vec![200.0; hours * 3600 + 33 * 60 + 12];
+    let opened = session_of(vec![
+        ridden("trainer", Role::UnderTest, None, power.clone()),
+        ridden("pedals", Role::Reference, Some(1.0), power),
+    ]);
+    let state = State::new(opened, PLAIN, Keymap::default(), (80, 24));
+    super::panel::lines(&state, 13).0[0].plain()
+}
+
+#[test]
+fn times_in_the_head_of_the_panel_never_touch() {
+    assert_eq!(panel_head(6), "in view 0:00:00-6:33:12 6:33:12");
+    // Without room for all of it the length is left out.
+    assert_eq!(panel_head(16), "in view 0:00:00-16:33:12");
+}
+
+/// A bias of whatever is in view is no verdict; the blocks' own are counted instead.
+#[test]
+fn without_a_window_the_panel_tells_what_the_blocks_say() {
+    let mut state = state_at((80, 24), PLAIN);
+    let verdict = |state: &State| {
+        let (_, lines) = super::panel::lines(state, 30);
+        let mut lines = lines.iter().map(super::Text::plain);
+        lines.find(|line| line.starts_with("verdict")).unwrap()
+    };
+    assert_eq!(verdict(&state), "verdict   tag a block to judge");
+    state = at_work((80, 24), PLAIN);
+    assert_eq!(verdict(&state), "verdict   ✗ does not conform");
+    press(&mut state, "esc");
+    assert_eq!(state.brush.window, None);
+    assert_eq!(verdict(&state), "verdict   0 of 1 judged conform");
+}
+
+/// Where no second has both values there is no outcome, but what to do.
+#[test]
+fn a_window_with_nothing_in_common_says_what_to_do() {
+    let mut state = state_at((80, 24), PLAIN);
+    state.reference = Some(Member::Stream(2));
+    for (at, edge) in [("16:41", "s"), ("16:48", "e")] {
+        press(&mut state, "g");
+        type_text(&mut state, at);
+        press(&mut state, &format!("enter {edge}"));
+    }
+    let (_, lines) = super::panel::lines(&state, 30);
+    let told: Vec<String> = lines.iter().map(super::Text::plain).collect();
+    assert!(
+        !told.iter().any(|line| line.starts_with("verdict")),
+        "{told:?}"
+    );
+    let told = told.join(" ");
+    assert!(told.starts_with("no second here has both values"), "{told}");
+}
+
+#[test]
+fn a_block_without_a_set_point_is_not_off_one() {
+    let mut state = at_work((80, 24), PLAIN);
+    let told = |state: &State| -> String {
+        let (_, lines) = super::panel::lines(state, 30);
+        lines.iter().map(super::Text::plain).collect()
+    };
+    assert!(told(&state).contains("off set point"));
+    press(&mut state, "p");
+    for _ in 0..8 {
+        press(&mut state, "backspace");
+    }
+    press(&mut state, "enter");
+    assert_eq!(state.session().segments[0].set_point_w, None);
+    let told = told(&state);
+    assert!(
+        told.contains("drift") && !told.contains("set point"),
+        "{told}"
+    );
+    assert!(
+        !told.contains("within") && !told.contains("delivered"),
+        "{told}"
+    );
+}
+
 /// The caret is always in sight, whatever the characters take.
 #[test]
 fn a_line_of_wide_characters_keeps_its_caret_in_sight() {
@@ -254,45 +363,65 @@ fn the_window_shows_without_colour() {
     );
 }
 
+/// Every view at every size of a tiled corner, and whatever may lie over one at a third of them.
 #[test]
 fn no_size_breaks_a_screen() {
-    let sizes = [
-        (0, 0),
-        (0, 24),
-        (80, 0),
-        (1, 1),
-        (1, 24),
-        (80, 1),
-        (2, 2),
-        (9, 3),
-        (40, 6),
+    let corner = (0..=30).flat_map(|columns| (0..=30).map(move |rows| (columns, rows)));
+    let larger = [
+        (0, 90),
+        (300, 0),
         (39, 12),
         (69, 15),
         (71, 17),
         (80, 24),
         (300, 90),
     ];
-    let mut state = state_at((80, 24), PLAIN);
-    for keys in [
-        "s > > e",
-        "t s",
-        "?",
-        "esc c",
-        "esc /",
-        "esc M",
-        "esc q",
-        "esc f + +",
-        "E down",
-        "l",
-        "esc esc",
-    ] {
+    let views = ["o c", "o a", "o f", "o h", "o v", "o p h"].map(|keys| ("1:00 25:00", keys));
+    let response = ("9:50 10:30", "o e");
+    let over = [
+        "", "t", "o", "E", "E down", "E ?", "E c", "c", "c right", "i", "q", "g", "p", "/", "?",
+        "M", "w", "l", "f + +", "t s n", "t s k",
+    ];
+    let all = views
+        .into_iter()
+        .chain([response, ("", "")])
+        .map(|case| (case, 1));
+    let over = over.map(|keys| (("1:00 6:00", keys), 3));
+    let warm = warm_state();
+    let mut broken = Vec::new();
+    for ((brushed, keys), every) in all.chain(over) {
+        let mut state = warm.clone();
+        for (at, edge) in brushed.split_whitespace().zip(["s", "e"]) {
+            press(&mut state, "g");
+            type_text(&mut state, at);
+            press(&mut state, &format!("enter {edge}"));
+        }
         press(&mut state, keys);
-        for size in sizes {
+        let some = corner
+            .clone()
+            .filter(|(columns, rows)| (columns + rows) % every == 0);
+        for size in some.chain(larger) {
             state.size = size;
-            let buffer = rendered(&state);
-            assert_eq!(buffer.area.area(), u32::from(size.0) * u32::from(size.1));
+            let drawn = std::panic::catch_unwind(AssertUnwindSafe(|| rendered(&state)));
+            let cells = usize::from(size.0) * usize::from(size.1);
+            if drawn.map_or(true, |buffer| buffer.content.len() != cells) {
+                broken.push((brushed, keys, size));
+                break;
+            }
         }
     }
+    assert!(broken.is_empty(), "{broken:?}");
+}
+
+/// A rehearsed ride whose source under test also tells its temperature: every picture is drawn.
+fn warm_state() -> State {
+    let plan = Plan::built_in("heat-soak").unwrap();
+    let ridden = rehearse::ride(&plan, &Scenario::default(), 3).unwrap();
+    let opened = ridden.opened(SessionOptions {
+        clocks_known: true,
+        tagged: false,
+    });
+    State::new(opened, PLAIN, Keymap::default(), (80, 24))
 }
 
 #[test]

@@ -1,10 +1,11 @@
 //! Difference against mean, second by second.
 
 use super::Question;
-use super::subject::{Subject, figures, mean};
+use super::subject::{Subject, figures};
 use crate::analysis::figures::Agreement;
+use crate::picture::claim::allowed_w;
+use crate::picture::soak::mean;
 use crate::session::Kind;
-use crate::workbench::state::allowed_w;
 
 /// Parts of the stretch that the points are shaded by.
 pub const PARTS: usize = 3;

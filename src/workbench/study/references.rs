@@ -1,10 +1,11 @@
 //! Who disagrees with whom.
 
 use super::Question;
-use super::subject::{figures, mean};
+use super::subject::figures;
 use crate::analysis::figures::{NoisyOne, References};
 use crate::analysis::references::Between;
 use crate::analysis::segment;
+use crate::picture::soak::mean;
 use crate::session::{Kind, Role};
 use crate::timeline::Member;
 

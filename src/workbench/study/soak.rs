@@ -1,36 +1,21 @@
 //! Bias against time and temperature.
 
 use super::Question;
-use super::subject::{Subject, figures, mean};
+use super::subject::{Subject, figures};
 use crate::analysis::figures::HeatSoak;
+use crate::picture::claim::band_percent;
+use crate::picture::soak::{Blocks, blocks};
 use crate::recording::Channel;
 use crate::session::Kind;
 use crate::timeline::Member;
-
-/// Most blocks that the bias is drawn in, and their shortest length, rows.
-const BLOCKS: usize = 80;
-const SHORTEST: usize = 10;
-/// References below this mean give no percentage, W.
-const LEAST_W: f64 = crate::analysis::agreement::PERCENT_FROM_W;
-
-/// One block.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Block {
-    /// Its middle, session time, s.
-    pub at_s: f64,
-    /// Bias, % of the reference.
-    pub bias_percent: f64,
-    /// Temperature of the source under test, °C; `NaN` where it tells none.
-    pub temperature_c: f64,
-}
 
 /// What the soak view shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Soak {
     /// The blocks in order.
-    pub blocks: Vec<Block>,
-    /// Length of a block, s.
-    pub block_s: f64,
+    pub blocks: Blocks,
+    /// Where the claim lets the bias lie, %.
+    pub band_percent: Option<[f64; 2]>,
     /// The fitted slopes, of the stretch taken for a heat soak.
     pub figures: Option<HeatSoak>,
     /// The source under test and what the fit compares it with.
@@ -41,43 +26,71 @@ pub struct Soak {
 pub fn of(question: &Question) -> Result<Soak, String> {
     let figures = figures(question, Kind::HeatSoak);
     let subject = Subject::judged(question, &figures)?;
-    let grid = question.aligned.grid;
-    let temperature = question
-        .aligned
-        .tracks
-        .get(subject.under_test)
-        .and_then(|track| {
-            track
-                .column(Channel::Temperature)?
-                .get(subject.rows.clone())
-        });
-    let width = subject.tested.len().div_ceil(BLOCKS).max(SHORTEST);
-    let blocks = (0..subject.tested.len())
-        .step_by(width)
-        .filter_map(|from| {
-            let to = (from + width).min(subject.tested.len());
-            let both = || {
-                subject.tested[from..to]
-                    .iter()
-                    .zip(&subject.known[from..to])
-                    .filter(|(a, b)| (*a - *b).is_finite())
-            };
-            let (tested, n) = mean(both().map(|(a, _)| *a))?;
-            let (known, _) = mean(both().map(|(_, b)| *b))?;
-            // A block that is mostly missing, or idle, says nothing.
-            (2 * n >= to - from && known >= LEAST_W).then(|| Block {
-                at_s: grid.time_s(subject.rows.start + (from + to) / 2),
-                bias_percent: 100.0 * (tested - known) / known,
-                temperature_c: temperature
-                    .and_then(|c| mean(c.get(from..to)?.iter().copied()))
-                    .map_or(f64::NAN, |(c, _)| c),
-            })
-        })
-        .collect();
+    let track = question.aligned.tracks.get(subject.under_test);
+    let temperature = track.and_then(|track| {
+        let column = track.column(Channel::Temperature)?;
+        column.get(subject.rows.clone())
+    });
+    let agreement = subject.agreement(&figures);
+    let level_w = agreement.and_then(|a| a.reference_mean_w);
+    let session = &question.opened.session;
     Ok(Soak {
-        blocks,
-        block_s: width as f64 * grid.step_s,
+        blocks: blocks(
+            question.aligned.grid,
+            subject.rows.start,
+            [&subject.tested, &subject.known],
+            temperature,
+        ),
+        band_percent: level_w.and_then(|w| band_percent(session, subject.under_test, w)),
         compared: (subject.under_test, subject.basis),
         figures: figures.heat_soak,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::export::figure::{Layer, PictureKind, Subject, picture};
+    use crate::picture::claim::net_percent;
+    use crate::session::{Kind, Segment};
+    use crate::workbench::bench::{press, state};
+    use crate::workbench::study::Answer;
+
+    /// Screen and paper show the same points and the same band, whose ends are where the verdict
+    /// has its limit once a loss is allowed for.
+    #[test]
+    fn screen_and_paper_agree_with_each_other_and_with_the_verdict() {
+        let mut state = state();
+        state.opened.session.allowance.percent = 3.0;
+        press(&mut state, "o h");
+        let Some((_, Answer::Soak(shown))) = &state.study else {
+            panic!("no soak");
+        };
+        let (session, aligned, found) = (state.session(), &state.aligned, &state.found);
+        let span = state.scope_span().0;
+        let whole = Segment {
+            kind: Kind::HeatSoak,
+            from_s: span.from_s,
+            to_s: span.to_s,
+            set_point_w: None,
+            note: String::new(),
+        };
+        let subject = Subject::segment(session, aligned, found, &whole, 1);
+        let limit = subject.figures.verdict.as_ref().unwrap().limit_percent;
+        let drawn = picture(PictureKind::HeatSoak, &subject).unwrap();
+        let mut layers = drawn.layers.iter();
+        let [low, high] = shown.band_percent.unwrap();
+        assert!(layers.any(|layer| matches!(
+            layer,
+            Layer::Band { between, .. } if *between == [low, high]
+        )));
+        assert!((net_percent(high, 3.0) - limit.unwrap()).abs() < 1e-9);
+        assert!((net_percent(low, 3.0) + limit.unwrap()).abs() < 1e-9);
+        let blocks = shown.blocks.blocks.iter();
+        let points: Vec<[f64; 2]> = blocks.map(|b| [b.at_s, b.bias_percent]).collect();
+        assert!(points.len() > 20);
+        assert!(layers.any(|layer| matches!(
+            layer,
+            Layer::Points { points: drawn, .. } if *drawn == points
+        )));
+    }
 }

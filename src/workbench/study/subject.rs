@@ -115,11 +115,3 @@ pub fn figures(question: &Question, kind: Kind) -> SegmentFigures {
     };
     segment::figures_with(session, &question.aligned, &question.found, &segment, 0)
 }
-
-/// Mean of the values that are there, with their number.
-pub fn mean(values: impl Iterator<Item = f64>) -> Option<(f64, usize)> {
-    let (n, sum) = values
-        .filter(|v| v.is_finite())
-        .fold((0usize, 0.0), |(n, sum), v| (n + 1, sum + v));
-    (n > 0).then(|| (sum / n as f64, n))
-}

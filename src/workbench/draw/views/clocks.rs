@@ -285,7 +285,7 @@ fn residual(state: &State, clocks: &Clocks, area: Rect, pen: &mut Pen<'_>) {
     sizes.sort_by(f64::total_cmp);
     // A stray window must not flatten the rest; it is drawn at the edge.
     let usual = sizes.get(sizes.len() * 9 / 10).copied().unwrap_or(1.0);
-    let reach = super::super::picture::nice_step((usual * 1.3).max(0.5));
+    let reach = crate::picture::ticks::round_step((usual * 1.3).max(0.5));
     let mut chart = Chart::new(
         area,
         Axis {

@@ -9,6 +9,7 @@ use super::super::super::text::{self, signed};
 use super::super::Pen;
 use super::{nothing, rest};
 use crate::analysis::figures::{Coverage, CoverageCell};
+use crate::picture::claim::net_percent;
 
 /// Columns of the power bands' names.
 const GUTTER: u16 = 12;
@@ -123,13 +124,10 @@ fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) 
     let look = state.look;
     let level_w = 0.5 * (cell.power_w[0] + cell.power_w[1]);
     let (middle_w, half_w) = state.allowed_w(level_w).unwrap_or((0.0, f64::INFINITY));
-    // What the claim is held against: the bias that the allowance leaves. An allowance in percent
-    // takes the same share at every level of the band.
+    // What the claim is held against: the bias that the allowance leaves.
     let net_w = cell.bias_w.map(|bias_w| bias_w - middle_w);
-    let expected = 1.0 + middle_w / level_w;
-    let net_percent = cell
-        .bias_percent
-        .map(|bias| (100.0 + bias) / expected - 100.0);
+    let loss = state.session().allowance.percent;
+    let net_percent = cell.bias_percent.map(|bias| net_percent(bias, loss));
     let beyond = net_w.is_some_and(|net_w| net_w.abs() > half_w);
     let text = match (net_percent, net_w) {
         (Some(net), _) => format!("{} %", signed(Some(net), 0, 1)),

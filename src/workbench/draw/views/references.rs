@@ -21,17 +21,6 @@ pub fn draw(state: &State, found: &Compared, area: Rect, pen: &mut Pen<'_>) {
     super::lines(state, &out, rest(area, picture.height), pen);
 }
 
-fn style_of(state: &State, pair: &Pair) -> Style {
-    let inks = state.look.streams(&state.session().streams);
-    // The colour of whichever of the two is not the source under test.
-    let index = if Some(pair.first) == state.under_test() {
-        pair.second
-    } else {
-        pair.first
-    };
-    inks.get(index).copied().unwrap_or_default()
-}
-
 fn mark(place: usize) -> char {
     char::from_digit((place + 1) as u32, 36).unwrap_or('*')
 }
@@ -71,7 +60,7 @@ fn along(state: &State, found: &Compared, area: Rect, pen: &mut Pen<'_>) {
         let along = pair.along.iter();
         along.map(|(t_s, w)| (*t_s, w.clamp(low, high))).collect()
     };
-    let styles: Vec<Style> = found.pairs.iter().map(|p| style_of(state, p)).collect();
+    let styles = state.look.lines(found.pairs.len());
     for (owner, pair) in found.pairs.iter().enumerate() {
         chart.line(&held(pair), owner as u8);
     }
@@ -100,7 +89,8 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
         "  difference                 mean W       %     E_n  seconds",
         look.faint(),
     )];
-    for (place, pair) in found.pairs.iter().enumerate() {
+    let inks = look.lines(found.pairs.len());
+    for ((place, pair), ink) in found.pairs.iter().enumerate().zip(inks) {
         let name = text::field(
             &format!("{} - {}", label(pair.first), label(pair.second)),
             24,
@@ -114,7 +104,7 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
             Some(_) => ("  not apart", Style::new()),
             None => ("", Style::new()),
         };
-        let ink = style_of(state, pair).add_modifier(Modifier::BOLD);
+        let ink = ink.add_modifier(Modifier::BOLD);
         out.push(
             Text::default()
                 .with(format!("{} ", mark(place)), ink)

@@ -83,7 +83,7 @@ fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
     }
     chart.paint(pen, &[known_ink, ink(own)]);
     chart.axes(pen);
-    for (at_s, w) in &found.model {
+    for [at_s, w] in &found.model {
         if let Some((x, y)) = chart.cell(*at_s, *w) {
             pen.dot(x, y, look.glyph('○', 'o'), look.strong());
         }

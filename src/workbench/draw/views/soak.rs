@@ -16,11 +16,12 @@ pub fn draw(state: &State, found: &Soak, area: Rect, pen: &mut Pen<'_>) {
     let rows = WORDS.min(area.height / 2);
     let picture = first(area, area.height - rows);
     let words = rest(area, picture.height);
-    if found.blocks.is_empty() {
+    if found.blocks.blocks.is_empty() {
         nothing("No block of this stretch has both powers.", picture, pen);
         return;
     }
     let warm: Vec<(f64, f64)> = found
+        .blocks
         .blocks
         .iter()
         .filter(|b| b.temperature_c.is_finite())
@@ -46,6 +47,7 @@ pub fn draw(state: &State, found: &Soak, area: Rect, pen: &mut Pen<'_>) {
     };
     let times: Vec<(f64, f64)> = found
         .blocks
+        .blocks
         .iter()
         .map(|b| (b.at_s, b.bias_percent))
         .collect();
@@ -59,7 +61,8 @@ pub fn draw(state: &State, found: &Soak, area: Rect, pen: &mut Pen<'_>) {
         title: "session time",
         number: time_number(state),
     };
-    scatter(state, (time, bias), &times, per_s, left, pen);
+    let band = found.band_percent;
+    scatter(state, (time, bias), (&times, per_s, band), left, pen);
     if let Some((low, high)) = round_ends(warm.iter().map(|(c, _)| *c), 2.0) {
         let temperature = Axis {
             low,
@@ -68,21 +71,24 @@ pub fn draw(state: &State, found: &Soak, area: Rect, pen: &mut Pen<'_>) {
             number: |v| format!("{v:.0} °C"),
         };
         let slope = figures.and_then(|f| f.per_degree_percent);
-        scatter(state, (temperature, bias), &warm, slope, right, pen);
+        scatter(state, (temperature, bias), (&warm, slope, band), right, pen);
     }
     super::lines(state, &lines(state, found, warm.is_empty()), words, pen);
 }
 
-/// Points with a line of the fitted slope through their middle.
+/// Points, the slope fitted to them, and the claim's band.
+type Shown<'a> = (&'a [(f64, f64)], Option<f64>, Option<[f64; 2]>);
+
+/// Points with a line of the fitted slope through their middle, and the ends of the claim's band.
 fn scatter(
     state: &State,
     (x, y): (Axis<'_>, Axis<'_>),
-    points: &[(f64, f64)],
-    slope: Option<f64>,
+    (points, slope, band): Shown<'_>,
     area: Rect,
     pen: &mut Pen<'_>,
 ) {
-    let Some((low, high)) = round_ends(points.iter().map(|(_, b)| *b).chain([0.0]), 1.0) else {
+    let held = band.into_iter().flatten().chain([0.0]);
+    let Some((low, high)) = round_ends(points.iter().map(|(_, b)| *b).chain(held), 1.0) else {
         return;
     };
     let mut chart = Chart::new(area, x, Axis { low, high, ..y });
@@ -104,6 +110,9 @@ fn scatter(
     }
     let look = state.look;
     chart.paint(pen, &[look.strong()]);
+    for end in band.into_iter().flatten() {
+        chart.level(end, look.glyph('╌', '='), look.faint(), pen);
+    }
     chart.level(0.0, look.glyph('─', '-'), look.faint(), pen);
     chart.axes(pen);
     for (x, y) in points {
@@ -111,6 +120,14 @@ fn scatter(
             pen.dot(x, y, look.glyph('•', 'o'), look.difference());
         }
     }
+}
+
+/// What the dashed lines are.
+fn claim(state: &State, found: &Soak) -> String {
+    let dashes = state.look.glyph('╌', '=');
+    found.band_percent.map_or_else(String::new, |ends| {
+        format!("; claim {dashes} {}", interval(Some(ends), 1, "%"))
+    })
 }
 
 fn lines(state: &State, found: &Soak, no_temperature: bool) -> Vec<Text> {
@@ -148,9 +165,10 @@ fn lines(state: &State, found: &Soak, no_temperature: bool) -> Vec<Text> {
             state,
             "bias",
             format!(
-                "{} % at the start, {} % at the end",
+                "{} % at the start, {} % at the end{}",
                 signed(f.start_bias_percent, 0, 2),
-                signed(f.end_bias_percent, 0, 2)
+                signed(f.end_bias_percent, 0, 2),
+                claim(state, found)
             ),
         ),
         named(
@@ -158,8 +176,8 @@ fn lines(state: &State, found: &Soak, no_temperature: bool) -> Vec<Text> {
             "points",
             format!(
                 "{} blocks of {:.0} s; the lines have the fitted slopes",
-                found.blocks.len(),
-                found.block_s
+                found.blocks.blocks.len(),
+                found.blocks.length_s
             ),
         ),
     ];
