@@ -158,7 +158,7 @@ fn closeness(wanted: &str, entry: &Entry) -> Option<usize> {
 }
 
 /// Lower case, every run of spaces, hyphens and underscores one space.
-fn plain(text: &str) -> String {
+pub(crate) fn plain(text: &str) -> String {
     let spaced = text.to_lowercase().replace(['-', '_', '‑', '–'], " ");
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
 }
