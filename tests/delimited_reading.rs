@@ -294,7 +294,7 @@ fn columns_that_lack_are_named_with_the_way_out() {
         .unwrap_err()
         .to_string();
     assert!(
-        error.contains("no row that heads a time and a power column"),
+        error.contains("no header line with a time and a power column"),
         "{error}"
     );
 }

@@ -33,10 +33,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
 /// # Errors
 /// A sentence with near terms, where nothing is called so.
 fn explanation(term: &str) -> Result<String, String> {
-    let (named, near) = match catalogue::find(term) {
-        Found::Named(entries) => (entries, Vec::new()),
-        Found::Near(near) => (Vec::new(), near),
-    };
+    let named = catalogue::named(term);
     // A name in CSV may be that of another figure in the JSON: both are told.
     let is_new = |column: &&Column| {
         let entry = entry_of(column);
@@ -46,10 +43,11 @@ fn explanation(term: &str) -> Result<String, String> {
     let columns = columns.into_iter().filter(is_new).map(of_column);
     let figures = (!named.is_empty()).then(|| told(&named));
     let texts: Vec<String> = figures.into_iter().chain(columns).collect();
-    if texts.is_empty() {
-        return Err(unknown(term, &near));
+    if !texts.is_empty() {
+        return Ok(texts.join("\n"));
     }
-    Ok(texts.join("\n"))
+    let (Found::Near(near) | Found::Named(near)) = catalogue::find(term);
+    Err(unknown(term, &near))
 }
 
 fn told(entries: &[&'static Entry]) -> String {

@@ -95,7 +95,7 @@ fn without_columns(path: &Path, head: head::Head) -> RecordingError {
              if none does, nothing says when each row was recorded: export the ride with times",
         ),
         (false, false) => (
-            "row that heads a time and a power column",
+            "header line with a time and a power column",
             "head the columns “time_s” and “power_w”",
         ),
     };
