@@ -468,3 +468,22 @@ fn a_recording_that_cannot_be_reached_is_not_said_to_be_gone() {
     assert_says(&message, &["pedals.csv", "symbolic links"]);
     assert!(!message.contains("is gone"), "{message}");
 }
+
+/// A shape that is offered and then refused costs a try.
+#[test]
+fn a_plan_check_answers_every_shape_it_offers() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let session = root.join("sample-sessions/bench-ride");
+    let [plan, name, check, format] = ["plan", "short-check", "--check", "--format"].map(Path::new);
+    let help = truing(&[plan, Path::new("--help")]).output().unwrap();
+    let help = String::from_utf8(help.stdout).unwrap();
+    for shape in ["text", "json", "csv", "markdown"] {
+        let offered = help.contains(&format!("- {shape}:"));
+        let shape = Path::new(shape);
+        let output = truing(&[plan, name, check, &session, format, shape])
+            .output()
+            .unwrap();
+        assert_eq!(output.status.success(), offered, "{shape:?}: {help}");
+    }
+    assert!(help.contains("- json:"), "{help}");
+}

@@ -12,6 +12,7 @@ mod damage_told;
 mod delimited_reading;
 mod dependencies;
 mod disk;
+mod doubtful_reading;
 mod figures_of_garbage;
 mod fit_damage;
 mod fit_golden;

@@ -294,7 +294,7 @@ fn columns_that_lack_are_named_with_the_way_out() {
         .unwrap_err()
         .to_string();
     assert!(
-        error.contains("no row that heads a time and a power column"),
+        error.contains("no header line with a time and a power column"),
         "{error}"
     );
 }
@@ -350,7 +350,7 @@ fn values_beyond_the_heads_are_refused_and_empty_cells_are_not() {
     let told = shifted.to_string();
     for part in [
         "line 3",
-        "“85” stands beyond the 3 columns",
+        "“85” stands beyond the 3 columns of the header line",
         "decimal comma",
     ] {
         assert!(told.contains(part), "{told}");
@@ -387,7 +387,7 @@ fn numbers_that_no_meter_and_no_clock_gives_are_refused() {
 fn a_head_alone_is_told_as_such() {
     for text in ["time,power\n", "time,power"] {
         let told = read_text(text).unwrap_err().to_string();
-        assert!(told.contains("a head without rows"), "{told}");
+        assert!(told.contains("a header line without rows"), "{told}");
     }
 }
 
@@ -402,11 +402,11 @@ fn text_with_bytes_of_zero_is_told_as_text() {
     }
 }
 
-/// A spreadsheet counts days; 45 000.25 is six in the morning.
+/// A spreadsheet's time of day: 0.25 is six in the morning.
 #[test]
 fn a_count_of_days_is_told_by_its_steps() {
     let rows: String = (0..60)
-        .map(|i| format!("{:.8},200\n", 45_000.25 + f64::from(i) / 86_400.0))
+        .map(|i| format!("{:.8},200\n", 0.25 + f64::from(i) / 86_400.0))
         .collect();
     let ride = read_text(&format!("time,power\n{rows}")).unwrap();
     let time_s = ride.streams[0].samples.time_s();

@@ -145,8 +145,13 @@ fn describe(section: &mut Section, number: u8, base: u8, name: &str, unit: &str)
 }
 
 fn two_meters() -> Section {
+    beside_power("Second Power")
+}
+
+/// A ride with the standard's power and a developer's field called `name`, in watts.
+fn beside_power(name: &str) -> Section {
     let mut section = Section::default();
-    describe(&mut section, 0, FLOAT32, "Second Power", "watts");
+    describe(&mut section, 0, FLOAT32, name, "watts");
     describe(&mut section, 1, UINT8, "Cadence", "rpm");
     describe(&mut section, 2, UINT16, "Target Power", "W");
     section.define_with(
@@ -200,6 +205,43 @@ fn a_developer_power_field_is_a_second_stream() {
         (set_point.from_s, set_point.to_s, set_point.watts),
         (start, start + 9.0, 210.0)
     );
+}
+
+#[test]
+fn a_developer_field_in_watts_that_tells_of_no_meter_becomes_none() {
+    for name in [
+        "NP",
+        "Form",
+        "Critical Power",
+        "Puissance moyenne",
+        "Leistung links",
+    ] {
+        let recording = read_bytes(&beside_power(name).file()).unwrap();
+        let fields: Vec<_> = recording
+            .streams
+            .iter()
+            .map(|s| s.power_field.as_deref())
+            .collect();
+        assert_eq!(fields, [Some("power")], "{name}");
+    }
+    let recording = read_bytes(&beside_power("NP").file()).unwrap();
+    assert!(
+        recording.remarks[0].contains("left out: “NP”"),
+        "{:?}",
+        recording.remarks
+    );
+    assert_eq!(
+        read_bytes(&beside_power("Hub").file())
+            .unwrap()
+            .streams
+            .len(),
+        2
+    );
+    let mut options = ReadOptions::default();
+    options.columns.power = Some("NP".to_owned());
+    let told = read_with(&beside_power("NP").file(), &options).unwrap();
+    assert_eq!(power(&told, 0)[0], 205.5);
+    assert!(told.remarks.is_empty(), "{:?}", told.remarks);
 }
 
 #[test]

@@ -98,15 +98,21 @@ pub enum Found {
 /// Most near misses worth showing.
 const NEAR_MISSES: usize = 5;
 
-/// Looks a term up: by id, by the last part of an id, by label; whatever the case, and with spaces,
-/// hyphens and underscores alike. Failing that, entries that mention the term or differ from it
-/// by a slip of the fingers.
+/// Looks a term up, as [`named`] does. Failing that, entries that mention the term or differ from
+/// it by a slip of the fingers.
 pub fn find(term: &str) -> Found {
-    let wanted = plain(term);
+    let hits = named(term);
+    if !hits.is_empty() {
+        return Found::Named(hits);
+    }
     let all: Vec<&'static Entry> = words().chain(figures()).collect();
-    let named = |is: &dyn Fn(&Entry) -> bool| -> Vec<&'static Entry> {
-        all.iter().copied().filter(|e| is(e)).collect()
-    };
+    Found::Near(near(&plain(term), &all))
+}
+
+/// The entries called `term`: by id, by the last part of an id, by label; whatever the case, and
+/// with spaces, hyphens and underscores alike. Empty where none is.
+pub fn named(term: &str) -> Vec<&'static Entry> {
+    let wanted = plain(term);
     let last = |e: &Entry| plain(e.id.rsplit('.').next().unwrap_or(e.id));
     let attempts: [&dyn Fn(&Entry) -> bool; 4] = [
         &|e| plain(e.id) == wanted || plain(e.id).strip_prefix("segments.") == Some(&wanted),
@@ -114,13 +120,11 @@ pub fn find(term: &str) -> Found {
         &|e| plain(e.label) == wanted,
         &|e| without_unit(&last(e)) == wanted,
     ];
-    for attempt in attempts {
-        let hits = named(attempt);
-        if !hits.is_empty() {
-            return Found::Named(hits);
-        }
-    }
-    Found::Near(near(&wanted, &all))
+    let called = |is: &&dyn Fn(&Entry) -> bool| -> Vec<&'static Entry> {
+        words().chain(figures()).filter(|e| is(e)).collect()
+    };
+    let mut found = attempts.iter().map(called);
+    found.find(|hits| !hits.is_empty()).unwrap_or_default()
 }
 
 fn near(wanted: &str, all: &[&'static Entry]) -> Vec<&'static Entry> {
@@ -158,7 +162,7 @@ fn closeness(wanted: &str, entry: &Entry) -> Option<usize> {
 }
 
 /// Lower case, every run of spaces, hyphens and underscores one space.
-fn plain(text: &str) -> String {
+pub(crate) fn plain(text: &str) -> String {
     let spaced = text.to_lowercase().replace(['-', '_', '‑', '–'], " ");
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
 }

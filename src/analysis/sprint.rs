@@ -150,7 +150,8 @@ fn of_shape(fit: &Fit) -> String {
             fit.answer.average_s
         ),
         ResponseShape::Neither => {
-            "neither a first-order lag nor a moving mean fits: the time constant is that of              the nearest lag, without limits"
+            "neither a first-order lag nor a moving mean fits: the time constant is that of \
+             the nearest lag, without limits"
                 .to_owned()
         }
     }

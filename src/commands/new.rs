@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use super::{Exit, Failure, Format, Output};
-use crate::recording::clean_text;
 use crate::recording::words::plural;
+use crate::recording::{Channel, clean_text};
 use crate::session::folder::create;
 use crate::session::{OpenedSession, start, store};
 use crate::timeline::align::{self, align_session};
@@ -12,7 +12,7 @@ use crate::timeline::align::{self, align_session};
 /// Start a session: find the streams, guess roles, align the clocks, save.
 ///
 /// The recordings are copied, so that the folder can be handed to anyone as it is. The source
-/// under test is the trainer, where a name gives one away, else the first stream with power; say
+/// under test is the trainer, where a name tells of one, else the first stream with power; say
 /// otherwise with --under-test. Roles, sites and the claim can be changed afterwards in the
 /// workbench or in session.toml.
 #[derive(Debug, clap::Args)]
@@ -55,6 +55,8 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     opened.note_in(&mut session);
     create(folder, &copies, &session).map_err(Failure::because)?;
     tell(&opened, output)?;
+    let why = start::why_under_test(&opened.session, arguments.under_test.is_some());
+    output.result(&why)?;
     output.result("Clocks against session time:")?;
     super::align::print(&clocks, Format::Text, output)?;
     output.result(
@@ -82,8 +84,12 @@ fn tell(opened: &OpenedSession, output: &mut Output) -> Result<(), Failure> {
     for (stream, source) in opened.session.streams.iter().zip(&opened.sources) {
         let site = stream.site.map_or("site unknown", |site| site.word());
         let samples = source.samples().map_or(0, |samples| samples.len());
+        let has_power = source
+            .samples()
+            .is_some_and(|s| s.column(Channel::Power).is_some());
+        let power = if has_power { "" } else { " without power" };
         output.result(&format!(
-            "  {:<12} {:<24} {site}, {samples} samples, {}",
+            "  {:<12} {:<24} {site}, {samples} samples{power}, {}",
             stream.role.word(),
             stream.label,
             stream.file

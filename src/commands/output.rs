@@ -15,13 +15,23 @@ pub enum Format {
     Text,
     /// One JSON document.
     Json,
-    /// RFC 4180 with a head line.
+    /// RFC 4180 with a header line.
     Csv,
     /// A table for a page.
     Markdown,
 }
 
-/// Rows as RFC 4180 text, the head line being the first of them.
+/// The shape of a result that is no table.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum Shape {
+    /// For reading.
+    #[default]
+    Text,
+    /// One JSON document.
+    Json,
+}
+
+/// Rows as RFC 4180 text, the header line being the first of them.
 ///
 /// # Errors
 /// [`Failure`] where the rows differ in length.

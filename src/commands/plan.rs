@@ -2,7 +2,8 @@
 
 use std::path::PathBuf;
 
-use super::{Exit, Failure, Format, Output, open_session};
+use super::output::Shape;
+use super::{Exit, Failure, Output, open_session};
 use crate::analysis::table::table;
 use crate::export::plan_check;
 use crate::rehearse::{Plan, sheet};
@@ -19,9 +20,9 @@ pub struct Arguments {
     /// decide an open verdict.
     #[arg(long, value_name = "SESSION")]
     check: Option<PathBuf>,
-    /// With --check: the shape of the result (text or json).
+    /// With --check: the shape of the result.
     #[arg(long, value_enum, default_value_t, requires = "check")]
-    format: Format,
+    format: Shape,
 }
 
 /// Prints the list, the sheet or the check.
@@ -54,18 +55,13 @@ fn check(
     session: &std::path::Path,
     output: &mut Output,
 ) -> Result<Exit, Failure> {
-    if matches!(arguments.format, Format::Csv | Format::Markdown) {
-        return Err(Failure::Usage(
-            "a plan check is printed as text or json".to_owned(),
-        ));
-    }
     let opened = open_session(session, output)?;
     let plan = plan_of(arguments, &opened)?;
     let figures = table(&opened.session, &Aligned::new(&opened));
     let found = plan_check::check(&plan, &figures);
     match arguments.format {
-        Format::Json => output.json(&found)?,
-        _ => output.result(&plan_check::text(&found))?,
+        Shape::Json => output.json(&found)?,
+        Shape::Text => output.result(&plan_check::text(&found))?,
     }
     Ok(Exit::Done)
 }

@@ -3,8 +3,7 @@
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
-use clap::ValueEnum;
-
+use super::output::Shape;
 use super::{Exit, Failure, Output};
 use crate::recording::words::h_mm_ss;
 use crate::recording::{
@@ -24,16 +23,6 @@ pub struct Arguments {
     /// How the result is printed.
     #[arg(long, value_enum, default_value_t)]
     format: Shape,
-}
-
-/// The shape of the result.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
-enum Shape {
-    /// For reading.
-    #[default]
-    Text,
-    /// One JSON document with all recordings.
-    Json,
 }
 
 #[derive(serde::Serialize)]

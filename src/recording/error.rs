@@ -54,6 +54,16 @@ pub enum RecordingError {
         /// What to do about it.
         way_out: &'static str,
     },
+    /// The contents are readable but can mean more than one thing.
+    #[error("{path}: {what}; {way_out}")]
+    Unclear {
+        /// The file.
+        path: PathBuf,
+        /// What is not clear, with its place where there is one.
+        what: String,
+        /// What to do about it.
+        way_out: &'static str,
+    },
     /// The file is damaged and the caller asked for strict reading.
     #[error("{path}: {message}; leave out --strict to use what could be read")]
     Damaged {
@@ -111,10 +121,10 @@ pub enum RecordingError {
         /// The file named before it.
         other: PathBuf,
     },
-    /// A row has values under no head: which value belongs under which head is then a guess.
+    /// A row is longer than the header line: which value belongs to which column is then a guess.
     #[error(
-        "{path}: line {line}: “{value}” stands beyond the {heads} columns that have a head: give \
-         every column a head, and put numbers with a decimal comma in quotes or separate the \
+        "{path}: line {line}: “{value}” stands beyond the {heads} columns of the header line: \
+         name every column there, and put numbers with a decimal comma in quotes or separate the \
          columns by semicolons"
     )]
     Surplus {
@@ -124,7 +134,7 @@ pub enum RecordingError {
         line: u64,
         /// The first cell too many, cleaned and shortened.
         value: String,
-        /// How many columns have a head.
+        /// How many columns the header line names.
         heads: usize,
     },
     /// The rows hold so few values that the table would dwarf the file.
@@ -144,7 +154,7 @@ pub enum RecordingError {
 }
 
 /// Up to twelve names in quotation marks.
-fn list(names: &[String]) -> String {
+pub(super) fn list(names: &[String]) -> String {
     const SHOWN: usize = 12;
     if names.is_empty() {
         return "no names at all".to_owned();

@@ -3,6 +3,7 @@
 //! Only words in general use and units decide; no maker's naming is known here.
 
 use super::Channel;
+use super::error::list;
 
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -21,42 +22,171 @@ pub(super) struct Meaning {
     pub(super) shift: f64,
     /// Whether a unit was given.
     pub(super) has_unit: bool,
+    /// Whether the name says what it is; else the unit alone does.
+    pub(super) named: bool,
     /// The words that tell this column from others of the same quantity, lower case.
     pub(super) rest: String,
 }
 
-/// Words that make a power column something else than power moment by moment.
-const NOT_MOMENTARY: &[&str] = &[
-    "accumulated",
+impl Meaning {
+    /// Whether only the unit speaks for power, and no word for a device that measures it: beside
+    /// a column that is called power, such a one is more likely a mean, a target or one leg's.
+    pub(super) fn is_power_by_unit_alone(&self) -> bool {
+        let is_meter = || {
+            let mut words = self.rest.split(' ');
+            words.any(|word| METERS.contains(&word.trim_end_matches('s')))
+        };
+        self.quantity == Quantity::Channel(Channel::Power) && !self.named && !is_meter()
+    }
+}
+
+/// The remark on columns for which [`Meaning::is_power_by_unit_alone`] holds, left out.
+pub(super) fn left_out(columns: &[String]) -> Option<String> {
+    (!columns.is_empty()).then(|| {
+        format!(
+            "in watts, but with a name that tells of no meter, and left out: {}; a meter's is used \
+             once you name it by `channel` in session.toml",
+            list(columns)
+        )
+    })
+}
+
+/// Words for what measures power, without the plural's s.
+pub(crate) const METERS: &[&str] = &[
+    "bench",
+    "chainring",
+    "crank",
+    "erg",
+    "hub",
+    "meter",
+    "pedal",
+    "ref",
+    "reference",
+    "spider",
+    "trainer",
+    "turbo",
+    "wheel",
+];
+
+/// Words of a language, whole or (ending in `-`) as they begin.
+type Words = &'static [&'static str];
+
+/// What makes a column something else than a value moment by moment, whatever it measures.
+const OVER_A_TIME: Words = &[
     "average",
     "avg",
-    "effectiveness",
-    "goal",
-    "kg",
     "lap",
-    "left",
     "max",
     "maximum",
-    "mean",
     "min",
     "minimum",
+    // German, French, Spanish, Portuguese, Italian, Dutch.
+    "durchschnitt-",
+    "mittel-",
+    "mittler-",
+    "moyen-",
+    "promedio",
+    "media",
+    "medio",
+    "médi-",
+    "gemiddeld-",
+    "runde-",
+    "máxim-",
+    "mínim-",
+    "massim-",
+    "minim-",
+];
+
+/// What makes a power column something else than power moment by moment.
+const NOT_MOMENTARY: Words = &[
+    "accumulated",
+    "critical",
+    "effectiveness",
+    "functional",
+    "goal",
+    "kg",
+    "mean",
     "motor",
     "normalised",
     "normalized",
     "peak",
     "phase",
     "ratio",
-    "right",
     "smoothed",
     "smoothness",
     "sum",
     "threshold",
     "total",
     "zone",
+    "kritisch-",
+    "geglättet-",
+    "gewichtet-",
+    "normalisiert-",
+    "schwelle-",
+    "spitze-",
+    "summe",
+    "critique",
+    "lissé-",
+    "normalisé-",
+    "pondéré-",
+    "seuil",
+    "crític-",
+    "critic-",
+    "normalizad-",
+    "ponderad-",
+    "umbral",
+    "limiar",
+    "normalizzat-",
+    "soglia",
+    "drempel-",
+    "genormaliseerd-",
+];
+
+/// What makes a power column that of one leg.
+const ONE_LEG: Words = &[
+    "left",
+    "right",
+    "links",
+    "linke-",
+    "rechts",
+    "rechte-",
+    "gauche",
+    "droit",
+    "droite",
+    "izquierd-",
+    "derech-",
+    "esquerd-",
+    "direit-",
+    "sinistr-",
+    "destr-",
 ];
 
 /// Words for a power that is asked for.
-const ASKED_FOR: &[&str] = &["demand", "erg", "set", "setpoint", "target"];
+const ASKED_FOR: Words = &[
+    "demand",
+    "erg",
+    "set",
+    "setpoint",
+    "target",
+    "ziel-",
+    "soll-",
+    "vorgabe-",
+    "cible",
+    "consigne",
+    "objetiv-",
+    "obiettiv-",
+    "doel-",
+];
+
+/// Whether one of `words` is in `list`.
+fn says(words: &[String], list: Words) -> bool {
+    words.iter().any(|word| {
+        list.iter().any(|known| match known.strip_suffix('-') {
+            Some(beginning) => word.starts_with(beginning),
+            None => word == known,
+        })
+    })
+}
 
 /// The meaning of a column named `head`, whose unit stands in `unit` or else in the head itself:
 /// "Power (W)", "power [W]", "hub_power_w".
@@ -68,6 +198,8 @@ pub(super) fn meaning(head: &str, unit: Option<&str>) -> Option<Meaning> {
         .map(str::to_owned)
         .or(bracketed);
     let mut words = words(&name);
+    // A number at the end tells columns of one name apart; the unit stands before it.
+    let number = words.pop_if(|word| word.bytes().all(|b| b.is_ascii_digit()));
     let quantity = quantity(&words, unit.as_deref())?;
     let channel = match quantity {
         Quantity::Channel(channel) => channel,
@@ -83,12 +215,15 @@ pub(super) fn meaning(head: &str, unit: Option<&str>) -> Option<Meaning> {
             None => (1.0, 0.0, false),
         },
     };
+    let named = says(&words, names(channel));
     words.retain(|word| !is_common(word, quantity));
+    words.extend(number);
     Some(Meaning {
         quantity,
         factor,
         shift,
         has_unit,
+        named,
         rest: words.join(" "),
     })
 }
@@ -127,17 +262,14 @@ pub(super) fn words(name: &str) -> Vec<String> {
 }
 
 fn quantity(words: &[String], unit: Option<&str>) -> Option<Quantity> {
-    let has = |list: &[&str]| words.iter().any(|word| list.contains(&word.as_str()));
-    let in_watts = unit
-        .or(words.last().map(String::as_str).filter(|_| words.len() > 1))
-        .is_some_and(|unit| conversion(Channel::Power, unit).is_some());
+    let has = |list: Words| says(words, list);
     let channel = if has(names(Channel::Balance)) {
         Channel::Balance
-    } else if in_watts || has(names(Channel::Power)) {
+    } else if speaks_of_power(words, unit) {
         if has(ASKED_FOR) {
             return Some(Quantity::TargetPower);
         }
-        if has(NOT_MOMENTARY) || words.iter().any(|word| is_span(word)) {
+        if has(NOT_MOMENTARY) || has(ONE_LEG) || words.iter().any(|word| is_span(word)) {
             return None;
         }
         Channel::Power
@@ -151,10 +283,28 @@ fn quantity(words: &[String], unit: Option<&str>) -> Option<Quantity> {
         .into_iter()
         .find(|channel| has(names(*channel)))?
     };
-    if channel != Channel::Balance && has(&["average", "avg", "max", "maximum", "lap", "min"]) {
+    if channel != Channel::Balance && has(OVER_A_TIME) {
         return None;
     }
     Some(Quantity::Channel(channel))
+}
+
+/// Whether name or unit is that of power.
+fn speaks_of_power(words: &[String], unit: Option<&str>) -> bool {
+    unit.or(words.last().map(String::as_str).filter(|_| words.len() > 1))
+        .is_some_and(|unit| conversion(Channel::Power, unit).is_some())
+        || says(words, names(Channel::Power))
+}
+
+/// Whether a column named `head` is the power of one leg.
+pub(super) fn is_one_leg(head: &str) -> bool {
+    let (name, unit) = split_unit(head);
+    let words = words(&name);
+    speaks_of_power(&words, unit.as_deref())
+        && says(&words, ONE_LEG)
+        && !says(&words, names(Channel::Balance))
+        && !says(&words, NOT_MOMENTARY)
+        && !says(&words, OVER_A_TIME)
 }
 
 /// "3s", "30sec": a smoothed value.
@@ -164,9 +314,22 @@ fn is_span(word: &str) -> bool {
 }
 
 /// Usual names of `channel`, of which one must be there.
-fn names(channel: Channel) -> &'static [&'static str] {
+fn names(channel: Channel) -> Words {
     match channel {
-        Channel::Power => &["power", "watts", "watt", "pwr"],
+        // Besides English: German, French, Spanish, Portuguese, Italian, Dutch, Swedish.
+        Channel::Power => &[
+            "power",
+            "watts",
+            "watt",
+            "pwr",
+            "leistung",
+            "puissance",
+            "potencia",
+            "potência",
+            "potenza",
+            "vermogen",
+            "effekt",
+        ],
         Channel::Cadence => &["cadence", "cad", "rpm"],
         Channel::Speed => &["speed", "velocity", "kph", "kmh", "mph"],
         Channel::HeartRate => &["heart", "heartrate", "hr", "bpm", "pulse"],
@@ -278,6 +441,13 @@ mod tests {
             "altitude",
             "power (%)",
             "lap power",
+            "Critical Power (W)",
+            "Puissance moyenne (W)",
+            "Durchschnittsleistung (W)",
+            "Leistung links (W)",
+            "Potencia izquierda (W)",
+            "Potenza media",
+            "Cadence moyenne (rpm)",
             "set",
             "setpoint",
         ] {
@@ -287,10 +457,51 @@ mod tests {
             meaning("target power (W)", None).map(|m| m.quantity),
             Some(Quantity::TargetPower)
         );
-        assert_eq!(
-            meaning("set_point_w", None).map(|m| m.quantity),
-            Some(Quantity::TargetPower)
-        );
+        for head in ["set_point_w", "Zielleistung (W)", "Puissance cible"] {
+            assert_eq!(
+                meaning(head, None).map(|m| m.quantity),
+                Some(Quantity::TargetPower),
+                "{head}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_name_without_power_or_a_meter_is_power_by_its_unit_alone() {
+        for (head, alone) in [
+            ("NP (W)", true),
+            ("form_w", true),
+            ("Leistung (W)", false),
+            ("hub_w", false),
+            ("Pedals (W)", false),
+            ("watts", false),
+        ] {
+            let meaning = meaning(head, None).unwrap();
+            assert_eq!(meaning.is_power_by_unit_alone(), alone, "{head}");
+        }
+    }
+
+    #[test]
+    fn one_legs_power_is_known_as_such() {
+        for head in ["left_power", "Leistung rechts (W)", "right (W)"] {
+            assert!(is_one_leg(head), "{head}");
+        }
+        for head in [
+            "power",
+            "left_right_balance",
+            "avg left power",
+            "left cadence",
+        ] {
+            assert!(!is_one_leg(head), "{head}");
+        }
+    }
+
+    #[test]
+    fn a_number_at_the_end_leaves_the_unit_before_it_in_force() {
+        let second = meaning("speed_km_h 2", None).unwrap();
+        assert!((36.0 * second.factor - 10.0).abs() < 1e-12);
+        assert_eq!(second.rest, "2");
+        assert_eq!(meaning("Power (kW) 2", None).unwrap().factor, 1000.0);
     }
 
     #[test]

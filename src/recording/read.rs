@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use super::words::hex;
-use super::{Format, Recording, RecordingError, delimited, fit, tcx};
+use super::{Format, Recording, RecordingError, delimited, fit, plausible, tcx};
 
 /// How to read.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -62,10 +62,13 @@ pub fn read_bytes(
     };
     // The hash of a large file takes as long as a third of its reading.
     let (sha256, recording) = rayon::join(|| sha256_hex(bytes), parse);
-    let recording = Recording {
+    let mut recording = Recording {
         sha256,
         ..recording?
     };
+    let told = recording.streams.iter().filter_map(plausible::remark);
+    let told: Vec<String> = told.collect();
+    recording.remarks.extend(told);
     if options.strict && !recording.damage.is_empty() {
         let messages: Vec<&str> = recording
             .damage
@@ -158,7 +161,10 @@ fn sniff(path: &Path, bytes: &[u8]) -> Result<Format, RecordingError> {
         })
     };
     if head.starts_with(&[0x1F, 0x8B]) || head.starts_with(b"PK\x03\x04") {
-        return unknown("this is a compressed archive", "unpack it first");
+        return unknown(
+            "this is a compressed archive, or a spreadsheet",
+            "unpack it first, or save the sheet as CSV",
+        );
     }
     if head.starts_with(&[0xFF, 0xFE]) || head.starts_with(&[0xFE, 0xFF]) {
         return unknown("this is text in UTF-16", "save it as UTF-8");
@@ -188,16 +194,23 @@ fn sniff(path: &Path, bytes: &[u8]) -> Result<Format, RecordingError> {
             "export the ride as FIT, TCX or CSV",
         );
     }
-    if text.starts_with(b"{") || text.starts_with(b"%PDF") {
-        return unknown(
-            "this is no FIT file, TCX file or delimited text",
-            "export the ride as FIT, TCX or CSV",
-        );
+    if is_json(text) {
+        return unknown("this is JSON", "export the ride as FIT, TCX or CSV");
+    }
+    if text.starts_with(b"%PDF") {
+        return unknown("this is a PDF", "export the ride as FIT, TCX or CSV");
     }
     if text.is_empty() {
         return unknown("there is nothing but blanks in it", "export the ride again");
     }
     Ok(Format::Delimited)
+}
+
+/// Whether `text` begins as JSON does; a column may be headed “[s]”.
+fn is_json(text: &[u8]) -> bool {
+    let inside = text.strip_prefix(b"[").map(<[u8]>::trim_ascii_start);
+    let opens = |byte: &u8| matches!(byte, b'{' | b'[' | b'"' | b'-' | b'0'..=b'9');
+    text.starts_with(b"{") || inside.is_some_and(|inside| inside.first().is_some_and(opens))
 }
 
 /// Whether all bytes but those of zero are characters of a text.

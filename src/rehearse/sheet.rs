@@ -155,6 +155,7 @@ fn push_line(out: &mut String, line: &str) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::session::Kind;
 
     #[test]
     fn every_sheet_fits_the_page_and_carries_the_cautions() {
@@ -172,6 +173,137 @@ mod tests {
                 .chain(CAUTIONS.iter().copied())
             {
                 assert!(flat.contains(caution), "{name} lacks {caution:?}");
+            }
+        }
+    }
+
+    /// What a plan says in numbers, made from its steps.
+    fn told_by_steps(name: &str, legs: &[Leg]) -> Vec<String> {
+        const NUMBERS: [&str; 17] = [
+            "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+            "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen",
+        ];
+        let word = |n: usize| NUMBERS[n];
+        let of = |kind: Kind| legs.iter().filter(move |leg| leg.kind == kind);
+        let long_s: f64 = legs.iter().map(Leg::duration_s).sum();
+        let set_points: Vec<String> = of(Kind::SteadyBlock)
+            .filter_map(Leg::set_point_w)
+            .map(|w| format!("{w:.0}"))
+            .collect();
+        let blocks = set_points.len();
+        let powers = || {
+            let (last, others) = set_points.split_last().unwrap();
+            format!("at {} and {last} W", others.join(", "))
+        };
+        let steps = |kind| {
+            let levels = of(kind).find_map(|leg| match &leg.shape {
+                Shape::Steps(levels) => Some((leg.duration_s(), levels.clone())),
+                _ => None,
+            });
+            levels.unwrap()
+        };
+        let step_s = |kind| {
+            let (length_s, levels) = steps(kind);
+            format!("steps of {} s", length_s / levels.len() as f64)
+        };
+        match name {
+            "short-check" => {
+                let (_, levels) = steps(Kind::Ramp);
+                let up = levels.windows(2).filter(|pair| pair[1] > pair[0]).count();
+                let down = levels.windows(2).filter(|pair| pair[1] < pair[0]).count();
+                vec![
+                    format!("{} minutes at moderate", word((long_s / 60.0) as usize)),
+                    format!("at {} powers", word(blocks)),
+                    format!("{} steps up and {} down", word(up), word(down)),
+                    step_s(Kind::Ramp),
+                ]
+            }
+            "full-bench" => {
+                let sprints = of(Kind::Sprint).count();
+                let effort = of(Kind::Sprint).find_map(|leg| match leg.shape {
+                    Shape::Sprint { effort_s, .. } => Some(effort_s as usize),
+                    _ => None,
+                });
+                let shift = of(Kind::GearChange).next().unwrap();
+                assert_eq!(long_s, 1800.0, "half an hour");
+                assert_eq!(
+                    shift.duration_s() / shift.gears.len() as f64,
+                    60.0,
+                    "a minute"
+                );
+                vec![
+                    "half an hour".to_owned(),
+                    format!("at {} powers", word(blocks)),
+                    powers(),
+                    format!("{} sprints", word(sprints)),
+                    format!("{} maximal sprints", word(sprints)),
+                    format!("{} seconds all out", word(effort.unwrap())),
+                    step_s(Kind::Ramp),
+                ]
+            }
+            "heat-soak" => {
+                let soak_s = of(Kind::HeatSoak).next().unwrap().duration_s();
+                assert_eq!(long_s, 3600.0, "an hour");
+                vec![format!("over {} min", soak_s / 60.0), "an hour".to_owned()]
+            }
+            "repeatability" => vec![
+                format!("{} blocks", word(blocks)),
+                powers(),
+                format!("{} coast a ride", word(of(Kind::Coast).count())),
+            ],
+            "intervals" => {
+                let hard_s: f64 = of(Kind::SteadyBlock).map(Leg::duration_s).sum();
+                let held = |leg: &Leg, into_s| leg.target_w(into_s);
+                let sizes = legs
+                    .windows(2)
+                    .map(|pair| (held(&pair[1], 0.0) - held(&pair[0], pair[0].duration_s())).abs());
+                let sizes: Vec<f64> = sizes.collect();
+                let largest = sizes.iter().copied().fold(0.0, f64::max);
+                let equal = sizes.iter().filter(|size| **size == largest).count();
+                vec![
+                    format!("{} hard minutes", word((hard_s / 60.0) as usize)),
+                    format!("{} equal efforts", word(blocks)),
+                    format!("{} short blocks", word(blocks)),
+                    format!("{} equal steps", word(equal)),
+                ]
+            }
+            other => panic!("say what {other} tells in numbers"),
+        }
+    }
+
+    #[test]
+    fn a_plans_words_agree_with_its_steps() {
+        for name in Plan::names() {
+            let plan = Plan::built_in(name).unwrap();
+            let notes = plan.phases.iter().map(|phase| &phase.note);
+            let texts: Vec<&String> = plan
+                .covers
+                .iter()
+                .chain(&plan.cautions)
+                .chain(notes)
+                .collect();
+            let mut text = plan.purpose.clone();
+            texts
+                .iter()
+                .for_each(|more| text.push_str(&format!(" | {more}")));
+            let mut text = text.to_lowercase();
+            for phrase in told_by_steps(name, &plan.legs()) {
+                let phrase = phrase.to_lowercase();
+                assert!(text.contains(&phrase), "{name} does not say {phrase:?}");
+                text = text.replace(&phrase, "");
+            }
+            // Not of the steps: a claim, and how often to ride.
+            let rest = text.replace("±2 %", "").replace("five times", "");
+            for number in [
+                "two", "three", "four", "five", "six", "eight", "ten", "twelve", "sixteen",
+            ] {
+                let is_number =
+                    |word: &str| word == number || word.contains(|c: char| c.is_ascii_digit());
+                let mut words = rest.split(|c: char| !c.is_alphanumeric());
+                assert!(
+                    !words.any(is_number),
+                    "{name} says a number nobody checks: {rest}"
+                );
             }
         }
     }

@@ -85,7 +85,8 @@ fn file_names(paths: &[PathBuf]) -> Vec<String> {
 /// reference.
 ///
 /// # Errors
-/// A sentence, where no stream is called `under_test` or none carries power.
+/// A sentence, where no stream is called `under_test`, none carries power, or the trainer's does
+/// not: then what is tested is not guessed.
 pub fn sketch(
     folder: &Path,
     title: &str,
@@ -199,12 +200,46 @@ fn choose_under_test(
                     labels()
                 )
             }),
-        None => Ok(powered
-            .iter()
-            .copied()
-            .find(|i| streams[*i].site == Some(Site::Trainer))
-            .unwrap_or(first)),
+        None => {
+            let is_trainer = |i: &usize| streams[*i].site == Some(Site::Trainer);
+            if let Some(trainer) = powered.iter().copied().find(is_trainer) {
+                return Ok(trainer);
+            }
+            match (0..streams.len()).find(is_trainer) {
+                None => Ok(first),
+                Some(without) => Err(format!(
+                    "{}: the trainer's recording carries no power; name the file that does, or, \
+                     to test another source, start with `truing new FOLDER RECORDING... \
+                     --under-test LABEL`: with power there are {}",
+                    streams[without].file,
+                    labels()
+                )),
+            }
+        }
     }
+}
+
+/// Why the stream under test is under test, in a sentence.
+pub fn why_under_test(session: &Session, was_named: bool) -> String {
+    let stream = session
+        .streams
+        .iter()
+        .find(|stream| stream.role == Role::UnderTest);
+    let Some(stream) = stream else {
+        return "Nothing is under test.".to_owned();
+    };
+    let (why, way_out) = match (was_named, stream.site) {
+        (true, _) => ("as named", ""),
+        (false, Some(Site::Trainer)) => (
+            "since its name tells of a trainer",
+            " To test another, use --under-test LABEL.",
+        ),
+        (false, _) => (
+            "since no name tells of a trainer and it is the first with power",
+            " To test another, use --under-test LABEL.",
+        ),
+    };
+    format!("“{}” is under test, {why}.{way_out}", stream.label)
 }
 
 #[cfg(test)]
@@ -256,6 +291,33 @@ mod tests {
         );
         assert_eq!(session.streams[0].channel, None);
         assert_eq!(session.streams[2].channel.as_deref(), Some("power of a"));
+    }
+
+    #[test]
+    fn every_word_for_a_site_tells_of_a_meter() {
+        for (word, _) in SITE_WORDS {
+            assert!(crate::recording::names::METERS.contains(&word), "{word}");
+        }
+    }
+
+    #[test]
+    fn a_trainer_without_power_does_not_put_another_source_under_test() {
+        let mut trainer = part("trainer.fit", &["trainer"]);
+        let recording = Arc::get_mut(&mut trainer.recording).unwrap();
+        recording.streams[0].samples = Samples::new(vec![0.0, 1.0]).unwrap();
+        let parts = [trainer, part("pedals.csv", &["pedals"])];
+        let refused = sketch(Path::new("x"), "t", &parts, None).unwrap_err();
+        for words in ["trainer.fit", "no power", "--under-test", "“pedals”"] {
+            assert!(refused.contains(words), "{refused}");
+        }
+        let session = sketch(Path::new("x"), "t", &parts, Some("pedals"))
+            .unwrap()
+            .session;
+        assert_eq!(session.streams[1].role, Role::UnderTest);
+        assert_eq!(
+            why_under_test(&session, true),
+            "“pedals” is under test, as named."
+        );
     }
 
     #[test]

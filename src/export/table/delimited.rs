@@ -1,4 +1,4 @@
-//! CSV as RFC 4180 describes it: a head line, CRLF, quotes where needed.
+//! CSV as RFC 4180 describes it: a header line, CRLF, quotes where needed.
 
 use super::columns::COLUMNS;
 use super::rows::rows;

@@ -1,7 +1,8 @@
-//! Which separator, which decimal mark, and where the head is.
+//! Which separator, and where the header line is.
+
+use std::collections::{HashMap, HashSet};
 
 use super::head::{Head, looks_like_head};
-use super::number::is_missing;
 use crate::recording::ReadOptions;
 
 /// Separators tried.
@@ -17,11 +18,12 @@ const ROWS_BEFORE_HEAD: usize = 60;
 #[derive(Debug)]
 pub(super) struct Dialect {
     pub(super) separator: u8,
-    pub(super) decimal_mark: u8,
     /// Rows before the head.
     pub(super) head_row: usize,
-    /// The column heads, cleaned.
+    /// The column heads, cleaned; one that stands there before has a number after it.
     pub(super) heads: Vec<String>,
+    /// Places of the columns whose head stands there before, each after the place of the first.
+    pub(super) repeats: Vec<(usize, usize)>,
     /// Units from a row below the heads, where there is one.
     pub(super) units: Option<Vec<String>>,
     /// The first rows of data.
@@ -82,9 +84,10 @@ fn sample(text: &[u8], separator: u8) -> Vec<Vec<Vec<u8>>> {
 fn dialect(
     separator: u8,
     head_row: usize,
-    heads: Vec<String>,
+    mut heads: Vec<String>,
     mut rows: Vec<Vec<Vec<u8>>>,
 ) -> Dialect {
+    let repeats = number_repeats(&mut heads);
     rows.drain(..=head_row);
     let units = rows.first().and_then(|row| units(row));
     if units.is_some() {
@@ -92,11 +95,43 @@ fn dialect(
     }
     Dialect {
         separator,
-        decimal_mark: decimal_mark(separator, &rows),
         head_row,
         heads,
+        repeats,
         units,
         sample: rows,
+    }
+}
+
+/// Gives a head that stands there before a number: `power`, `power 2`. Without, one could not say
+/// which of the two is meant.
+fn number_repeats(heads: &mut [String]) -> Vec<(usize, usize)> {
+    let mut repeats = Vec::new();
+    let mut taken: HashSet<String> = heads.iter().map(|head| head.to_lowercase()).collect();
+    // Where each head stands first, and the next number to try.
+    let mut firsts: HashMap<String, (usize, usize)> = HashMap::new();
+    for (index, head) in heads.iter_mut().enumerate() {
+        if head.is_empty() {
+            continue;
+        }
+        let (first, number) = firsts.entry(head.to_lowercase()).or_insert((index, 2));
+        if *first == index {
+            continue;
+        }
+        let plain = head.clone();
+        while !taken.insert(format!("{plain} {number}").to_lowercase()) {
+            *number += 1;
+        }
+        *head = format!("{plain} {number}");
+        repeats.push((*first, index));
+    }
+    repeats
+}
+
+impl Dialect {
+    /// Rows before the first row of data.
+    pub(super) fn rows_before_data(&self) -> usize {
+        self.head_row + 1 + usize::from(self.units.is_some())
     }
 }
 
@@ -119,36 +154,4 @@ fn units(row: &[Vec<u8>]) -> Option<Vec<String>> {
         .iter()
         .any(|text| text.eq_ignore_ascii_case("w") || text.eq_ignore_ascii_case("watts"));
     (plausible && has_watts).then_some(texts)
-}
-
-/// A comma, where numbers with commas occur and none with points.
-fn decimal_mark(separator: u8, rows: &[Vec<Vec<u8>>]) -> u8 {
-    let (mut commas, mut points) = (0_usize, 0_usize);
-    for cell in rows.iter().flatten() {
-        let cell = cell.trim_ascii();
-        let numeric = !is_missing(cell)
-            && cell
-                .iter()
-                .all(|b| b.is_ascii_digit() || matches!(b, b'-' | b'+' | b',' | b'.'));
-        if numeric {
-            commas += usize::from(cell.iter().filter(|b| **b == b',').count() == 1);
-            points += usize::from(cell.contains(&b'.'));
-        }
-    }
-    // Between commas as separators, a cell with a comma was quoted: it may be a decimal comma too,
-    // or one that groups thousands. Three digits after each leave that open; then it is no number.
-    let grouped = separator == b',' && rows.iter().flatten().all(|cell| could_be_grouped(cell));
-    if commas > 0 && points == 0 && !grouped {
-        b','
-    } else {
-        b'.'
-    }
-}
-
-/// Whether a comma in `cell`, if there is one, has exactly three digits after it.
-fn could_be_grouped(cell: &[u8]) -> bool {
-    match cell.iter().position(|b| *b == b',') {
-        Some(at) => cell.len() - at == 4,
-        None => true,
-    }
 }

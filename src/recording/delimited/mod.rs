@@ -1,23 +1,27 @@
 //! Delimited text: comma, semicolon, tab or bar between columns, one row a moment, or one row a
 //! device and moment.
 //!
-//! [`dialect`] finds separator, decimal mark and head, [`head`] what the columns hold, [`time`] how
-//! times are written; [`number`] reads cells; [`streams`] puts together what belongs to one device.
+//! [`dialect`] finds separator and header line, [`head`] what the columns hold, [`mark`] the decimal
+//! mark, [`time`] how times are written; [`number`] reads cells; [`streams`] puts together what
+//! belongs to one device.
 
 mod dialect;
 mod head;
+mod mark;
 mod number;
 mod streams;
 mod time;
 
 use std::path::Path;
 
+use super::error::list;
+use super::names::{is_one_leg, left_out, meaning};
 use super::rows::Table;
 use super::{
     Damage, Format, ReadOptions, Recording, RecordingError, TimeBase, clean_text, read as reading,
 };
 use dialect::Dialect;
-use head::{Column, Role, is_device, is_lap, is_told, time_head, time_unit};
+use head::{Column, Role, is_device, is_lap, is_power, is_told, time_head, time_unit};
 use number::{Cell, cell};
 use time::{TimeFormat, TimeReader};
 
@@ -35,7 +39,7 @@ pub(super) fn read(
 ) -> Result<Recording, RecordingError> {
     let text = bytes.strip_prefix(reading::UTF8_MARK).unwrap_or(bytes);
     let dialect = dialect::recognise(text, options).map_err(|head| without_columns(path, head))?;
-    let plan = Plan::new(path, &dialect, options)?;
+    let plan = Plan::new(path, text, &dialect, options)?;
     let mut rows = Rows::new(&plan, text.len());
     rows.read(path, text, &dialect, &plan)?;
     rows.finish(path, plan, options)
@@ -44,27 +48,56 @@ pub(super) fn read(
 fn head_alone(path: &Path) -> RecordingError {
     RecordingError::NoSamples {
         path: path.to_owned(),
-        what: "a head without rows".to_owned(),
+        what: "a header line without rows".to_owned(),
         messages: 0,
     }
 }
 
 fn without_columns(path: &Path, head: head::Head) -> RecordingError {
-    let (wanted, way_out) = if head.has_time {
-        (
+    let unclear = |what: String, way_out| RecordingError::Unclear {
+        path: path.to_owned(),
+        what,
+        way_out,
+    };
+    if head
+        .names
+        .iter()
+        .any(|name| name.contains(char::REPLACEMENT_CHARACTER))
+    {
+        let what = "this text is in another encoding than UTF-8, so that its header line cannot \
+                    be read";
+        return unclear(what.to_owned(), "save it as UTF-8");
+    }
+    let legs: Vec<String> = head
+        .names
+        .iter()
+        .filter(|name| is_one_leg(name))
+        .cloned()
+        .collect();
+    let (wanted, way_out) = match (head.has_time, head.has_power) {
+        (true, _) if !legs.is_empty() => {
+            let what = format!(
+                "no power of both legs in it, only that of the left and right alone: “{}”",
+                legs.join("”, “")
+            );
+            return unclear(
+                what,
+                "add a column “power_w” with the sum of left and right in each row",
+            );
+        }
+        (true, _) => (
             "power column",
             "name it by `channel` in session.toml, or head it “power_w”",
-        )
-    } else if head.has_power {
-        (
+        ),
+        (false, true) => (
             "time column",
-            "name it by `columns.time` in session.toml, or head it “time_s”",
-        )
-    } else {
-        (
-            "row that heads a time and a power column",
+            "if one holds times, head it “time_s”, or name it by `columns.time` in session.toml; \
+             if none does, nothing says when each row was recorded: export the ride with times",
+        ),
+        (false, false) => (
+            "header line with a time and a power column",
             "head the columns “time_s” and “power_w”",
-        )
+        ),
     };
     RecordingError::NoColumn {
         path: path.to_owned(),
@@ -91,7 +124,12 @@ struct Plan {
 }
 
 impl Plan {
-    fn new(path: &Path, dialect: &Dialect, options: &ReadOptions) -> Result<Self, RecordingError> {
+    fn new(
+        path: &Path,
+        text: &[u8],
+        dialect: &Dialect,
+        options: &ReadOptions,
+    ) -> Result<Self, RecordingError> {
         let heads = &dialect.heads;
         let no_column = |told: &str| RecordingError::NoColumn {
             path: path.to_owned(),
@@ -121,7 +159,14 @@ impl Plan {
             })?,
         };
         let device = told_device.or_else(|| heads.iter().position(|name| is_device(name)));
-        let columns = columns(dialect, options, &[Some(time), device]);
+        refuse_side_by_side(path, dialect, time)?;
+        let mut remarks = remarks_on_heads(dialect);
+        let columns = columns(dialect, options, &[Some(time), device], &mut remarks);
+        let used: Vec<usize> = std::iter::once(time)
+            .chain(columns.iter().map(|column| column.index))
+            .collect();
+        let mark = mark::settle(text, dialect.separator, dialect.rows_before_data(), &used)
+            .map_err(|doubt| in_doubt(path, &doubt, heads))?;
         let mut plan = Self {
             time,
             time_name: heads.get(time).cloned().unwrap_or_default(),
@@ -129,9 +174,9 @@ impl Plan {
             time_format: TimeFormat::Clock,
             device,
             columns,
-            remarks: Vec::new(),
+            remarks,
             width: heads.len(),
-            mark: dialect.decimal_mark,
+            mark,
         };
         plan.choose_time_format(path, dialect)?;
         Ok(plan)
@@ -154,9 +199,9 @@ impl Plan {
             return Err(head_alone(path));
         }
         let (format, remark) = time::recognise(&cells, self.mark, unit_s).map_err(|row| {
-            let before = dialect.head_row + 1 + usize::from(dialect.units.is_some());
+            let line = dialect.rows_before_data() + row + 1;
             let cell = cells.get(row).map_or(&[][..], Vec::as_slice);
-            self.bad_time(path, (before + row + 1) as u64, cell)
+            self.bad_time(path, line as u64, cell)
         })?;
         self.time_format = format;
         self.remarks.extend(remark.map(str::to_owned));
@@ -193,7 +238,9 @@ impl Plan {
     /// What the times count from.
     fn time_base(&self) -> TimeBase {
         match self.time_format {
-            TimeFormat::Date | TimeFormat::Count { absolute: true, .. } => TimeBase::Absolute,
+            TimeFormat::Date | TimeFormat::Serial | TimeFormat::Count { absolute: true, .. } => {
+                TimeBase::Absolute
+            }
             TimeFormat::Clock | TimeFormat::Count { .. } => TimeBase::Elapsed,
         }
     }
@@ -208,8 +255,76 @@ fn best_time(heads: &[String]) -> Option<usize> {
     ranked.min().map(|(_, index)| index)
 }
 
+/// Two logs put side by side, each with times of its own: read by the first's, the second's power
+/// would stand at times that are not its own.
+fn refuse_side_by_side(path: &Path, dialect: &Dialect, time: usize) -> Result<(), RecordingError> {
+    let differs = |other: usize| {
+        let cells = |row: &Vec<Vec<u8>>| row.get(time) != row.get(other);
+        dialect.sample.iter().any(cells)
+    };
+    let mut repeats = dialect.repeats.iter();
+    match repeats.find(|(first, again)| *first == time && differs(*again)) {
+        Some(_) => Err(RecordingError::Unclear {
+            path: path.to_owned(),
+            what: format!(
+                "two columns with different times are headed “{}”: two logs side by side",
+                dialect.heads[time]
+            ),
+            way_out: "save each as a file of its own",
+        }),
+        None => Ok(()),
+    }
+}
+
+/// What the header line leaves open.
+fn remarks_on_heads(dialect: &Dialect) -> Vec<String> {
+    let mut remarks = Vec::new();
+    let again = dialect.repeats.iter().map(|(_, again)| *again);
+    let names: Vec<String> = again
+        .filter_map(|again| dialect.heads.get(again).cloned())
+        .collect();
+    if !names.is_empty() {
+        remarks.push(format!(
+            "two columns or more have the same head: the later are called {} here",
+            list(&names)
+        ));
+    }
+    let is_garbled = |head: &String| head.contains(char::REPLACEMENT_CHARACTER);
+    if dialect.heads.iter().any(is_garbled) {
+        remarks.push(
+            "the header line is in another encoding than UTF-8: a column whose name or unit is \
+             not plain English may not be recognised; save the file as UTF-8"
+                .to_owned(),
+        );
+    }
+    remarks
+}
+
+fn in_doubt(path: &Path, doubt: &mark::Doubt, heads: &[String]) -> RecordingError {
+    let cell = shown(&doubt.cell);
+    let without = cell.replace(['.', ','], "");
+    let point = cell.replace(',', ".");
+    let point = point.trim_end_matches('0').trim_end_matches('.');
+    RecordingError::Unclear {
+        path: path.to_owned(),
+        what: format!(
+            "line {}, column “{}”: “{cell}” may be {without} or {point}, and no other number \
+             tells whether the mark groups thousands or begins the decimals",
+            doubt.line,
+            heads.get(doubt.column).map_or("", String::as_str)
+        ),
+        way_out: "write thousands without a mark, or every number of the column with as many \
+                  decimals",
+    }
+}
+
 /// The columns with a meaning, except those in `taken`.
-fn columns(dialect: &Dialect, options: &ReadOptions, taken: &[Option<usize>]) -> Vec<Column> {
+fn columns(
+    dialect: &Dialect,
+    options: &ReadOptions,
+    taken: &[Option<usize>],
+    remarks: &mut Vec<String>,
+) -> Vec<Column> {
     let told = streams::told_column(dialect, options);
     let mut columns = Vec::new();
     for (index, name) in dialect.heads.iter().enumerate() {
@@ -217,7 +332,7 @@ fn columns(dialect: &Dialect, options: &ReadOptions, taken: &[Option<usize>]) ->
             continue;
         }
         let unit = dialect.units.as_ref().and_then(|units| units.get(index));
-        let role = match super::names::meaning(name, unit.map(String::as_str)) {
+        let role = match meaning(name, unit.map(String::as_str)) {
             _ if told == Some(index) => Role::Measured(streams::as_power(name, unit)),
             Some(meaning) => Role::Measured(meaning),
             None if is_lap(name) => Role::Lap,
@@ -229,7 +344,34 @@ fn columns(dialect: &Dialect, options: &ReadOptions, taken: &[Option<usize>]) ->
             role,
         });
     }
+    leave_out_doubtful(&mut columns, told, remarks);
     columns
+}
+
+/// Leaves out columns that are power by their unit alone where others are so by name.
+fn leave_out_doubtful(columns: &mut Vec<Column>, told: Option<usize>, remarks: &mut Vec<String>) {
+    let power = |column: &Column| match &column.role {
+        Role::Measured(meaning) if is_power(meaning) => Some(meaning.is_power_by_unit_alone()),
+        _ => None,
+    };
+    let some_certain = columns.iter().any(|column| power(column) == Some(false));
+    let several = columns
+        .iter()
+        .filter(|column| power(column).is_some())
+        .count()
+        > 1;
+    let is_doubtful = |column: &Column| power(column) == Some(true) && told != Some(column.index);
+    let doubtful = columns.iter().filter(|column| is_doubtful(column));
+    let names: Vec<String> = doubtful.map(|column| column.name.clone()).collect();
+    if some_certain {
+        columns.retain(|column| !is_doubtful(column));
+        remarks.extend(left_out(&names));
+    } else if several && told.is_none() {
+        remarks.push(format!(
+            "taken for meters' power by the unit alone: {}; give what is none the role context",
+            list(&names)
+        ));
+    }
 }
 
 /// The rows of one device, or of all.
@@ -246,6 +388,8 @@ struct Rows {
     short_rows: usize,
     without_device: usize,
     without_zone: bool,
+    /// Whether no clock time had more than two parts.
+    two_parts: bool,
 }
 
 impl Rows {
@@ -257,6 +401,7 @@ impl Rows {
             short_rows: 0,
             without_device: 0,
             without_zone: false,
+            two_parts: false,
         };
         if plan.device.is_none() {
             rows.open_group(Vec::new(), plan);
@@ -283,7 +428,7 @@ impl Rows {
             path: path.to_owned(),
             source: std::io::Error::other(error),
         };
-        for _ in 0..=dialect.head_row + usize::from(dialect.units.is_some()) {
+        for _ in 0..dialect.rows_before_data() {
             reader.read_byte_record(&mut record).map_err(broken)?;
         }
         let mut times = TimeReader::new(plan.time_format, plan.mark);
@@ -374,6 +519,7 @@ impl Rows {
             });
         }
         self.without_zone = times.without_zone;
+        self.two_parts = times.two_parts;
         Ok(())
     }
 
@@ -419,13 +565,27 @@ impl Rows {
         if rows == 0 {
             return Err(head_alone(path));
         }
+        let two_parts = self.two_parts;
+        let coarse = |group: &Group| time::only_minutes(&group.table.time_s, two_parts);
+        if self.groups.iter().any(coarse) {
+            return Err(RecordingError::Unclear {
+                path: path.to_owned(),
+                what: format!(
+                    "column “{}” tells whole minutes only, with many rows a minute: the second of \
+                     each row is lost",
+                    plan.time_name
+                ),
+                way_out: "export the ride with seconds (in a spreadsheet, show the column as \
+                          hh:mm:ss before saving as CSV)",
+            });
+        }
         let mut remarks = plan.remarks.clone();
         if self.without_zone {
             remarks.push("dates without a zone are taken as UTC".to_owned());
         }
         if self.short_rows > 0 {
             remarks.push(format!(
-                "{} with fewer cells than the head: what lacks is missing",
+                "{} with fewer cells than the header line: what lacks is missing",
                 super::words::plural(self.short_rows, "row")
             ));
         }
@@ -460,7 +620,8 @@ fn bad_number(path: &Path, line: u64, column: &Column, text: &[u8]) -> Recording
         column: column.name.clone(),
         value: shown(text),
         wanted: "a number",
-        way_out: "correct the cell, or leave it empty where the value is missing",
+        way_out: "correct the cell (no mark may group thousands), or leave it empty where the \
+                  value is missing",
     }
 }
 

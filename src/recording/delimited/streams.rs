@@ -48,6 +48,7 @@ pub(super) fn as_power(name: &str, unit: Option<&String>) -> Meaning {
             factor: 1.0,
             shift: 0.0,
             has_unit: false,
+            named: true,
             rest: name.to_lowercase(),
         })
 }
@@ -254,7 +255,8 @@ fn streams(
         let label = match device {
             Some(device) if single => device.to_owned(),
             Some(device) => format!("{device} {rest}").trim().to_owned(),
-            None if !rest.is_empty() => rest.to_owned(),
+            // A number alone names no device.
+            None if rest.contains(|c: char| !c.is_ascii_digit()) => rest.to_owned(),
             None if single => reading::stem(path),
             None => column.name.clone(),
         };

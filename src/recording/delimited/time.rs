@@ -6,6 +6,41 @@ use crate::recording::moment::date;
 /// The farthest time that can be one, s: more than thirty thousand years.
 const MOST_TIME_S: f64 = 1e12;
 
+/// Day numbers of a spreadsheet that can be a ride's: 1954 to 2119.
+const SERIAL_DAYS: std::ops::Range<f64> = 20_000.0..80_000.0;
+
+/// Seconds since 1970 of a spreadsheet's day number, to the millisecond: finer, it is the rounding
+/// of the division by a day.
+fn serial(days: f64) -> f64 {
+    /// 1970-01-01.
+    const EPOCH_DAY: f64 = 25_569.0;
+    ((days - EPOCH_DAY) * 86_400_000.0).round() / 1000.0
+}
+
+/// Whether stamps tell minutes but no seconds, with ten rows and more a stamp. `two_parts`: clock
+/// times as `12:53`, which were taken for minutes and seconds.
+pub(super) fn only_minutes(time_s: &[f64], two_parts: bool) -> bool {
+    const ROWS: usize = 10;
+    let mut times = time_s.iter().filter(|time| time.is_finite()).peekable();
+    let whole = |time: &f64| two_parts || time.rem_euclid(60.0) == 0.0;
+    if times.peek() == Some(&&0.0) && time_s.iter().all(|time| *time == 0.0) {
+        return false;
+    }
+    let (mut rows, mut stamps, mut last) = (0, 0, f64::NAN);
+    for time in times {
+        if !whole(time) {
+            return false;
+        }
+        rows += 1;
+        stamps += usize::from(*time != last);
+        last = *time;
+    }
+    rows >= ROWS * stamps && rows > 0
+}
+
+/// No recorder counts three years from its own zero, s.
+const MOST_ELAPSED_S: f64 = 1e8;
+
 /// How the time column is written.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum TimeFormat {
@@ -16,6 +51,8 @@ pub(super) enum TimeFormat {
         /// Whether it counts from 1970.
         absolute: bool,
     },
+    /// Days since 1899-12-30, as spreadsheets count.
+    Serial,
     /// `h:mm:ss` or `m:ss`, with decimals or without.
     Clock,
     /// Date and time as in ISO 8601, or with the day first and points (`25.11.2026 07:00:00`).
@@ -32,6 +69,8 @@ pub(super) struct TimeReader {
     after_seconds: Vec<u8>,
     /// Whether a date without zone was met.
     pub(super) without_zone: bool,
+    /// Whether no clock time had three parts: hours and minutes, or minutes and seconds.
+    pub(super) two_parts: bool,
     last_clock_s: Option<f64>,
     days: f64,
 }
@@ -45,6 +84,7 @@ impl TimeReader {
             base_s: 0.0,
             after_seconds: Vec::new(),
             without_zone: false,
+            two_parts: format == TimeFormat::Clock,
             last_clock_s: None,
             days: 0.0,
         }
@@ -60,11 +100,17 @@ impl TimeReader {
                 Cell::Missing => Some(f64::NAN),
                 Cell::Text => None,
             },
+            TimeFormat::Serial => match cell(text, self.mark) {
+                Cell::Number(days) => SERIAL_DAYS.contains(&days).then(|| serial(days)),
+                Cell::Missing => Some(f64::NAN),
+                Cell::Text => None,
+            },
             TimeFormat::Clock => {
                 let text = text.trim_ascii();
                 if is_missing(text) {
                     return Some(f64::NAN);
                 }
+                self.two_parts &= text.iter().filter(|byte| **byte == b':').count() < 2;
                 self.clock(clock(text)?)
             }
             TimeFormat::Date => {
@@ -203,7 +249,15 @@ pub(super) fn recognise(
                 _ => None,
             })
             .collect();
-        return Ok(count(number, &numbers, unit_s));
+        let (format, remark) = count(number, &numbers, unit_s);
+        let elapsed_s = match format {
+            TimeFormat::Count { unit_s, absolute } if !absolute => scaled(number, unit_s),
+            _ => 0.0,
+        };
+        if elapsed_s.abs() >= MOST_ELAPSED_S {
+            return Err(*row);
+        }
+        return Ok((format, remark));
     }
     let is_date = std::str::from_utf8(first).is_ok_and(|text| date(text).is_some());
     if is_date {
@@ -238,6 +292,16 @@ fn count(first: f64, numbers: &[f64], unit_s: Option<f64>) -> (TimeFormat, Optio
         return (TimeFormat::Count { unit_s, absolute }, Some(remark));
     }
     // A spreadsheet's count of days: no recorder samples five thousand times a second.
+    if !steps.is_empty() && median < 2e-4 && SERIAL_DAYS.contains(&first) {
+        let rounded = numbers.iter().all(|days| (days * 1e5).fract().abs() < 1e-4);
+        let remark = if rounded {
+            "the time column counts days since 1899-12-30, as spreadsheets do, taken as UTC: five \
+             decimals are steps of 0.9 s, so write eight"
+        } else {
+            "the time column counts days since 1899-12-30, as spreadsheets do, taken as UTC"
+        };
+        return (TimeFormat::Serial, Some(remark));
+    }
     if !steps.is_empty() && median < 2e-4 {
         let unit_s = 86_400.0;
         let remark =

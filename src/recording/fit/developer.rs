@@ -66,6 +66,7 @@ impl Descriptions {
                 factor: 1.0,
                 shift: 0.0,
                 has_unit: true,
+                named: true,
                 rest: name.clone(),
             });
         }

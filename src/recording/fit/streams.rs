@@ -10,6 +10,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::records::{DeveloperColumn, Parts, carries};
+use crate::recording::names::{Meaning, left_out};
 use crate::recording::{
     Channel, ReadOptions, RecordedStream, RecordingError, Samples, clean_text, sampling,
 };
@@ -42,7 +43,7 @@ pub(super) fn assemble(
     let told = options.columns.power.as_deref();
     let asked_for = told.map(|told| source_told(path, &parts, &names, told));
     let asked_for = asked_for.transpose()?;
-    let sources = sources(&parts, asked_for);
+    let sources = sources(&parts, &names, asked_for, remarks);
     let several = sources.len() > 1;
     let mut streams = Vec::with_capacity(sources.len());
     for (place, source) in sources.iter().enumerate() {
@@ -128,16 +129,38 @@ fn source_told(
         })
 }
 
-/// Every source of power, and `asked_for` even where its name does not speak of power.
-fn sources(parts: &Parts, asked_for: Option<Source>) -> Vec<Source> {
+/// Every source of power, and `asked_for` even where its name does not speak of power. A field that
+/// is power by its unit alone counts only where no other is.
+fn sources(
+    parts: &Parts,
+    names: &[String],
+    asked_for: Option<Source>,
+    remarks: &mut Vec<String>,
+) -> Vec<Source> {
     let mut sources = Vec::new();
     if parts.standard(Channel::Power).is_some() {
         sources.push(Source::Standard);
     }
-    for (index, column) in parts.developer.iter().enumerate() {
-        if carries(column, Channel::Power) && parts.developer_column(index).is_some() {
-            sources.push(Source::Developer(index));
-        }
+    let is_doubtful = |column: &DeveloperColumn| {
+        let meaning = column.meaning.as_ref();
+        meaning.is_some_and(Meaning::is_power_by_unit_alone)
+    };
+    let developer = parts.developer.iter().enumerate();
+    let (doubtful, certain): (Vec<_>, Vec<_>) = developer
+        .filter(|(index, column)| {
+            carries(column, Channel::Power) && parts.developer_column(*index).is_some()
+        })
+        .partition(|(_, column)| is_doubtful(column));
+    sources.extend(certain.iter().map(|(index, _)| Source::Developer(*index)));
+    if sources.is_empty() {
+        sources.extend(doubtful.iter().map(|(index, _)| Source::Developer(*index)));
+    } else {
+        let left = doubtful
+            .iter()
+            .filter(|(index, _)| asked_for != Some(Source::Developer(*index)))
+            .filter_map(|(index, _)| names.get(*index));
+        let left: Vec<String> = left.cloned().collect();
+        remarks.extend(left_out(&left));
     }
     if let Some(asked_for) = asked_for
         && !sources.contains(&asked_for)
