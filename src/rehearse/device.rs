@@ -6,6 +6,7 @@ use super::RehearseError;
 use super::noise::{Lag, Purpose, Wander, generator, normal};
 use super::rider::{Ride, STEP_S, own_strap};
 use super::scenario::{Device, Pause, Scenario, Strap};
+use super::strap::{Sends, heard};
 use crate::analysis::figures::DropoutKind;
 use crate::recording::{Channel, Format, Samples};
 
@@ -100,13 +101,11 @@ pub(super) fn measure(
     }
     let heart = match device.recorder.strap {
         Strap::None => None,
-        Strap::Shared => Some(sampled(&ride.heart_bpm, ride, &true_s, f64::round)),
-        Strap::Own => Some(sampled(
-            &own_strap(ride, seed, index),
-            ride,
-            &true_s,
-            f64::round,
-        )),
+        Strap::Shared => Some(heart(ride, &ride.heart_bpm, &true_s, scenario, index, seed)),
+        Strap::Own => {
+            let own = own_strap(ride, seed, index);
+            Some(heart(ride, &own, &true_s, scenario, index, seed))
+        }
     };
     let ambient_c = scenario.drivetrain.ambient_c;
     let temperature = device
@@ -237,6 +236,28 @@ fn sampled(fine: &[f64], ride: &Ride, true_s: &[f64], read: impl Fn(f64) -> f64)
         .iter()
         .map(|at_s| read(fine[ride.row(*at_s)]))
         .collect()
+}
+
+/// What recorder number `index` writes of a strap that feels `bpm`.
+fn heart(
+    ride: &Ride,
+    bpm: &[f64],
+    true_s: &[f64],
+    scenario: &Scenario,
+    index: usize,
+    seed: u64,
+) -> Vec<f64> {
+    let recorder = &scenario.devices[index].recorder;
+    let late = [
+        recorder.heart_delay_s,
+        recorder.heart_jitter_s,
+        recorder.heart_loss_percent,
+    ];
+    if scenario.strap_sends == Sends::Always && late == [0.0; 3] {
+        sampled(bpm, ride, true_s, f64::round)
+    } else {
+        heard(bpm, true_s, scenario.strap_sends, recorder, seed, index)
+    }
 }
 
 /// Adds noise where there is power to measure, and rounds to whole watts.

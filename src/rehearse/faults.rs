@@ -3,6 +3,7 @@
 use super::RehearseError;
 use super::plan::{Leg, Plan};
 use super::scenario::{Device, Pause, PlannedDropout, Scenario, Strap, Surge};
+use super::strap::Sends;
 use crate::analysis::figures::DropoutKind;
 use crate::session::{Kind, Role};
 
@@ -93,6 +94,16 @@ pub const FAULTS: &[FaultKind] = faults! {
         Put::Device(|d, _, _| d.recorder.strap = Strap::None);
     "own-strap", "", 1.0, "the recorder hears another heart-rate strap than the others",
         Put::Device(|d, _, _| d.recorder.strap = Strap::Own);
+    "heart-delay", "s", 0.2, "what the recorder hears of a heart-rate strap is late",
+        Put::Device(|d, v, _| d.recorder.heart_delay_s = v);
+    "heart-jitter", "s", 0.2, "it is late by up to this, anew for each message",
+        Put::Device(|d, v, _| d.recorder.heart_jitter_s = v);
+    "heart-loss", "%", 30.0, "this share of a heart-rate strap's messages is missed",
+        Put::Device(|d, v, _| d.recorder.heart_loss_percent = v);
+    "strap-beats", "", 1.0, "heart-rate straps send at every beat",
+        Put::Bench(|s, _| s.strap_sends = Sends::Beats);
+    "strap-timer", "s", 0.246, "heart-rate straps send on a timer of this period",
+        Put::Bench(|s, v| s.strap_sends = Sends::Timer { period_s: v });
     "hold", "W", 4.0, "the set point is not held: more is demanded of the rider",
         Put::Bench(|s, v| s.hold_error_w = v);
 };

@@ -43,6 +43,7 @@ mod rehearsal;
 mod rider;
 mod scenario;
 mod sheet;
+mod strap;
 mod truth;
 
 pub use error::RehearseError;
@@ -57,4 +58,5 @@ pub use scenario::{
     Recorder, Rider, Scenario, Strap, Surge,
 };
 pub use sheet::{CAUTIONS, sheet};
+pub use strap::Sends;
 pub use truth::{DeviceTruth, PairTruth, SegmentTruth, ShiftTruth, StreamTruth, SurgeTruth, Truth};

@@ -24,6 +24,10 @@ pub(super) enum Purpose {
     OwnStrap(usize),
     /// The draw of a random scenario.
     Scenario,
+    /// When a strap's timer starts.
+    StrapTimer,
+    /// What recorder `n` hears of a strap.
+    Heard(usize),
 }
 
 impl Purpose {
@@ -34,9 +38,11 @@ impl Purpose {
             Purpose::Strap => (2, 0),
             Purpose::Laps => (3, 0),
             Purpose::Scenario => (4, 0),
+            Purpose::StrapTimer => (5, 0),
             Purpose::Reading(index) => (8, index),
             Purpose::DeviceCadence(index) => (9, index),
             Purpose::OwnStrap(index) => (10, index),
+            Purpose::Heard(index) => (11, index),
         };
         base + 16 * index as u64
     }

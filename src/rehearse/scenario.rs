@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::RehearseError;
+use super::strap::Sends;
 use crate::analysis::figures::DropoutKind;
 use crate::recording::Format;
 use crate::session::{Allowance, Role, Site};
@@ -20,6 +21,8 @@ pub struct Scenario {
     pub allowance: Allowance,
     /// What a controlled trainer holds beyond the set point, W at the pedals.
     pub hold_error_w: f64,
+    /// When heart-rate straps send.
+    pub strap_sends: Sends,
     /// The devices, each with its recorder. The first defines session time.
     pub devices: Vec<Device>,
 }
@@ -183,6 +186,12 @@ pub struct Recorder {
     pub pauses: Vec<Pause>,
     /// Which heart-rate strap it hears.
     pub strap: Strap,
+    /// How late it writes what it hears of the strap, s.
+    pub heart_delay_s: f64,
+    /// By how much more, at most, s: anew for each message.
+    pub heart_jitter_s: f64,
+    /// Share of the strap's messages that it misses, %.
+    pub heart_loss_percent: f64,
     /// Whether the rider presses the lap key at each change of phase, and whether the set points
     /// are in the file.
     pub laps: bool,
@@ -252,6 +261,7 @@ impl Default for Scenario {
                 plus_minus: 0.5,
             },
             hold_error_w: 0.0,
+            strap_sends: Sends::Always,
             devices: vec![trainer, pedals, crank],
         }
     }
@@ -296,6 +306,9 @@ impl Device {
                 stop_early_s: 0.0,
                 pauses: Vec::new(),
                 strap: Strap::Shared,
+                heart_delay_s: 0.0,
+                heart_jitter_s: 0.0,
+                heart_loss_percent: 0.0,
                 laps: false,
                 gear_events: false,
             },
@@ -349,6 +362,8 @@ impl Device {
             ("cadence_lag_s", self.cadence_lag_s),
             ("recorder.start_s", recorder.start_s),
             ("recorder.stop_early_s", recorder.stop_early_s),
+            ("recorder.heart_delay_s", recorder.heart_delay_s),
+            ("recorder.heart_jitter_s", recorder.heart_jitter_s),
         ];
         for (field, value) in not_negative {
             if !(0.0..=1e5).contains(&value) {
@@ -426,9 +441,16 @@ impl Device {
             (
                 "recorder.clock_skew_ppm",
                 recorder.clock_skew_ppm,
-                -1000.0,
-                1000.0,
-                "from -1000 to 1000",
+                -10_000.0,
+                10_000.0,
+                "from -10000 to 10000",
+            ),
+            (
+                "recorder.heart_loss_percent",
+                recorder.heart_loss_percent,
+                0.0,
+                100.0,
+                "from 0 to 100",
             ),
             (
                 "recorder.phase_s",
@@ -493,6 +515,11 @@ impl Scenario {
         let rider = &self.rider;
         if !losses.iter().all(|loss| (0.0..=50.0).contains(loss)) {
             return scenario("a drivetrain loss is outside 0 to 50 %");
+        }
+        if let Sends::Timer { period_s } = self.strap_sends
+            && !(0.01..=60.0).contains(&period_s)
+        {
+            return scenario("the period of a strap's timer is outside 0.01 to 60 s");
         }
         let numbers = [rider.wander_w, rider.settling_s, rider.cadence_wander_rpm];
         if !numbers.iter().all(|value| (0.0..=200.0).contains(value)) {
