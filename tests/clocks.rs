@@ -9,7 +9,7 @@ use assert_cmd::Command;
 use clock_scenes::{Scene, aligned, misses, sources};
 use serde_json::Value;
 use truing::recording::Channel;
-use truing::rehearse::{Plan, SessionOptions, random_scenario, ride, write_session};
+use truing::rehearse::{Plan, Sends, SessionOptions, random_scenario, ride, write_session};
 use truing::timeline::align::{Residual, lag_curve, residuals};
 use truing::timeline::delay::{Correlation, Correlator, Spectra};
 
@@ -51,6 +51,35 @@ fn same_lag_and_same_r_as_scipy() {
             let index = (row[0] as i64 - masked.first_lag) as usize;
             assert_eq!(f64::from(masked.pairs[index]), row[1]);
             assert!((masked.r[index] - row[2]).abs() < 1e-9, "{}", case["name"]);
+        }
+    }
+}
+
+/// A strap that sends on beats leaves an offset within its interval; one on an exact timer of a second
+/// leaves the fraction of a second open, whatever the number of its steps, and that is said.
+#[test]
+fn how_a_strap_sends_decides_what_its_clock_is_worth() {
+    let plan = Plan::built_in("full-bench").expect("a plan");
+    for (sends, sure) in [
+        (Sends::Beats, true),
+        (Sends::Timer { period_s: 1.0 }, false),
+    ] {
+        let mut scenario = random_scenario(&plan, 9011);
+        scenario.strap_sends = sends;
+        for device in &mut scenario.devices {
+            device.recorder.strap = truing::rehearse::Strap::Shared;
+        }
+        let ride = ride(&plan, &scenario, 9011).expect("a ride");
+        let found = aligned(&ride);
+        for (stream, miss) in found.streams[1..].iter().zip(misses(&ride, &found)) {
+            assert_eq!(stream.confident, sure, "{sends:?} {stream:?}");
+            assert_eq!(stream.allowance_s, 0.25);
+            if sure {
+                assert_eq!(miss.covered, Some(true), "{miss:?}");
+                assert!(miss.random_half_s < 0.16, "{miss:?}");
+            } else {
+                assert!(stream.reason.contains("strap that sends"), "{stream:?}");
+            }
         }
     }
 }
@@ -159,6 +188,27 @@ fn the_command_estimates_prints_and_saves() {
         assert!(stream["skew_ppm"].is_number() && stream["peak_correlation"].is_number());
         assert_eq!(stream["offset_ci95_s"].as_array().map(Vec::len), Some(2));
         assert!(stream["reason"].is_string());
+        // What no column shows is allowed for, and said.
+        assert_eq!(stream["allowance_s"], 0.25);
+        assert!(
+            stream["reason"]
+                .as_str()
+                .is_some_and(|why| why.contains("±0.25 s is allowed"))
+        );
+        let truth_ppm = truth.clock.skew_ppm;
+        let rate = numbers(&stream["skew_ci95_ppm"]);
+        assert!(rate[0] < truth_ppm && truth_ppm < rate[1], "{stream}");
+        // The interval belongs to the offset at the clock's zero, with the slope's share.
+        let offset = numbers(&stream["offset_ci95_s"]);
+        let middle = numbers(&stream["mid_ride_ci95_s"]);
+        assert!(
+            offset[0] < truth.clock.offset_s && truth.clock.offset_s < offset[1],
+            "{stream}"
+        );
+        assert!(
+            offset[1] - offset[0] > (middle[1] - middle[0]).hypot(0.5),
+            "{stream}"
+        );
     }
     let now = std::fs::read_to_string(at.join("ride/session.toml")).expect("a session");
     assert_eq!(before, now, "nothing is saved without --write");

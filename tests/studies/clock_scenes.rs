@@ -6,7 +6,7 @@ use truing::recording::Sampling;
 use truing::rehearse::{Pause, Plan, Rehearsal, Scenario, Strap, random_scenario, ride};
 use truing::session::MatchedOn;
 use truing::timeline::Clock;
-use truing::timeline::align::{Alignment, Options, Source, align};
+use truing::timeline::align::{Alignment, Options, Source, StreamClock, align};
 
 /// What is special about a ride.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -62,7 +62,7 @@ impl Scene {
         )
     }
 
-    fn plan(self, draw: &mut ChaCha8Rng) -> Plan {
+    pub fn plan(self, draw: &mut ChaCha8Rng) -> Plan {
         let long = ["full-bench", "heat-soak", "intervals"];
         let name = match self {
             Scene::CadenceOnRepeats | Scene::PowerOnRepeats => "intervals",
@@ -76,7 +76,7 @@ impl Scene {
         Plan::built_in(name).expect("a built-in plan")
     }
 
-    fn arrange(self, plan: &Plan, scenario: &mut Scenario, draw: &mut ChaCha8Rng) {
+    pub fn arrange(self, plan: &Plan, scenario: &mut Scenario, draw: &mut ChaCha8Rng) {
         let duration_s = plan.duration_s();
         let strap = match self {
             Scene::OneStrap | Scene::OneStrapPaused | Scene::SteadyOneStrap => Some(Strap::Shared),
@@ -273,8 +273,16 @@ pub struct Miss {
     /// True rate, ppm.
     pub skew_ppm: f64,
     pub confident: bool,
-    /// Whether the 95 % interval holds the truth, at the middle.
+    /// Whether the printed 95 % interval of the offset holds the truth, at the clock's zero.
     pub covered: Option<bool>,
+    /// Its half-width, s.
+    pub half_s: f64,
+    /// Whether the interval without the allowance holds the truth, at the middle.
+    pub random_covered: Option<bool>,
+    /// Its half-width, s.
+    pub random_half_s: f64,
+    /// Whether the 95 % interval of the rate holds the truth.
+    pub skew_covered: Option<bool>,
     pub reason: String,
 }
 
@@ -288,24 +296,39 @@ pub fn misses(ride: &Rehearsal, found: &Alignment) -> Vec<Miss> {
         .map(|(stream, found)| {
             let times = stream.samples.time_s();
             let middle_s = 0.5 * (times[0] + times[times.len() - 1]);
-            let clock = Clock {
-                zero_s,
-                offset_s: found.offset_s,
-                skew_ppm: found.skew_ppm,
-            };
-            let error_s = clock.to_session(middle_s) - stream.clock.to_session(middle_s);
-            Miss {
-                label: found.label.clone(),
-                matched_on: found.matched_on,
-                error_s,
-                skew_error_ppm: found.skew_ppm - stream.clock.skew_ppm,
-                skew_ppm: stream.clock.skew_ppm,
-                confident: found.confident,
-                covered: found.offset_ci95_s.map(|[low, high]| {
-                    low - found.offset_s <= -error_s && -error_s <= high - found.offset_s
-                }),
-                reason: found.reason.clone(),
-            }
+            Miss::of(found, stream.clock, zero_s, middle_s)
         })
         .collect()
+}
+
+impl Miss {
+    /// How far `found` is off `truth`, at `middle_s` on the recorder's time.
+    pub fn of(found: &StreamClock, truth: Clock, zero_s: f64, middle_s: f64) -> Self {
+        let clock = Clock {
+            zero_s,
+            offset_s: found.offset_s,
+            skew_ppm: found.skew_ppm,
+        };
+        let error_s = clock.to_session(middle_s) - truth.to_session(middle_s);
+        let holds = |interval: Option<[f64; 2]>, value: f64| {
+            interval.map(|[low, high]| low <= value && value <= high)
+        };
+        let half = |interval: Option<[f64; 2]>| {
+            interval.map_or(f64::NAN, |[low, high]| 0.5 * (high - low))
+        };
+        Miss {
+            label: found.label.clone(),
+            matched_on: found.matched_on,
+            error_s,
+            skew_error_ppm: found.skew_ppm - truth.skew_ppm,
+            skew_ppm: truth.skew_ppm,
+            confident: found.confident,
+            covered: holds(found.offset_ci95_s, truth.to_session(zero_s)),
+            half_s: half(found.offset_ci95_s),
+            random_covered: holds(found.mid_ride_ci95_s, -error_s),
+            random_half_s: half(found.mid_ride_ci95_s),
+            skew_covered: holds(found.skew_ci95_ppm, truth.skew_ppm),
+            reason: found.reason.clone(),
+        }
+    }
 }

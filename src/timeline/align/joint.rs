@@ -214,7 +214,10 @@ fn compare_all(
 fn place(sources: &[Source], nodes: &[Node], edges: &[Edge]) -> Vec<Option<Placed>> {
     let mut order: Vec<usize> = (0..edges.len()).collect();
     order.sort_by(|&x, &y| {
-        let key = |i: usize| (!edges[i].found.ambiguous, edges[i].found.grade);
+        let key = |i: usize| {
+            let found = &edges[i].found;
+            (!found.ambiguous, found.grade, found.jump.is_none())
+        };
         let width = |i: usize| {
             edges[i]
                 .found
@@ -317,6 +320,9 @@ fn describe(
         offset_s: source.clock.offset_s,
         skew_ppm: source.clock.skew_ppm,
         offset_ci95_s: None,
+        allowance_s: 0.0,
+        mid_ride_ci95_s: None,
+        skew_ci95_ppm: None,
         matched_on: MatchedOn::Clock,
         peak_correlation: None,
         confident: false,
@@ -370,24 +376,25 @@ fn describe(
     let way: Vec<&Match> = place.way.iter().map(|&i| &edges[i].found).collect();
     let weakest = way
         .iter()
-        .min_by_key(|found| (found.doubts.is_empty(), !found.ambiguous, found.grade));
+        .min_by_key(|found| (found.sure(), !found.ambiguous, found.grade));
     let Some(weakest) = weakest else {
         return out;
     };
     out.matched_on = matched_on(weakest.channel);
     out.peak_correlation = Some(weakest.r);
-    let intervals: Option<Vec<[f64; 2]>> = way.iter().map(|found| found.interval_s).collect();
-    out.offset_ci95_s = intervals.map(|intervals| {
-        let add = |side: usize| {
-            intervals
-                .iter()
-                .map(|interval| interval[side].powi(2))
-                .sum::<f64>()
-                .sqrt()
-        };
-        [out.offset_s - add(0), out.offset_s + add(1)]
-    });
-    let doubts: Vec<String> = way.iter().flat_map(|found| found.doubts.clone()).collect();
+    let legs: Vec<Leg> = place
+        .way
+        .iter()
+        .filter_map(|&i| Leg::of(&edges[i], placed, &clock_of(&out, source)))
+        .collect();
+    if legs.len() == place.way.len() {
+        out.describe_error(&legs);
+    }
+    let mut doubts: Vec<String> = way.iter().flat_map(|found| found.doubts.clone()).collect();
+    doubts.extend(place.way.iter().filter_map(|&i| {
+        let [a, b] = [edges[i].a, edges[i].b].map(|n| nodes[n].members[0]);
+        jump_doubt(&edges[i], placed, [sources[a].label, sources[b].label])
+    }));
     out.confident = doubts.is_empty();
     out.reason = if doubts.is_empty() {
         weakest.basis.clone()
@@ -395,6 +402,74 @@ fn describe(
         doubts.join("; ")
     };
     out
+}
+
+/// The error of one match on the way to a stream.
+struct Leg {
+    /// 95 % interval of its offset at mid-ride, relative to it, without the allowance, s.
+    interval_s: [f64; 2],
+    allowance_s: f64,
+    /// 95 % half-width of its rate.
+    rate_half: f64,
+    /// From the match's middle to the moment at which the stream's offset holds, s.
+    away_s: f64,
+}
+
+impl Leg {
+    fn of(edge: &Edge, placed: &[Option<Placed>], clock: &Clock) -> Option<Self> {
+        let near = placed[edge.a].as_ref()?;
+        // The offset is the session time at which the stream's recorder shows its zero.
+        let at_s = near.recorder_of(clock.offset_s);
+        Some(Self {
+            interval_s: edge.found.interval_s?,
+            allowance_s: edge.found.allowance_s,
+            rate_half: edge.found.rate_half?,
+            away_s: (at_s - edge.found.line.at_s).abs(),
+        })
+    }
+}
+
+impl StreamClock {
+    /// The intervals, from the matches on the way. Their errors are independent but for the allowance:
+    /// a recorder in the middle that is late is so for both of its matches.
+    fn describe_error(&mut self, legs: &[Leg]) {
+        let root = |of: &dyn Fn(&Leg) -> f64| legs.iter().map(|leg| of(leg).powi(2)).sum::<f64>();
+        let allowance_s = legs.iter().map(|leg| leg.allowance_s).fold(0.0, f64::max);
+        let rate_half = root(&|leg| leg.rate_half).sqrt();
+        let random_s = [0, 1].map(|side| root(&|leg| leg.interval_s[side]));
+        let tilt_s = root(&|leg| leg.rate_half * leg.away_s);
+        let half_s = random_s.map(|random| (random + tilt_s + allowance_s.powi(2)).sqrt());
+        self.allowance_s = allowance_s;
+        self.offset_ci95_s = Some([self.offset_s - half_s[0], self.offset_s + half_s[1]]);
+        self.mid_ride_ci95_s = Some([-random_s[0].sqrt(), random_s[1].sqrt()]);
+        self.skew_ci95_ppm =
+            Some([-1.0, 1.0].map(|side| rounded(self.skew_ppm + side * rate_half * 1e6, 1e3)));
+    }
+}
+
+/// The clock that `found` gives to `source`.
+fn clock_of(found: &StreamClock, source: &Source) -> Clock {
+    Clock {
+        zero_s: source.clock.zero_s,
+        offset_s: found.offset_s,
+        skew_ppm: found.skew_ppm,
+    }
+}
+
+/// Names the jump of a match, if it has one, in session time.
+fn jump_doubt(edge: &Edge, placed: &[Option<Placed>], labels: [&str; 2]) -> Option<String> {
+    let jump = edge.found.jump?;
+    let at_s = placed[edge.a].as_ref()?.session_of(jump.at_s);
+    let (ahead, behind) = if jump.by_s > 0.0 {
+        (labels[1], labels[0])
+    } else {
+        (labels[0], labels[1])
+    };
+    Some(format!(
+        "a clock jumps: at about {at_s:.0} s of session time that of {ahead} moves ahead of that of \
+         {behind} by {:.1} s, and the offset holds on one side of it only",
+        jump.by_s.abs()
+    ))
 }
 
 /// For each source under test, the delay of its power against each reference.

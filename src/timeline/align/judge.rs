@@ -1,9 +1,11 @@
 //! Two recordings compared on every channel that both carry: which one is believed, and why the
 //! result may not be.
 
+use super::jump::Jump;
 use super::line::{Line, Point, line_with_slope, spread, theil_sen};
-use super::pair::{MAX_RATE, NoMatch, PairEstimate, Transformed, estimate, shaped};
+use super::pair::{NoMatch, PairEstimate, QUARTZ_RATE, Transformed, estimate, shaped};
 use super::signal::Signal;
+use super::steps::{ALLOWANCE_S, LOCKED_HALF_S, Steps, USUAL_RATE, lag_of_steps};
 use super::trust::{Sharpness, one_strap, sharpness};
 use crate::recording::Channel;
 use crate::timeline::delay::{Correlation, Correlator};
@@ -22,12 +24,15 @@ const DISAGREE_S: f64 = 1.5;
 /// Half-width that resampling cannot show, s: what whole-second samples do not tell of the moment
 /// they were taken, the same in every window.
 const SAMPLING_S: f64 = 0.06;
+/// Uncertainty given to every window of one strap, s: only that it is the same matters.
+const EVEN_S: f64 = 0.15;
 /// A rate error counts beyond this many standard errors.
 const SKEW_Z: f64 = 2.0;
-
-/// Standard deviation of the rate between two recorders' clocks, quartz being within some ±100 ppm
-/// (common practice, no source). It matters only where the ride tells less.
-const USUAL_RATE: f64 = 6e-5;
+/// A rate this many standard deviations from what quartz clocks differ by is no quartz clock's, and
+/// is taken as it was measured.
+const STRANGE_Z: f64 = 2.6;
+/// Normal quantile of a two-sided 95 % interval.
+const Z_95: f64 = 1.959_964;
 
 /// What kind of match joined two recordings; better ones are greater.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -57,13 +62,26 @@ pub(super) struct Match {
     pub ambiguous: bool,
     /// What to add to the first recorder's time to get the second's.
     pub line: Line,
-    /// 95 % interval of the shift at the line's middle, relative to it, s.
+    /// 95 % interval of the shift at the line's middle, relative to it, without the allowance, s.
     pub interval_s: Option<[f64; 2]>,
+    /// Half-width allowed for what no column shows, s.
+    pub allowance_s: f64,
+    /// 95 % half-width of the rate, about the line's.
+    pub rate_half: Option<f64>,
+    /// Where one of the two clocks jumps.
+    pub jump: Option<Jump>,
     pub r: f64,
     /// Reasons not to rely on it.
     pub doubts: Vec<String>,
     /// What it rests on.
     pub basis: String,
+}
+
+impl Match {
+    /// Whether it can be relied on.
+    pub fn sure(&self) -> bool {
+        self.doubts.is_empty() && self.jump.is_none()
+    }
 }
 
 /// One side of a comparison.
@@ -120,13 +138,10 @@ pub(super) fn compare<'a>(
             }
         }
     }
-    let mut concluded = conclude(&found, index, grade);
-    let channel = concluded.channel;
-    let (x, y) = ((a.signal)(channel), (b.signal)(channel));
-    let held_s = [x, y]
-        .into_iter()
-        .flatten()
-        .map(|(signal, _)| signal.held_s);
+    let channel = found[index].0;
+    let sides = [(a.signal)(channel), (b.signal)(channel)].map(|side| Some(side?.0));
+    let mut concluded = conclude(&found, index, grade, sides);
+    let held_s = sides.into_iter().flatten().map(|signal| signal.held_s);
     let late_s = held_s.fold(0.0, f64::max);
     if late_s > FLAT_S {
         concluded.doubts.push(format!(
@@ -194,14 +209,21 @@ fn grade(channel: Channel, estimate: &PairEstimate, a: &Signal, b: &Signal, mete
     }
 }
 
-/// The match on the channel at `index`, with the rate from all channels that show the same match.
-fn conclude(found: &[(Channel, PairEstimate)], index: usize, grade: Grade) -> Match {
+/// The match on the channel at `index`, whose two signals are `sides`, with the rate from all channels
+/// that show the same match.
+fn conclude(
+    found: &[(Channel, PairEstimate)],
+    index: usize,
+    grade: Grade,
+    sides: [Option<&Signal>; 2],
+) -> Match {
     let (channel, chosen) = &found[index];
     let difference = |other: &PairEstimate| {
         let at_s = chosen.line.at_s;
         other.line.at(at_s) - chosen.line.offset_s
     };
-    let points: Vec<Point> = found
+    let jump = jump_of(found, index);
+    let mut points: Vec<Point> = found
         .iter()
         .enumerate()
         .filter(|(_, (_, other))| difference(other).abs() <= SAME_MATCH_S)
@@ -217,20 +239,30 @@ fn conclude(found: &[(Channel, PairEstimate)], index: usize, grade: Grade) -> Ma
             own.chain(for_rate)
         })
         .collect();
+    let mut index = index;
+    if let Some(jump) = jump {
+        let sets = 2 * found.len();
+        for point in points.iter_mut().filter(|p| p.at_s > jump.at_s) {
+            point.set += sets;
+        }
+        let told = |set: usize| points.iter().filter(|p| p.set == set).count();
+        if told(index + sets) > told(index) {
+            index += sets;
+        }
+    }
     let slope = theil_sen(&points).unwrap_or(0.0);
     let spread_of_windows = spread(&points, index, slope);
-    let line = match spread_of_windows {
+    let mut line = match spread_of_windows {
         Some(spread) => Line {
             slope: believed_rate(spread.line.slope, spread.slope_se),
             ..spread.line
         },
         None => line_with_slope(&points, index, 0.0).unwrap_or(chosen.line),
     };
-    let interval_s = spread_of_windows.map(|spread| {
-        spread
-            .offset_s
-            .map(|edge| edge.signum() * edge.hypot(SAMPLING_S))
-    });
+    // What the rate may be off by: its error and what was taken from it.
+    let rate_half = spread_of_windows
+        .map(|spread| Z_95 * spread.slope_se.hypot(spread.line.slope - line.slope));
+    let mut interval_s = spread_of_windows.map(|spread| with_sampling(spread.offset_s));
     let mut doubts = Vec::new();
     if let Some(rival) = chosen.rival {
         doubts.push(format!(
@@ -244,14 +276,45 @@ fn conclude(found: &[(Channel, PairEstimate)], index: usize, grade: Grade) -> Ma
     if chosen.pairs < SHORT_OVERLAP {
         doubts.push(format!("only {} s in common", chosen.pairs));
     }
-    match interval_s {
+    let mut locked = false;
+    if grade == Grade::OneStrap {
+        // A jump moves the steps too, and says more.
+        let steps = steps_along(sides, line).filter(|_| jump.is_none());
+        let even = evenly(&points, index, line.slope);
+        locked = steps.is_some_and(|(steps, _)| steps.locked);
+        doubts.extend(steps.and_then(|(steps, _)| strap_doubt(steps)));
+        let of_steps = steps.map(|(steps, line)| (line, [-steps.half, steps.half]));
+        let best = [of_steps, even].into_iter().flatten();
+        if let Some((found, interval)) = best.min_by(|x, y| half(x.1).total_cmp(&half(y.1))) {
+            line = found;
+            interval_s = Some(interval);
+        }
+        if locked {
+            interval_s = Some([-LOCKED_HALF_S, LOCKED_HALF_S]);
+        }
+    }
+    let allowance_s = if grade == Grade::OneStrap {
+        ALLOWANCE_S
+    } else {
+        0.0
+    };
+    match interval_s.map(|interval| half(interval).hypot(allowance_s)) {
         None => doubts.push("too short for an uncertainty".to_owned()),
-        Some([low, high]) if low < -FLAT_S || high > FLAT_S => doubts.push(format!(
-            "the peak of {} is flat: the offset is known to {:.1} s only",
-            channel.name(),
-            high.max(-low)
+        Some(half_s) if half_s > FLAT_S && !locked => doubts.push(format!(
+            "the peak of {} is flat: the offset is known to {half_s:.1} s only",
+            channel.name()
         )),
         Some(_) => {}
+    }
+    if let Some(half) = rate_half {
+        let ends_s = half * 0.5 * f64::from(chosen.pairs);
+        if ends_s > FLAT_S {
+            doubts.push(format!(
+                "the rate is known to ±{:.0} ppm only: towards the ends of the ride the offset may be \
+                 {ends_s:.1} s off",
+                half * 1e6
+            ));
+        }
     }
     match grade {
         Grade::TwoHearts => doubts.push(
@@ -291,29 +354,112 @@ fn conclude(found: &[(Channel, PairEstimate)], index: usize, grade: Grade) -> Ma
         ambiguous: chosen.rival.is_some(),
         line,
         interval_s,
+        allowance_s,
+        rate_half,
+        jump,
         r: chosen.r,
         doubts,
-        basis: basis(grade).to_owned(),
+        basis: basis(grade, line.slope),
     }
 }
 
-/// The rate to go on with: none where it is not significant or beyond any clock's, else drawn
-/// towards none as far as its uncertainty allows (the mean of the rate given `slope`, both normal).
+/// The jump that the channel at `index` shows, or else one that cadence or heart rate shows: the delay
+/// of power is its device's too.
+fn jump_of(found: &[(Channel, PairEstimate)], index: usize) -> Option<Jump> {
+    let others = found
+        .iter()
+        .filter(|(channel, other)| *channel != Channel::Power && other.rival.is_none());
+    let all = found.get(index).into_iter().chain(others);
+    all.filter_map(|(_, estimate)| estimate.jump).next()
+}
+
+/// The wider side of an interval about nought.
+fn half([low, high]: [f64; 2]) -> f64 {
+    high.max(-low)
+}
+
+fn with_sampling(interval_s: [f64; 2]) -> [f64; 2] {
+    interval_s.map(|edge| edge.signum() * edge.hypot(SAMPLING_S))
+}
+
+/// The line through the windows of one strap with equal weights, and its interval: a window whose few
+/// steps agree by chance is sharp and says a whole number.
+fn evenly(points: &[Point], index: usize, slope: f64) -> Option<(Line, [f64; 2])> {
+    let even = points.iter().map(|p| Point { sd_s: EVEN_S, ..*p });
+    let even: Vec<Point> = even.filter(|p| p.set == index).collect();
+    let spread = spread(&even, index, slope)?;
+    let line = Line {
+        slope,
+        ..spread.line
+    };
+    Some((line, with_sampling(spread.offset_s)))
+}
+
+/// The line through what the steps of one strap tell of the offset, with the rate of `line`.
+fn steps_along(sides: [Option<&Signal>; 2], line: Line) -> Option<(Steps, Line)> {
+    let [Some(a), Some(b)] = sides else {
+        return None;
+    };
+    let shift_s = b.start_s - a.start_s;
+    let near = |i: f64| line.at(a.start_s + i) - shift_s;
+    let steps = lag_of_steps(&a.values, &b.values, &near, line.slope)?;
+    let line = Line {
+        at_s: a.start_s + steps.at,
+        offset_s: steps.lag + shift_s,
+        slope: line.slope,
+    };
+    Some((steps, line))
+}
+
+/// What the steps show of the strap that makes the offset uncertain.
+fn strap_doubt(steps: Steps) -> Option<String> {
+    if steps.locked {
+        Some(format!(
+            "every change of heart rate comes a whole number of seconds later: a strap that sends once a \
+             second looks like this, and leaves the offset open to ±{LOCKED_HALF_S:.1} s"
+        ))
+    } else {
+        steps.stairs.then(|| {
+            "the delay of heart rate moves in stairs: a strap that sends on a timer looks like this, \
+             and the offset may be off by as much as its period"
+                .to_owned()
+        })
+    }
+}
+
+/// The rate to go on with: none where it is not significant, else drawn towards none as far as its
+/// uncertainty allows (the mean of the rate given `slope`, both normal); one that is no quartz clock's
+/// is taken as it is.
 fn believed_rate(slope: f64, se: f64) -> f64 {
-    if slope.abs() <= SKEW_Z * se || slope.abs() > MAX_RATE {
-        return 0.0;
+    if slope.abs() <= SKEW_Z * se {
+        0.0
+    } else if slope.abs() > STRANGE_Z * se.hypot(USUAL_RATE) {
+        slope
+    } else {
+        slope / (1.0 + (se / USUAL_RATE).powi(2))
     }
-    slope / (1.0 + (se / USUAL_RATE).powi(2))
 }
 
-fn basis(grade: Grade) -> &'static str {
-    match grade {
-        Grade::OneStrap => "one heart-rate strap heard by both recorders",
-        Grade::TwoHearts => "heart rate of two sensors",
-        Grade::Cadence => "cadence, taken to have no lag of its own",
-        Grade::CadenceSmoothed | Grade::CadenceUnproven | Grade::PowerUnderTest => "",
-        Grade::PowerOfMeters => "power of two meters on the bicycle, taken to have no lag",
+fn basis(grade: Grade, rate: f64) -> String {
+    let basis = match grade {
+        Grade::OneStrap => format!(
+            "one heart-rate strap heard by both recorders; ±{ALLOWANCE_S} s is allowed for recorders that are \
+             late by a constant, which no column shows"
+        ),
+        Grade::TwoHearts => "heart rate of two sensors".to_owned(),
+        Grade::Cadence => "cadence, taken to have no lag of its own".to_owned(),
+        Grade::CadenceSmoothed | Grade::CadenceUnproven | Grade::PowerUnderTest => String::new(),
+        Grade::PowerOfMeters => {
+            "power of two meters on the bicycle, taken to have no lag".to_owned()
+        }
+    };
+    if rate.abs() <= QUARTZ_RATE {
+        return basis;
     }
+    format!(
+        "{basis}; rates {:.0} ppm apart are beyond quartz clocks",
+        rate.abs() * 1e6
+    )
 }
 
 fn why_not(failed: &[(Channel, NoMatch)]) -> String {

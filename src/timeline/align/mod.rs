@@ -29,12 +29,14 @@
 mod inspect;
 mod joint;
 mod judge;
+mod jump;
 mod line;
 mod pair;
 mod refine;
 mod response;
 mod session;
 mod signal;
+mod steps;
 mod trust;
 mod windows;
 
@@ -89,10 +91,19 @@ pub struct StreamClock {
     pub offset_s: f64,
     /// Rate error against session time, parts per million; 0 where it is not significant.
     pub skew_ppm: f64,
-    /// 95 % interval of the offset at mid-ride with the skew as stated, from resampling the
-    /// windows (percentile bootstrap), with 0.06 s added in quadrature for what whole-second samples
-    /// do not tell. It does not know of delays that a channel itself has.
+    /// 95 % interval of `offset_s`, which holds at the clock's zero: the parts of
+    /// `mid_ride_ci95_s`, of the rate's error from mid-ride to there, and of `allowance_s`, in
+    /// quadrature. It does not know of delays that a channel itself has beyond the allowance.
     pub offset_ci95_s: Option<[f64; 2]>,
+    /// Half-width allowed for what no column shows, s: recorders late by a constant with what they
+    /// hear of one heart-rate strap; 0 for other channels.
+    pub allowance_s: f64,
+    /// 95 % interval of the clock's error at mid-ride, relative to it and without the allowance, s.
+    /// One strap: from its steps (`steps.rs`); else from resampling the windows (percentile
+    /// bootstrap), with 0.06 s added in quadrature for what whole-second samples do not tell.
+    pub mid_ride_ci95_s: Option<[f64; 2]>,
+    /// 95 % interval of the rate, parts per million, also where none shows.
+    pub skew_ci95_ppm: Option<[f64; 2]>,
     /// What fixed the clock.
     pub matched_on: MatchedOn,
     /// Pearson's r at the best lag, after slow trends are removed.

@@ -6,34 +6,46 @@
 //!    its own likelihood gain. A candidate that is right wins in window after window; one that is
 //!    a repeat off wins by chance. So the gain over the best rival is judged by its scatter from
 //!    window to window.
-//! 3. A robust line through the windows' offsets gives shift and rate.
+//! 3. A robust line through the windows' offsets gives shift and rate. Where it is steep, the windows
+//!    are taken again along it.
+//! 4. Windows that do not match along the line show a jump of a clock (see `jump.rs`).
 
-use super::line::{Line, Point, line_with_slope, theil_sen};
+use super::jump::{Jump, Lined, Rest, among, unexplained};
+use super::line::{Line, Point, line_with_slope, spread, theil_sen};
 use super::refine::refined;
 use super::signal::Signal;
 use super::windows::{Curve, WindowOffset, offsets_near, windows_over};
 use crate::timeline::delay::{Correlation, Correlator, Peak, Spectra};
 
 /// Fewest pairs of samples at which a lag is considered.
-const MIN_PAIRS: u32 = 60;
+pub(super) const MIN_PAIRS: u32 = 60;
 /// Candidates looked at more closely.
 const CANDIDATES: usize = 4;
 /// Windows aimed for in the overlap, and the bounds of their length, s.
 const WINDOWS: usize = 60;
 const WINDOW_S: (usize, usize) = (60, 600);
 const SHORT_RIDE_WINDOW_S: usize = 30;
-/// Rates of recorder clocks searched, each way. Quartz is within some 100 ppm.
-pub(super) const MAX_RATE: f64 = 2.5e-4;
+/// Rates that two recorders on quartz may differ by, each way: they are within some 100 ppm.
+pub(super) const QUARTZ_RATE: f64 = 2.5e-4;
+/// Steepest rate looked for, each way: beyond it no lag holds long enough for a window to match.
+pub(super) const MOST_RATE: f64 = 5e-3;
+/// A rate beyond quartz is gone after where it is this many standard errors, over the windows.
+const STEEP_Z: f64 = 5.0;
+/// How often the windows are taken again along a steep line, and the change of rate that ends it.
+const STEEP_PASSES: usize = 6;
+const SETTLED_RATE: f64 = 1e-5;
 /// Likelihood gain that a match needs beyond the logarithm of the number of lags tried.
 const MATCH_GAIN: f64 = 12.0;
 /// A peak with less than this share of the best one's likelihood gain is no rival.
 const RIVAL_SHARE: f64 = 0.25;
 /// A rival is beaten where the mean gain over it is this many standard errors, over the windows.
 const RIVAL_T: f64 = 4.0;
-const RIVAL_GAIN: f64 = 15.0;
+pub(super) const RIVAL_GAIN: f64 = 15.0;
 /// A signal and its transforms, which are missing where it holds too little.
 pub(super) type Transformed<'a> = (&'a Signal, Option<&'a Spectra>);
 
+/// A rival this near to where a clock jumps to is the jump, s.
+const NEAR_JUMP_S: f64 = 5.0;
 /// How far from a first line a window's offset may be, s.
 const NEAR_LINE_S: f64 = 1.5;
 /// Samples to each side of the filter that shapes one power like another, and how often the line
@@ -76,6 +88,27 @@ pub(super) struct PairEstimate {
     pub rival: Option<Rival>,
     /// Windows for the rate alone, measured with the quicker side shaped like the other: see [`shaped`].
     pub rate_points: Option<Vec<Point>>,
+    /// Where one of the clocks jumps; the line is that of the greater part.
+    pub jump: Option<Jump>,
+}
+
+/// Likelihood gain of a match over none: `−½ n ln(1 − r²)` with `n` pairs over the spacing of
+/// independent ones.
+pub(super) struct Gain {
+    independent_s: f64,
+}
+
+impl Gain {
+    /// The gain of `r` over `pairs`; none where it is not positive.
+    pub fn of(&self, r: f64, pairs: f64) -> f64 {
+        let r = r.max(0.0);
+        -0.5 * pairs / self.independent_s * (1.0 - r * r).max(1e-4).ln()
+    }
+
+    /// What a gain exceeds by itself at the best of so many lags.
+    pub fn needed(&self, lags: usize) -> f64 {
+        (lags as f64).ln() + MATCH_GAIN
+    }
 }
 
 struct Candidate {
@@ -102,11 +135,12 @@ pub(super) fn estimate(
     let lags = Correlator::all_lags(sa, sb);
     correlator.correlate(sa, sb, lags, MIN_PAIRS, scratch);
     let independent_s = (a.edges.independent_s() * b.edges.independent_s()).sqrt();
-    let gain = |r: f64, pairs: f64| -0.5 * pairs / independent_s * (1.0 - r * r).max(1e-4).ln();
+    let gains = Gain { independent_s };
+    let gain = |r: f64, pairs: f64| gains.of(r, pairs);
     let shorter = a.values.len().min(b.values.len());
     let reach = reach(shorter);
     let apart = (2 * reach + 1).max(10) as usize;
-    let needed = (scratch.r.len() as f64).ln() + MATCH_GAIN;
+    let needed = gains.needed(scratch.r.len());
     let peaks = scratch.peaks(CANDIDATES, apart, |r, pairs| {
         let pairs = f64::from(pairs);
         // A gain is at most this, which is quicker than a logarithm at thousands of peaks.
@@ -151,16 +185,42 @@ pub(super) fn estimate(
         chosen = rivals.remove(0);
         rivals.sort_unstable();
     }
-    let rival = rivals.first().map(|&i| Rival {
+    let mut rival = rivals.first().map(|&i| Rival {
         shift_s: shift_at(candidates[i].peak.lag),
         r: candidates[i].peak.r,
     });
     let chosen = candidates.swap_remove(chosen);
-    let Some((line, points)) = fit(&chosen.curves, a, b, independent_s, width) else {
-        return Err(NoMatch::NothingInCommon {
-            best_r: chosen.peak.r,
-        });
+    let nothing = NoMatch::NothingInCommon {
+        best_r: chosen.peak.r,
     };
+    let shape = Windowing {
+        width,
+        reach,
+        independent_s,
+    };
+    let start = points(a, &chosen.curves, &|_| 0.0, f64::INFINITY, independent_s);
+    let start = robust_line(&start).ok_or(nothing)?;
+    let mut track = Track::along(start, chosen.curves, a, b, shape);
+    let jump = match unexplained(
+        correlator,
+        scratch,
+        &track.lined(a, b, width, &gains),
+        spectra_b,
+        &track.curves,
+    ) {
+        Some(Rest::Jump(found)) => Some(found),
+        Some(Rest::Steeper(line)) => {
+            track = Track::along(line, shape.curves(a, b, line), a, b, shape);
+            track.small_jump(a, shape)
+        }
+        None => track.small_jump(a, shape),
+    };
+    let (line, points) = fit(&track, a, b, shape);
+    if let (Some(jump), Some(other)) = (jump, rival) {
+        // The lag after the jump is no rival of that before it.
+        let from_line_s = (other.shift_s - line.offset_s).abs();
+        rival = rival.filter(|_| (from_line_s - jump.by_s.abs()).abs() > NEAR_JUMP_S);
+    }
     Ok(PairEstimate {
         line,
         points,
@@ -168,6 +228,7 @@ pub(super) fn estimate(
         pairs: chosen.peak.pairs,
         rival,
         rate_points: None,
+        jump,
     })
 }
 
@@ -208,7 +269,7 @@ fn shaped_around(a: &Signal, b: &Signal, line: Line, width: usize) -> Vec<Point>
 
 /// How far the lag may wander from the whole ride's in one window, samples.
 fn reach(shorter: usize) -> i64 {
-    3 + (shorter as f64 * MAX_RATE).ceil() as i64
+    3 + (shorter as f64 * QUARTZ_RATE).ceil() as i64
 }
 
 fn window_len(pairs: usize) -> usize {
@@ -271,37 +332,105 @@ fn beats(best: &Candidate, rival: &Candidate) -> bool {
     mean >= RIVAL_T * (variance / n).sqrt()
 }
 
+/// How a ride is cut into windows.
+#[derive(Clone, Copy)]
+struct Windowing {
+    width: usize,
+    reach: i64,
+    independent_s: f64,
+}
+
+impl Windowing {
+    /// The windows along a line of lags by the first recorder's time.
+    fn curves(&self, a: &Signal, b: &Signal, line: Line) -> Vec<Option<Curve>> {
+        let (x, y) = (&a.edges.masked, &b.edges.masked);
+        windows_over(x, y, self.width, self.reach, &|i| {
+            line.at(a.start_s + i).round() as i64
+        })
+    }
+}
+
+/// A first line of lags by the first recorder's time, and the windows around it.
+struct Track {
+    line: Line,
+    curves: Vec<Option<Curve>>,
+}
+
+impl Track {
+    fn lined<'a>(&self, a: &'a Signal, b: &'a Signal, width: usize, gain: &'a Gain) -> Lined<'a> {
+        Lined {
+            a,
+            b,
+            line: self.line,
+            width,
+            gain,
+        }
+    }
+
+    /// A jump within the reach of the windows.
+    fn small_jump(&self, a: &Signal, shape: Windowing) -> Option<Jump> {
+        let near = |i: f64| self.line.at(a.start_s + i);
+        let reach = shape.reach as f64;
+        among(&points(a, &self.curves, &near, reach, shape.independent_s))
+    }
+
+    /// Follows a steep line: the windows of a search look around one lag, and towards the ends of the
+    /// ride such a line leaves them.
+    fn along(
+        start: Line,
+        curves: Vec<Option<Curve>>,
+        a: &Signal,
+        b: &Signal,
+        shape: Windowing,
+    ) -> Self {
+        let mut track = Self {
+            line: start,
+            curves,
+        };
+        for _ in 0..STEEP_PASSES {
+            if track.line.slope.abs() <= QUARTZ_RATE {
+                break;
+            }
+            let curves = shape.curves(a, b, track.line);
+            let near = |i: f64| track.line.at(a.start_s + i);
+            let found = points(a, &curves, &near, f64::INFINITY, shape.independent_s);
+            let Some(line) = robust_line(&found) else {
+                break;
+            };
+            let settled = (line.slope - track.line.slope).abs() <= SETTLED_RATE;
+            track = Self { line, curves };
+            if settled {
+                break;
+            }
+        }
+        track
+    }
+}
+
 /// The robust line through the windows' offsets, on the first recorder's time, and the windows.
 ///
 /// The windows of the search give a first line; along it, offsets of averaged channels are measured
 /// again on the fine band, and the band that tells more is kept. Channels that are sampled rather
 /// than averaged stay on the coarse one: what they do between samples folds into the fine band and
 /// moves its peak by some hundredths of a second, back and forth as skew sweeps the phase.
-fn fit(
-    curves: &[Option<Curve>],
-    a: &Signal,
-    b: &Signal,
-    independent_s: f64,
-    width: usize,
-) -> Option<(Line, Vec<Point>)> {
-    let line = robust_line(&points(a, curves, &|_| 0.0, f64::INFINITY, independent_s))?;
-    let near = |i: f64| line.at(a.start_s + i);
+fn fit(track: &Track, a: &Signal, b: &Signal, shape: Windowing) -> (Line, Vec<Point>) {
+    let near = |i: f64| track.line.at(a.start_s + i);
     // Windows that fell for a peak of their own noise get a second chance near the line.
-    let mut points = points(a, curves, &near, NEAR_LINE_S, independent_s);
+    let mut points = points(a, &track.curves, &near, NEAR_LINE_S, shape.independent_s);
     if a.averaged && b.averaged {
-        let fine = refined(&a.fine, &b.fine, width, 0, &near);
+        let fine = refined(&a.fine, &b.fine, shape.width, 0, &near);
         let fine: Vec<Point> = fine.into_iter().map(|window| point(a, window)).collect();
         if information(&fine) > information(&points) {
             points = fine;
         }
     }
-    let mut line = robust_line(&points).unwrap_or(line);
+    let mut line = robust_line(&points).unwrap_or(track.line);
     let shift_s = b.start_s - a.start_s;
     line.offset_s += shift_s;
     for point in &mut points {
         point.offset_s += shift_s;
     }
-    Some((line, points))
+    (line, points)
 }
 
 fn points(
@@ -334,7 +463,14 @@ fn information(points: &[Point]) -> f64 {
 /// Theil–Sen where there are enough windows for a slope that could be believed, else level.
 fn robust_line(points: &[Point]) -> Option<Line> {
     let slope = theil_sen(points)
-        .filter(|slope| points.len() >= 6 && slope.abs() <= MAX_RATE)
+        .filter(|slope| points.len() >= 6 && believable(points, *slope))
         .unwrap_or(0.0);
     line_with_slope(points, 0, slope)
+}
+
+/// Whether a slope is a clock's, or else steeper beyond doubt.
+fn believable(points: &[Point], slope: f64) -> bool {
+    let sure =
+        || spread(points, 0, slope).is_some_and(|spread| slope.abs() > STEEP_Z * spread.slope_se);
+    slope.abs() <= QUARTZ_RATE || (slope.abs() <= MOST_RATE && sure())
 }

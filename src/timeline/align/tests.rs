@@ -57,6 +57,8 @@ struct Recorder {
     from_s: f64,
     to_s: f64,
     pause: Option<(f64, f64)>,
+    /// True time at which the clock jumps ahead, and by how much, s.
+    jump: Option<(f64, f64)>,
     lag_s: f64,
     seed: u64,
     heart: bool,
@@ -69,6 +71,7 @@ const PLAIN: Recorder = Recorder {
     from_s: 0.0,
     to_s: f64::INFINITY,
     pause: None,
+    jump: None,
     lag_s: 0.0,
     seed: 0,
     heart: true,
@@ -77,11 +80,20 @@ const PLAIN: Recorder = Recorder {
 
 impl Recorder {
     fn recorder_s(&self, true_s: f64) -> f64 {
-        1.7e9 + self.offset_s + (1.0 + self.skew_ppm * 1e-6) * true_s
+        let jumped = self.jump.filter(|(at_s, _)| true_s >= *at_s);
+        let ahead_s = self.offset_s + jumped.map_or(0.0, |(_, by_s)| by_s);
+        1.7e9 + ahead_s + (1.0 + self.skew_ppm * 1e-6) * true_s
     }
 
+    /// `NaN` for a time that the clock leaps over.
     fn true_s(&self, recorder_s: f64) -> f64 {
-        (recorder_s - 1.7e9 - self.offset_s) / (1.0 + self.skew_ppm * 1e-6)
+        let rate = 1.0 + self.skew_ppm * 1e-6;
+        let true_s = (recorder_s - 1.7e9 - self.offset_s) / rate;
+        match self.jump {
+            Some((at_s, by_s)) if true_s >= at_s + by_s / rate => true_s - by_s / rate,
+            Some((at_s, _)) if true_s >= at_s => f64::NAN,
+            _ => true_s,
+        }
     }
 
     /// Every whole second of its own clock.
@@ -99,7 +111,7 @@ impl Recorder {
             .map(|t| t as f64)
             .filter(|t| {
                 let at = self.true_s(*t);
-                self.pause.is_none_or(|(from, to)| at < from || at > to)
+                !at.is_nan() && self.pause.is_none_or(|(from, to)| at < from || at > to)
             })
             .collect();
         let mut column = |from: &[f64], noise: f64| -> Vec<f64> {
@@ -533,4 +545,122 @@ fn a_recorder_that_writes_on_change_is_not_sure_of_what_it_holds() {
     let [low, high] = stream.offset_ci95_s.unwrap();
     let reach = (high - stream.offset_s).min(stream.offset_s - low);
     assert!(error.abs() < reach, "{error} {stream:?}");
+}
+
+/// A rate is found, whatever its size and sign and whoever's it is: beyond quartz too.
+#[test]
+fn a_rate_beyond_quartz_is_found() {
+    let ride = Ride::new(2400.0, 13, intervals);
+    for (skew_ppm, index) in [
+        (300.0, 1),
+        (-400.0, 1),
+        (600.0, 2),
+        (-1000.0, 2),
+        (3000.0, 1),
+        (-600.0, 0),
+    ] {
+        let mut recorders = three(13);
+        recorders[index].skew_ppm = skew_ppm;
+        let samples = record(&ride, recorders);
+        let found = align(&bench(&samples), Options::default());
+        let rate = |i: usize| 1.0 + recorders[i].skew_ppm * 1e-6;
+        for other in [1, 2] {
+            let stream = &found.streams[other];
+            let truth_ppm = (rate(0) / rate(other) - 1.0) * 1e6;
+            let error_ppm = stream.skew_ppm - truth_ppm;
+            assert!(
+                error_ppm.abs() < 60.0,
+                "{skew_ppm} {index}: {truth_ppm} {stream:?}"
+            );
+            for true_s in [60.0, 1200.0, 2340.0] {
+                let error = error_s(&recorders, &samples, stream, other, true_s);
+                assert!(error.abs() < 0.3, "{skew_ppm} {index}: {error} {stream:?}");
+            }
+        }
+    }
+}
+
+/// Ten minutes do not tell a rate well: it is found, or its interval says what is open.
+#[test]
+fn a_short_ride_says_what_rates_it_leaves_open() {
+    let ride = Ride::new(600.0, 14, intervals);
+    for skew_ppm in [0.0, 400.0, -1000.0, 3000.0] {
+        let mut recorders = three(14);
+        recorders[1].skew_ppm = skew_ppm;
+        let samples = record(&ride, recorders);
+        let found = align(&bench(&samples), Options::default());
+        let stream = &found.streams[1];
+        let truth_ppm = (1.0 / (1.0 + skew_ppm * 1e-6) - 1.0) * 1e6;
+        let [low, high] = stream.skew_ci95_ppm.unwrap();
+        let open = low <= truth_ppm && truth_ppm <= high;
+        assert!(open || !stream.confident, "{skew_ppm} {stream:?}");
+        let error = error_s(&recorders, &samples, stream, 1, 300.0);
+        assert!(
+            error.abs() < 0.3 || !stream.confident,
+            "{skew_ppm} {error} {stream:?}"
+        );
+    }
+}
+
+#[test]
+fn a_jump_of_a_clock_is_named_with_its_place_and_size() {
+    let ride = Ride::new(2400.0, 15, intervals);
+    for (index, at_s, by_s) in [
+        (1, 1500.0, 1.0),
+        (2, 1500.0, 2.0),
+        (1, 900.0, 5.0),
+        (0, 1300.0, 12.0),
+        (1, 1700.0, 60.0),
+        (2, 1300.0, 3600.0),
+    ] {
+        let mut recorders = three(15);
+        recorders[index].jump = Some((at_s, by_s));
+        let samples = record(&ride, recorders);
+        let found = align(&bench(&samples), Options::default());
+        let concerned: Vec<&StreamClock> = match index {
+            0 => found.streams[1..].iter().collect(),
+            _ => vec![&found.streams[index]],
+        };
+        for stream in concerned {
+            assert!(!stream.confident, "{by_s} {stream:?}");
+            assert!(
+                stream.reason.contains("a clock jumps"),
+                "{by_s} {}",
+                stream.reason
+            );
+            let told = |after: &str, until: &str| -> f64 {
+                let jump = stream.reason.split("a clock jumps").nth(1).unwrap_or("");
+                let rest = jump.split(after).nth(1).unwrap_or("");
+                rest.split(until)
+                    .next()
+                    .and_then(|n| n.parse().ok())
+                    .unwrap_or(f64::NAN)
+            };
+            let place_s = told("at about ", " s");
+            assert!(
+                (place_s - at_s).abs() < 90.0 || (place_s - at_s - by_s).abs() < 90.0,
+                "{}",
+                stream.reason
+            );
+            let label = ["trainer", "pedals", "crank"][index];
+            let size_s: f64 = told(" by ", " s,");
+            assert!((size_s - by_s).abs() < 0.4, "{by_s} {}", stream.reason);
+            assert!(
+                stream
+                    .reason
+                    .contains(&format!("that of {label} moves ahead")),
+                "{}",
+                stream.reason
+            );
+        }
+        if index == 1 {
+            assert!(
+                !found.streams[2].reason.contains("jumps"),
+                "{:?}",
+                found.streams[2]
+            );
+        }
+    }
+    let sound = align(&bench(&record(&ride, three(15))), Options::default());
+    assert!(sound.streams.iter().all(|s| !s.reason.contains("jumps")));
 }

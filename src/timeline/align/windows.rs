@@ -98,6 +98,15 @@ impl Curve {
         (self.r.iter().copied().fold(0.0, f64::max), self.pairs)
     }
 
+    /// The highest r within `within` of `near` its middle, none where it is not positive, and the
+    /// number of pairs.
+    pub fn best_near(&self, near: &dyn Fn(f64) -> f64, within: f64) -> (f64, u32) {
+        let near = near(self.at);
+        let lags = (self.first_lag..).zip(&self.r);
+        let close = lags.filter(|(lag, _)| (*lag as f64 - near).abs() <= within);
+        (close.map(|(_, r)| *r).fold(0.0, f64::max), self.pairs)
+    }
+
     /// The top around entry `i`, from seven points where there are so many.
     fn top(&self, i: usize) -> Option<f64> {
         let seven = i
