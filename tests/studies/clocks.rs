@@ -1,7 +1,9 @@
 //! How well clocks are found, over rehearsed rides: `cargo run --profile quick --example clocks
-//! [FIRST-SEED [SEEDS [RIDES-A-LENGTH]]]`. Every scene gets the same share of the seeds. Prints a
-//! table by scene, a table of rates by length of ride beside what is possible at all (see
-//! `clock_bound.rs`), then every failure by scene and seed.
+//! [FIRST-SEED [SEEDS [RIDES-A-LENGTH [STREAMS-A-STRAP]]]]`. Every scene gets the same share of the
+//! seeds. Prints a table by scene, a table of rates by length of ride beside what is possible at all
+//! (see `clock_bound.rs`), tables by heart-rate strap and trouble on rehearsed rides and on real
+//! hearts (see `clock_straps.rs`), then every failure by scene and seed. A count of 0 leaves its table
+//! out.
 
 #![allow(clippy::print_stdout, clippy::expect_used)]
 
@@ -9,9 +11,14 @@
 mod clock_bound;
 #[path = "clock_scenes.rs"]
 mod clock_scenes;
+#[path = "clock_straps.rs"]
+mod clock_straps;
+#[path = "../fit_fixtures/mod.rs"]
+mod fit_fixtures;
 
 use clock_bound::{bound_ppm, share_within};
 use clock_scenes::{Miss, Scene, aligned, misses, ride_of_length};
+use clock_straps::{HEADS, STRAPS, TROUBLES, line, real, real_hearts, rehearsed};
 use rayon::prelude::*;
 
 /// Largest error of an offset at mid-ride, s, and of a rate, ppm, that counts as right.
@@ -25,6 +32,7 @@ fn main() {
     let first = arguments.next().unwrap_or(1);
     let count = arguments.next().unwrap_or(330);
     let lengths = arguments.next().unwrap_or(24);
+    let streams = arguments.next().unwrap_or(200);
     let scenes = Scene::ALL;
     let results: Vec<(Scene, u64, Vec<Miss>)> = (first..first + count)
         .into_par_iter()
@@ -36,7 +44,7 @@ fn main() {
         })
         .collect();
     println!(
-        "{:<22} {:>7} {:>9} {:>9} {:>9} {:>7} {:>9} {:>9} {:>8}",
+        "{:<22} {:>7} {:>9} {:>9} {:>9} {:>7} {:>9} {:>9} {:>8} {:>8}",
         "scene",
         "streams",
         "≤ 0.3 s %",
@@ -45,19 +53,19 @@ fn main() {
         "sure %",
         "wrong sure",
         "CI holds %",
-        "rms s"
+        "rms s",
+        "ppm CI %"
     );
     for scene in scenes {
         row(&format!("{scene:?}"), &of(&results, |s| s == scene));
     }
     row("promised", &of(&results, Scene::promised));
     row("all", &of(&results, |_| true));
-    println!(
-        "\nrates by length of ride, one strap or clean cadence; bound: Cramér–Rao, all channels, shapes known\n{:<8} {:>7} {:>9} {:>11} {:>9} {:>17}",
-        "length", "streams", "ppm rms", "bound rms", "≤ 8 ppm %", "possible ≤ 8 ppm %"
-    );
-    for half_hours in [1, 2, 4, 12] {
-        rates(half_hours, first, lengths);
+    if lengths > 0 {
+        all_rates(first, lengths);
+    }
+    if streams > 0 {
+        straps(first, streams);
     }
     println!("\nfailures (promised: any; others: confident and off by more than 0.3 s)");
     for (scene, seed, found) in &results {
@@ -75,6 +83,47 @@ fn main() {
                     if miss.confident { "sure" } else { "not sure" },
                     miss.reason
                 );
+            }
+        }
+    }
+}
+
+/// The table of rates.
+fn all_rates(first: u64, lengths: u64) {
+    println!(
+        "\nrates by length of ride, one strap or clean cadence; bound: Cramér–Rao, all channels, shapes known\n{:<8} {:>7} {:>9} {:>11} {:>9} {:>17}",
+        "length", "streams", "ppm rms", "bound rms", "≤ 8 ppm %", "possible ≤ 8 ppm %"
+    );
+    for half_hours in [1, 2, 4, 12] {
+        rates(half_hours, first, lengths);
+    }
+}
+
+/// The tables by strap and trouble: on `first` and the seeds after it.
+fn straps(first: u64, streams: u64) {
+    let hearts = real_hearts();
+    for real_riders in [false, true] {
+        let on = if real_riders {
+            format!("the heart rates of {} real rides", hearts.len())
+        } else {
+            "rehearsed rides".to_owned()
+        };
+        println!("\nby heart-rate strap, on {on}\n{HEADS}");
+        for (name, strap) in STRAPS {
+            for trouble in TROUBLES {
+                let of_seed = |seed: u64| match real_riders {
+                    true => real(&hearts, strap, trouble, seed),
+                    false => rehearsed(strap, trouble, seed),
+                };
+                // A rehearsed ride has two streams against the first.
+                let seeds = if real_riders {
+                    streams
+                } else {
+                    streams.div_ceil(2)
+                };
+                let seeds = (first..first + seeds).into_par_iter();
+                let found: Vec<Miss> = seeds.flat_map_iter(of_seed).collect();
+                println!("{}", line(&format!("{name}, {}", trouble.name), &found));
             }
         }
     }
@@ -123,10 +172,12 @@ fn row(name: &str, found: &[&Miss]) {
         |is: &dyn Fn(&Miss) -> bool| 100.0 * found.iter().filter(|m| is(m)).count() as f64 / n;
     let rms =
         |of: &dyn Fn(&Miss) -> f64| (found.iter().map(|m| of(m).powi(2)).sum::<f64>() / n).sqrt();
-    let covered: Vec<bool> = found.iter().filter_map(|m| m.covered).collect();
-    let holds = covered.iter().filter(|c| **c).count() as f64 / covered.len().max(1) as f64;
+    let holds = |is: &dyn Fn(&Miss) -> Option<bool>| {
+        let told: Vec<bool> = found.iter().filter_map(|m| is(m)).collect();
+        100.0 * told.iter().filter(|c| **c).count() as f64 / told.len().max(1) as f64
+    };
     println!(
-        "{name:<22} {:>7} {:>9.1} {:>9.1} {:>9.1} {:>7.1} {:>9} {:>9.1} {:>8.3}",
+        "{name:<22} {:>7} {:>9.1} {:>9.1} {:>9.1} {:>7.1} {:>9} {:>9.1} {:>8.3} {:>8.1}",
         found.len(),
         percent(&|m| m.error_s.abs() <= OFFSET_LIMIT_S),
         percent(&|m| m.skew_error_ppm.abs() <= SKEW_LIMIT_PPM),
@@ -136,7 +187,8 @@ fn row(name: &str, found: &[&Miss]) {
             .iter()
             .filter(|m| m.confident && m.error_s.abs() > OFFSET_LIMIT_S)
             .count(),
-        100.0 * holds,
+        holds(&|m| m.covered),
         rms(&|m| m.error_s.clamp(-10.0, 10.0)),
+        holds(&|m| m.skew_covered),
     );
 }
