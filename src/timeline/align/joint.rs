@@ -218,12 +218,7 @@ fn place(sources: &[Source], nodes: &[Node], edges: &[Edge]) -> Vec<Option<Place
             let found = &edges[i].found;
             (!found.ambiguous, found.grade, found.jump.is_none())
         };
-        let width = |i: usize| {
-            edges[i]
-                .found
-                .interval_s
-                .map_or(f64::INFINITY, |[l, h]| h - l)
-        };
+        let width = |i: usize| edges[i].found.error_at_ends_s();
         key(y).cmp(&key(x)).then(width(x).total_cmp(&width(y)))
     });
     let mut component: Vec<usize> = (0..nodes.len()).collect();
@@ -440,8 +435,11 @@ impl StreamClock {
         let tilt_s = root(&|leg| leg.rate_half * leg.away_s);
         let half_s = random_s.map(|random| (random + tilt_s + allowance_s.powi(2)).sqrt());
         self.allowance_s = allowance_s;
-        self.offset_ci95_s = Some([self.offset_s - half_s[0], self.offset_s + half_s[1]]);
-        self.mid_ride_ci95_s = Some([-random_s[0].sqrt(), random_s[1].sqrt()]);
+        let about = |middle_s: f64, half_s: [f64; 2]| {
+            Some([middle_s - half_s[0], middle_s + half_s[1]].map(|edge| rounded(edge, 1e4)))
+        };
+        self.offset_ci95_s = about(self.offset_s, half_s);
+        self.mid_ride_ci95_s = about(0.0, random_s.map(f64::sqrt));
         self.skew_ci95_ppm =
             Some([-1.0, 1.0].map(|side| rounded(self.skew_ppm + side * rate_half * 1e6, 1e3)));
     }

@@ -31,6 +31,8 @@ const SKEW_Z: f64 = 2.0;
 /// A rate this many standard deviations from what quartz clocks differ by is no quartz clock's, and
 /// is taken as it was measured.
 const STRANGE_Z: f64 = 2.6;
+/// ... where it is also this many standard errors: few windows throw wild rates now and then.
+const STRANGE_SE: f64 = 4.0;
 /// Normal quantile of a two-sided 95 % interval.
 const Z_95: f64 = 1.959_964;
 
@@ -68,6 +70,8 @@ pub(super) struct Match {
     pub allowance_s: f64,
     /// 95 % half-width of the rate, about the line's.
     pub rate_half: Option<f64>,
+    /// Seconds in common.
+    pub overlap_s: f64,
     /// Where one of the two clocks jumps.
     pub jump: Option<Jump>,
     pub r: f64,
@@ -81,6 +85,13 @@ impl Match {
     /// Whether it can be relied on.
     pub fn sure(&self) -> bool {
         self.doubts.is_empty() && self.jump.is_none()
+    }
+
+    /// How far off the shift may be at the ends of the ride, s.
+    pub fn error_at_ends_s(&self) -> f64 {
+        let middle_s = self.interval_s.map_or(f64::INFINITY, half);
+        let tilt_s = self.rate_half.map(|rate| rate * 0.5 * self.overlap_s);
+        middle_s.hypot(tilt_s.unwrap_or(f64::INFINITY))
     }
 }
 
@@ -306,8 +317,9 @@ fn conclude(
         )),
         Some(_) => {}
     }
+    let overlap_s = f64::from(chosen.pairs);
     if let Some(half) = rate_half {
-        let ends_s = half * 0.5 * f64::from(chosen.pairs);
+        let ends_s = half * 0.5 * overlap_s;
         if ends_s > FLAT_S {
             doubts.push(format!(
                 "the rate is known to ±{:.0} ppm only: towards the ends of the ride the offset may be \
@@ -356,6 +368,7 @@ fn conclude(
         interval_s,
         allowance_s,
         rate_half,
+        overlap_s,
         jump,
         r: chosen.r,
         doubts,
@@ -433,7 +446,7 @@ fn strap_doubt(steps: Steps) -> Option<String> {
 fn believed_rate(slope: f64, se: f64) -> f64 {
     if slope.abs() <= SKEW_Z * se {
         0.0
-    } else if slope.abs() > STRANGE_Z * se.hypot(USUAL_RATE) {
+    } else if slope.abs() > (STRANGE_Z * se.hypot(USUAL_RATE)).max(STRANGE_SE * se) {
         slope
     } else {
         slope / (1.0 + (se / USUAL_RATE).powi(2))
