@@ -57,6 +57,8 @@ const IDLE_W: f64 = 10.0;
 /// Left out after and before a change of level, s.
 const AFTER_CHANGE_S: f64 = 10.0;
 const BEFORE_CHANGE_S: f64 = 2.0;
+/// What is searched for levels at once, s.
+const SEARCHED_S: f64 = 1800.0;
 /// Longest piece, s.
 const LONGEST_PIECE_S: f64 = 300.0;
 /// Residuals beyond so many robust standard deviations are no noise …
@@ -83,11 +85,31 @@ pub fn level_pieces(power: &[f64], grid: Grid) -> Vec<Range<usize>> {
     let rows_of = |seconds: f64| (seconds / grid.step_s).round() as usize;
     let (after, before) = (rows_of(AFTER_CHANGE_S), rows_of(BEFORE_CHANGE_S));
     let longest = rows_of(LONGEST_PIECE_S).max(1);
-    pieces(power, grid.step_s, wander_w(power, grid.step_s))
-        .into_iter()
-        .flat_map(|piece| {
-            let from = piece.rows.start + after;
-            let to = piece.rows.end.saturating_sub(before).max(from);
+    // Of means and half hour by half hour: the search is quadratic in the length of a level.
+    let length = block_rows(grid.step_s);
+    let means: Vec<f64> = power
+        .chunks(length)
+        .map(|rows| {
+            let present = rows.iter().filter(|w| w.is_finite());
+            let (sum, n) = present.fold((0.0, 0.0), |(sum, n), w| (sum + w, n + 1.0));
+            sum / n
+        })
+        .collect();
+    let step_s = length as f64 * grid.step_s;
+    let wander = wander_w(&means, step_s);
+    let at_once = ((SEARCHED_S / step_s) as usize).max(1);
+    means
+        .chunks(at_once)
+        .enumerate()
+        .flat_map(|(chunk, means)| {
+            let start = chunk * at_once;
+            let found = pieces(means, step_s, wander).into_iter();
+            found.map(move |piece| start + piece.rows.start..start + piece.rows.end)
+        })
+        .flat_map(|blocks| {
+            let from = blocks.start * length + after;
+            let end = (blocks.end * length).min(power.len());
+            let to = end.saturating_sub(before).max(from);
             let parts = (to - from).div_ceil(longest);
             (0..parts).map(move |part| {
                 let edge = |part: usize| from + (to - from) * part / parts;
