@@ -44,6 +44,7 @@ pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Opt
                 figures.set_point_w,
                 step_s,
                 window.findings.excursions_in(under_test, span),
+                window.known_noise(under_test, basis),
             ));
         }
         Kind::Sprint => {
@@ -61,7 +62,8 @@ pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Opt
             figures.ramp = Some(found.sampled_later(later_s));
         }
         Kind::GearChange => {
-            figures.gear_change = Some(gear_changes(window, under_test, &read, &delivered));
+            figures.gear_change =
+                Some(gear_changes(window, (under_test, basis), &read, &delivered));
         }
         Kind::Coast => {
             let turning = window.turning();
@@ -69,7 +71,13 @@ pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Opt
         }
         Kind::HeatSoak => {
             let warmth = window.column(under_test, Channel::Temperature);
-            figures.heat_soak = Some(heat_soak::figures(&read, &delivered, warmth, step_s));
+            figures.heat_soak = Some(heat_soak::figures(
+                &read,
+                &delivered,
+                warmth,
+                step_s,
+                window.known_noise(under_test, basis),
+            ));
         }
         Kind::Open => {}
     }
@@ -194,7 +202,7 @@ fn labelled<'a>(columns: &'a [(&'a str, Cow<'_, [f64]>)]) -> Vec<Labelled<'a>> {
 
 fn gear_changes(
     window: &Window<'_>,
-    under_test: usize,
+    (under_test, basis): (usize, Member),
     tested: &[f64],
     known: &[f64],
 ) -> GearChange {
@@ -206,7 +214,8 @@ fn gear_changes(
         cadence: turning.as_deref(),
         grid: window.grid(),
     };
-    gear_change::figures(&inputs, &ride::gear_changes_s(window.aligned))
+    let events_s = ride::gear_changes_s(window.aligned);
+    gear_change::figures(&inputs, &events_s, window.known_noise(under_test, basis))
 }
 
 /// Cadence of every source under test against every reference, where both carry it.

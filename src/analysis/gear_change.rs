@@ -18,10 +18,12 @@
 
 use std::ops::Range;
 
-use super::contrast::{Block, Contrast, Fitted, Memory};
+use super::contrast::{Block, Contrast};
 use super::figures::{GearChange, GearShift};
 use super::serial::block_counts;
 use super::stats::{Sample, median_of};
+use super::trend::mean;
+use crate::stats::noise::{LinearFit, Noise};
 use crate::timeline::Grid;
 
 /// Half-width of the windows in which the ratio is compared, s.
@@ -60,8 +62,9 @@ pub struct Inputs<'a> {
     pub grid: Grid,
 }
 
-/// The figures of a gear-change segment; `events_s` are the session times of gear events.
-pub fn figures(inputs: &Inputs<'_>, events_s: &[f64]) -> GearChange {
+/// The figures of a gear-change segment; `events_s` are the session times of gear events, `noise` is
+/// that of the two over the ride, W, where it is known.
+pub fn figures(inputs: &Inputs<'_>, events_s: &[f64], noise: Option<&Noise>) -> GearChange {
     let grid = inputs.grid;
     let rows = inputs.under_test.len().min(inputs.reference.len());
     let from_events: Vec<usize> = rows_of(events_s, grid, rows);
@@ -77,7 +80,10 @@ pub fn figures(inputs: &Inputs<'_>, events_s: &[f64]) -> GearChange {
         from_events
     };
     let levels = levels(&at, rows, grid.step_s);
-    let biases = Biases::fit(inputs, &levels);
+    let level_w = mean(inputs.reference.iter().copied().filter(|w| w.is_finite()));
+    let noise = noise.zip(level_w.filter(|w| *w > 0.0));
+    let noise = noise.map(|(noise, level_w)| noise.scaled(100.0 / level_w));
+    let biases = Biases::fit(inputs, &levels, noise.as_ref());
     let departures = biases.departures(inputs, &at, rows);
     let band_w = usual_band_w(&departures, &levels);
     let changes = at
@@ -205,8 +211,8 @@ fn levels(at: &[usize], rows: usize, step_s: f64) -> Vec<Range<usize>> {
 }
 
 /// The bias of each level, fitted together.
-struct Biases {
-    fitted: Option<Fitted>,
+struct Biases<'a> {
+    fitted: Option<LinearFit<'a>>,
     /// The bias of each level over all its seconds, %.
     whole: Vec<Option<f64>>,
     /// The term of each level in the fit; levels too short have none.
@@ -214,8 +220,8 @@ struct Biases {
     count: usize,
 }
 
-impl Biases {
-    fn fit(inputs: &Inputs<'_>, levels: &[Range<usize>]) -> Self {
+impl<'a> Biases<'a> {
+    fn fit(inputs: &Inputs<'_>, levels: &[Range<usize>], noise: Option<&'a Noise>) -> Self {
         let step_s = inputs.grid.step_s;
         let shortest_block = (BLOCK_S / step_s).ceil().max(1.0) as usize;
         let long_enough = levels
@@ -223,7 +229,8 @@ impl Biases {
             .map(Range::len)
             .filter(|rows| *rows >= 2 * shortest_block);
         let shortest_level = long_enough.min().unwrap_or(0);
-        let length = (shortest_level / BLOCKS_A_LEVEL).max(shortest_block);
+        let alone = (shortest_level / BLOCKS_A_LEVEL).max(shortest_block);
+        let length = noise.map_or(alone, Noise::block_rows);
         let per_level: Vec<Vec<(usize, f64)>> = levels
             .iter()
             .map(|level| level_blocks(inputs, level, length))
@@ -252,7 +259,7 @@ impl Biases {
             .collect();
         let whole = levels.iter().map(|level| bias_percent(inputs, level));
         Self {
-            fitted: Fitted::new(&blocks, count, Memory::AnyCorrelation),
+            fitted: LinearFit::new(&blocks, count, noise),
             whole: whole.collect(),
             terms,
             count,
@@ -415,7 +422,7 @@ mod tests {
     #[test]
     fn shifts_transient_and_recovery_by_events() {
         let (tested, reference) = ride();
-        let found = figures(&inputs(&tested, &reference), &[660.0, 720.0, 780.0]).changes;
+        let found = figures(&inputs(&tested, &reference), &[660.0, 720.0, 780.0], None).changes;
         assert_eq!(found.len(), 3);
         for (change, (before, after)) in found.iter().zip([(0.0, 1.0), (1.0, -2.0), (-2.0, -2.0)]) {
             assert!(
@@ -441,7 +448,7 @@ mod tests {
         for value in &mut tested[90..99] {
             *value += 20.0;
         }
-        let change = figures(&inputs(&tested, &reference), &[700.0]).changes[0].clone();
+        let change = figures(&inputs(&tested, &reference), &[700.0], None).changes[0].clone();
         let bias = |rows: Range<usize>| {
             let n = rows.len() as f64;
             100.0 * tested[rows].iter().map(|w| w - 200.0).sum::<f64>() / (200.0 * n)
@@ -463,7 +470,7 @@ mod tests {
             cadence: Some(&cadence),
             ..inputs(&tested, &reference)
         };
-        let found = figures(&both, &[]).changes;
+        let found = figures(&both, &[], None).changes;
         let at: Vec<f64> = found.iter().map(|change| change.at_s).collect();
         assert_eq!(at, vec![660.0, 720.0, 780.0]);
         assert!((found[0].speed_before_mps.unwrap() - 7.2).abs() < 0.05);
@@ -486,6 +493,7 @@ mod tests {
         let found = figures(
             &inputs(&tested, &reference),
             &[10.0, 600.0, 5000.0, f64::NAN],
+            None,
         );
         assert_eq!(found.changes, vec![]);
     }
@@ -493,22 +501,22 @@ mod tests {
     #[test]
     fn levels_too_short_or_missing_have_no_bias() {
         let (tested, reference) = ride();
-        let found = figures(&inputs(&tested, &reference), &[660.0, 666.0]).changes;
+        let found = figures(&inputs(&tested, &reference), &[660.0, 666.0], None).changes;
         assert_eq!(found.len(), 2);
         assert_eq!(
             (found[0].bias_after_percent, found[0].shift_percent),
             (None, None)
         );
         assert!(found[0].bias_before_percent.is_some());
-        let gone = figures(&inputs(&[f64::NAN; ROWS], &reference), &[660.0]).changes;
+        let gone = figures(&inputs(&[f64::NAN; ROWS], &reference), &[660.0], None).changes;
         assert_eq!(gone[0].shift_percent, None);
         assert_eq!((gone[0].peak_deviation_w, gone[0].recovery_s), (None, None));
-        assert_eq!(figures(&inputs(&[], &[]), &[660.0]).changes, vec![]);
+        assert_eq!(figures(&inputs(&[], &[]), &[660.0], None).changes, vec![]);
         assert_eq!(
-            figures(&inputs(&[200.0], &[200.0]), &[600.0]).changes,
+            figures(&inputs(&[200.0], &[200.0]), &[600.0], None).changes,
             vec![]
         );
-        let flat = figures(&inputs(&[200.0; ROWS], &[200.0; ROWS]), &[720.0]).changes;
+        let flat = figures(&inputs(&[200.0; ROWS], &[200.0; ROWS]), &[720.0], None).changes;
         assert_eq!(flat[0].shift_percent, Some(0.0));
     }
 }

@@ -12,19 +12,22 @@
 use super::figures::HeatSoak;
 use super::stats::finite;
 use super::trend::{BiasBlocks, BiasUnit};
+use crate::stats::noise::Noise;
 
 /// Longest stretch over which the bias at either end is averaged, s.
 const END_S: f64 = 120.0;
 
-/// The figures of a heat soak. Columns cover the same rows, spaced `step_s`.
+/// The figures of a heat soak. Columns cover the same rows, spaced `step_s`; `noise` is that of the two
+/// over the ride, W, where it is known.
 pub fn figures(
     under_test: &[f64],
     reference: &[f64],
     temperature_c: Option<&[f64]>,
     step_s: f64,
+    noise: Option<&Noise>,
 ) -> HeatSoak {
     let rows = under_test.len().min(reference.len());
-    let blocks = BiasBlocks::new(under_test, reference, BiasUnit::Percent);
+    let blocks = BiasBlocks::new(under_test, reference, BiasUnit::Percent, noise);
     let per_10min = blocks.rate_with_bend(600.0 / step_s);
     let per_degree = temperature_c.and_then(|column| {
         blocks.slope_against(|row| column.get(row).copied().unwrap_or(f64::NAN))
@@ -77,7 +80,7 @@ mod tests {
     #[test]
     fn drift_against_time_and_temperature() {
         let (tested, reference, temperature) = soak();
-        let found = figures(&tested, &reference, Some(&temperature), 1.0);
+        let found = figures(&tested, &reference, Some(&temperature), 1.0, None);
         assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.05);
         assert!((found.per_degree_percent.unwrap() - 0.2).abs() < 0.01);
         assert!((found.start_bias_percent.unwrap() - 0.1).abs() < 0.05);
@@ -90,24 +93,24 @@ mod tests {
     fn missing_minutes_do_not_move_the_slope() {
         let (mut tested, reference, _) = soak();
         tested[300..600].fill(f64::NAN);
-        let found = figures(&tested, &reference, None, 1.0);
+        let found = figures(&tested, &reference, None, 1.0, None);
         assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.06);
         assert_eq!(found.per_degree_percent, None);
     }
 
     #[test]
     fn what_cannot_be_told_is_none() {
-        let nothing = figures(&[f64::NAN; 600], &[200.0; 600], None, 1.0);
+        let nothing = figures(&[f64::NAN; 600], &[200.0; 600], None, 1.0, None);
         assert_eq!(nothing.drift_percent_per_10min, None);
         assert_eq!(nothing.start_bias_percent, None);
-        let one = figures(&[202.0], &[200.0], Some(&[20.0]), 1.0);
+        let one = figures(&[202.0], &[200.0], Some(&[20.0]), 1.0, None);
         assert_eq!(one.drift_percent_per_10min, None);
         assert!((one.start_bias_percent.unwrap() - 1.0).abs() < 1e-12);
-        let empty = figures(&[], &[], None, 1.0);
+        let empty = figures(&[], &[], None, 1.0, None);
         assert_eq!(empty.end_bias_percent, None);
-        let idle = figures(&[3.0; 600], &[0.0; 600], None, 1.0);
+        let idle = figures(&[3.0; 600], &[0.0; 600], None, 1.0, None);
         assert_eq!(idle.end_bias_percent, None);
-        let constant = figures(&[202.0; 600], &[200.0; 600], Some(&[20.0; 600]), 1.0);
+        let constant = figures(&[202.0; 600], &[200.0; 600], Some(&[20.0; 600]), 1.0, None);
         assert!(constant.drift_percent_per_10min.unwrap().abs() < 1e-9);
         assert_eq!(constant.per_degree_percent, None);
     }

@@ -187,6 +187,11 @@ impl PairNoise {
         self.noise.pooled_s >= ENOUGH_S && self.noise.longest_s >= LONG_ENOUGH_S
     }
 
+    /// The noise, W, where the ride held enough to learn it from.
+    pub fn known(&self) -> Option<&Noise> {
+        self.is_known().then_some(&self.noise)
+    }
+
     /// How many independent seconds tell a variance of the difference as well as one of its seconds
     /// does: 1/Σρ² over all lags (Bartlett 1946, from memory).
     pub fn share_for_a_variance(&self) -> f64 {

@@ -10,20 +10,23 @@
 
 use super::figures::{Steady, UncorroboratedStretch};
 use super::trend::{BiasBlocks, BiasUnit, mean};
+use crate::stats::noise::Noise;
 
 /// Half-width of the band about the set point, W.
 const BAND_W: f64 = 5.0;
 
 /// The figures of a steady block. Columns cover the same rows, spaced `step_s`; `uncorroborated`
-/// are the excursions found in it ([`super::excursions::find`]).
+/// are the excursions found in it ([`super::excursions::find`]), `noise` that of the two over the ride,
+/// W, where it is known.
 pub fn figures(
     under_test: &[f64],
     consensus: &[f64],
     set_point_w: Option<f64>,
     step_s: f64,
     uncorroborated: Vec<UncorroboratedStretch>,
+    noise: Option<&Noise>,
 ) -> Steady {
-    let drift = BiasBlocks::new(under_test, consensus, BiasUnit::Watts)
+    let drift = BiasBlocks::new(under_test, consensus, BiasUnit::Watts, noise)
         .slope_against(|row| row as f64 * step_s / 60.0);
     let error = |column: &[f64]| Some(mean(present(column))? - set_point_w?);
     Steady {
@@ -55,7 +58,7 @@ mod tests {
     fn a_trainer_that_reads_high_holds_its_own_wrong_number() {
         let tested: Vec<f64> = (0..300).map(|i| 250.0 + f64::from(i % 3) - 1.0).collect();
         let delivered: Vec<f64> = tested.iter().map(|w| w - 8.0).collect();
-        let found = figures(&tested, &delivered, Some(250.0), 1.0, Vec::new());
+        let found = figures(&tested, &delivered, Some(250.0), 1.0, Vec::new(), None);
         assert!(found.set_point_error_w.unwrap().abs() < 1e-9);
         assert!((found.delivered_error_w.unwrap() + 8.0).abs() < 1e-9);
         assert_eq!(found.within_5w_percent, Some(100.0));
@@ -69,7 +72,7 @@ mod tests {
         let tested: Vec<f64> = (0..300)
             .map(|i| reference[i] + 0.5 * i as f64 / 60.0 + ((i * 5) % 7) as f64 - 3.0)
             .collect();
-        let found = figures(&tested, &reference, None, 1.0, Vec::new());
+        let found = figures(&tested, &reference, None, 1.0, Vec::new(), None);
         assert!((found.drift_w_per_min.unwrap() - 0.5).abs() < 0.05);
         let [low, high] = found.drift_ci95_w_per_min.unwrap();
         assert!(low < 0.5 && 0.5 < high);
@@ -81,12 +84,19 @@ mod tests {
 
     #[test]
     fn short_missing_and_constant_blocks() {
-        let one = figures(&[252.0], &[250.0], Some(250.0), 1.0, Vec::new());
+        let one = figures(&[252.0], &[250.0], Some(250.0), 1.0, Vec::new(), None);
         assert_eq!(
             (one.set_point_error_w, one.drift_w_per_min),
             (Some(2.0), None)
         );
-        let gone = figures(&[f64::NAN; 90], &[250.0; 90], Some(250.0), 1.0, Vec::new());
+        let gone = figures(
+            &[f64::NAN; 90],
+            &[250.0; 90],
+            Some(250.0),
+            1.0,
+            Vec::new(),
+            None,
+        );
         assert_eq!(
             (gone.set_point_error_w, gone.within_5w_percent),
             (None, None)
@@ -95,9 +105,16 @@ mod tests {
             (gone.delivered_error_w, gone.drift_w_per_min),
             (Some(0.0), None)
         );
-        let empty = figures(&[], &[], Some(250.0), 1.0, Vec::new());
+        let empty = figures(&[], &[], Some(250.0), 1.0, Vec::new(), None);
         assert_eq!(empty.set_point_error_w, None);
-        let flat = figures(&[250.0; 90], &[250.0; 90], Some(250.0), 1.0, Vec::new());
+        let flat = figures(
+            &[250.0; 90],
+            &[250.0; 90],
+            Some(250.0),
+            1.0,
+            Vec::new(),
+            None,
+        );
         assert_eq!(flat.drift_ci95_w_per_min, Some([0.0, 0.0]));
     }
 
@@ -106,7 +123,7 @@ mod tests {
         let mut reference = vec![200.0; 300];
         reference[150..].fill(f64::NAN);
         let tested: Vec<f64> = (0..300).map(|i| 200.0 + f64::from(i % 4)).collect();
-        let found = figures(&tested, &reference, Some(200.0), 1.0, Vec::new());
+        let found = figures(&tested, &reference, Some(200.0), 1.0, Vec::new(), None);
         assert!(found.drift_w_per_min.is_some());
         assert_eq!(found.delivered_error_w, Some(0.0));
     }

@@ -2,9 +2,10 @@
 
 use std::ops::Range;
 
-use super::contrast::{Block, Contrast, Fitted, Memory};
+use super::contrast::{Block, Contrast};
 use super::serial::{block_rows, filled_blocks};
 use super::stats::finite;
+use crate::stats::noise::{LinearFit, Noise};
 
 /// What a block of rows is worth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -22,15 +23,24 @@ pub struct BiasBlocks {
     rows: usize,
     /// The blocks: place, rows, bias.
     blocks: Vec<(usize, Range<usize>, f64)>,
+    /// The noise of the ride, in the unit of the bias.
+    noise: Option<Noise>,
 }
 
 impl BiasBlocks {
     /// Cuts the rows in blocks ([`super::serial`]) and keeps those that are at least half filled.
     /// A percent block whose references sum to nothing is left out.
-    pub fn new(under_test: &[f64], reference: &[f64], unit: BiasUnit) -> Self {
+    /// `noise` is that of the two over the ride, W, where it is known.
+    pub fn new(
+        under_test: &[f64],
+        reference: &[f64],
+        unit: BiasUnit,
+        noise: Option<&Noise>,
+    ) -> Self {
         let rows = under_test.len().min(reference.len());
         let shared = |row: usize| under_test[row].is_finite() && reference[row].is_finite();
-        let blocks = filled_blocks(rows, block_rows(rows), shared)
+        let length = noise.map_or_else(|| block_rows(rows), Noise::block_rows);
+        let blocks = filled_blocks(rows, length, shared)
             .into_iter()
             .filter_map(|(place, range)| {
                 let rows = range.clone().filter(|&row| shared(row));
@@ -46,7 +56,22 @@ impl BiasBlocks {
                 Some((place, range, bias))
             })
             .collect();
-        Self { rows, blocks }
+        let level_w = mean(
+            (0..rows)
+                .filter(|row| shared(*row))
+                .map(|row| reference[row]),
+        );
+        let noise = match unit {
+            BiasUnit::Watts => noise.cloned(),
+            BiasUnit::Percent => noise
+                .zip(level_w.filter(|w| *w > 0.0))
+                .map(|(noise, level_w)| noise.scaled(100.0 / level_w)),
+        };
+        Self {
+            rows,
+            blocks,
+            noise,
+        }
     }
 
     /// Slope of the bias against a covariate that `at` gives for a row (NaN: unknown). Blocks in
@@ -69,7 +94,7 @@ impl BiasBlocks {
                 design: vec![1.0, x - centre],
             })
             .collect();
-        Fitted::new(&blocks, 2, Memory::AnyCorrelation)?.contrast(&[0.0, 1.0])
+        LinearFit::new(&blocks, 2, self.noise.as_ref())?.contrast(&[0.0, 1.0])
     }
 
     /// Mean rate of the bias over the window, a `unit_rows` rows: the least-squares slope, with a
@@ -91,7 +116,7 @@ impl BiasBlocks {
                 }
             })
             .collect();
-        Fitted::new(&blocks, 3, Memory::AnyCorrelation)?.contrast(&[0.0, 1.0, 0.0])
+        LinearFit::new(&blocks, 3, self.noise.as_ref())?.contrast(&[0.0, 1.0, 0.0])
     }
 }
 
@@ -114,14 +139,14 @@ mod tests {
             .enumerate()
             .map(|(i, r)| r * (1.0 + 0.01 * i as f64 / 600.0))
             .collect();
-        let blocks = BiasBlocks::new(&tested, &reference, BiasUnit::Percent);
+        let blocks = BiasBlocks::new(&tested, &reference, BiasUnit::Percent, None);
         let slope = blocks.slope_against(|row| row as f64 / 600.0).unwrap();
         assert!((slope.estimate - 1.0).abs() < 0.01, "{slope:?}");
     }
 
     #[test]
     fn a_covariate_that_stands_still_or_is_unknown_has_no_slope() {
-        let blocks = BiasBlocks::new(&[201.0; 300], &[200.0; 300], BiasUnit::Watts);
+        let blocks = BiasBlocks::new(&[201.0; 300], &[200.0; 300], BiasUnit::Watts, None);
         assert_eq!(blocks.slope_against(|_| 21.0), None);
         assert_eq!(blocks.slope_against(|_| f64::NAN), None);
         let slope = blocks.slope_against(|row| row as f64).unwrap();
@@ -137,7 +162,7 @@ mod tests {
         let tested: Vec<f64> = (0..rows)
             .map(|i| 250.0 * (1.0 + bias(i) / 100.0) + wobble(i))
             .collect();
-        let blocks = BiasBlocks::new(&tested, &[250.0; 1200], BiasUnit::Percent);
+        let blocks = BiasBlocks::new(&tested, &[250.0; 1200], BiasUnit::Percent, None);
         let line = blocks.slope_against(|row| row as f64 / 600.0).unwrap();
         let bent = blocks.rate_with_bend(600.0).unwrap();
         assert!(
@@ -155,7 +180,7 @@ mod tests {
 
     #[test]
     fn references_at_zero_leave_no_percent() {
-        let blocks = BiasBlocks::new(&[5.0; 300], &[0.0; 300], BiasUnit::Percent);
+        let blocks = BiasBlocks::new(&[5.0; 300], &[0.0; 300], BiasUnit::Percent, None);
         assert_eq!(blocks.slope_against(|row| row as f64), None);
     }
 }

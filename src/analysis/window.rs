@@ -11,6 +11,7 @@ use super::uncertainty::StatedReference;
 use crate::recording::Channel;
 use crate::session::store::CONSENSUS;
 use crate::session::{Role, Session, Site};
+use crate::stats::noise::Noise;
 use crate::timeline::{Aligned, Member, Span};
 
 /// Two meters are not so much alike, each rounded to whole watts, W: the rounding alone of two
@@ -146,6 +147,14 @@ impl<'a> Window<'a> {
             share_for_a_variance: noise.share_for_a_variance(),
             is_known: noise.is_known(),
         })
+    }
+
+    /// The noise of a source and what it is held against over the ride, where it is known.
+    pub fn known_noise(&self, under_test: usize, basis: Member) -> Option<&'a Noise> {
+        let pair = self
+            .findings
+            .noise_between(Member::Stream(under_test), basis)?;
+        pair.known()
     }
 
     /// A reference as it enters the budget with the weight `share`.

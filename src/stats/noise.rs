@@ -51,7 +51,7 @@
 
 use statrs::function::gamma::ln_gamma;
 
-use super::contrast::{Block, Contrast, accumulate, dot, inverse, solved, times};
+use super::contrast::{Block, Contrast, Fitted, Memory, accumulate, dot, inverse, solved, times};
 use super::mixture::{MeanUncertainty, Mixture};
 
 /// Shortest correlation time, s; each next one is twice as long …
@@ -360,6 +360,15 @@ impl Noise {
         Mixture::of(freedom, parts)?.uncertainty()
     }
 
+    /// The noise of values `factor` times as large.
+    pub fn scaled(&self, factor: f64) -> Self {
+        let mut scaled = self.clone();
+        for node in &mut scaled.nodes {
+            node.variance *= factor * factor;
+        }
+        scaled
+    }
+
     fn scale(&self, node: &Node, squares: f64, freedom: f64, spread: f64) -> f64 {
         let variance = (self.likeness * node.variance + squares) / freedom;
         (variance * spread).max(0.0).sqrt()
@@ -470,6 +479,33 @@ impl Levels<'_> {
             Mixture::of(freedom, parts)?.uncertainty()?
         };
         Contrast::about(dot(contrast, &self.coefficients), uncertainty)
+    }
+}
+
+/// A linear model fitted to blocks of a window: with the noise of the ride where that is known, else
+/// with what the blocks tell of it themselves.
+pub enum LinearFit<'a> {
+    /// With the noise of the ride.
+    Learnt(Levels<'a>),
+    /// From the blocks alone.
+    Alone(Fitted),
+}
+
+impl<'a> LinearFit<'a> {
+    /// Fits; `None` as [`Noise::fit`] and [`Fitted::new`].
+    pub fn new(blocks: &[Block], terms: usize, noise: Option<&'a Noise>) -> Option<Self> {
+        Some(match noise {
+            Some(noise) => Self::Learnt(noise.fit(blocks, terms)?),
+            None => Self::Alone(Fitted::new(blocks, terms, Memory::AnyCorrelation)?),
+        })
+    }
+
+    /// Estimates `contrast · coefficients`.
+    pub fn contrast(&self, contrast: &[f64]) -> Option<Contrast> {
+        match self {
+            Self::Learnt(fitted) => fitted.contrast(contrast),
+            Self::Alone(fitted) => fitted.contrast(contrast),
+        }
     }
 }
 
