@@ -349,6 +349,11 @@ impl Comparison {
         Self { learnt, ..self }
     }
 
+    /// Whether the noise behind the intervals was learnt from enough of a ride.
+    pub fn noise_is_known(&self) -> bool {
+        self.learnt.is_some_and(|learnt| learnt.is_known)
+    }
+
     /// Uncertainty of the bias in W, from the noise over the ride; from the window alone where none
     /// was learnt, and the wider of both where the ride was too short to learn from. `None` under
     /// four blocks (20 s).

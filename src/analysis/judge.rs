@@ -7,7 +7,7 @@ use super::reason::{Expanded, Length, Reason, Unit};
 use super::serial::MeanUncertainty;
 use super::stats::finite;
 use super::uncertainty::{Budget, Scale, StatedReference, budget};
-use crate::session::{Allowance, Claim, Kind, Site};
+use crate::session::{Allowance, Claim, CommonErrors, Kind, Site};
 
 /// Share of missing seconds from which a reason says so, %.
 const MISSING_WORTH_SAYING_PERCENT: f64 = 5.0;
@@ -39,6 +39,8 @@ pub struct Evidence<'a> {
     pub twins: Option<[&'a str; 2]>,
     /// The claim under test.
     pub claim: Claim,
+    /// How far the references' errors are common.
+    pub common: CommonErrors,
     /// The loss expected between the sites.
     pub allowance: Allowance,
 }
@@ -111,6 +113,7 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
             budget(
                 statistical,
                 evidence.stated,
+                evidence.common,
                 evidence.allowance,
                 assessed.scale,
             )
@@ -249,6 +252,9 @@ fn reasons(
         } else if outcome == Outcome::Inconclusive {
             reasons.extend(length().map(Reason::Length));
         }
+    }
+    if judged && budget.is_some() && !comparison.noise_is_known() {
+        reasons.push(Reason::ShortRide);
     }
     reasons.extend((evidence.dropout_rows > 0).then_some(Reason::LeftOut(evidence.dropout_rows)));
     reasons.extend(missing(

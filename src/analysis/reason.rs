@@ -50,6 +50,8 @@ pub enum Reason {
     OtherKind(Kind),
     /// A stretch of this kind asks for nothing to be held.
     NothingHeld(Kind),
+    /// The ride holds too little to learn its noise from.
+    ShortRide,
     /// There is nothing to hold the bias against.
     NoClaim,
     /// There is nothing to compare with.
@@ -256,6 +258,10 @@ impl fmt::Display for Reason {
                 f,
                 "an {kind} stretch asks for nothing to be held: it has a bias and no verdict; to have \
                  a claim judged, tag what was held as a steady block"
+            ),
+            Reason::ShortRide => f.write_str(
+                "the ride holds less than 10 min at levels kept, or none of 3 min, to learn its noise \
+                 from: the interval is on the wide side",
             ),
             Reason::NoClaim => f.write_str(
                 "no claim is stated: give `percent` or `watts` under [claim] in session.toml",

@@ -4,7 +4,7 @@ use super::agreement::PERCENT_FROM_W;
 use super::figures::References;
 use super::stats::finite;
 use super::uncertainty::{StatedReference, rectangular};
-use crate::session::Site;
+use crate::session::{CommonErrors, Site};
 
 /// Coverage factor of an expanded uncertainty in E_n (ISO 13528 takes k = 2).
 const EXPANSION: f64 = 2.0;
@@ -57,6 +57,7 @@ pub struct Between {
 pub fn references(
     stated: &[StatedReference],
     sites: &[Option<Site>],
+    common: CommonErrors,
     pairs: &[PairMeans],
 ) -> Option<References> {
     if stated.is_empty() {
@@ -64,7 +65,7 @@ pub fn references(
     }
     let tested: Vec<(PairMeans, Option<f64>)> = pairs
         .iter()
-        .map(|pair| (*pair, en_of(stated, pair)))
+        .map(|pair| (*pair, en_of(stated, common, pair)))
         .collect();
     let worst = tested
         .iter()
@@ -84,7 +85,9 @@ pub fn references(
     let agree = if apart {
         Some(false)
     } else {
-        let within_claims = pairs.iter().all(|pair| !beyond_claims(stated, pair));
+        let within_claims = pairs
+            .iter()
+            .all(|pair| !beyond_claims(stated, common, pair));
         (expected > 0 && all_tested && within_claims).then_some(true)
     };
     let label = |at: usize| stated.get(at).map(|s| s.label.clone());
@@ -94,7 +97,7 @@ pub fn references(
         difference_percent: worst.and_then(|(pair, _)| difference_percent(&pair)),
         en_number: worst.and_then(|(_, en)| en),
         agree,
-        note: note(stated, sites, &tested, agree),
+        note: note(stated, sites, common, &tested, agree),
     })
 }
 
@@ -113,7 +116,11 @@ pub(super) fn difference_percent(pair: &PairMeans) -> Option<f64> {
 /// E_n of a pair: each claim as the budget reads it, a rectangular distribution, expanded with k = 2, and
 /// the scatter of their difference; `None` where a claim is not
 /// stated.
-pub(super) fn en_of(stated: &[StatedReference], pair: &PairMeans) -> Option<f64> {
+pub(super) fn en_of(
+    stated: &[StatedReference],
+    common: CommonErrors,
+    pair: &PairMeans,
+) -> Option<f64> {
     let level = level_w(pair);
     // While nobody pedals, a claim in percent is a claim of nothing: it tests no meter.
     let expanded = |at: usize| {
@@ -121,23 +128,32 @@ pub(super) fn en_of(stated: &[StatedReference], pair: &PairMeans) -> Option<f64>
         (level >= PERCENT_FROM_W || claim.watts > 0.0)
             .then(|| EXPANSION * rectangular(claim.limit_w(level)))
     };
-    let second = expanded(pair.second)?.hypot(pair.scatter_w?);
-    en_number(pair.first_w, expanded(pair.first)?, pair.second_w, second)
+    let (first, second) = (expanded(pair.first)?, expanded(pair.second)?);
+    // What both share is not in their difference: U² = U₁² + U₂² − 2ρ U₁ U₂.
+    let correlation = common.claims_correlation.clamp(0.0, 1.0);
+    let own = first * first + second * second - 2.0 * correlation * first * second;
+    en_number(
+        pair.first_w,
+        own.max(0.0).sqrt(),
+        pair.second_w,
+        pair.scatter_w?,
+    )
 }
 
 /// Whether a pair lies further apart than its claims alone allow.
-fn beyond_claims(stated: &[StatedReference], pair: &PairMeans) -> bool {
+fn beyond_claims(stated: &[StatedReference], common: CommonErrors, pair: &PairMeans) -> bool {
     let calm = PairMeans {
         scatter_w: Some(0.0),
         ..*pair
     };
-    en_of(stated, &calm).is_some_and(|en| en.abs() > 1.0)
+    en_of(stated, common, &calm).is_some_and(|en| en.abs() > 1.0)
 }
 
 /// The sentence that goes with the test of the references.
 fn note(
     stated: &[StatedReference],
     sites: &[Option<Site>],
+    common: CommonErrors,
     tested: &[(PairMeans, Option<f64>)],
     agree: Option<bool>,
 ) -> String {
@@ -170,7 +186,10 @@ fn note(
         None if tested.iter().any(|(pair, _)| pair.scatter_w.is_none()) => {
             "too few seconds to tell whether the references agree".to_owned()
         }
-        None if tested.iter().any(|(pair, _)| beyond_claims(stated, pair)) => {
+        None if tested
+            .iter()
+            .any(|(pair, _)| beyond_claims(stated, common, pair)) =>
+        {
             "the references lie further apart than they claim, but no further than their scatter \
              explains: whether they agree cannot be told here"
                 .to_owned()
@@ -228,7 +247,13 @@ mod tests {
                 pairs.push(pair(first, second, means[first], means[second]));
             }
         }
-        references(&stated, &[None; 3][..claims.len()], &pairs).unwrap()
+        references(
+            &stated,
+            &[None; 3][..claims.len()],
+            CommonErrors::default(),
+            &pairs,
+        )
+        .unwrap()
     }
 
     #[test]
@@ -261,7 +286,7 @@ mod tests {
                 scatter_w,
                 ..pair(0, 1, 256.0, 250.0)
             }];
-            references(&stated, &[None, None], &pairs).unwrap()
+            references(&stated, &[None, None], CommonErrors::default(), &pairs).unwrap()
         };
         // Claims of 2.53 W each, U = 2 · 2.53/√3: 6/√(U² + U²) without scatter, 6/√(U² + U² + 6²) with.
         let claims = 2.0 * (2.0 * 2.53_f64 / 3.0_f64.sqrt()).powi(2);
@@ -274,6 +299,21 @@ mod tests {
         let short = en(None);
         assert_eq!((short.en_number, short.agree), (None, None));
         assert!(short.note.contains("too few seconds"), "{}", short.note);
+    }
+
+    #[test]
+    fn errors_that_two_references_share_leave_less_room_between_them() {
+        let stated = [stated("pedals", Some(1.0)), stated("hub", Some(1.0))];
+        let en = |claims_correlation| {
+            let common = CommonErrors { claims_correlation };
+            let found = references(&stated, &[None, None], common, &[pair(0, 1, 252.0, 250.0)]);
+            found.unwrap().en_number
+        };
+        // U² = 2 U₁² (1 − ρ).
+        let free = en(0.0).unwrap();
+        assert_close(en(0.75).unwrap(), 2.0 * free, 1e-9);
+        // Nothing of their own and no scatter: nothing to be held against.
+        assert_eq!(en(1.0), None);
     }
 
     #[test]
@@ -308,7 +348,7 @@ mod tests {
         let stated = [stated("pedals", Some(1.0)), stated("hub", Some(1.0))];
         let sites = [Some(Site::Pedal), Some(Site::Hub)];
         let pairs = [pair(0, 1, 250.0, 249.0)];
-        let found = references(&stated, &sites, &pairs).unwrap();
+        let found = references(&stated, &sites, CommonErrors::default(), &pairs).unwrap();
         assert!(found.note.contains("different sites"), "{}", found.note);
     }
 }

@@ -172,6 +172,7 @@ fn verdicts(
                 references,
                 twins: window.twins(&behind),
                 claim: window.session.claim_of(under_test).unwrap_or_default(),
+                common: window.session.references,
                 allowance: window.session.allowance,
             });
             verdict.reasons.extend(single_basis(window, member));

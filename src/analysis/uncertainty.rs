@@ -4,7 +4,7 @@ use super::agreement::PERCENT_FROM_W;
 use super::figures::BudgetLine;
 use super::serial::MeanUncertainty;
 use super::stats::t_quantile;
-use crate::session::{Allowance, Claim};
+use crate::session::{Allowance, Claim, CommonErrors};
 
 /// What is known about how a contribution scatters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -171,24 +171,43 @@ impl Scale {
 /// The budget of a bias against the mean of `references`: scatter of the seconds, the claim of
 /// each reference with its share (independent references average down), and the half-width of
 /// the allowance. References without a claim contribute nothing; the caller must say so.
+///
+/// With errors correlated by ρ (JCGM 100, 5.2; F.1.2) the variance of the claims' part is `Σ g² a²/3 +
+/// ρ Σ_{r≠s} g_r g_s a_r a_s/3`, with shares g and limits a. It is told in lines that are independent: each
+/// claim's own part, `√(1−ρ) g a/√3`, and what they share, `√ρ Σ g a/√3`.
 pub fn budget(
     statistical: MeanUncertainty,
     references: &[StatedReference],
+    common: CommonErrors,
     allowance: Allowance,
     scale: Scale,
 ) -> Budget {
+    let correlation = match references {
+        [_, _, ..] => common.claims_correlation.clamp(0.0, 1.0),
+        _ => 0.0,
+    };
     let mut contributions = vec![Contribution::statistical(
         "scatter of the seconds (serial correlation allowed for)",
         statistical,
     )];
+    let mut shared = 0.0;
     for reference in references {
         if let Some(claim) = reference.claim {
+            let limit = scale.limit(claim);
+            shared += reference.share * limit;
             contributions.push(Contribution::rectangular(
                 format!("claim of {}", reference.label),
-                scale.limit(claim),
-                reference.share,
+                limit,
+                reference.share * (1.0 - correlation).sqrt(),
             ));
         }
+    }
+    if correlation > 0.0 {
+        contributions.push(Contribution::rectangular(
+            format!("what the references' errors share (claims_correlation {correlation})"),
+            shared,
+            correlation.sqrt(),
+        ));
     }
     if allowance.plus_minus != 0.0 {
         let watts = allowance.plus_minus / 100.0 * scale.level_w;
@@ -235,6 +254,7 @@ mod tests {
         let budget = budget(
             known(0.4),
             &[stated("pedals", 1.0, 1.0)],
+            CommonErrors::default(),
             Allowance::default(),
             LEVEL,
         );
@@ -249,12 +269,49 @@ mod tests {
         let one = budget(
             known(0.0),
             &[stated("a", 1.0, 1.0)],
+            CommonErrors::default(),
             Allowance::default(),
             LEVEL,
         );
         let two = [stated("a", 1.0, 0.5), stated("b", 1.0, 0.5)];
-        let two = budget(known(0.0), &two, Allowance::default(), LEVEL);
+        let two = budget(
+            known(0.0),
+            &two,
+            CommonErrors::default(),
+            Allowance::default(),
+            LEVEL,
+        );
         assert_close(two.combined(), one.combined() / 2.0_f64.sqrt(), 1e-12);
+    }
+
+    #[test]
+    fn errors_that_references_share_do_not_average_down() {
+        // error-curve specification, section 1: two ±1 % references leave U = 0.80 % if independent and
+        // 1.13 % if common (k = 1.96).
+        let two = [stated("a", 1.0, 0.5), stated("b", 1.0, 0.5)];
+        let of = |claims_correlation| {
+            let common = CommonErrors { claims_correlation };
+            budget(known(0.0), &two, common, Allowance::default(), LEVEL)
+        };
+        assert_close(of(0.0).expanded(), 0.80, 2e-3);
+        assert_close(of(1.0).expanded(), 1.13, 2e-3);
+        assert_close(
+            of(0.5).combined().powi(2),
+            (1.0 / 6.0 + 1.0 / 3.0) / 2.0,
+            1e-12,
+        );
+        assert_eq!(of(0.5).contributions.len(), 4);
+        // One reference shares its error with nobody.
+        let one = budget(
+            known(0.0),
+            &two[..1],
+            CommonErrors {
+                claims_correlation: 1.0,
+            },
+            Allowance::default(),
+            LEVEL,
+        );
+        assert_eq!(one.contributions.len(), 2);
     }
 
     #[test]
@@ -302,7 +359,13 @@ mod tests {
             percent: 2.0,
             plus_minus: 1.0,
         };
-        let budget = budget(known(0.0), &[reference], allowance, Scale::at(100.0));
+        let budget = budget(
+            known(0.0),
+            &[reference],
+            CommonErrors::default(),
+            allowance,
+            Scale::at(100.0),
+        );
         let standards: Vec<f64> = budget.contributions.iter().map(|c| c.standard).collect();
         assert_close(standards[1], 3.0 / 3.0_f64.sqrt(), 1e-12);
         assert_close(standards[2], 1.0 / 3.0_f64.sqrt(), 1e-12);

@@ -219,7 +219,7 @@ impl<'a> Window<'a> {
         }
         let stated: Vec<StatedReference> = indices.iter().map(|i| self.stated(*i, 1.0)).collect();
         let sites: Vec<Option<Site>> = indices.iter().map(|i| self.site(*i)).collect();
-        references::references(&stated, &sites, &pairs)
+        references::references(&stated, &sites, self.session.references, &pairs)
     }
 
     /// Means of two streams over the seconds that both have (at least two), and how many.
@@ -247,7 +247,9 @@ impl<'a> Window<'a> {
             n,
             difference_w: means.first_w - means.second_w,
             difference_percent: references::difference_percent(&means),
-            en_number: tested.then(|| references::en_of(&judged, &means)).flatten(),
+            en_number: tested
+                .then(|| references::en_of(&judged, self.session.references, &means))
+                .flatten(),
         })
     }
 

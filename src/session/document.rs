@@ -24,6 +24,14 @@ pub(super) fn merged(old: &str, session: &Session) -> Result<String, String> {
     let allowance = table(root, "allowance")?;
     put(allowance, "percent", session.allowance.percent.into());
     put(allowance, "plus_minus", session.allowance.plus_minus.into());
+    let common = session.references.claims_correlation;
+    if common != 0.0 || root.contains_key("references") {
+        put(
+            table(root, "references")?,
+            "claims_correlation",
+            common.into(),
+        );
+    }
     merge_array(root, "stream", &session.streams, same_stream, write_stream)?;
     merge_array(
         root,

@@ -14,8 +14,8 @@ pub mod start;
 pub mod store;
 
 pub use model::{
-    Allowance, Claim, ColumnNames, Fact, Kind, MatchedOn, Role, Segment, Session, Site, Stream,
-    Words,
+    Allowance, Claim, ColumnNames, CommonErrors, Fact, Kind, MatchedOn, Role, Segment, Session,
+    Site, Stream, Words,
 };
 pub use opened::{OpenOptions, OpenedSession, Problem, Source};
 pub use store::SessionError;

@@ -18,6 +18,8 @@ pub struct Session {
     pub claim: Claim,
     /// The drivetrain loss expected from the references' site to the site under test.
     pub allowance: Allowance,
+    /// How far the references' errors are common.
+    pub references: CommonErrors,
     /// The streams, in file order; the first one defines session time zero while
     /// [`Session::zero_unix_s`] does not.
     pub streams: Vec<Stream>,
@@ -66,6 +68,15 @@ pub struct Allowance {
     pub percent: f64,
     /// Half-width of the rectangular distribution of that loss, percentage points.
     pub plus_minus: f64,
+}
+
+/// How far the errors of the references are common: `[references]` of the session file.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct CommonErrors {
+    /// Correlation of the errors that the references' claims bound, 0 (each its own) to 1 (one error
+    /// in all).
+    pub claims_correlation: f64,
 }
 
 /// One device's stream as it takes part in the session.

@@ -11,7 +11,10 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use super::document;
-use super::{Allowance, Claim, ColumnNames, Fact, Kind, MatchedOn, Role, Segment, Session, Site};
+use super::{
+    Allowance, Claim, ColumnNames, CommonErrors, Fact, Kind, MatchedOn, Role, Segment, Session,
+    Site,
+};
 use super::{Stream, Words};
 use crate::recording::clean_text;
 use crate::recording::words::hex;
@@ -302,6 +305,8 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
     let place = "[allowance]";
     within(place, "percent", allowance.percent, ALLOWANCE_PERCENT)?;
     without_sign(place, "plus_minus", allowance.plus_minus, 50.0)?;
+    let common = session.references.claims_correlation;
+    within("[references]", "claims_correlation", common, 0.0..=1.0)?;
     for (index, stream) in session.streams.iter().enumerate() {
         check_stream(session, index, stream)?;
     }
@@ -603,6 +608,8 @@ struct SessionFile {
     #[serde(default)]
     allowance: Allowance,
     #[serde(default)]
+    references: CommonErrors,
+    #[serde(default)]
     stream: Vec<StreamEntry>,
     #[serde(default)]
     segment: Vec<SegmentEntry>,
@@ -647,6 +654,7 @@ impl SessionFile {
             zero_unix_s: self.zero_unix_s,
             claim: self.claim.unwrap_or_default(),
             allowance: self.allowance,
+            references: self.references,
             streams: self.stream.into_iter().map(Into::into).collect(),
             segments: self.segment.into_iter().map(Into::into).collect(),
             facts,
