@@ -4,7 +4,7 @@ use super::{Entry, fact, figure};
 
 const BA: &str = "Bland & Altman 1986, Lancet 327:307; 1999, Stat Methods Med Res 8:135";
 const BA99: &str = "Bland & Altman 1999, Stat Methods Med Res 8:135 (logarithms)";
-const SERIAL: &str = "O'Hagan 1994, Bayesian Inference, ch. 9 (from memory); the need: Bayley & Hammersley 1946, J R Stat Soc Suppl 8:184; coverage measured by simulation";
+const SERIAL: &str = "shapes common, variances a stretch's own: Smyth 2004, Stat Appl Genet Mol Biol 3:3; correlation averaged over: O'Hagan 1994, Bayesian Inference, ch. 9 (from memory); the need: Bayley & Hammersley 1946, J R Stat Soc Suppl 8:184; coverage measured by simulation";
 
 pub(super) const ENTRIES: &[Entry] = &[
     fact(
@@ -208,9 +208,9 @@ pub(super) const ENTRIES: &[Entry] = &[
         1,
         [
             "95 % confidence limits of the bias, allowing for seconds that resemble their neighbours.",
-            "means of blocks of n/12 s (at least 5, at most 60), autoregressive with a correlation time from 1 s to the length of the window, every octave as likely; each time gives a Student t about the mean, weighed by |R|^(−1/2) (1'R⁻¹1)^(−1/2) S^(−(K − 1)/2); limits where the weighed sum leaves 2.5 % on either side",
+            "noise e = d less the source's scale and lag on the reference, in means of 5 s; shapes of its correlation R (white, or white plus slow noise of 1.5 to 96 s) weighed by how well they explain the level pieces of the whole ride; each gives a Student t of scale² (ν₀ s₀² + S)/(ν₀ + K − 1) · 1'R 1/K²; limits where the weighed sum leaves 2.5 % on either side, widened by what the lag leaves at the window's edges",
             SERIAL,
-            "Only the scatter within this block: not the reference's error, nor another day's. Wider than need be where memory is short, since one short block cannot prove that it is; blind to a memory longer than the block. None under 20 s.",
+            "Only the scatter within this block: not the reference's error, nor another day's. What is slower than some minutes counts as this block's own error. On a ride with less than 10 min at levels kept, or none of 3 min, it is the wider of this and what the block alone tells. None under 20 s.",
         ],
     ),
     figure(
@@ -220,9 +220,9 @@ pub(super) const ENTRIES: &[Entry] = &[
         2,
         [
             "95 % confidence limits of the bias in %.",
-            "the same of the residuals d − (bias/ȳ) · y, over ȳ",
-            "ratio estimator: Cochran 1977, Sampling Techniques, ch. 6; then as for W",
-            "A pure scale error is certain in % even while the rider wanders, but not in W.",
+            "the same, over ȳ",
+            "as for W; a scale error is no scatter (ratio estimator: Cochran 1977, Sampling Techniques, ch. 6)",
+            "",
         ],
     ),
     figure(
@@ -256,9 +256,9 @@ pub(super) const ENTRIES: &[Entry] = &[
         1,
         [
             "How well the lower limit of agreement is known.",
-            "limit ± t(0.975, nₑ − 1) · s √(1/nₑ + 1.96²/(2(nₑ − 1))), nₑ the effective seconds",
+            "limit ± t(0.975, nᵥ − 1) · √(u² + 1.96² s²/(2(nᵥ − 1))), u the standard uncertainty of the bias, nᵥ = n/Σρ² the seconds that tell a variance (Bartlett 1946, from memory)",
             BA,
-            "Cautious: the SD is known from more seconds than the bias is.",
+            "",
         ],
     ),
     figure(

@@ -100,7 +100,7 @@ const OTHERS: [Entry; 12] = [
         2,
         [
             "Difference of two references over their joint expanded uncertainty; beyond ±1 they contradict each other.",
-            "(x̄₁ − x̄₂)/√(U₁² + U₂² + U_d²), a reference's claim being its U and U_d the half-width of the 95 % limits of the mean difference",
+            "(x̄₁ − x̄₂)/√(U₁² + U₂² − 2ρ U₁ U₂ + U_d²), U = 2a/√3 for a claim ±a (as the budget reads it, k = 2), ρ the stated correlation of the claims and U_d the half-width of the 95 % limits of the mean difference",
             "ISO 13528",
             "Agreement does not prove either true: both may share an error. A short or restless block tests little: its scatter widens what counts as agreement.",
         ],

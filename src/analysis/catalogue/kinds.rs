@@ -5,7 +5,7 @@ use super::{Entry, fact, figure};
 const OURS: &str = "this program's convention";
 const TRADE: &str = "common practice, no source";
 const IEEE: &str = "IEEE Std 181 (from memory)";
-const SERIAL: &str = "least squares over means of blocks of n/12 s (5 to 60); limits averaged over every correlation of neighbouring blocks, each weighed by how well it explains them (O'Hagan 1994, Bayesian Inference, ch. 9, from memory); coverage measured by simulation";
+const SERIAL: &str = "least squares over means of 5 s; limits with the correlation of the noise learnt over the ride, as for the bias (on a short ride: averaged over every correlation of neighbouring blocks, O'Hagan 1994, Bayesian Inference, ch. 9, from memory); coverage measured by simulation";
 
 pub(super) const ENTRIES: &[Entry] = &[
     figure(
