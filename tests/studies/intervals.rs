@@ -249,6 +249,13 @@ fn share(of: &[Seen], is: impl Fn(&Seen) -> bool) -> f64 {
 fn line(name: &str, all: &[Seen]) {
     let mean =
         |of: &dyn Fn(&Seen) -> f64| all.iter().map(of).sum::<f64>() / all.len().max(1) as f64;
+    let middle = |of: &dyn Fn(&Seen) -> f64| {
+        let mut values: Vec<f64> = all.iter().map(of).collect();
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
+    };
+    let usual = |error: &dyn Fn(&Seen) -> f64| 1.96 * 1.4826 * middle(&|s| error(s).abs());
+    let typical = middle(&|s| s.half_w) / usual(&|s| s.error_w);
     let ideal_w = 1.96 * root_mean_square(all.iter().map(|s| s.error_w));
     let ideal_percent = 1.96 * root_mean_square(all.iter().map(|s| s.error_percent));
     let claims = 1.96 * REFERENCE_CLAIM / 6.0_f64.sqrt();
@@ -260,17 +267,10 @@ fn line(name: &str, all: &[Seen]) {
             Outcome::DoesNotConform
         }
     };
-    let margin = 2.0 * ideal_percent.hypot(claims);
+    let margin = 2.0 * usual(&|s| s.error_percent).hypot(claims);
     let is_clear = |s: &&Seen| (s.gain_percent.abs() - CLAIM).abs() >= margin;
     let clear: Vec<Seen> = all.iter().filter(is_clear).copied().collect();
     let decides = |s: &Seen| matches!(s.said, Outcome::Conforms | Outcome::DoesNotConform);
-    let middle = |of: &dyn Fn(&Seen) -> f64| {
-        let mut values: Vec<f64> = all.iter().map(of).collect();
-        values.sort_by(f64::total_cmp);
-        values[values.len() / 2]
-    };
-    let ideal = 1.96 * 1.4826 * middle(&|s| s.error_w.abs());
-    let typical = middle(&|s| s.half_w) / ideal;
     println!(
         "{name:<22} {typical:>5.2} {:>5} {:>6.1} {:>6.2} {:>5.2} | {:>6.1} {:>5.2} {:>5.2} | {:>5} {:>5.1} {:>6.2} {:>5.1}",
         all.len(),
