@@ -101,9 +101,9 @@ pub fn plan(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    if let Ok(plan) = truing::rehearse::Plan::from_toml("fuzzed", text) {
+    if let Ok(plan) = truing::plan::Plan::from_toml("fuzzed", text) {
         assert!(plan.duration_s().is_finite());
-        truing::rehearse::sheet(&plan);
+        truing::plan::sheet(&plan);
     }
 }
 

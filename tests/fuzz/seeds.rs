@@ -1,6 +1,7 @@
 // The seeds of the fuzz corpora: small files of every kind, made anew each time.
 
-use truing::rehearse::{Plan, Scenario, SessionOptions, ride, write_session};
+use truing::plan::Plan;
+use truing::rehearse::{Scenario, SessionOptions, ride, write_session};
 use truing::session::{journal::Journal, store};
 
 /// A seed: which entry takes it, what it is, and its bytes.

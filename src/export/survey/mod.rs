@@ -232,7 +232,8 @@ fn figures(values: &[(usize, f64)], sessions: &[Surveyed]) -> GroupFigures {
 mod tests {
     use super::*;
     use crate::analysis::table::table;
-    use crate::rehearse::{Plan, Scenario, SessionOptions, ride};
+    use crate::plan::Plan;
+    use crate::rehearse::{Scenario, SessionOptions, ride};
     use crate::timeline::Aligned;
 
     fn session(named: &str, by: Option<&str>, blocks: &[(f64, f64)]) -> Surveyed {

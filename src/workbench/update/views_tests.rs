@@ -181,7 +181,7 @@ fn a_plan_is_chosen_where_the_session_names_none() {
         panic!("{:?}", state.study);
     };
     // Nothing is tagged: nothing that the plan asks was ridden.
-    use crate::export::plan_check::Ridden;
+    use crate::plan::Ridden;
     assert!(!found.phases.is_empty() && !found.cannot_tell.is_empty());
     assert!(found.phases.iter().all(|p| p.ridden == Ridden::Missing));
 }
