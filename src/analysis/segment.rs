@@ -228,7 +228,7 @@ mod tests {
     use crate::analysis::bench::{aligned_of, ridden, segment};
     use crate::analysis::figures::Outcome;
     use crate::analysis::vectors::{assert_close, lcg};
-    use crate::session::store::CONSENSUS;
+    use crate::session::CONSENSUS;
     use crate::session::{Allowance, Claim};
 
     /// A rider who wanders about 250 W for `seconds`.

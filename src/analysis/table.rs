@@ -9,7 +9,7 @@ use super::segment::figures_with;
 use super::window::Window;
 use super::{coverage, mean_max, overall, pooled, stats};
 use crate::recording::Channel;
-use crate::session::store::CONSENSUS;
+use crate::session::CONSENSUS;
 use crate::session::{Role, Session};
 use crate::timeline::{Aligned, Member, Span};
 

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::error::PlanError;
 use super::leg::{Gear, Leg, Shape};
 use crate::session::Kind;
-use crate::session::store::{self, plain_words};
+use crate::session::{files, plain_words};
 
 /// Longest plan read, bytes: some hundred times a usual one.
 const MOST_BYTES: u64 = 1 << 20;
@@ -143,7 +143,7 @@ impl Plan {
         if Self::names().any(|known| known == name) {
             return Self::built_in(name);
         }
-        match store::inside(folder, name) {
+        match files::inside(folder, name) {
             Ok(path) if path.is_file() => Self::in_file(name, &path),
             Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
                 let path = folder.join(name);

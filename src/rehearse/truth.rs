@@ -8,7 +8,7 @@ use super::rider::Ride;
 use super::scenario::{Device, Scenario};
 use crate::analysis::figures::Dropout;
 use crate::plan::{Leg, Plan};
-use crate::session::store::CONSENSUS;
+use crate::session::CONSENSUS;
 use crate::session::{Kind, Role, Segment, Site};
 use crate::timeline::Span;
 

@@ -9,7 +9,7 @@ use super::super::text;
 use super::{Effect, edit, motion, perform as perform_command, say, streams, warn};
 use crate::recording::clean_text;
 use crate::session::Role;
-use crate::session::store::MOST_SET_POINT_W;
+use crate::session::validation::MOST_SET_POINT_W;
 use crate::timeline::{Member, Span};
 
 /// Longest line, characters: a page of text.
