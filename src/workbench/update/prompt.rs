@@ -167,7 +167,7 @@ fn references_level(state: &State, span: Span) -> Option<f64> {
         .power(member)?
         .get(state.aligned.grid.rows(span))?;
     let present = column.iter().copied().filter(|v| v.is_finite()).collect();
-    let median = crate::analysis::stats::median_of(present)?;
+    let median = crate::stats::median_of(present)?;
     Some((median / 5.0).round() * 5.0)
 }
 
