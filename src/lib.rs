@@ -14,6 +14,7 @@
 //! | [`session`] | what the tester decided: streams, clocks, segments, claim; storage, undo |
 //! | [`timeline`] | clocks, the common grid, delay estimation, envelopes for drawing |
 //! | [`analysis`] | every figure: agreement, uncertainty, conformity, response, drift |
+//! | [`plan`] | test plans, their sheet, a ride held against one |
 //! | [`suggest`] | proposed segments, each with a reason |
 //! | [`picture`] | what pictures show, computed once for screen and paper |
 //! | [`rehearse`] | synthetic rides with known faults, written as real files |
@@ -39,6 +40,7 @@ pub mod analysis;
 pub mod commands;
 pub mod export;
 pub mod picture;
+pub mod plan;
 pub mod recording;
 pub mod rehearse;
 pub mod session;

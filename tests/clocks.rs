@@ -8,8 +8,9 @@ mod clock_scenes;
 use assert_cmd::Command;
 use clock_scenes::{Scene, aligned, misses, sources};
 use serde_json::Value;
+use truing::plan::Plan;
 use truing::recording::Channel;
-use truing::rehearse::{Plan, Sends, SessionOptions, random_scenario, ride, write_session};
+use truing::rehearse::{Sends, SessionOptions, random_scenario, ride, write_session};
 use truing::timeline::align::{Residual, lag_curve, residuals};
 use truing::timeline::delay::{Correlation, Correlator, Spectra};
 

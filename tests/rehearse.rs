@@ -2,9 +2,10 @@
 
 use std::path::Path;
 
+use truing::plan::Plan;
 use truing::recording::Channel;
 use truing::rehearse::{
-    Fault, Plan, Rehearsal, Scenario, SessionOptions, random_scenario, ride, write_session,
+    Fault, Rehearsal, Scenario, SessionOptions, random_scenario, ride, write_session,
 };
 use truing::session::Kind;
 use truing::timeline::Span;

@@ -4,10 +4,9 @@
 use proptest::prelude::*;
 use truing::analysis::figures::DropoutKind;
 use truing::analysis::table::table;
+use truing::plan::Plan;
 use truing::recording::{Channel, EventKind};
-use truing::rehearse::{
-    FAULTS, Fault, Plan, Rehearsal, Scenario, SessionOptions, random_scenario, ride,
-};
+use truing::rehearse::{FAULTS, Fault, Rehearsal, Scenario, SessionOptions, random_scenario, ride};
 use truing::session::Kind;
 use truing::timeline::Aligned;
 

@@ -6,10 +6,11 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use truing::analysis::figures::DropoutKind;
+use truing::plan::Plan;
 use truing::recording::{Channel, ReadOptions};
 use truing::rehearse::{
-    Device, LevelError, Pause, Plan, PlannedDropout, Rehearsal, Scenario, SessionOptions, Surge,
-    ride, write_session,
+    Device, LevelError, Pause, PlannedDropout, Rehearsal, Scenario, SessionOptions, Surge, ride,
+    write_session,
 };
 use truing::session::{Fact, OpenOptions, OpenedSession, Session, Words};
 

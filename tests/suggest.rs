@@ -3,7 +3,8 @@
 use std::path::Path;
 
 use assert_cmd::Command;
-use truing::rehearse::{Plan, Scenario, SessionOptions, ride, write_session};
+use truing::plan::Plan;
+use truing::rehearse::{Scenario, SessionOptions, ride, write_session};
 use truing::session::{Kind, store};
 
 /// A full bench ride on disk, clocks known, nothing tagged.

@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use serde_json::Value;
-use truing::rehearse::{Fault, Plan, Scenario, SessionOptions, ride, write_session};
+use truing::plan::Plan;
+use truing::rehearse::{Fault, Scenario, SessionOptions, ride, write_session};
 
 /// A rehearsed, tagged session in `folder` with these faults.
 fn session(folder: &Path, faults: &[&str]) -> PathBuf {

@@ -1,7 +1,7 @@
 //! Several sessions: how far one unit's figure repeats within a ride and from ride to ride.
 
 use super::figures::{AcrossSessions, Interval};
-use super::stats::{Sample, chi_squared_quantile, f_quantile, finite, finite_interval, t_quantile};
+use crate::stats::{Sample, chi_squared_quantile, f_quantile, finite, finite_interval, t_quantile};
 
 /// Sums of squares of a one-way layout.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -148,7 +148,7 @@ fn note(sessions: usize, layout: Option<Layout>, between: Option<f64>) -> String
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::assert_close;
+    use crate::stats::vectors::assert_close;
 
     const REPEATABILITY: [f64; 3] = [
         0.015116506604696205,

@@ -6,8 +6,8 @@
 use std::ops::Range;
 
 use super::figures::{Agreement, Interval, LevelLine};
-use super::serial::{self, MeanUncertainty};
-use super::stats::{both_present, finite, finite_interval, normal_quantile, t_quantile};
+use crate::stats::serial::{self, MeanUncertainty};
+use crate::stats::{both_present, finite, finite_interval, normal_quantile, t_quantile};
 pub use crate::timeline::PERCENT_FROM_W;
 use crate::timeline::PairTotals;
 
@@ -515,7 +515,7 @@ impl Comparison {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::{self, assert_close};
+    use crate::stats::vectors::{self, assert_close};
     use crate::timeline::PairSums;
 
     fn peak_flow() -> Moments {

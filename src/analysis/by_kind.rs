@@ -4,11 +4,12 @@ use std::borrow::Cow;
 
 use super::figures::{CadenceAgreement, GearChange, SegmentFigures};
 use super::sprint::Labelled;
-use super::stats::{finite, median_of};
 use super::window::Window;
-use super::{cadence, change_points, coast, gear_change, heat_soak, ramp, ride, sprint, steady};
+use super::{cadence, coast, gear_change, heat_soak, ramp, ride, sprint, steady};
 use crate::recording::Channel;
 use crate::session::{Kind, Role};
+use crate::stats::change_points;
+use crate::stats::{finite, median_of};
 use crate::timeline::{Grid, Member, Span};
 
 /// Fills in what `figures.kind` asks for, against `basis` (what the verdict rests on).
@@ -252,8 +253,8 @@ mod tests {
     use crate::analysis::figures::{DropoutKind, Table};
     use crate::analysis::ride::findings;
     use crate::analysis::table::table;
-    use crate::analysis::vectors::lcg;
     use crate::session::Session;
+    use crate::stats::vectors::lcg;
     use crate::timeline::Aligned;
 
     const SECONDS: usize = 900;

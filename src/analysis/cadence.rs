@@ -10,7 +10,7 @@
 //! revolution takes 0.5 to 1.5 s, and cadence is commonly reported to 1 rpm.
 
 use super::figures::CadenceAgreement;
-use super::stats::{Sample, both_present, finite};
+use crate::stats::{Sample, both_present, finite};
 
 /// How far a spike lies outside the reference's own range, rpm.
 const SPIKE_RPM: f64 = 5.0;

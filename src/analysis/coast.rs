@@ -9,7 +9,7 @@
 //! and above the zero error of a usual meter.
 
 use super::figures::Coast;
-use super::stats::finite;
+use crate::stats::finite;
 
 /// References at or below this report that nobody pedals, W.
 const IDLE_W: f64 = 10.0;

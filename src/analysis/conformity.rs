@@ -1,7 +1,7 @@
 //! The decision rule: from a bias and its uncertainty to a word.
 
 use super::figures::{Interval, Outcome};
-use super::stats::{finite, t_cdf, t_quantile};
+use crate::stats::{finite, t_cdf, t_quantile};
 
 /// Seconds below which a block is at most inconclusive: the coverage of the interval is known to
 /// fall short there.
@@ -128,7 +128,7 @@ pub fn length_needed(seconds: f64, statistical: f64, other: f64, distance: f64) 
 mod tests {
     use super::*;
     use crate::analysis::agreement::Moments;
-    use crate::analysis::vectors::{self, assert_close};
+    use crate::stats::vectors::{self, assert_close};
 
     const INFINITE: f64 = f64::INFINITY;
 

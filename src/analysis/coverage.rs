@@ -207,7 +207,7 @@ pub fn grid(pair: Pair<'_>, channel: Channel, values: &[f64]) -> Option<Coverage
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::{assert_close, lcg};
+    use crate::stats::vectors::{assert_close, lcg};
 
     fn pair<'a>(x: &'a [f64], y: &'a [f64]) -> Pair<'a> {
         Pair {
@@ -222,7 +222,7 @@ mod tests {
     /// Blocks of 60 s at 60 and 260 W, each entered at once; the source needs some seconds to follow.
     #[test]
     fn a_lag_makes_no_bias_of_what_is_passed_through() {
-        use crate::analysis::first_order::{Lag, response};
+        use crate::stats::first_order::{Lag, response};
         let y: Vec<f64> = (0..480)
             .map(|t| match t % 120 {
                 0..60 => 60.0,

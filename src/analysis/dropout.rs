@@ -17,7 +17,7 @@
 //! The constants are ours; common practice without a source.
 
 use super::figures::{Dropout, DropoutKind};
-use super::stats::median_of;
+use crate::stats::median_of;
 use crate::timeline::{Grid, Span};
 
 /// Ends of the classes of the others' move from row to row, W.

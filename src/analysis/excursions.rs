@@ -21,9 +21,9 @@
 use std::ops::Range;
 
 use super::figures::UncorroboratedStretch;
-use super::first_order::{PARTS, answer, refined};
 use super::sprint_fit::{self, Fit};
-use super::stats::{Sample, finite};
+use crate::stats::first_order::{PARTS, answer, refined};
+use crate::stats::{Sample, finite};
 use crate::timeline::{Grid, Span};
 
 /// How far before a second the references may explain it, s.
@@ -369,7 +369,7 @@ mod tests {
     /// Rides at 150 and 320 W with a stop from 200 to 230 s, at 150 W; the source answers with a lag
     /// of 1.5 s. What nobody pedals is added to its reading before the lag.
     fn stop(phantom: impl Fn(usize) -> f64) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
-        use crate::analysis::first_order::{Lag, response};
+        use crate::stats::first_order::{Lag, response};
         let (wander, _) = references(400);
         let pedals = |t: usize| !(200..230).contains(&t);
         let level = |t: usize| match t {

@@ -4,9 +4,9 @@
 
 use serde::Serialize;
 
-use super::first_order::{Answer, Lag, PARTS, answer, refined};
 use super::reason::Reason;
 use crate::session::{Kind, Role, Site};
+use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
 
 pub use crate::stats::Interval;
 

@@ -10,7 +10,7 @@
 //! The bias of a level is `100 · Σ(under test − reference) / Σ reference` over all its seconds, and the
 //! shift is the difference of two of them. Their 95 % limits come from blocks, into which each level is
 //! cut without a rest; all levels of the segment are fitted together, so that they share the scatter
-//! and the correlation between blocks ([`super::contrast`]).
+//! and the correlation between blocks ([`crate::stats::contrast`]).
 //!
 //! In the transient (from 2 s before the change) the departure is what the source shows beyond the
 //! bias of its level. Recovery is the time from the change until the departure stays for 3 s within
@@ -18,12 +18,12 @@
 
 use std::ops::Range;
 
-use super::contrast::{Block, Contrast};
 use super::figures::{GearChange, GearShift};
-use super::serial::block_counts;
-use super::stats::{Sample, median_of};
 use super::trend::mean;
+use crate::stats::contrast::{Block, Contrast};
 use crate::stats::noise::{LinearFit, Noise};
+use crate::stats::serial::block_counts;
+use crate::stats::{Sample, median_of};
 use crate::timeline::Grid;
 
 /// Half-width of the windows in which the ratio is compared, s.

@@ -1,8 +1,8 @@
 //! No perfect reference: which of three or more streams is the noisy one.
 
 use super::figures::{ErrorVariance, Interval, NoisyOne};
-use super::serial;
-use super::stats::{Sample, finite, finite_interval};
+use crate::stats::serial;
+use crate::stats::{Sample, finite, finite_interval};
 
 /// Error variances from the variances of the pairwise differences (symmetric, row-major,
 /// `streams` × `streams`, diagonal ignored), by least squares on v(i, j) = s(i) + s(j):
@@ -140,7 +140,7 @@ fn note(streams: &[ErrorVariance], noisiest: Option<&str>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::{self, assert_close, lcg};
+    use crate::stats::vectors::{self, assert_close, lcg};
 
     const VELOCITIES: [&[f64]; 3] = [
         vectors::GRUBBS_FOTOBALK,

@@ -2,7 +2,7 @@
 //!
 //! The drift is the mean rate of the bias over the window: the least-squares slope of
 //! `100 · Σ(under test − reference) / Σ reference` over blocks of time, percentage points in 10 min,
-//! with 95 % limits that allow for serial correlation ([`super::contrast`]). A warm-up levels off
+//! with 95 % limits that allow for serial correlation ([`crate::stats::contrast`]). A warm-up levels off
 //! and is no straight line: a bend is fitted beside the slope, at right angles to it, so that it
 //! neither moves the slope nor counts as scatter; and the bias over the first and over the last
 //! stretch (a sixth of the window, at most 2 min) stands beside it. Where the source reports its
@@ -10,8 +10,8 @@
 //! temperature rise together, so the data cannot say which of the two the bias follows.
 
 use super::figures::HeatSoak;
-use super::stats::finite;
 use super::trend::{BiasBlocks, BiasUnit};
+use crate::stats::finite;
 use crate::stats::noise::Noise;
 
 /// Longest stretch over which the bias at either end is averaged, s.
@@ -62,7 +62,7 @@ pub(super) fn bias_percent(under_test: &[f64], reference: &[f64]) -> Option<f64>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::lcg;
+    use crate::stats::vectors::lcg;
 
     /// 20 min at 250 W during which the bias rises from 0 to 2 % while the source warms by 10 °C.
     fn soak() -> (Vec<f64>, Vec<f64>, Vec<f64>) {

@@ -4,10 +4,10 @@ use super::agreement::Comparison;
 use super::conformity::{self, MIN_SECONDS};
 use super::figures::{Outcome, References, Verdict};
 use super::reason::{Expanded, Length, Reason, Unit};
-use super::serial::MeanUncertainty;
-use super::stats::finite;
 use super::uncertainty::{Budget, Scale, StatedReference, budget};
 use crate::session::{Allowance, Claim, CommonErrors, Kind, Site};
+use crate::stats::finite;
+use crate::stats::serial::MeanUncertainty;
 
 /// Share of missing seconds from which a reason says so, %.
 const MISSING_WORTH_SAYING_PERCENT: f64 = 5.0;

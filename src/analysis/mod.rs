@@ -17,7 +17,6 @@ pub mod dropout;
 pub(crate) mod example;
 pub mod excursions;
 pub mod figures;
-pub mod first_order;
 pub mod gear_change;
 pub mod hat;
 pub mod heat_soak;
@@ -41,7 +40,3 @@ pub mod table;
 pub mod trend;
 pub mod uncertainty;
 mod window;
-
-#[cfg(test)]
-pub(crate) use crate::stats::vectors;
-pub use crate::stats::{self, change_points, contrast, serial};

@@ -21,9 +21,9 @@
 
 use std::ops::Range;
 
-use super::change_points::{pieces, wander_w};
-use super::stats::Sample;
 use crate::stats::MeanUncertainty;
+use crate::stats::Sample;
+use crate::stats::change_points::{pieces, wander_w};
 use crate::stats::noise::{Noise, Stretch};
 use crate::timeline::Grid;
 
@@ -144,7 +144,7 @@ impl PairNoise {
                 .iter()
                 .map(|&row| response.residual(row, slope, &weights));
             let left: Vec<f64> = left.collect();
-            let middle = super::stats::median_of(left.clone()).unwrap_or(0.0);
+            let middle = crate::stats::median_of(left.clone()).unwrap_or(0.0);
             left.into_iter().map(move |value| value - middle)
         }))?
         .robust_sd();
@@ -153,7 +153,7 @@ impl PairNoise {
                 .iter()
                 .map(|&row| response.residual(row, slope, &weights))
                 .collect();
-            let middle = super::stats::median_of(left.clone()).unwrap_or(0.0);
+            let middle = crate::stats::median_of(left.clone()).unwrap_or(0.0);
             let mut left = left.into_iter();
             piece.retain(|_| {
                 left.next()

@@ -16,9 +16,9 @@ use super::agreement::LOA95_MULTIPLIER;
 use super::figures::{Interval, Pooled};
 use super::judge::applies_to;
 use super::ratio::{as_ratios, logarithms};
-use super::stats::{finite, finite_interval};
 use super::window::Window;
 use crate::session::Segment;
+use crate::stats::{finite, finite_interval};
 use crate::timeline::{Aligned, Member, Span};
 
 /// Differences with their variance, within groups and in all.
@@ -133,7 +133,7 @@ impl Found {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::{CARDIAC, assert_close};
+    use crate::stats::vectors::{CARDIAC, assert_close};
 
     /// Bland & Altman 2007 (data as printed in 1999): cardiac output by two methods, 12 subjects, 60
     /// pairs. Published: SD 0.99062408, bias 0.6021667, limits −1.3394565 and 2.5437899; mean squares

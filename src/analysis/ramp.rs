@@ -1,6 +1,6 @@
 //! Figures of a ramp: the response to each step, and the lag on straight rises.
 //!
-//! Steps are found in the references ([`super::change_points`]), never in the source under test, and
+//! Steps are found in the references ([`crate::stats::change_points`]), never in the source under test, and
 //! measured on both ([`super::step`]): a rider who takes 3 s to find the new power is not blamed on
 //! the device. Dead time is the time between the references' and the source's 10 % crossing. Settling
 //! counts from the references' 10 % crossing too, so that it is never shorter than the dead time, and is
@@ -16,11 +16,11 @@
 
 use std::ops::Range;
 
-use super::change_points::{Piece, pieces};
 use super::figures::{Ramp, Step};
-use super::first_order::{Lag, response};
-use super::stats::{Line, both_present, finite, median_of};
 use super::step::{self, Place};
+use crate::stats::change_points::{Piece, pieces};
+use crate::stats::first_order::{Lag, response};
+use crate::stats::{Line, both_present, finite, median_of};
 use crate::timeline::{Grid, Span};
 
 /// Least step, W.
@@ -41,7 +41,7 @@ const RISE_MEAN_S: f64 = 15.0;
 const LARGEST_SE_S: f64 = 1.0;
 
 /// The figures of a ramp. Columns cover the rows of `grid`; `reference` is the consensus or the
-/// chosen reference, and `wander_w` its wander over the whole ride ([`super::change_points`]): in a
+/// chosen reference, and `wander_w` its wander over the whole ride ([`crate::stats::change_points`]): in a
 /// stretch that is all steps, steps would pass for wander.
 /// `asked` are the set points that a recorder noted, session time: where they step inside the
 /// window, they say where the steps are.

@@ -10,7 +10,7 @@
 
 use super::agreement::{LOA95_MULTIPLIER, PERCENT_FROM_W, compare_slices};
 use super::figures::{Interval, Ratio};
-use super::stats::{finite, finite_interval};
+use crate::stats::{finite, finite_interval};
 
 /// Logarithms of a column; NaN below [`PERCENT_FROM_W`] and where it is missing.
 pub(super) fn logarithms(column: &[f64]) -> Vec<f64> {
@@ -52,7 +52,7 @@ pub fn ratio(under_test: &[f64], reference: &[f64]) -> Option<Ratio> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::{assert_close, lcg};
+    use crate::stats::vectors::{assert_close, lcg};
 
     /// Bland & Altman 1999: plasma volume by two methods, n = 99; logarithms with mean 0.0988998 and
     /// SD 0.0217008 (as published: 0.099, limits 0.056 and 0.141) are ratios of 1.1040 (1.0580 to

@@ -2,9 +2,9 @@
 
 use super::agreement::PERCENT_FROM_W;
 use super::figures::References;
-use super::stats::finite;
 use super::uncertainty::{StatedReference, rectangular};
 use crate::session::{CommonErrors, Site};
+use crate::stats::finite;
 
 /// Coverage factor of an expanded uncertainty in E_n (ISO 13528 takes k = 2).
 const EXPANSION: f64 = 2.0;
@@ -210,8 +210,8 @@ fn note(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::assert_close;
     use crate::session::Claim;
+    use crate::stats::vectors::assert_close;
 
     fn stated(label: &str, percent: Option<f64>) -> StatedReference {
         StatedReference {

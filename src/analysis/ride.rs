@@ -9,10 +9,10 @@ use rayon::prelude::*;
 use super::excursions::Known;
 use super::figures::{Dropout, DropoutKind, Excursion, ExcursionKind, UncorroboratedStretch};
 use super::pair_noise::{PairNoise, level_pieces};
-use super::stats::median_of;
 use super::{dropout, excursions};
 use crate::recording::{Channel, EventKind, Recording};
 use crate::session::{Role, Session};
+use crate::stats::median_of;
 use crate::timeline::{Aligned, Clock, Member, Span, Track};
 
 /// Findings over the ride, one entry a stream of the session each.

@@ -8,10 +8,10 @@ use super::ratio::ratio;
 use super::reason::Reason;
 use super::references::Between;
 use super::ride::{self, RideFindings};
-use super::stats::Summary;
 use super::window::{Compared, Window};
 use crate::recording::Channel;
 use crate::session::{Kind, Role, Segment, Session};
+use crate::stats::Summary;
 use crate::timeline::{Aligned, Member, Span};
 
 /// The figures that are cheap enough to follow a brush: means and best efforts, agreement,
@@ -227,9 +227,9 @@ mod tests {
     use super::*;
     use crate::analysis::bench::{aligned_of, ridden, segment};
     use crate::analysis::figures::Outcome;
-    use crate::analysis::vectors::{assert_close, lcg};
-    use crate::session::store::CONSENSUS;
+    use crate::session::CONSENSUS;
     use crate::session::{Allowance, Claim};
+    use crate::stats::vectors::{assert_close, lcg};
 
     /// A rider who wanders about 250 W for `seconds`.
     fn rider(seconds: usize) -> Vec<f64> {

@@ -22,7 +22,7 @@ use std::ops::Range;
 use super::figures::{Explained, ResponseShape, Sprint, SprintPeak};
 use super::mean_max::{best_mean, best_means};
 use super::sprint_fit::{self, Fit, Losses};
-use super::stats::finite;
+use crate::stats::finite;
 
 /// Seconds fitted before and after the segment.
 const MARGIN_S: f64 = 5.0;
@@ -298,7 +298,7 @@ fn references_agree(references: &[Labelled<'_>], rows: Range<usize>, step_s: f64
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::first_order::{Lag, averaged, refined, response};
+    use crate::stats::first_order::{Lag, averaged, refined, response};
 
     fn effort() -> Vec<f64> {
         let mut out = vec![200.0; 40];

@@ -2,13 +2,13 @@
 //! reference into the source under test.
 //!
 //! Model: `y(t) = min(C, g · L_τ[r](t − d))`, with `L_τ` the exact response of a first-order lag
-//! ([`super::first_order`]), fitted by least squares over the seconds both report. For each pair
+//! ([`crate::stats::first_order`]), fitted by least squares over the seconds both report. For each pair
 //! (d, τ) the best gain and ceiling follow in closed form: with the responses sorted, some number
 //! of the highest is clipped; the unclipped give the gain, the clipped the ceiling, and the split
 //! with the least squares wins. The pair itself is searched on a grid, then by shrinking steps.
 //!
 //! Not every source answers so: many average. Two more families are fitted in the same way: a moving
-//! mean of `N` s in place of the lag ([`super::first_order::averaged`]), and a lag followed by a
+//! mean of `N` s in place of the lag ([`crate::stats::first_order::averaged`]), and a lag followed by a
 //! moving mean, which holds both as special cases. The ceiling of a source that averages clips what is
 //! averaged, since it would be hidden else. The lag model is said not to fit where the third
 //! leaves less by F > 10 (one and n − 5 degrees of freedom); then the moving mean is taken where it
@@ -28,9 +28,9 @@
 //! be no more than that, from which the data cannot tell the source's.
 
 use super::figures::{Interval, ResponseShape};
-use super::first_order::{Answer, Lag, PARTS, answer, refined};
 use super::sprint_limits::{Fitted, Limits, limits};
-use super::stats::{Sample, f_quantile};
+use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
+use crate::stats::{Sample, f_quantile};
 
 /// What the peak lacks, W, by cause; negative where a cause adds to it. Together they make the
 /// shortfall.
@@ -589,7 +589,7 @@ pub fn losses(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::first_order::{averaged, response};
+    use crate::stats::first_order::{averaged, response};
 
     /// 200 W, a sprint to 1000 W over 12 s, and back; with the jitter of pedal strokes.
     pub(crate) fn effort() -> Vec<f64> {

@@ -20,8 +20,8 @@
 //! 95 %. The ceiling of a source that averages: 76 % of 62.
 
 use super::figures::Interval;
-use super::first_order::{Answer, Lag};
-use super::stats::{Sample, t_quantile};
+use crate::stats::first_order::{Answer, Lag};
+use crate::stats::{Sample, t_quantile};
 
 /// 95 % limits beside those of the spread.
 #[derive(Clone, Copy, Debug, PartialEq)]

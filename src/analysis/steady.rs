@@ -6,7 +6,7 @@
 //! - Share within ±5 W of the set point, of the seconds reported (by the device and by the
 //!   references).
 //! - Drift: slope of the difference under test − references, W/min, over block means, with 95 %
-//!   limits that allow for serial correlation ([`super::contrast`]).
+//!   limits that allow for serial correlation ([`crate::stats::contrast`]).
 
 use super::figures::{Steady, UncorroboratedStretch};
 use super::trend::{BiasBlocks, BiasUnit, mean};

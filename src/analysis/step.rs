@@ -18,7 +18,7 @@
 
 use std::ops::Range;
 
-use super::stats::{Sample, median_of};
+use crate::stats::{Sample, median_of};
 
 /// Share of the step that the settling band is at least (common practice, no source) …
 const BAND_SHARE: f64 = 0.05;

@@ -7,10 +7,11 @@ use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, T
 use super::ride::{self, RideFindings};
 use super::segment::figures_with;
 use super::window::Window;
-use super::{coverage, mean_max, overall, pooled, stats};
+use super::{coverage, mean_max, overall, pooled};
 use crate::recording::Channel;
-use crate::session::store::CONSENSUS;
+use crate::session::CONSENSUS;
 use crate::session::{Role, Session};
+use crate::stats;
 use crate::timeline::{Aligned, Member, Span};
 
 /// Every figure of a session.
@@ -155,7 +156,7 @@ fn levels(session: &Session, aligned: &Aligned, ride: &RideFindings) -> Vec<Leve
 mod tests {
     use super::*;
     use crate::analysis::bench::{aligned_of, ridden};
-    use crate::analysis::vectors::lcg;
+    use crate::stats::vectors::lcg;
 
     /// Blocks at 100 to 250 W that the source reads truly, and 8 s in which it reports 640 W that
     /// nobody makes.

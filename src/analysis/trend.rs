@@ -1,11 +1,11 @@
-//! Slopes and levels of the bias over a window, with intervals from [`super::contrast`].
+//! Slopes and levels of the bias over a window, with intervals from [`crate::stats::contrast`].
 
 use std::ops::Range;
 
-use super::contrast::{Block, Contrast};
-use super::serial::{block_rows, filled_blocks};
-use super::stats::finite;
+use crate::stats::contrast::{Block, Contrast};
+use crate::stats::finite;
 use crate::stats::noise::{LinearFit, Noise};
+use crate::stats::serial::{block_rows, filled_blocks};
 
 /// What a block of rows is worth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,7 +28,7 @@ pub struct BiasBlocks {
 }
 
 impl BiasBlocks {
-    /// Cuts the rows in blocks ([`super::serial`]) and keeps those that are at least half filled.
+    /// Cuts the rows in blocks ([`crate::stats::serial`]) and keeps those that are at least half filled.
     /// A percent block whose references sum to nothing is left out.
     /// `noise` is that of the two over the ride, W, where it is known.
     pub fn new(
@@ -129,7 +129,7 @@ pub(super) fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::stats::Line;
+    use crate::stats::Line;
 
     #[test]
     fn a_percent_drift_is_found_whatever_the_power_does() {

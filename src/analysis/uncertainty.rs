@@ -2,9 +2,9 @@
 
 use super::agreement::PERCENT_FROM_W;
 use super::figures::BudgetLine;
-use super::serial::MeanUncertainty;
-use super::stats::t_quantile;
 use crate::session::{Allowance, Claim, CommonErrors};
+use crate::stats::serial::MeanUncertainty;
+use crate::stats::t_quantile;
 
 /// What is known about how a contribution scatters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -223,7 +223,7 @@ pub fn budget(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::vectors::assert_close;
+    use crate::stats::vectors::assert_close;
 
     const LEVEL: Scale = Scale {
         level_w: 250.0,

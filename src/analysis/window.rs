@@ -9,7 +9,7 @@ use super::references::{self, Between, PairMeans};
 use super::ride::RideFindings;
 use super::uncertainty::StatedReference;
 use crate::recording::Channel;
-use crate::session::store::CONSENSUS;
+use crate::session::CONSENSUS;
 use crate::session::{Role, Session, Site};
 use crate::stats::noise::Noise;
 use crate::timeline::{Aligned, Member, Span};

@@ -6,7 +6,7 @@ use super::{Exit, Failure, Format, Output};
 use crate::recording::words::plural;
 use crate::recording::{Channel, clean_text};
 use crate::session::folder::create;
-use crate::session::{OpenedSession, start, store};
+use crate::session::{OpenedSession, files, start};
 use crate::timeline::align::{self, align_session};
 
 /// Start a session: find the streams, guess roles, align the clocks, save.
@@ -36,7 +36,7 @@ pub struct Arguments {
 /// [`Failure`]; an existing session is never overwritten, and nothing is left of a new one.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     let folder = &arguments.folder;
-    if store::file_of(folder).exists() {
+    if files::file_of(folder).exists() {
         return Err(Failure::CouldNot(format!(
             "{}: there is a session already; choose another folder, or open it with `truing {}`",
             folder.display(),

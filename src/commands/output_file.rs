@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::{Failure, Output};
 use crate::session::OpenedSession;
-use crate::session::store::{takes_any_bytes, write_atomically};
+use crate::session::files::{takes_any_bytes, write_atomically};
 
 /// Writes `bytes` to `path`. An existing file is replaced only with `force`, or where the person
 /// at the terminal says so.

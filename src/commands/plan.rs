@@ -6,7 +6,7 @@ use super::output::Shape;
 use super::{Exit, Failure, Output, open_session};
 use crate::analysis::table::table;
 use crate::export::plan_check;
-use crate::rehearse::{Plan, sheet};
+use crate::plan::{self, Plan, sheet};
 use crate::session::OpenedSession;
 use crate::timeline::Aligned;
 
@@ -58,7 +58,7 @@ fn check(
     let opened = open_session(session, output)?;
     let plan = plan_of(arguments, &opened)?;
     let figures = table(&opened.session, &Aligned::new(&opened));
-    let found = plan_check::check(&plan, &figures);
+    let found = plan::check(&plan, &figures);
     match arguments.format {
         Shape::Json => output.json(&found)?,
         Shape::Text => output.result(&plan_check::text(&found))?,

@@ -5,8 +5,9 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::{Exit, Failure, Output};
+use crate::plan::Plan;
 use crate::rehearse::{
-    FAULTS, Fault, Plan, Scenario, SessionOptions, random_scenario, ride, write_session,
+    FAULTS, Fault, Scenario, SessionOptions, random_scenario, ride, write_session,
 };
 
 /// Write a synthetic session with known faults, and the truth it was made from.

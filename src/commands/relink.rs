@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::{Exit, Failure, Output};
-use crate::session::{OpenOptions, OpenedSession, relink, store};
+use crate::session::{OpenOptions, OpenedSession, files, relink, store};
 
 /// Find recordings of a session again that were moved or renamed, by their content.
 ///
@@ -23,7 +23,7 @@ pub struct Arguments {
 /// # Errors
 /// [`Failure`] where the session cannot be loaded or saved, or nothing was found for a recording.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
-    let folder = store::folder_of(&arguments.session);
+    let folder = files::folder_of(&arguments.session);
     let stored = store::load(&folder).map_err(Failure::because)?;
     let mut session = stored.session.clone();
     for found in relink::find_by_content(&folder, &session) {

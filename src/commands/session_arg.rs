@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::{Failure, Output};
 use crate::export::cell::one_line;
+use crate::session::files;
 use crate::session::store::{self, Stored};
 use crate::session::{OpenOptions, OpenedSession};
 
@@ -25,7 +26,7 @@ pub fn open_session(named: &Path, output: &mut Output) -> Result<OpenedSession, 
 /// # Errors
 /// Those of [`open_session`].
 pub fn open_to_align(named: &Path, output: &mut Output) -> Result<OpenedSession, Failure> {
-    let opened = OpenedSession::open(&store::folder_of(named), OpenOptions::default())
+    let opened = OpenedSession::open(&files::folder_of(named), OpenOptions::default())
         .map_err(Failure::because)?;
     for problem in &opened.problems {
         told(&problem.to_string(), output);

@@ -11,7 +11,7 @@ use super::output_file::{check, write_file};
 use super::{Exit, Failure, Format, Output};
 use crate::analysis::table::table;
 use crate::export::survey::{self, Skipped, Surveyed};
-use crate::session::{OpenOptions, OpenedSession, Role, store};
+use crate::session::{OpenOptions, OpenedSession, Role, files};
 use crate::timeline::Aligned;
 
 /// Compare many sessions: bias of each, repeatability, reproducibility.
@@ -150,7 +150,7 @@ fn progress(sessions: usize, shown: bool) -> ProgressBar {
 }
 
 fn read_one(path: &Path, by: Option<&str>) -> Read {
-    let opened = OpenedSession::open(&store::folder_of(path), OpenOptions::default())
+    let opened = OpenedSession::open(&files::folder_of(path), OpenOptions::default())
         .map_err(|error| error.to_string())?;
     // Without one of its recordings a session would answer another question than the others.
     if let Some(problem) = opened.problems.first() {

@@ -6,18 +6,6 @@ use serde::Serialize;
 use crate::recording::clean_text;
 use crate::recording::words::{h_mm_ss, reads_as_zero};
 
-/// Digits after the point that a machine gets at most: a microwatt is below every meter's
-/// resolution.
-const MACHINE_DECIMALS: usize = 6;
-
-/// `value` for a machine: a plain decimal number rounded to at most six decimals, without
-/// thousands separators or exponent.
-pub fn machine_number(value: f64) -> String {
-    let text = format!("{value:.MACHINE_DECIMALS$}");
-    let short = text.trim_end_matches('0').trim_end_matches('.');
-    if short == "-0" { "0" } else { short }.to_owned()
-}
-
 /// `value` for a person, with a fixed number of decimals; `signed` puts a plus before what is
 /// greater than zero.
 pub fn human_number(value: f64, decimals: u8, signed: bool) -> String {
@@ -75,21 +63,6 @@ pub fn inert(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_machine_gets_plain_numbers() {
-        for (value, text) in [
-            (250.0, "250"),
-            (1_234_567.5, "1234567.5"),
-            (-0.123_456_789, "-0.123457"),
-            (-1e-9, "0"),
-            (1e-6, "0.000001"),
-            (100.0, "100"),
-            (1e15, "1000000000000000"),
-        ] {
-            assert_eq!(machine_number(value), text);
-        }
-    }
 
     #[test]
     fn a_person_gets_signs_but_none_on_zero() {

@@ -46,7 +46,7 @@ fn stretchwise(input: &[f64], answer: impl Fn(&[f64]) -> Option<Vec<f64>>) -> Op
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::first_order::{Answer, Lag, PARTS, answer, refined};
+    use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
 
     #[test]
     fn a_gap_costs_itself_and_what_the_dead_time_reaches_into() {

@@ -19,6 +19,18 @@ pub(crate) fn plural(n: usize, noun: &str) -> String {
     format!("{} {noun}{ending}", grouped(n as u64))
 }
 
+/// Digits after the point that a machine gets at most: a microwatt is below every meter's
+/// resolution.
+const MACHINE_DECIMALS: usize = 6;
+
+/// `value` for a machine: a plain decimal number rounded to at most six decimals, without
+/// thousands separators or exponent.
+pub(crate) fn machine_number(value: f64) -> String {
+    let text = format!("{value:.MACHINE_DECIMALS$}");
+    let short = text.trim_end_matches('0').trim_end_matches('.');
+    if short == "-0" { "0" } else { short }.to_owned()
+}
+
 /// Whole seconds as `h:mm:ss`.
 pub(crate) fn h_mm_ss(whole_s: u64) -> String {
     let (hours, minutes, seconds) = (whole_s / 3600, whole_s / 60 % 60, whole_s % 60);
@@ -66,5 +78,20 @@ mod tests {
         assert_eq!(span(180.0), "3 min");
         assert_eq!(span(9000.0), "2.5 h");
         assert_eq!(span(31_536_000.0 * 4.0), "1 460 days");
+    }
+
+    #[test]
+    fn a_machine_gets_plain_numbers() {
+        for (value, text) in [
+            (250.0, "250"),
+            (1_234_567.5, "1234567.5"),
+            (-0.123_456_789, "-0.123457"),
+            (-1e-9, "0"),
+            (1e-6, "0.000001"),
+            (100.0, "100"),
+            (1e15, "1000000000000000"),
+        ] {
+            assert_eq!(machine_number(value), text);
+        }
     }
 }

@@ -5,34 +5,9 @@ use std::path::PathBuf;
 /// An error of this room. The message names the place and the way out.
 #[derive(Debug, thiserror::Error)]
 pub enum RehearseError {
-    /// No built-in plan and no file of that name.
-    #[error("no plan called {name:?}; there are {known}, or name a TOML file")]
-    NoSuchPlan {
-        /// What was asked for.
-        name: String,
-        /// The names that exist, joined by commas.
-        known: String,
-    },
-    /// A plan that is not the TOML expected.
-    #[error("plan {plan}: {reason}")]
-    PlanSyntax {
-        /// Name or file of the plan.
-        plan: String,
-        /// The parser's words, with line and column.
-        reason: String,
-    },
-    /// A phase that cannot be ridden.
-    #[error("plan {plan}, phase {phase} ({kind}): {reason}")]
-    Phase {
-        /// Name or file of the plan.
-        plan: String,
-        /// Position of the phase, counted from 1.
-        phase: usize,
-        /// Its kind.
-        kind: crate::session::Kind,
-        /// What is wrong and what would do.
-        reason: String,
-    },
+    /// There is no such plan, or it cannot be ridden.
+    #[error(transparent)]
+    Plan(#[from] crate::plan::PlanError),
     /// A device that cannot exist.
     #[error("device {label:?}: {field} is {value}; it must be {must}")]
     Device {

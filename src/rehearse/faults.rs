@@ -1,10 +1,10 @@
 //! Faults by name, as `--fault NAME[=VALUE][@DEVICE]` puts them in.
 
 use super::RehearseError;
-use super::plan::{Leg, Plan};
 use super::scenario::{Device, Pause, PlannedDropout, Scenario, Strap, Surge};
 use super::strap::Sends;
 use crate::analysis::figures::DropoutKind;
+use crate::plan::{Leg, Plan};
 use crate::session::{Kind, Role};
 
 /// A fault that can be asked for by name.

@@ -8,9 +8,9 @@ use rustyfit::profile::{mesgdef, typedef};
 use rustyfit::proto::{FIT, Message};
 
 use super::RehearseError;
-use super::plan::Leg;
 use super::rehearsal::RehearsedStream;
 use super::scenario::Device;
+use crate::plan::Leg;
 use crate::recording::{Channel, Event, EventKind, Lap};
 
 /// Writes a stream as a FIT activity: records, laps, timer and gear events, and, where the

@@ -8,6 +8,7 @@ use super::rehearsal::{Rehearsal, file_name};
 use super::{RehearseError, delimited, fit};
 use crate::recording::Format;
 use crate::recording::words::hex;
+use crate::session::files::write_atomically;
 use crate::session::{Session, store};
 
 /// Writes the recordings, `session.toml` and `truth.toml` into `folder`, which is made where it
@@ -35,7 +36,7 @@ pub fn write_session(
     std::fs::create_dir_all(&recordings).map_err(io(&recordings))?;
     let write = |name: &str, bytes: &[u8]| {
         let path = folder.join(name);
-        store::write_atomically(&path, bytes).map_err(io(&path))
+        write_atomically(&path, bytes).map_err(io(&path))
     };
     let mut session = session.clone();
     let devices = rehearsal.scenario.devices.iter().zip(&rehearsal.streams);

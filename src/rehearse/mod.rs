@@ -1,12 +1,13 @@
 //! Synthetic rides with known faults, in memory or written as real files, with the truth beside
 //! them.
 //!
-//! A [`Plan`] says what is ridden, a [`Scenario`] who rides it on which devices with which faults,
+//! A [`Plan`](crate::plan::Plan) says what is ridden, a [`Scenario`] who rides it on which devices with which faults,
 //! a seed fixes every random number. [`ride`] makes a [`Rehearsal`] without touching the disk;
 //! [`write_session`] makes a session folder of it.
 //!
 //! ```
-//! use truing::rehearse::{Fault, Plan, Scenario, ride};
+//! use truing::plan::Plan;
+//! use truing::rehearse::{Fault, Scenario, ride};
 //!
 //! let plan = Plan::built_in("short-check")?;
 //! let mut scenario = Scenario::default();
@@ -37,19 +38,16 @@ mod faults;
 mod fit;
 mod folder;
 mod noise;
-mod plan;
 mod random;
 mod rehearsal;
 mod rider;
 mod scenario;
-mod sheet;
 mod strap;
 mod truth;
 
 pub use error::RehearseError;
 pub use faults::{FAULTS, Fault, FaultKind};
 pub use folder::write_session;
-pub use plan::{Gear, Leg, Phase, Plan, Shape};
 pub use random::random_scenario;
 pub use rehearsal::{Rehearsal, RehearsedStream, SessionOptions, ride};
 pub use rider::STEP_S;
@@ -57,6 +55,5 @@ pub use scenario::{
     Device, Drivetrain, FULL_WARMTH_C, LevelError, Pause, PlannedDropout, REFERENCE_RATIO,
     Recorder, Rider, Scenario, Strap, Surge,
 };
-pub use sheet::{CAUTIONS, sheet};
 pub use strap::Sends;
 pub use truth::{DeviceTruth, PairTruth, SegmentTruth, ShiftTruth, StreamTruth, SurgeTruth, Truth};

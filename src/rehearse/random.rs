@@ -5,9 +5,9 @@ use rand_chacha::ChaCha8Rng;
 
 use super::faults::in_block;
 use super::noise::{Purpose, generator};
-use super::plan::Plan;
 use super::scenario::{Device, LevelError, Pause, PlannedDropout, Scenario, Strap, Surge};
 use crate::analysis::figures::DropoutKind;
+use crate::plan::Plan;
 use crate::recording::Format;
 
 /// A bench with random faults, of the size and frequency met in practice (ranges by common

@@ -8,11 +8,11 @@ use rand_chacha::ChaCha8Rng;
 use super::RehearseError;
 use super::device::{Measured, TrueClock, measure};
 use super::noise::{Purpose, generator, normal};
-use super::plan::{Leg, Plan};
 use super::rider::{self, Ride};
 use super::scenario::{Device, Scenario, Strap};
 use super::truth::{SegmentTruth, Truth, View};
 use crate::analysis::figures::DropoutKind;
+use crate::plan::{Leg, Plan};
 use crate::recording::{
     Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint, TimeBase,
 };

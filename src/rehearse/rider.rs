@@ -2,8 +2,8 @@
 //! on a fine grid of true time.
 
 use super::noise::{Lag, Purpose, Wander, generator, normal};
-use super::plan::{Gear, Leg, Shape};
 use super::scenario::Scenario;
+use crate::plan::{Gear, Leg, Shape};
 use crate::session::Kind;
 
 /// Step of the fine grid, s.
@@ -235,7 +235,7 @@ pub(super) fn own_strap(ride: &Ride, seed: u64, device: usize) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rehearse::Plan;
+    use crate::plan::Plan;
 
     /// Self-check of methods §10: 90 rpm, 50/15, 2.105 m = 10.525 m/s.
     #[test]

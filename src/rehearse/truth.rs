@@ -3,12 +3,12 @@
 use serde::Serialize;
 
 use super::device::TrueClock;
-use super::plan::{Leg, Plan};
 use super::rehearsal::{Rehearsal, RehearsedStream, rounded, tagged_window};
 use super::rider::Ride;
 use super::scenario::{Device, Scenario};
 use crate::analysis::figures::Dropout;
-use crate::session::store::CONSENSUS;
+use crate::plan::{Leg, Plan};
+use crate::session::CONSENSUS;
 use crate::session::{Kind, Role, Segment, Site};
 use crate::timeline::Span;
 

@@ -3,8 +3,19 @@
 
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, TableLike, Value, value};
 
-use super::{Fact, Segment, Session, Stream};
-use crate::session::store::FORMAT;
+use super::model::{Fact, Segment, Session, Stream};
+
+/// The only `format` this version reads and writes.
+pub(super) const FORMAT: i64 = 1;
+
+/// Longest session file read, bytes: some thousand times a usual one. In memory a file takes some
+/// sixty times its length.
+pub(super) const MOST_BYTES: u64 = 4 << 20;
+
+/// The text that [`save`](super::store::save) would write for `session` where there is no file yet.
+pub fn to_text(session: &Session) -> String {
+    merged("", session).unwrap_or_default()
+}
 
 /// The text of `old` with everything in `session` brought up to date.
 ///
@@ -46,10 +57,7 @@ pub(super) fn merged(old: &str, session: &Session) -> Result<String, String> {
 }
 
 /// The `[facts]` of a session file in the order they stand there.
-pub(super) fn facts_in_order(text: &str) -> Vec<Fact> {
-    let Ok(document) = text.parse::<DocumentMut>() else {
-        return Vec::new();
-    };
+pub(super) fn facts_in_order(document: &DocumentMut) -> Vec<Fact> {
     let Some(facts) = document.get("facts").and_then(Item::as_table_like) else {
         return Vec::new();
     };
@@ -325,4 +333,146 @@ fn write_words(root: &mut Table, session: &Session) -> Result<(), String> {
         Value::Array(words.against.iter().map(String::as_str).collect::<Array>()),
     );
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::session::by_hand::{BY_HAND, parsed, refused};
+    use crate::session::{Kind, MatchedOn};
+
+    #[test]
+    fn saving_an_unchanged_session_changes_little_and_loses_nothing() {
+        let text = merged(BY_HAND, &parsed(BY_HAND)).unwrap();
+        for kept in [
+            "# my ride",
+            "# working title",
+            "source = \"box\" # not ours to drop",
+            "offset_s = 0   # whole number, by hand",
+            "serial = 12",
+            "# the pedals were zeroed before\n[[stream]]\nlabel = \"pedals\"",
+            "# the good one\n[[segment]]\nkind = \"steady-block\"",
+            "weather = \"hot\"",
+            "unit = 7",
+        ] {
+            assert!(text.contains(kept), "lost {kept:?} in\n{text}");
+        }
+        assert_eq!(parsed(&text), parsed(BY_HAND));
+        assert_eq!(
+            merged(&text, &parsed(&text)).unwrap(),
+            text,
+            "a second save is still"
+        );
+    }
+
+    #[test]
+    fn comments_follow_their_segment_when_it_moves() {
+        let mut session = parsed(BY_HAND);
+        session.segments[0].to_s = 300.0;
+        session.segments.remove(1);
+        session.segments.push(Segment {
+            kind: Kind::Coast,
+            from_s: 10.0,
+            to_s: 20.0,
+            set_point_w: None,
+            note: "easy".into(),
+        });
+        session.sort_segments();
+        let text = merged(BY_HAND, &session).unwrap();
+        let (coast, good) = (
+            text.find("coast").unwrap(),
+            text.find("# the good one").unwrap(),
+        );
+        assert!(coast < good, "{text}");
+        assert!(
+            text.contains("to_s = 300.0") && text.contains("weather"),
+            "{text}"
+        );
+        assert!(!text.contains("sprint"));
+        assert_eq!(parsed(&text), session);
+    }
+
+    #[test]
+    fn what_stands_within_the_facts_and_behind_a_table_in_one_line_is_kept() {
+        let by_hand = BY_HAND.replace(
+            "[claim]\npercent = 2.0\nwatts = 0.0\nsource = \"box\" # not ours to drop\n",
+            "claim = { percent = 2.0, watts = 0.0, source = \"box\" } # see the leaflet\n",
+        ) + "gear.front = 50\n\n[facts.wheel]\ntyre = 28 # mm\n\n[[facts.rides]]\nn = 1\n";
+        let mut session = parsed(&by_hand);
+        session.claim.percent = 1.5;
+        session.facts[0].value = "1.3".into();
+        let text = merged(&by_hand, &session).unwrap();
+        for kept in [
+            "claim = { percent = 1.5, watts = 0.0, source = \"box\" } # see the leaflet",
+            "firmware = \"1.3\"",
+            "gear.front = 50",
+            "[facts.wheel]\ntyre = 28 # mm",
+            "[[facts.rides]]\nn = 1",
+        ] {
+            assert!(text.contains(kept), "lost {kept:?} in\n{text}");
+        }
+        assert_eq!(parsed(&text), session);
+    }
+
+    #[test]
+    fn where_session_time_starts_is_written_with_its_meaning_and_held_to_what_can_be_meant() {
+        let mut session = parsed(BY_HAND);
+        assert_eq!(session.zero_unix_s, None);
+        session.zero_unix_s = Some(1_764_054_000.25);
+        let text = merged(BY_HAND, &session).unwrap();
+        let line = "zero_unix_s = 1764054000.25 # where session time is 0, s since 1970";
+        assert!(text.contains(line), "{text}");
+        assert_eq!(parsed(&text), session);
+        let told = refused(&text.replace("1764054000.25", "1e300"));
+        assert!(told.contains("zero_unix_s is 1e300"), "{told}");
+        let told = refused(&text.replace("1764054000.25", "2025-11-25T07:00:00Z"));
+        assert!(told.contains("where a number should stand"), "{told}");
+        // A comment of one's own stays.
+        let text = text.replace("# where session", "# mine: where session");
+        session.zero_unix_s = Some(1.0);
+        let text = merged(&text, &session).unwrap();
+        assert!(text.contains("zero_unix_s = 1.0 # mine"), "{text}");
+    }
+
+    fn any_segment() -> impl Strategy<Value = Segment> {
+        let set_point = prop::option::of(0.0..2000.0_f64);
+        (
+            0usize..7,
+            0.0..9e4_f64,
+            0.001..9e3_f64,
+            set_point,
+            "[ -~°é\"\\\\\n]{0,20}",
+        )
+            .prop_map(|(kind, from_s, length_s, set_point_w, note)| Segment {
+                kind: Kind::ALL[kind],
+                from_s,
+                to_s: from_s + length_s,
+                set_point_w,
+                note,
+            })
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_saved_is_what_is_loaded(
+            segments in prop::collection::vec(any_segment(), 0..12),
+            offset_s in -1e5..1e5_f64,
+            title in "\\PC{0,30}",
+            zero_unix_s in prop::option::of(0.0..4e9_f64),
+        ) {
+            let mut session = parsed(BY_HAND);
+            session.title = title;
+            session.zero_unix_s = zero_unix_s;
+            session.streams[1].offset_s = offset_s;
+            session.streams[1].matched_on = Some(MatchedOn::Given);
+            session.streams[1].clock_doubt = Some("a “second” peak".to_owned());
+            session.segments = segments;
+            session.sort_segments();
+            let text = merged(BY_HAND, &session).unwrap();
+            prop_assert_eq!(&parsed(&text), &session);
+            prop_assert_eq!(parsed(&to_text(&session)), session);
+        }
+    }
 }

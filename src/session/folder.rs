@@ -3,6 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::files::copy_atomically;
 use super::relink::sha256_of;
 use super::store::{self, Fingerprint};
 use super::{Session, SessionError};
@@ -80,7 +81,7 @@ impl Made {
         if let Some(folder) = to.parent() {
             self.make_folder(folder)?;
         }
-        store::copy_atomically(from, to)?;
+        copy_atomically(from, to)?;
         self.files.push(to.to_owned());
         Ok(())
     }

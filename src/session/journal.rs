@@ -11,16 +11,26 @@
 //! of the original. What cannot be restored is set aside under another name, and found again once it
 //! can.
 
+mod find;
+mod home;
+mod line;
+
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read as _, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
 
-use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use super::store::{self, Fingerprint, Stored};
-use super::{Session, SessionError};
+use self::find::{find_again, move_aside};
+use self::home::Home;
+use self::line::Line;
+use super::document::to_text;
+use super::files::regular_file;
+use super::model::Session;
+use super::store::{Fingerprint, Stored};
 use crate::recording::words::hex;
+
+pub use self::line::{Leftover, LeftoverEdit, leftover_in};
 
 /// Why there is no journal. Messages name the file and the way out.
 #[derive(Debug, thiserror::Error)]
@@ -52,89 +62,6 @@ pub struct Journal {
     home: Option<Home>,
     /// Held for as long as the journal is open; the system lets go of them however we end.
     _locks: Vec<File>,
-}
-
-/// Edits that an earlier run journalled and never saved.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Leftover {
-    /// The edits in order.
-    pub edits: Vec<LeftoverEdit>,
-    /// The session after the last of them.
-    pub session: Session,
-    /// The session file that the last of them was made over; `None` where there was none.
-    pub base: Option<Fingerprint>,
-}
-
-/// One journalled edit.
-#[derive(Clone, Debug, PartialEq)]
-pub struct LeftoverEdit {
-    /// When, seconds since the Unix epoch.
-    pub at_unix_s: u64,
-    /// Its name, as undo shows it.
-    pub name: String,
-}
-
-#[derive(Serialize, Deserialize)]
-struct Line<'a> {
-    at_unix_s: u64,
-    name: std::borrow::Cow<'a, str>,
-    state: String,
-    #[serde(default)]
-    base: Option<Fingerprint>,
-    #[serde(default)]
-    home: Option<Home>,
-}
-
-/// Which folder a session is in, by what stays when it is renamed.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-struct Home {
-    /// In full; `None` where it is no text.
-    path: Option<String>,
-    /// Device and file number, where the system has such: they stay when a folder is renamed.
-    id: Option<(u64, u64)>,
-}
-
-impl Home {
-    /// `None` where there is no such folder.
-    fn of(folder: &Path) -> Option<Self> {
-        let full = folder.canonicalize().ok()?;
-        let about = full.metadata().ok().filter(std::fs::Metadata::is_dir)?;
-        Some(Self {
-            path: full.to_str().map(str::to_owned),
-            id: id_of(&about),
-        })
-    }
-
-    /// Whether what was at home at `earlier` may be here now: it has been renamed, or it stands here
-    /// and nowhere else.
-    fn may_have_been(&self, earlier: &Self) -> bool {
-        let same_name = self.path.is_some() && self.path == earlier.path;
-        same_name || self.is_the_same_as(earlier) || earlier.is_gone()
-    }
-
-    fn is_the_same_as(&self, other: &Self) -> bool {
-        self.id.is_some() && self.id == other.id
-    }
-
-    /// Whether no session is there any more. One on a medium that was taken out is not gone.
-    fn is_gone(&self) -> bool {
-        let path = self.path.as_deref().map(Path::new);
-        path.is_some_and(|path| {
-            path.parent().is_some_and(Path::is_dir)
-                && matches!(path.join(store::FILE_NAME).try_exists(), Ok(false))
-        })
-    }
-}
-
-#[cfg(unix)]
-fn id_of(about: &std::fs::Metadata) -> Option<(u64, u64)> {
-    use std::os::unix::fs::MetadataExt as _;
-    Some((about.dev(), about.ino()))
-}
-
-#[cfg(not(unix))]
-fn id_of(_: &std::fs::Metadata) -> Option<(u64, u64)> {
-    None
 }
 
 /// Where journals live by default: the user's data directory.
@@ -216,7 +143,7 @@ impl Journal {
         let line = Line {
             at_unix_s,
             name: name.into(),
-            state: store::to_text(session),
+            state: to_text(session),
             base: self.base.clone(),
             home: self.home.clone(),
         };
@@ -265,81 +192,8 @@ impl Journal {
     }
 }
 
-fn move_aside(path: &Path) -> std::io::Result<()> {
-    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
-    let mut names = (1..).map(|n| path.with_file_name(format!("{stem}-{n}.jsonl")));
-    let free = names.find(|name| name.symlink_metadata().is_err());
-    std::fs::rename(path, free.unwrap_or_default())?;
-    if let Some(folder) = path.parent() {
-        store::flush_folder(folder);
-    }
-    Ok(())
-}
-
-/// Puts the journal that the session at `home` left, wherever it was then, at `path`; one that is
-/// there and another session's is set aside.
-fn find_again(directory: &Path, path: &Path, home: &Home, stored: &Stored) -> std::io::Result<()> {
-    if let Some(last) = last_line(path) {
-        let known = last.home.as_ref();
-        let moved_away = known.is_some_and(|h| h.id.is_some() && !home.is_the_same_as(h));
-        if !moved_away || last.fits(stored) {
-            return Ok(());
-        }
-        move_aside(path)?;
-    }
-    let mut found: Option<(u64, PathBuf)> = None;
-    for entry in std::fs::read_dir(directory)?.flatten() {
-        let other = entry.path();
-        if other.extension().is_none_or(|e| e != "jsonl") || other == path {
-            continue;
-        }
-        let Some(last) = last_line(&other) else {
-            continue;
-        };
-        let was_ours = last.home.as_ref().is_some_and(|h| home.may_have_been(h));
-        let later = found.as_ref().is_none_or(|(at, _)| *at <= last.at_unix_s);
-        if was_ours && later && last.fits(stored) && !is_held(&other) {
-            found = Some((last.at_unix_s, other));
-        }
-    }
-    let Some((_, other)) = found else {
-        return Ok(());
-    };
-    match std::fs::rename(other, path) {
-        // Somebody was faster.
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(()),
-        other => other,
-    }
-}
-
-/// Whether a running instance writes this journal.
-fn is_held(journal: &Path) -> bool {
-    let lock = File::open(journal.with_extension("lock"));
-    lock.is_ok_and(|lock| lock.try_lock().is_err())
-}
-
-/// The last line of a journal that is whole.
-fn last_line(journal: &Path) -> Option<Line<'static>> {
-    store::regular_file(journal).ok()?;
-    let text = std::fs::read(journal).ok()?;
-    let mut lines = text.rsplit(|byte| *byte == b'\n');
-    lines.find_map(|line| serde_json::from_slice(line).ok())
-}
-
-impl Line<'_> {
-    /// Whether the edit was made over the session that is `stored`: over this very file, or over the
-    /// same recordings.
-    fn fits(&self, stored: &Stored) -> bool {
-        let Some(base) = &self.base else {
-            return false;
-        };
-        let reads_the_same = |session: Session| session.reads_the_same(&stored.session);
-        *base == stored.fingerprint || parse_state(&self.state).is_ok_and(reads_the_same)
-    }
-}
-
 fn open_file(path: &Path) -> std::io::Result<File> {
-    match store::regular_file(path) {
+    match regular_file(path) {
         Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
         _ => {}
     }
@@ -362,37 +216,11 @@ fn name_of(folder: &Path) -> String {
         .collect()
 }
 
-/// What a journal's bytes still hold: every line that is whole counts, any other is passed over.
-pub fn leftover_in(text: &[u8]) -> Option<Leftover> {
-    let mut edits = Vec::new();
-    let mut last: Option<(Session, Option<Fingerprint>)> = None;
-    for line in text.split(|byte| *byte == b'\n') {
-        let Ok(line) = serde_json::from_slice::<Line>(line) else {
-            continue;
-        };
-        let Ok(session) = parse_state(&line.state) else {
-            continue;
-        };
-        edits.push(LeftoverEdit {
-            at_unix_s: line.at_unix_s,
-            name: line.name.into_owned(),
-        });
-        last = Some((session, line.base));
-    }
-    last.map(|(session, base)| Leftover {
-        edits,
-        session,
-        base,
-    })
-}
-
-fn parse_state(state: &str) -> Result<Session, SessionError> {
-    store::parse(Path::new("journal"), state)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::session::files::FILE_NAME;
+    use crate::session::store;
 
     fn titled(title: &str) -> Session {
         Session {
@@ -533,7 +361,7 @@ mod tests {
 
     fn copy(from: &Path, to: &Path) {
         std::fs::create_dir(to).unwrap();
-        std::fs::copy(from.join(store::FILE_NAME), to.join(store::FILE_NAME)).unwrap();
+        std::fs::copy(from.join(FILE_NAME), to.join(FILE_NAME)).unwrap();
     }
 
     #[cfg(unix)]
@@ -543,8 +371,8 @@ mod tests {
         let (old, new) = (desk.ride("old", "aa"), desk.rides.path().join("new"));
         drop(desk.edit(&old, "edited"));
         std::fs::rename(&old, &new).unwrap();
-        let text = std::fs::read_to_string(new.join(store::FILE_NAME)).unwrap();
-        std::fs::write(new.join(store::FILE_NAME), format!("{text}# mine\n")).unwrap();
+        let text = std::fs::read_to_string(new.join(FILE_NAME)).unwrap();
+        std::fs::write(new.join(FILE_NAME), format!("{text}# mine\n")).unwrap();
         assert_eq!(desk.offered(&new).as_deref(), Some("edited"));
         assert_eq!(desk.offered(&new).as_deref(), Some("edited"));
         desk.try_open(&new).unwrap().0.clear().unwrap();
@@ -606,7 +434,7 @@ mod tests {
         let desk = Desk::new();
         let ride = desk.ride("ride", "aa");
         drop(desk.edit(&ride, "edited"));
-        let file = ride.join(store::FILE_NAME);
+        let file = ride.join(FILE_NAME);
         let text = std::fs::read_to_string(&file).unwrap();
         std::fs::write(&file, text.replace("\"aa\"", "\"bb\"")).unwrap();
         let (mut journal, leftover) = desk.try_open(&ride).unwrap();

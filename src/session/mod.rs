@@ -1,21 +1,35 @@
 //! What the tester decided: which streams take part in which role, their clocks, the claim, and
-//! the tagged segments. [`Session`] is plain data; [`store`] loads and saves it, [`journal`] keeps
-//! each edit on the disk, [`history`] undoes and redoes, [`start`] sketches a first session,
-//! [`folder`] writes it for the first time, and [`OpenedSession`] binds it to the recordings it refers to.
+//! the tagged segments.
+//!
+//! [`Session`] is plain data. [`parse()`] reads it from the text of `session.toml` and holds it to what
+//! can be meant ([`validation`]); [`store`] loads and saves the file, which [`files`] replaces whole
+//! or not at all. [`journal`] keeps each edit on the disk, [`history`] undoes and redoes, [`start`]
+//! sketches a first session, [`folder`] writes it for the first time, [`relink`] finds moved
+//! recordings, and [`OpenedSession`] binds a session to the recordings it refers to.
 
+#[cfg(test)]
+mod by_hand;
+mod cautions;
 mod document;
+mod error;
+pub mod files;
 pub mod folder;
 pub mod history;
 pub mod journal;
 mod model;
 mod opened;
+mod parse;
 pub mod relink;
 pub mod start;
 pub mod store;
+pub mod validation;
 
+pub use document::to_text;
+pub use error::SessionError;
 pub use model::{
-    Allowance, Claim, ColumnNames, CommonErrors, Fact, Kind, MatchedOn, Role, Segment, Session,
-    Site, Stream, Words,
+    Allowance, CONSENSUS, Claim, ColumnNames, CommonErrors, Fact, Kind, MatchedOn, Role, Segment,
+    Session, Site, Stream, Words,
 };
 pub use opened::{OpenOptions, OpenedSession, Problem, Source};
-pub use store::SessionError;
+pub use parse::parse;
+pub(crate) use parse::plain_words;

@@ -2,12 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::recording::clean_text;
+/// The label that stands for the references' mean in tables.
+pub const CONSENSUS: &str = "consensus";
 
 /// A session: everything in `session.toml` that the program understands.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 pub struct Session {
     /// Title for screens and reports.
+    #[serde(default)]
     pub title: String,
     /// Recorder time at which session time is zero, s since 1970-01-01T00:00:00Z: the first time
     /// stamp of the first stream, kept so that neither the order of the streams nor a missing
@@ -15,19 +17,26 @@ pub struct Session {
     /// time.
     pub zero_unix_s: Option<f64>,
     /// The accuracy the maker states for the source under test.
+    #[serde(default)]
     pub claim: Claim,
     /// The drivetrain loss expected from the references' site to the site under test.
+    #[serde(default)]
     pub allowance: Allowance,
     /// How far the references' errors are common.
+    #[serde(default)]
     pub references: CommonErrors,
     /// The streams, in file order; the first one defines session time zero while
     /// [`Session::zero_unix_s`] does not.
+    #[serde(default, rename = "stream")]
     pub streams: Vec<Stream>,
     /// The tagged segments, in order of `from_s` (then `to_s`).
+    #[serde(default, rename = "segment")]
     pub segments: Vec<Segment>,
     /// Free facts for the reader of the report, in file order.
+    #[serde(skip)]
     pub facts: Vec<Fact>,
     /// The tester's own conclusions.
+    #[serde(default)]
     pub words: Words,
 }
 
@@ -80,7 +89,7 @@ pub struct CommonErrors {
 }
 
 /// One device's stream as it takes part in the session.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Deserialize)]
 pub struct Stream {
     /// Unique name.
     pub label: String,
@@ -97,8 +106,10 @@ pub struct Stream {
     /// This stream's own claim, ± W floor.
     pub claim_watts: Option<f64>,
     /// Clock shift against session time, s.
+    #[serde(default)]
     pub offset_s: f64,
     /// Clock rate error against session time, parts per million.
+    #[serde(default)]
     pub skew_ppm: f64,
     /// What the offset rests on; absent while nobody has set it.
     pub matched_on: Option<MatchedOn>,
@@ -107,15 +118,11 @@ pub struct Stream {
     /// SHA-256 of the recording at the first save, lower-case hexadecimal.
     pub sha256: Option<String>,
     /// Column names told by the tester, for delimited text.
+    #[serde(default)]
     pub columns: ColumnNames,
 }
 
 impl Stream {
-    /// Whether nobody has set this clock yet.
-    fn never_aligned(&self) -> bool {
-        self.matched_on.is_none() && self.offset_s == 0.0 && self.skew_ppm == 0.0
-    }
-
     /// A context stream called `label` over `file`, with an untouched clock.
     pub fn new(label: impl Into<String>, file: impl Into<String>) -> Self {
         Self {
@@ -253,7 +260,7 @@ words_of!(Kind {
 });
 
 /// A window kept, with what it is.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Deserialize)]
 pub struct Segment {
     /// What it is.
     pub kind: Kind,
@@ -264,6 +271,7 @@ pub struct Segment {
     /// The power a controlled trainer was told to hold, W.
     pub set_point_w: Option<f64>,
     /// The tester's note; empty where there is none.
+    #[serde(default)]
     pub note: String,
 }
 
@@ -297,74 +305,6 @@ pub struct Words {
 }
 
 impl Session {
-    /// All that is to be told of a session whenever it is opened: its cautions of clocks and claims.
-    pub fn cautions(&self) -> Vec<String> {
-        let mut all = self.clock_cautions();
-        all.extend(self.claim_cautions());
-        all
-    }
-
-    /// What to beware of in the clocks, a sentence each: clocks never set against session time, and
-    /// sources under test whose delays the matching has swallowed.
-    pub fn clock_cautions(&self) -> Vec<String> {
-        let untouched: Vec<&str> = self
-            .streams
-            .iter()
-            .filter(|stream| !self.on_first_clock(stream) && stream.never_aligned())
-            .map(|stream| stream.label.as_str())
-            .collect();
-        let never = (!untouched.is_empty()).then(|| {
-            format!(
-                "Never aligned: {}. Figures may compare different seconds until the clocks are set: truing align SESSION --write, or the clocks view of the workbench",
-                untouched.join(", ")
-            )
-        });
-        let swallowed = self
-            .with_role(Role::UnderTest)
-            .filter_map(|index| self.delay_caution(index));
-        let doubted = self.streams.iter().filter_map(|s| self.doubt_caution(s));
-        never.into_iter().chain(doubted).chain(swallowed).collect()
-    }
-
-    /// That a clock is not certain, and why; [`Self::delay_caution`] tells of what power leaves.
-    fn doubt_caution(&self, stream: &Stream) -> Option<String> {
-        let doubt = stream.clock_doubt.as_deref().map(clean_text)?;
-        (!self.on_first_clock(stream)).then(|| {
-            format!(
-                "The clock of {} is not certain: {doubt}. Figures may compare different seconds until it is checked in the clocks view of the workbench",
-                stream.label
-            )
-        })
-    }
-
-    /// Why a source under test's delays are not its own: only power ties its clock to the
-    /// references'. `None` where something better does.
-    pub fn delay_caution(&self, under_test: usize) -> Option<String> {
-        let tested = self.streams.get(under_test)?;
-        let by_power = |stream: &Stream| {
-            !self.on_first_clock(stream) && stream.matched_on == Some(MatchedOn::Power)
-        };
-        let mut references = self
-            .with_role(Role::Reference)
-            .filter_map(|index| self.streams.get(index))
-            .filter(|stream| stream.file != tested.file)
-            .peekable();
-        references.peek()?;
-        (by_power(tested) || references.all(by_power)).then(|| {
-            format!(
-                "Only power ties the clocks of {} and the references: its delay and dead time are what the matching left, not the device's own",
-                tested.label
-            )
-        })
-    }
-
-    /// Whether a stream is in one recording with the first, whose clock is session time.
-    fn on_first_clock(&self, stream: &Stream) -> bool {
-        self.streams
-            .first()
-            .is_some_and(|first| first.file == stream.file)
-    }
-
     /// Indices of the streams with `role`, in file order.
     pub fn with_role(&self, role: Role) -> impl Iterator<Item = usize> {
         self.streams
@@ -392,22 +332,6 @@ impl Session {
                 watts: watts.or(session.map(|claim| claim.watts)).unwrap_or(0.0),
             }),
         }
-    }
-
-    /// Sources under test whose own claim takes the place of the session's, where those differ, a
-    /// sentence each: the claim at the head of a table is then not the one they are judged by.
-    pub fn claim_cautions(&self) -> Vec<String> {
-        let stated = self.claim != Claim::default();
-        self.with_role(Role::UnderTest)
-            .filter(|index| stated && self.claim_of(*index).is_some_and(|own| own != self.claim))
-            .filter_map(|index| self.streams.get(index))
-            .map(|stream| {
-                format!(
-                    "{} is judged by the claim of its own [[stream]], not by the session's [claim], which differs",
-                    stream.label
-                )
-            })
-            .collect()
     }
 
     /// Whether the streams of `other` are read from the same places as these, one by one: samples
@@ -460,26 +384,6 @@ mod tests {
         ] {
             assert!(!noted.reads_the_same(&other), "{other:?}");
         }
-    }
-
-    #[test]
-    fn a_clock_that_is_not_certain_is_told_of_but_not_the_first() {
-        let stream = |label: &str, doubt: Option<&str>| Stream {
-            matched_on: Some(MatchedOn::Cadence),
-            clock_doubt: doubt.map(str::to_owned),
-            ..Stream::new(label, format!("{label}.fit"))
-        };
-        let session = Session {
-            streams: vec![
-                stream("trainer", Some("moot")),
-                stream("pedals", Some("a second peak")),
-                stream("hub", None),
-            ],
-            ..Session::default()
-        };
-        let cautions = session.clock_cautions();
-        assert_eq!(cautions.len(), 1, "{cautions:?}");
-        assert!(cautions[0].starts_with("The clock of pedals is not certain: a second peak."));
     }
 
     #[test]

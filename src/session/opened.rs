@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::files::{FILE_NAME, inside};
 use super::{Role, Session, SessionError, Stream, store};
 use crate::recording::{
     ColumnMap, ReadOptions, RecordedStream, Recording, RecordingError, Samples, TimeBase,
@@ -265,7 +266,7 @@ impl OpenedSession {
         named
             .map(|file| self.folder.join(file))
             .chain(recorded.map(|recording| recording.path.clone()))
-            .chain([self.folder.join(store::FILE_NAME)])
+            .chain([self.folder.join(FILE_NAME)])
             .any(|own| {
                 named_in_full(&own).as_ref() == Some(&wanted)
                     || own.canonicalize().is_ok_and(|own| own == wanted)
@@ -352,7 +353,7 @@ impl Want {
     }
 
     fn read(&self, folder: &Path, strict: bool) -> Result<Arc<Recording>, RecordingError> {
-        let path = store::inside(folder, &self.file).map_err(|source| RecordingError::Io {
+        let path = inside(folder, &self.file).map_err(|source| RecordingError::Io {
             path: folder.join(&self.file),
             source,
         })?;

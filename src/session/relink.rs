@@ -25,7 +25,7 @@ const DEPTH: usize = 4;
 /// # Errors
 /// The system's, for anything that is not a regular file, and where a link leads out of the folder.
 pub fn sha256_inside(folder: &Path, file: &str) -> std::io::Result<String> {
-    sha256_of(&super::store::inside(folder, file)?)
+    sha256_of(&super::files::inside(folder, file)?)
 }
 
 /// SHA-256 of the regular file at `path`, lower-case hexadecimal.
@@ -33,7 +33,7 @@ pub fn sha256_inside(folder: &Path, file: &str) -> std::io::Result<String> {
 /// # Errors
 /// The system's, and for anything that is not a regular file.
 pub fn sha256_of(path: &Path) -> std::io::Result<String> {
-    super::store::regular_file(path)?;
+    super::files::regular_file(path)?;
     let mut hasher = Sha256::new();
     let mut file = std::fs::File::open(path)?;
     let mut block = vec![0; 64 * 1024];

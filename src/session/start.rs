@@ -133,7 +133,7 @@ fn stream_of(part: &Part, recorded: &RecordedStream, earlier: &[Stream]) -> Stre
         label => label,
     };
     let taken = |label: &str| {
-        label == super::store::CONSENSUS || earlier.iter().any(|stream| stream.label == label)
+        label == super::CONSENSUS || earlier.iter().any(|stream| stream.label == label)
     };
     let mut label = base.to_owned();
     let mut number = 2;

@@ -1,8 +1,9 @@
 //! Statistics that know no ride: samples, distributions, serial correlation, change points,
-//! regression. Pure functions over slices.
+//! regression, the response of a first-order lag. Pure functions over slices.
 
 pub mod change_points;
 pub mod contrast;
+pub mod first_order;
 mod mixture;
 pub mod noise;
 mod sample;

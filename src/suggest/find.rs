@@ -3,10 +3,10 @@
 use std::ops::Range;
 
 use super::{Basis, Evidence, Proposal, overlap_share};
-use crate::analysis::change_points::{Piece, pieces, wander_w};
 use crate::analysis::gear_change::ratio_changes;
-use crate::analysis::stats::median_of;
 use crate::session::{Kind, Segment};
+use crate::stats::change_points::{Piece, pieces, wander_w};
+use crate::stats::median_of;
 use crate::timeline::Span;
 
 /// Nobody pedals up to this, W.

@@ -5,7 +5,7 @@
 //!
 //! 1. Coasts and short efforts are found row by row, since they are too short for anything else.
 //! 2. What lies between them is cut in straight pieces at its change points
-//!    ([`crate::analysis::change_points`]); flat neighbours at the same level are joined to plateaus.
+//!    ([`crate::stats::change_points`]); flat neighbours at the same level are joined to plateaus.
 //! 3. A plateau of 90 s or more is a steady block, from 15 min on a heat soak, and with gear changes
 //!    inside a gear-change segment; three plateaus or more of like length in a row (one may be missing) are a ramp of steps,
 //!    and a long straight rise or fall is a ramp too. Workout steps stand in where the rider did not
@@ -22,8 +22,8 @@ mod find;
 
 use serde::Serialize;
 
-use crate::analysis::change_points::{pieces, wander_w};
 use crate::session::Segment;
+use crate::stats::change_points::{pieces, wander_w};
 use crate::timeline::{Aligned, Span};
 
 pub use evidence::Evidence;
@@ -66,7 +66,7 @@ impl Basis {
 }
 
 /// Where the power that [`Evidence`] gathers changes its course, session time, s: the places between
-/// its straight pieces ([`crate::analysis::change_points`]).
+/// its straight pieces ([`crate::stats::change_points`]).
 pub fn change_points_s(aligned: &Aligned) -> Vec<f64> {
     let evidence = Evidence::of(aligned);
     let step_s = evidence.grid.step_s;

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use toml_edit::{DocumentMut, Item, Value};
 
 use super::keymap::{Keymap, KeymapError};
-use crate::session::store::regular_file;
+use crate::session::files::regular_file;
 
 /// Largest file read, bytes; the whole table of actions takes a tenth of it.
 const MOST_BYTES: u64 = 1 << 17;

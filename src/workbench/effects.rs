@@ -8,6 +8,7 @@ use super::state::State;
 use super::update::{Effect, Report};
 use crate::export::table;
 use crate::session::SessionError;
+use crate::session::files::{self, write_atomically};
 use crate::session::folder::create;
 use crate::session::journal::Journal;
 use crate::session::store::{self, Fingerprint};
@@ -101,7 +102,7 @@ impl Desk {
     }
 
     fn save_as(&mut self, folder: &Path, state: &State) -> Report {
-        if store::file_of(folder).exists() {
+        if files::file_of(folder).exists() {
             return Report::Failed(format!(
                 "{}: there is a session already; choose another folder",
                 folder.display()
@@ -123,7 +124,7 @@ impl Desk {
         self.told_of_change = false;
         self.forget();
         Report::Saved {
-            file: self.folder.join(store::FILE_NAME),
+            file: self.folder.join(files::FILE_NAME),
         }
     }
 
@@ -208,7 +209,7 @@ fn export(path: &Path, over: bool, state: &State) -> Report {
         _ => Err("name the file .csv, .json, .md or .txt".to_owned()),
     };
     let written = text.and_then(|text| {
-        store::write_atomically(path, text.as_bytes()).map_err(|error| error.to_string())
+        write_atomically(path, text.as_bytes()).map_err(|error| error.to_string())
     });
     match written {
         Ok(()) => Report::Exported(path.to_owned()),

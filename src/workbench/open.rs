@@ -14,6 +14,7 @@ use super::run::run;
 use super::state::{Mode, State};
 use super::theme::Look;
 use super::update::key_of;
+use crate::session::files;
 use crate::session::journal::{Journal, JournalError, Leftover, data_directory};
 use crate::session::store::{self, Fingerprint, Stored};
 use crate::session::{OpenOptions, OpenedSession, start};
@@ -156,13 +157,13 @@ fn is_session(path: &Path) -> bool {
     path.is_dir()
         || path
             .file_name()
-            .is_some_and(|name| name == store::FILE_NAME)
+            .is_some_and(|name| name == files::FILE_NAME)
 }
 
 type Opened = (OpenedSession, Option<Fingerprint>, Vec<(PathBuf, String)>);
 
 fn open_folder(path: &Path) -> Result<Opened, String> {
-    let folder = store::folder_of(path);
+    let folder = files::folder_of(path);
     let stored = store::load(&folder).map_err(|error| error.to_string())?;
     let opened = OpenedSession::bind(&folder, stored.session, OpenOptions::default());
     if opened

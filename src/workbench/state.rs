@@ -259,7 +259,7 @@ impl State {
                 .streams
                 .get(index)
                 .map_or("", |stream| stream.label.as_str()),
-            Member::Consensus => crate::session::store::CONSENSUS,
+            Member::Consensus => crate::session::CONSENSUS,
         }
     }
 

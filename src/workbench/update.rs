@@ -335,7 +335,7 @@ fn program(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
         Command::NextScope => next_scope(state),
         Command::CoverageBy => coverage_by(state),
         Command::NextPlan => {
-            let count = crate::rehearse::Plan::names().count().max(1);
+            let count = crate::plan::Plan::names().count().max(1);
             state.plan = Some(state.plan.map_or(0, |place| (place + 1) % count));
         }
         Command::Help => state.mode = Mode::Help(0),

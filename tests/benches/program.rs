@@ -16,8 +16,9 @@ use std::time::{Duration, Instant};
 
 use parts::is_wanted;
 use portable_pty::{Child, CommandBuilder, PtySize, native_pty_system};
+use truing::plan::Plan;
 use truing::recording::{Format, ReadOptions, Sampling, read_all};
-use truing::rehearse::{Plan, Scenario, SessionOptions, ride, write_session};
+use truing::rehearse::{Scenario, SessionOptions, ride, write_session};
 use truing::session::{OpenOptions, OpenedSession};
 use truing::workbench::keymap::Keymap;
 use truing::workbench::state::State;

@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use truing::recording::{ReadOptions, Recording, read_bytes};
-use truing::session::{OpenedSession, Session, Source, journal, store};
+use truing::session::{OpenedSession, Session, Source, journal, parse, to_text};
 use truing::timeline::{Aligned, Span};
 
 #[path = "keys.rs"]
@@ -85,11 +85,11 @@ pub fn session(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    let Ok(session) = store::parse(Path::new("fuzzed"), text) else {
+    let Ok(session) = parse(Path::new("fuzzed"), text) else {
         return;
     };
-    let written = store::to_text(&session);
-    let again = store::parse(Path::new("written"), &written);
+    let written = to_text(&session);
+    let again = parse(Path::new("written"), &written);
     assert_eq!(again.expect("what we write we can read"), session);
     // No recording is there: binding must say so for each stream, never fail.
     let opened = OpenedSession::bind(Path::new("/nonexistent"), session, Default::default());
@@ -101,9 +101,9 @@ pub fn plan(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else {
         return;
     };
-    if let Ok(plan) = truing::rehearse::Plan::from_toml("fuzzed", text) {
+    if let Ok(plan) = truing::plan::Plan::from_toml("fuzzed", text) {
         assert!(plan.duration_s().is_finite());
-        truing::rehearse::sheet(&plan);
+        truing::plan::sheet(&plan);
     }
 }
 

@@ -1,7 +1,8 @@
 // The seeds of the fuzz corpora: small files of every kind, made anew each time.
 
-use truing::rehearse::{Plan, Scenario, SessionOptions, ride, write_session};
-use truing::session::{journal::Journal, store};
+use truing::plan::Plan;
+use truing::rehearse::{Scenario, SessionOptions, ride, write_session};
+use truing::session::{files, journal::Journal, store};
 
 /// A seed: which entry takes it, what it is, and its bytes.
 pub struct Seed {
@@ -121,7 +122,7 @@ fn rehearsed() -> Vec<Seed> {
         bytes.truncate(6000);
         seeds.push(seed("recording", name, bytes));
     }
-    let text = std::fs::read(folder.path().join(store::FILE_NAME)).expect("a session file");
+    let text = std::fs::read(folder.path().join(files::FILE_NAME)).expect("a session file");
     seeds.push(seed("session", "session.toml", text));
     let session = store::load(folder.path()).expect("the session").session;
     let data = folder.path().join("data");

@@ -2,8 +2,9 @@
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use truing::plan::Plan;
 use truing::recording::Sampling;
-use truing::rehearse::{Pause, Plan, Rehearsal, Scenario, Strap, random_scenario, ride};
+use truing::rehearse::{Pause, Rehearsal, Scenario, Strap, random_scenario, ride};
 use truing::session::MatchedOn;
 use truing::timeline::Clock;
 use truing::timeline::align::{Alignment, Options, Source, StreamClock, align};

@@ -16,9 +16,8 @@ use rayon::prelude::*;
 use truing::analysis::figures::{Dropout, Interval, ResponseShape, SegmentFigures, Step};
 use truing::analysis::ride::{RideFindings, findings};
 use truing::analysis::segment::figures_with;
-use truing::rehearse::{
-    Phase, Plan, Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride,
-};
+use truing::plan::{Phase, Plan};
+use truing::rehearse::{Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride};
 use truing::session::{Kind, Role, Segment, Session};
 use truing::suggest::{self, Evidence, Proposal, overlap_share};
 use truing::timeline::{Aligned, Member, Span};

@@ -13,7 +13,8 @@ use rayon::prelude::*;
 use truing::analysis::figures::{Agreement, Outcome, SegmentFigures};
 use truing::analysis::ride::{RideFindings, findings};
 use truing::analysis::segment;
-use truing::rehearse::{Plan, Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride};
+use truing::plan::Plan;
+use truing::rehearse::{Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride};
 use truing::session::{Kind, Session};
 use truing::timeline::{Aligned, Span};
 

@@ -151,8 +151,9 @@ mod tests {
 
     use super::*;
     use crate::analysis::ride::{RideFindings, findings};
+    use crate::plan::Plan;
     use crate::recording::{Channel, Recording};
-    use crate::rehearse::{Plan, Scenario, SessionOptions, ride};
+    use crate::rehearse::{Scenario, SessionOptions, ride};
     use crate::session::{Kind, OpenedSession, Source};
     use crate::timeline::Aligned;
 

@@ -8,7 +8,7 @@ use crate::analysis::ride::RideFindings;
 use crate::analysis::segment;
 use crate::export::cell::{clock_time, human_number, one_line};
 use crate::recording::Channel;
-use crate::session::store::CONSENSUS;
+use crate::session::CONSENSUS;
 use crate::session::{Claim, Kind, Role, Segment, Session};
 use crate::timeline::{Aligned, Member, Span};
 

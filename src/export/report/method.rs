@@ -11,7 +11,7 @@ use super::html::{escaped, paragraph, table};
 use crate::analysis::catalogue::{self, Entry};
 use crate::analysis::figures::Table;
 use crate::recording::words::hex;
-use crate::session::store;
+use crate::session::to_text;
 
 /// Every computed figure that this ride has: what it is, its formula, source and trap.
 pub(super) fn body(figures: &Table) -> String {
@@ -76,7 +76,7 @@ pub(super) fn fingerprint(material: &Material<'_>) -> String {
     let mut rows = vec![vec![
         "session.toml, as understood".to_owned(),
         "—".to_owned(),
-        hex(&Sha256::digest(store::to_text(&opened.session).as_bytes())),
+        hex(&Sha256::digest(to_text(&opened.session).as_bytes())),
     ]];
     for (stream, source) in opened.session.streams.iter().zip(&opened.sources) {
         rows.push(vec![

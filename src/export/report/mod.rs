@@ -16,7 +16,7 @@ use super::table::{claim_sentence, signed_outcome};
 use crate::analysis::figures::{Table, Verdict};
 use crate::analysis::overall;
 use crate::analysis::ride::RideFindings;
-use crate::rehearse::CAUTIONS;
+use crate::plan::CAUTIONS;
 use crate::session::{OpenedSession, Role, Words};
 use crate::timeline::Aligned;
 use crate::timeline::align::Alignment;
@@ -286,7 +286,8 @@ mod tests {
 
     use super::*;
     use crate::analysis::table::table;
-    use crate::rehearse::{Plan, Scenario, SessionOptions, ride};
+    use crate::plan::Plan;
+    use crate::rehearse::{Scenario, SessionOptions, ride};
     use crate::session::Fact;
 
     const HARM: &str = "</title><script src=\"http://x.example/a.js\">alert(1)</script>'\u{202e}";

@@ -232,7 +232,8 @@ fn figures(values: &[(usize, f64)], sessions: &[Surveyed]) -> GroupFigures {
 mod tests {
     use super::*;
     use crate::analysis::table::table;
-    use crate::rehearse::{Plan, Scenario, SessionOptions, ride};
+    use crate::plan::Plan;
+    use crate::rehearse::{Scenario, SessionOptions, ride};
     use crate::timeline::Aligned;
 
     fn session(named: &str, by: Option<&str>, blocks: &[(f64, f64)]) -> Surveyed {
@@ -392,7 +393,7 @@ mod tests {
         .unwrap();
         // Normal quantiles, so that the forty have this standard deviation whatever the seed.
         let offsets: Vec<f64> = (0..40)
-            .map(|i| crate::analysis::stats::normal_quantile((f64::from(i) + 0.5) / 40.0))
+            .map(|i| crate::stats::normal_quantile((f64::from(i) + 0.5) / 40.0))
             .collect();
         let sd = (offsets.iter().map(|z| z * z).sum::<f64>() / 39.0).sqrt();
         let sessions: Vec<Surveyed> = offsets

@@ -3,10 +3,11 @@
 use super::{GroupFigures, SessionMean, Survey};
 use crate::analysis::figures::Interval;
 use crate::export::ExportError;
-use crate::export::cell::{human_number, inert, machine_number, one_line};
+use crate::export::cell::{human_number, inert, one_line};
 use crate::export::columns_of_text::{Edge, TextTable, wrapped};
 use crate::export::figure::{Axis, Ink, Layer, Picture, Style, Ticks, range_of};
 use crate::export::table::{markdown_grid, records};
+use crate::recording::words::machine_number;
 use crate::recording::words::plural;
 use crate::session::Kind;
 use Edge::{Left, Right};

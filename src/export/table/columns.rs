@@ -2,7 +2,8 @@
 
 use super::rows::Row;
 use crate::analysis::figures::Interval;
-use crate::export::cell::{human_number, inert, machine_number, one_line, word_of};
+use crate::export::cell::{human_number, inert, one_line, word_of};
+use crate::recording::words::machine_number;
 
 /// A value in a flat table.
 #[derive(Clone, Debug, PartialEq)]

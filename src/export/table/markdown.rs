@@ -4,7 +4,8 @@ use super::columns::{COLUMNS, Column, Group};
 use super::rows::rows;
 use super::session_notes;
 use crate::analysis::figures::Table;
-use crate::export::cell::{clock_time, human_number, machine_number, one_line, word_of};
+use crate::export::cell::{clock_time, human_number, one_line, word_of};
+use crate::recording::words::machine_number;
 
 /// The session's head, its streams, its segments and every group of figures that has any.
 pub fn markdown(table: &Table) -> String {

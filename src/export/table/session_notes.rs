@@ -1,7 +1,8 @@
 //! What a table says of the whole ride, in sentences.
 
 use crate::analysis::figures::{Dropout, Interval, LevelLine, Pooled, Table};
-use crate::export::cell::{clock_time, human_number, machine_number, one_line, word_of};
+use crate::export::cell::{clock_time, human_number, one_line, word_of};
+use crate::recording::words::machine_number;
 
 /// The ride's length, the claim under test and the allowance.
 pub(crate) fn claim(table: &Table) -> String {

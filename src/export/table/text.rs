@@ -4,8 +4,9 @@ use super::columns::{Group, View, view};
 use super::rows::{Row, rows_of};
 use super::session_notes;
 use crate::analysis::figures::{Agreement, Interval, Outcome, SegmentFigures, Table, Verdict};
-use crate::export::cell::{clock_time, human_number, machine_number, one_line, word_of};
+use crate::export::cell::{clock_time, human_number, one_line, word_of};
 use crate::export::columns_of_text::{Edge, TextTable, wrapped};
+use crate::recording::words::machine_number;
 use Edge::{Left, Right};
 
 /// Width of the page, columns.

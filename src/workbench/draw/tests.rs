@@ -7,7 +7,8 @@ use super::super::keymap::Keymap;
 use super::super::state::State;
 use super::super::theme::Look;
 use crate::analysis::bench::{ridden, session_of};
-use crate::rehearse::{self, Plan, Scenario, SessionOptions};
+use crate::plan::Plan;
+use crate::rehearse::{self, Scenario, SessionOptions};
 use crate::session::{Kind, Role, Segment};
 use crate::timeline::Member;
 

@@ -16,7 +16,7 @@ use super::state::{Scope, State, View};
 use crate::analysis::figures::{Coverage, SegmentFigures};
 use crate::analysis::ride::RideFindings;
 use crate::analysis::segment::figures_with;
-use crate::export::plan_check::PlanCheck;
+use crate::plan::PlanCheck;
 use crate::recording::Channel;
 use crate::session::{Kind, OpenedSession};
 use crate::timeline::{Aligned, Member, Span};

@@ -2,8 +2,7 @@
 
 use super::Question;
 use crate::analysis::table::table;
-use crate::export::plan_check::{PlanCheck, check};
-use crate::rehearse::Plan;
+use crate::plan::{Plan, PlanCheck, check};
 
 /// Answers the question of the plan view: the plan chosen, else the one that the session names.
 pub fn of(question: &Question) -> Result<PlanCheck, String> {

@@ -6,7 +6,7 @@ use super::Question;
 use crate::analysis::figures::{Agreement, SegmentFigures};
 use crate::analysis::segment;
 use crate::recording::Channel;
-use crate::session::store::CONSENSUS;
+use crate::session::CONSENSUS;
 use crate::session::{Kind, Role, Segment};
 use crate::timeline::Member;
 

@@ -9,7 +9,7 @@ use super::super::text;
 use super::super::theme::letters;
 use super::motion::{bring_span_into_view, no_window};
 use super::{Effect, key_of, say, warn};
-use crate::session::store::check_savable;
+use crate::session::validation::check_savable;
 use crate::session::{Kind, Role, Segment, Session, Stream};
 use crate::timeline::Span;
 

@@ -9,7 +9,7 @@ use super::super::text;
 use super::{Effect, edit, motion, perform as perform_command, say, streams, warn};
 use crate::recording::clean_text;
 use crate::session::Role;
-use crate::session::store::MOST_SET_POINT_W;
+use crate::session::validation::MOST_SET_POINT_W;
 use crate::timeline::{Member, Span};
 
 /// Longest line, characters: a page of text.
@@ -167,7 +167,7 @@ fn references_level(state: &State, span: Span) -> Option<f64> {
         .power(member)?
         .get(state.aligned.grid.rows(span))?;
     let present = column.iter().copied().filter(|v| v.is_finite()).collect();
-    let median = crate::analysis::stats::median_of(present)?;
+    let median = crate::stats::median_of(present)?;
     Some((median / 5.0).round() * 5.0)
 }
 

@@ -3,7 +3,7 @@
 use super::super::action::{Claimed, Command};
 use super::super::state::{Mode, State};
 use super::{Effect, edit, say, warn};
-use crate::session::{Role, Session, Site, Stream, store};
+use crate::session::{Role, Session, Site, Stream, validation};
 
 pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
     let count = state.session().streams.len();
@@ -219,7 +219,7 @@ fn take(
 ) -> Option<String> {
     let mut changed = state.session().clone();
     change(&mut changed);
-    if let Err((_, problem)) = store::check(&changed) {
+    if let Err((_, problem)) = validation::check(&changed) {
         return Some(problem);
     }
     leave(state);

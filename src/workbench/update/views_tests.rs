@@ -128,7 +128,7 @@ fn the_correlation_shows_a_shift_and_the_estimate_takes_it_back() {
     let best = clocks.curve.as_ref().unwrap().peaks[0];
     assert!((best.late_s - 10.0).abs() < 0.3, "{best:?}");
     let late = clocks.residuals.iter().map(|r| r.late_s);
-    let middle = crate::analysis::stats::median_of(late.collect()).unwrap();
+    let middle = crate::stats::median_of(late.collect()).unwrap();
     assert!((middle - 10.0).abs() < 0.5, "{middle}");
     press(&mut state, "A");
     let offset_s = state.session().streams[1].offset_s;
@@ -181,7 +181,7 @@ fn a_plan_is_chosen_where_the_session_names_none() {
         panic!("{:?}", state.study);
     };
     // Nothing is tagged: nothing that the plan asks was ridden.
-    use crate::export::plan_check::Ridden;
+    use crate::plan::Ridden;
     assert!(!found.phases.is_empty() && !found.cannot_tell.is_empty());
     assert!(found.phases.iter().all(|p| p.ridden == Ridden::Missing));
 }

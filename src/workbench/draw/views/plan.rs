@@ -7,7 +7,7 @@ use super::super::super::state::State;
 use super::super::super::text;
 use super::super::{Pen, Text};
 use super::wrapped;
-use crate::export::plan_check::{PhaseCheck, PlanCheck, Ridden};
+use crate::plan::{PhaseCheck, PlanCheck, Ridden};
 
 /// Columns of a line of the table.
 const TABLE: u16 = 66;

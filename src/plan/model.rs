@@ -1,13 +1,14 @@
-//! Test plans: what is ridden, as TOML, and the legs it unfolds into.
+//! Test plans as TOML, and how they unfold into legs.
 
 use std::io::Read as _;
 use std::path::Path;
 
-use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use serde::{Deserialize, Serialize};
 
-use super::RehearseError;
+use super::error::PlanError;
+use super::leg::{Gear, Leg, Shape};
 use crate::session::Kind;
-use crate::session::store::{self, plain_words};
+use crate::session::{files, plain_words};
 
 /// Longest plan read, bytes: some hundred times a usual one.
 const MOST_BYTES: u64 = 1 << 20;
@@ -100,160 +101,6 @@ pub struct Phase {
     pub note: String,
 }
 
-/// A gear: teeth of the front and the rear sprocket, written `50/17`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Gear {
-    /// Front teeth.
-    pub front: u8,
-    /// Rear teeth.
-    pub rear: u8,
-}
-
-impl Gear {
-    /// Wheel revolutions a crank revolution.
-    pub fn ratio(self) -> f64 {
-        f64::from(self.front) / f64::from(self.rear)
-    }
-}
-
-impl std::fmt::Display for Gear {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{}/{}", self.front, self.rear)
-    }
-}
-
-impl std::str::FromStr for Gear {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let teeth = |part: &str| part.trim().parse().ok().filter(|n| (8..=80).contains(n));
-        text.split_once('/')
-            .and_then(|(front, rear)| {
-                Some(Gear {
-                    front: teeth(front)?,
-                    rear: teeth(rear)?,
-                })
-            })
-            .ok_or_else(|| {
-                format!("{text:?} is no gear; write front/rear teeth, 8 to 80, as in \"50/17\"")
-            })
-    }
-}
-
-impl Serialize for Gear {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_str(self)
-    }
-}
-
-impl<'de> Deserialize<'de> for Gear {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        String::deserialize(deserializer)?
-            .parse()
-            .map_err(serde::de::Error::custom)
-    }
-}
-
-/// One stretch of the ride: a repetition of a phase, or a rest between two.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Leg {
-    /// What it is.
-    pub kind: Kind,
-    /// Start, s from the start of the ride.
-    pub from_s: f64,
-    /// End, s from the start of the ride.
-    pub to_s: f64,
-    /// What power is asked for.
-    pub shape: Shape,
-    /// Cadence, rpm.
-    pub cadence_rpm: f64,
-    /// Gears of equally long stretches; at least one.
-    pub gears: Vec<Gear>,
-    /// What to tell the rider.
-    pub note: String,
-}
-
-/// The power asked for within a leg.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Shape {
-    /// A constant power, W.
-    Hold(f64),
-    /// From one power to another in a straight line, W.
-    Line(f64, f64),
-    /// Equally long steps, W.
-    Steps(Vec<f64>),
-    /// An effort in the middle of a rolling power.
-    Sprint {
-        /// Power before and after, W.
-        rolling_w: f64,
-        /// Highest power, W.
-        peak_w: f64,
-        /// Length of the effort, s.
-        effort_s: f64,
-    },
-    /// Nobody pedals.
-    Coast,
-}
-
-impl Leg {
-    /// Length, s.
-    pub fn duration_s(&self) -> f64 {
-        self.to_s - self.from_s
-    }
-
-    /// The constant power asked for, if it is one, W.
-    pub fn set_point_w(&self) -> Option<f64> {
-        match self.shape {
-            Shape::Hold(watts) => Some(watts),
-            _ => None,
-        }
-    }
-
-    /// The power asked for `into_s` after the start of the leg, W.
-    pub fn target_w(&self, into_s: f64) -> f64 {
-        let part = (into_s / self.duration_s()).clamp(0.0, 1.0);
-        match &self.shape {
-            Shape::Hold(watts) => *watts,
-            Shape::Line(from, to) => from + part * (to - from),
-            Shape::Steps(levels) => levels[part_index(part, levels.len())],
-            Shape::Sprint {
-                rolling_w,
-                peak_w,
-                effort_s,
-            } => {
-                let start_s = (self.duration_s() - effort_s) / 2.0;
-                rolling_w + (peak_w - rolling_w) * effort(into_s - start_s, *effort_s)
-            }
-            Shape::Coast => 0.0,
-        }
-    }
-
-    /// The gear in use `into_s` after the start of the leg.
-    pub fn gear(&self, into_s: f64) -> Gear {
-        self.gears[part_index(into_s / self.duration_s(), self.gears.len())]
-    }
-}
-
-/// Which of `count` equally long parts the share `part` of the whole falls into.
-fn part_index(part: f64, count: usize) -> usize {
-    ((part.clamp(0.0, 1.0) * count as f64) as usize).min(count.saturating_sub(1))
-}
-
-/// A sprint's effort as a share of its peak, `t_s` after its start: up within 1.5 s, then tiring
-/// to 70 % (shape by common practice, no source).
-fn effort(t_s: f64, length_s: f64) -> f64 {
-    if t_s <= 0.0 || t_s >= length_s {
-        return 0.0;
-    }
-    let rise_s = 1.5f64.min(length_s / 3.0);
-    if t_s < rise_s {
-        let x = t_s / rise_s;
-        x * x * (3.0 - 2.0 * x)
-    } else {
-        1.0 - 0.3 * (t_s - rise_s) / (length_s - rise_s)
-    }
-}
-
 impl Plan {
     /// Names of the plans that the program carries.
     pub fn names() -> impl Iterator<Item = &'static str> {
@@ -263,12 +110,12 @@ impl Plan {
     /// The plan called `name` that the program carries.
     ///
     /// # Errors
-    /// [`RehearseError::NoSuchPlan`].
-    pub fn built_in(name: &str) -> Result<Self, RehearseError> {
+    /// [`PlanError::NoSuchPlan`].
+    pub fn built_in(name: &str) -> Result<Self, PlanError> {
         let (_, text) = BUILT_IN
             .iter()
             .find(|(known, _)| *known == name)
-            .ok_or_else(|| RehearseError::NoSuchPlan {
+            .ok_or_else(|| PlanError::NoSuchPlan {
                 name: name.to_owned(),
                 known: Self::names().collect::<Vec<_>>().join(", "),
             })?;
@@ -278,8 +125,8 @@ impl Plan {
     /// The built-in plan called `name`, else the plan in the file of that name.
     ///
     /// # Errors
-    /// [`RehearseError::NoSuchPlan`], or what [`Plan::from_toml`] finds wrong.
-    pub fn find(name: &str) -> Result<Self, RehearseError> {
+    /// [`PlanError::NoSuchPlan`], or what [`Plan::from_toml`] finds wrong.
+    pub fn find(name: &str) -> Result<Self, PlanError> {
         let path = Path::new(name);
         if Self::names().any(|known| known == name) || !path.is_file() {
             return Self::built_in(name);
@@ -292,22 +139,22 @@ impl Plan {
     ///
     /// # Errors
     /// Those of [`Plan::find`], and where the file lies outside the folder.
-    pub fn find_for_session(folder: &Path, name: &str) -> Result<Self, RehearseError> {
+    pub fn find_for_session(folder: &Path, name: &str) -> Result<Self, PlanError> {
         if Self::names().any(|known| known == name) {
             return Self::built_in(name);
         }
-        match store::inside(folder, name) {
+        match files::inside(folder, name) {
             Ok(path) if path.is_file() => Self::in_file(name, &path),
             Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
                 let path = folder.join(name);
-                Err(RehearseError::Io { path, source })
+                Err(PlanError::Io { path, source })
             }
             _ => Self::built_in(name),
         }
     }
 
-    fn in_file(name: &str, path: &Path) -> Result<Self, RehearseError> {
-        let io = |source| RehearseError::Io {
+    fn in_file(name: &str, path: &Path) -> Result<Self, PlanError> {
+        let io = |source| PlanError::Io {
             path: path.to_owned(),
             source,
         };
@@ -325,9 +172,9 @@ impl Plan {
     /// Reads a plan and checks that it can be ridden. `name` is the file or name for messages.
     ///
     /// # Errors
-    /// [`RehearseError::PlanSyntax`] (with line and column) or [`RehearseError::Phase`].
-    pub fn from_toml(name: &str, text: &str) -> Result<Self, RehearseError> {
-        let syntax = |reason: String| RehearseError::PlanSyntax {
+    /// [`PlanError::Syntax`] (with line and column) or [`PlanError::Phase`].
+    pub fn from_toml(name: &str, text: &str) -> Result<Self, PlanError> {
+        let syntax = |reason: String| PlanError::Syntax {
             plan: name.to_owned(),
             reason,
         };
@@ -339,7 +186,7 @@ impl Plan {
             return Err(syntax("has no [[phase]]; add one".to_owned()));
         }
         for (index, phase) in plan.phases.iter().enumerate() {
-            phase.check().map_err(|reason| RehearseError::Phase {
+            phase.check().map_err(|reason| PlanError::Phase {
                 plan: name.to_owned(),
                 phase: index + 1,
                 kind: phase.kind,
@@ -580,32 +427,5 @@ mod tests {
         assert_eq!(bench[ladder].gear(0.0).to_string(), "50/21");
         assert_eq!(bench[ladder].gear(239.9).to_string(), "50/19");
         assert_eq!(bench[ladder + 1].gear(0.0).to_string(), "50/17");
-    }
-
-    #[test]
-    fn shapes_ask_for_what_they_say() {
-        let leg = |shape| Leg {
-            kind: Kind::Open,
-            from_s: 100.0,
-            to_s: 160.0,
-            shape,
-            cadence_rpm: 90.0,
-            gears: vec![Gear {
-                front: 50,
-                rear: 17,
-            }],
-            note: String::new(),
-        };
-        assert_eq!(leg(Shape::Line(100.0, 160.0)).target_w(30.0), 130.0);
-        assert_eq!(leg(Shape::Steps(vec![1.0, 2.0, 3.0])).target_w(20.0), 2.0);
-        assert_eq!(leg(Shape::Steps(vec![1.0, 2.0, 3.0])).target_w(60.0), 3.0);
-        let sprint = leg(Shape::Sprint {
-            rolling_w: 100.0,
-            peak_w: 900.0,
-            effort_s: 10.0,
-        });
-        assert_eq!(sprint.target_w(24.9), 100.0);
-        assert_eq!(sprint.target_w(26.5), 900.0);
-        assert_eq!(sprint.target_w(35.1), 100.0);
     }
 }

@@ -2,7 +2,8 @@
 
 use std::fmt::Write as _;
 
-use super::plan::{Leg, Plan, Shape};
+use super::leg::{Leg, Shape};
+use super::model::Plan;
 use crate::recording::clean_text;
 use crate::recording::words::h_mm_ss;
 

@@ -1,0 +1,17 @@
+//! Test plans: what is to be ridden, as TOML; the sheet to lay beside the bench; and a ride held
+//! against a plan.
+//!
+//! A [`Plan`] unfolds into [`Leg`]s, which tell for any moment what power, cadence and gear are
+//! asked for.
+
+mod check;
+mod error;
+mod leg;
+mod model;
+mod sheet;
+
+pub use check::{MoreNeeded, PhaseCheck, PlanCheck, Ridden, check};
+pub use error::PlanError;
+pub use leg::{Gear, Leg, Shape};
+pub use model::{Phase, Plan};
+pub use sheet::{CAUTIONS, sheet};
