@@ -3,8 +3,10 @@
 
 pub mod change_points;
 pub mod contrast;
+pub mod curve;
 mod mixture;
 pub mod noise;
+mod rank;
 mod sample;
 pub mod serial;
 mod student;
@@ -12,6 +14,7 @@ mod student;
 pub(crate) mod vectors;
 
 pub use mixture::MeanUncertainty;
+pub use rank::rank_correlation;
 pub use sample::*;
 
 /// A confidence interval or a pair of limits: `[lower, upper]`.
