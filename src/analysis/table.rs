@@ -7,7 +7,7 @@ use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, T
 use super::ride::{self, RideFindings};
 use super::segment::figures_with;
 use super::window::Window;
-use super::{coverage, mean_max, overall, pooled, stats};
+use super::{coverage, error_curve, mean_max, overall, pooled, stats};
 use crate::recording::Channel;
 use crate::session::store::CONSENSUS;
 use crate::session::{Role, Session};
@@ -26,10 +26,10 @@ pub fn table_with(session: &Session, aligned: &Aligned, found: &RideFindings) ->
         .enumerate()
         .map(|(place, segment)| figures_with(session, aligned, found, segment, place + 1))
         .collect();
-    let families = session
-        .with_role(Role::UnderTest)
-        .filter_map(|index| session.streams.get(index))
-        .filter_map(|stream| overall::family(&stream.label, &segments))
+    let error_curve = error_curve::error_curves(session, &segments);
+    let families = error_curve
+        .iter()
+        .filter_map(|curve| overall::family(curve, &segments))
         .collect();
     let ride = Window::new(session, aligned, found, aligned.grid.span());
     Table {
@@ -44,6 +44,7 @@ pub fn table_with(session: &Session, aligned: &Aligned, found: &RideFindings) ->
         excursions: found.excursions_by_label(session),
         segments,
         families,
+        error_curve,
         levels: levels(session, aligned, found),
         bands: bands(session, aligned, found),
         pooled: pooled::pooled(&ride, &session.segments),
