@@ -319,11 +319,13 @@ fn error_curve() -> ErrorCurve {
         under_test: "trainer".into(),
         blocks: vec![Block {
             segment: 1,
+            n: 300,
             power_w: 250.0,
             bias_percent: 0.4,
             scatter_percent: 0.3,
             standard_uncertainty_percent: 0.5,
             limit_percent: 2.0,
+            error_percent: 0.4,
             ci95_percent: limits,
             simultaneous95_percent: Some(limits),
             departure: Some(0.2),

@@ -3,14 +3,16 @@
 use rayon::prelude::*;
 
 use super::agreement::compare_slices;
+use super::error_curve::ErrorCurve;
 use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
+use super::judge::applies_to;
 use super::ride::{self, RideFindings};
-use super::segment::figures_with;
+use super::segment::{figures_with, live};
 use super::window::Window;
 use super::{coverage, error_curve, mean_max, overall, pooled, stats};
 use crate::recording::Channel;
 use crate::session::store::CONSENSUS;
-use crate::session::{Role, Session};
+use crate::session::{Role, Segment, Session};
 use crate::timeline::{Aligned, Member, Span};
 
 /// Every figure of a session.
@@ -49,6 +51,27 @@ pub fn table_with(session: &Session, aligned: &Aligned, found: &RideFindings) ->
         bands: bands(session, aligned, found),
         pooled: pooled::pooled(&ride, &session.segments),
     }
+}
+
+/// What all blocks of held power say together, one entry a source under test, without the figures
+/// that it does not take.
+pub fn error_curves(session: &Session, aligned: &Aligned, found: &RideFindings) -> Vec<ErrorCurve> {
+    let live = |(at, segment): (usize, &Segment)| {
+        let span = Span::new(segment.from_s, segment.to_s);
+        let figures = live(session, aligned, found, span, segment.kind);
+        SegmentFigures {
+            id: at + 1,
+            ..figures
+        }
+    };
+    let segments: Vec<SegmentFigures> = session
+        .segments
+        .par_iter()
+        .enumerate()
+        .filter(|(_, segment)| applies_to(segment.kind))
+        .map(live)
+        .collect();
+    error_curve::error_curves(session, &segments)
 }
 
 fn heads(session: &Session, aligned: &Aligned, found: &RideFindings) -> Vec<StreamHead> {

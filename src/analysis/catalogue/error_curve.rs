@@ -24,6 +24,13 @@ pub(super) const ENTRIES: &[Entry] = &[
         "The segment, by its number.",
     ),
     figure(
+        "error_curve.blocks.n",
+        "seconds",
+        "",
+        0,
+        ["Seconds with both values.", "", "counted", ""],
+    ),
+    figure(
         "error_curve.blocks.power_w",
         "power",
         "W",
@@ -80,6 +87,18 @@ pub(super) const ENTRIES: &[Entry] = &[
             "What the claim allows at this power.",
             "max(claim %, 100 · claim W / level)",
             "stated in session.toml",
+            "",
+        ],
+    ),
+    figure(
+        "error_curve.blocks.error_percent",
+        "error in this block",
+        "%",
+        2,
+        [
+            "The true error in this block, given its neighbours; the bias where there are fewer than three blocks.",
+            "mean of the mixture",
+            "Theil & Goldberger 1961, Int Econ Rev 2:65",
             "",
         ],
     ),

@@ -291,7 +291,7 @@ fn open_block(block: &Block, why: Missing) -> Open {
     let straddles = why == Missing::Straddles;
     let ci95 = if straddles { block.ci95_percent } else { alone };
     let estimate = if straddles {
-        0.5 * (ci95[0] + ci95[1])
+        block.error_percent
     } else {
         block.bias_percent
     };

@@ -43,6 +43,7 @@ pub struct Fit {
 /// Limits of the error in one block.
 #[derive(Clone, Copy)]
 struct Own {
+    error: f64,
     ci95: Interval,
     simultaneous95: Interval,
     departure: f64,
@@ -73,6 +74,7 @@ impl Fit {
                 limit_percent: inputs.limit_percent(*power),
             });
         let own = blocks.targets.iter().zip(departures).map(|(found, z)| Own {
+            error: found.mean(),
             ci95: found.limits(TAIL),
             simultaneous95: found.limits(block_tail),
             departure: z,
@@ -107,11 +109,13 @@ pub fn blocks(inputs: &Inputs, fit: Option<&Fit>) -> Vec<Block> {
         let alone = [-1.0, 1.0].map(|side| held.bias_percent + side * NORMAL_95 * standard);
         Block {
             segment: held.segment,
+            n: held.n,
             power_w: held.power_w,
             bias_percent: held.bias_percent,
             scatter_percent: held.scatter_percent,
             standard_uncertainty_percent: standard,
             limit_percent: inputs.limit_percent(held.power_w),
+            error_percent: own.map_or(held.bias_percent, |own| own.error),
             ci95_percent: own.map_or(alone, |own| own.ci95),
             simultaneous95_percent: own.map(|own| own.simultaneous95),
             departure: own.map(|own| own.departure),

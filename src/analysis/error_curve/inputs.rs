@@ -31,6 +31,8 @@ pub struct SharedError {
 pub struct Held {
     /// The segment, by its `id`.
     pub segment: usize,
+    /// Seconds with both values.
+    pub n: usize,
     /// Its middle, session time, s.
     pub at_s: f64,
     /// Mean power of the reference, carried to the source's site, W.
@@ -167,6 +169,7 @@ fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
     }
     Some(Held {
         segment: segment.id,
+        n: verdict.n,
         at_s: 0.5 * (segment.from_s + segment.to_s),
         power_w: 100.0 * verdict.limit_w? / verdict.limit_percent?,
         bias_percent: verdict.bias_percent?,

@@ -73,6 +73,8 @@ pub struct ErrorCurve {
 pub struct Block {
     /// The segment, by its `id`.
     pub segment: usize,
+    /// Seconds with both values.
+    pub n: usize,
     /// Mean power of the reference, carried to the source's site, W.
     pub power_w: f64,
     /// Bias after the allowance, %.
@@ -83,6 +85,8 @@ pub struct Block {
     pub standard_uncertainty_percent: f64,
     /// What the claim allows, ± %.
     pub limit_percent: f64,
+    /// Error in this block, given its neighbours, %; the bias where there are fewer than three.
+    pub error_percent: f64,
     /// 95 % limits of the error in this block, given its neighbours, %; of the block alone where
     /// there are fewer than three.
     pub ci95_percent: Interval,

@@ -19,6 +19,7 @@ fn inputs(powers: &[f64], scatter: &[f64], biases: &[f64]) -> Inputs {
         let standard = scatter.hypot(EACH_REFERENCE * 2.0_f64.sqrt());
         Held {
             segment: at + 1,
+            n: 180,
             at_s: times[at],
             power_w: *power_w,
             bias_percent: *bias,

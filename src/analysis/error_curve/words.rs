@@ -80,8 +80,11 @@ fn faults(curve: &ErrorCurve) -> String {
         .filter(|_| accuracy.beyond_on_average);
     let mean = mean.map(|bias| (bias, "on average over all powers".to_owned()));
     let side = |bias: f64| if bias < 0.0 { "low" } else { "high" };
+    let more = accuracy.beyond.len().saturating_sub(NAMED);
+    let more = (more > 0).then(|| format!("so at {more} more powers"));
     let mut last = "";
-    let parts: Vec<String> = at
+    let mut parts: Vec<String> = at
+        .take(NAMED)
         .chain(mean)
         .map(|(bias, place)| {
             let verb = match side(bias) == last {
@@ -92,6 +95,7 @@ fn faults(curve: &ErrorCurve) -> String {
             format!("{verb}by {:.1} % {place}", bias.abs())
         })
         .collect();
+    parts.extend(more);
     let joint = match accuracy.rule {
         Rule::Joint => " (joint risk 2.5 %)",
         _ => "",
@@ -124,7 +128,11 @@ fn open_power(open: &Open, among: usize) -> String {
         (None, None) => String::new(),
     };
     let between = open.ci95_percent.map_or_else(String::new, |[low, high]| {
-        format!("the error lies between {low:+.1} and {high:+.1} %")
+        format!(
+            "the error lies between {} and {} %",
+            signed(low),
+            signed(high)
+        )
     });
     match open.why {
         Missing::Straddles => format!("{at} {between}"),
@@ -182,6 +190,12 @@ fn counts(curve: &ErrorCurve) -> [usize; 3] {
     .map(of)
 }
 
+/// With sign and one decimal; what rounds to nought has a plus.
+fn signed(value: f64) -> String {
+    let rounded = (10.0 * value).round() / 10.0;
+    format!("{:+.1}", if rounded == 0.0 { 0.0 } else { value })
+}
+
 /// "a, b and c".
 fn listed(parts: &[String]) -> String {
     match parts {
@@ -210,7 +224,10 @@ impl fmt::Display for Level {
             };
         };
         let change_in_words = format!(
-            "by {change:+.1} points from {from_w:.0} to {to_w:.0} W (95 %: {low:+.1} to {high:+.1})"
+            "by {} points from {from_w:.0} to {to_w:.0} W (95 %: {} to {})",
+            signed(change),
+            signed(low),
+            signed(high)
         );
         if self.basis == Basis::TwoBlocks {
             return write!(
@@ -221,7 +238,7 @@ impl fmt::Display for Level {
         if self.is_in_order() {
             return write!(
                 f,
-                "the error changes over the ride {change_in_words}; {}: repeat the first power at the end",
+                "over the ride the error changes {change_in_words}; {}: repeat the first power at the end",
                 self.with_warm_up()
             );
         }
@@ -238,12 +255,19 @@ impl fmt::Display for Level {
 }
 
 impl Level {
-    fn with_warm_up(&self) -> &'static str {
-        if self.power_with_time.unwrap_or(0.0) > 0.0 {
-            "power and warm-up rose together, so that neither can be named"
+    /// What a change cannot be told from, or what may hide one.
+    fn with_warm_up(&self) -> String {
+        let order = if self.power_with_time.unwrap_or(0.0) > 0.0 {
+            "power and warm-up rose together"
         } else {
-            "power fell while things warmed up, so that neither can be named"
-        }
+            "power fell while things warmed up"
+        };
+        let so = if self.changes() {
+            "neither can be named as its cause"
+        } else {
+            "one may hide the other"
+        };
+        format!("{order}, so that {so}")
     }
 
     fn against_limit(&self) -> String {

@@ -369,8 +369,8 @@ mod tests {
             ),
             (0, 0, 0, 0)
         );
-        // One picture a segment, and references, traces, coverage, curves of the ride.
-        assert_eq!(count("figure"), table.segments.len() + 4);
+        // One picture a segment, and references, traces, error curve, coverage, curves of the ride.
+        assert_eq!(count("figure"), table.segments.len() + 5);
         assert_eq!(count("figure"), count("figcaption"));
         assert_eq!(
             page.matches("role=\"img\" aria-label=").count(),
