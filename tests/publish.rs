@@ -161,6 +161,7 @@ fn every_picture_comes_as_svg_and_png() {
         "coverage",
         "mean-max",
         "references",
+        "error-curve",
     ];
     for kind in kinds {
         for ending in ["svg", "png"] {

@@ -98,6 +98,7 @@ fn plans_are_listed_and_printed_with_cautions() {
         "full-bench",
         "heat-soak",
         "repeatability",
+        "powers",
         "intervals",
     ] {
         let (code, sheet, _) = told(&truing(&["plan", name]));

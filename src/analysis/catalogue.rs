@@ -6,6 +6,7 @@
 //! `segments.agreement.bias_w`.
 
 mod agreement;
+mod error_curve;
 mod judgement;
 mod kinds;
 mod ride;
@@ -68,6 +69,7 @@ const fn fact(
 pub fn figures() -> impl Iterator<Item = &'static Entry> {
     ride::ENTRIES
         .iter()
+        .chain(error_curve::ENTRIES)
         .chain(agreement::ENTRIES)
         .chain(judgement::ENTRIES)
         .chain(kinds::ENTRIES)

@@ -44,45 +44,6 @@ pub fn conformance_probability(
         .and_then(finite)
 }
 
-/// p-values of a bias against a limit, both one-sided.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PValues {
-    /// Of "the true bias lies at or inside the limit": small where it does not conform.
-    pub inside: f64,
-    /// Of "the true bias lies at or outside the limit": small where it conforms (the larger of
-    /// two one-sided tests, Schuirmann 1987, J Pharmacokinet Biopharm 15:657).
-    pub outside: f64,
-}
-
-/// Both p-values; `None` where the uncertainty is not positive.
-pub fn p_values(bias: f64, standard: f64, dof: f64, limit: f64) -> Option<PValues> {
-    if standard.is_nan() || standard <= 0.0 {
-        return None;
-    }
-    let size = bias.abs();
-    Some(PValues {
-        inside: finite(t_cdf((limit - size) / standard, dof))?,
-        outside: finite(t_cdf((size - limit) / standard, dof))?,
-    })
-}
-
-/// Which hypotheses fall when all are tested together at a joint risk `alpha` of rejecting any
-/// true one (Holm 1979, Scand J Stat 6:65). Valid whatever the dependence between the tests.
-pub fn holm(p: &[f64], alpha: f64) -> Vec<bool> {
-    let mut order: Vec<usize> = (0..p.len()).collect();
-    order.sort_by(|&a, &b| p[a].total_cmp(&p[b]));
-    let mut rejected = vec![false; p.len()];
-    for (rank, at) in order.into_iter().enumerate() {
-        let remaining = (p.len() - rank) as f64;
-        // A NaN sorts last and stops the walk.
-        if p[at] * remaining > alpha || p[at].is_nan() {
-            break;
-        }
-        rejected[at] = true;
-    }
-    rejected
-}
-
 /// Enough to tell a length to a thousandth.
 const HALVINGS: usize = 14;
 
@@ -127,8 +88,7 @@ pub fn length_needed(seconds: f64, statistical: f64, other: f64, distance: f64) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::agreement::Moments;
-    use crate::stats::vectors::{self, assert_close};
+    use crate::stats::vectors::assert_close;
 
     const INFINITE: f64 = f64::INFINITY;
 
@@ -181,45 +141,10 @@ mod tests {
     }
 
     #[test]
-    fn two_one_sided_tests_of_the_peak_flows() {
-        // Schuirmann 1987; recomputed with statsmodels: ±30 p = 0.0045549, ±15 p = 0.0947752.
-        let m = Moments::of(vectors::WRIGHT1, vectors::MINI1);
-        let (bias, standard) = (
-            m.bias().unwrap(),
-            m.sd_difference().unwrap() / 17.0_f64.sqrt(),
-        );
-        assert_close(
-            p_values(bias, standard, 16.0, 30.0).unwrap().outside,
-            0.0045549,
-            1e-5,
-        );
-        assert_close(
-            p_values(bias, standard, 16.0, 15.0).unwrap().outside,
-            0.0947752,
-            1e-6,
-        );
-        // The same as a 90 % interval inside the margin.
-        let half = t_quantile(0.95, 16.0) * standard;
-        assert_close(bias - half, -18.5323, 1e-5);
-        assert_close(bias + half, 14.2970, 1e-5);
-        assert_eq!(p_values(bias, 0.0, 16.0, 15.0), None);
-    }
-
-    #[test]
     fn the_limits_themselves_belong_to_conforming_and_to_inconclusive() {
         assert_eq!(decide(-1.5, 0.5, 2.0), Outcome::Conforms);
         assert_eq!(decide(-2.5, 0.5, 2.0), Outcome::Inconclusive);
         assert_eq!(decide(2.6, 0.5, 2.0), Outcome::DoesNotConform);
-    }
-
-    #[test]
-    fn holm_steps_down_and_stops() {
-        // Worked by hand: 0.025/4, /3, /2: 0.001 and 0.008 fall (≤ 0.00625, ≤ 0.00833), 0.02 does
-        // not (> 0.0125), so neither does 0.024.
-        let p = [0.02, 0.001, 0.024, 0.008];
-        assert_eq!(holm(&p, 0.025), [false, true, false, true]);
-        assert_eq!(holm(&[f64::NAN, 0.001], 0.025), [false, true]);
-        assert!(holm(&[], 0.025).is_empty());
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! A table with every field filled, for tests of what must cover them all.
 
+use super::error_curve::*;
 use super::figures::*;
 use super::reason::Reason;
 use crate::session::{Claim, Kind, Role, Site};
@@ -275,6 +276,7 @@ pub fn example() -> Table {
             do_not_conform_jointly: vec![3],
             statement: "all 2 blocks conform".into(),
         }],
+        error_curve: vec![error_curve()],
         levels: vec![LevelLine {
             under_test: "trainer".into(),
             reference: "pedals".into(),
@@ -308,5 +310,71 @@ pub fn example() -> Table {
             bias_percent: Some(0.4),
             bias_ci95_w: Some([0.0, 2.0]),
         }],
+    }
+}
+
+fn error_curve() -> ErrorCurve {
+    let limits = [-0.4, 1.2];
+    ErrorCurve {
+        under_test: "trainer".into(),
+        blocks: vec![Block {
+            segment: 1,
+            n: 300,
+            power_w: 250.0,
+            bias_percent: 0.4,
+            scatter_percent: 0.3,
+            standard_uncertainty_percent: 0.5,
+            limit_percent: 2.0,
+            error_percent: 0.4,
+            ci95_percent: limits,
+            simultaneous95_percent: Some(limits),
+            departure: Some(0.2),
+            alone: Outcome::Conforms,
+        }],
+        left_out: vec![LeftOut {
+            segment: 2,
+            outcome: Outcome::Inconclusive,
+        }],
+        curve: vec![CurvePoint {
+            power_w: 250.0,
+            error_percent: 0.4,
+            ci95_percent: limits,
+            simultaneous95_percent: limits,
+            limit_percent: 2.0,
+        }],
+        accuracy: Accuracy {
+            outcome: Finding::Fine,
+            rule: Rule::Curve,
+            critical_value: Some(2.4),
+            mean_bias_percent: Some(0.4),
+            mean_standard_uncertainty_percent: Some(0.4),
+            mean_limit_percent: Some(2.0),
+            beyond: Vec::new(),
+            beyond_on_average: false,
+            open: vec![Open {
+                segment: Some(1),
+                power_w: Some(250.0),
+                why: Missing::Straddles,
+                ci95_percent: Some(limits),
+                better_references: true,
+            }],
+        },
+        level: Level {
+            outcome: Finding::Fine,
+            basis: Basis::Curve,
+            from_w: Some(120.0),
+            to_w: Some(300.0),
+            change_percent: Some(0.2),
+            change_ci95_percent: Some(limits),
+            limit_percent: Some(2.0),
+            as_zero_offset_w: Some(-0.4),
+            zero_offset_uncertainty_percent: Some(0.2),
+            loss_uncertainty_percent: Some(0.1),
+            power_with_time: Some(0.1),
+            q: Some(2.6),
+            q_p_value: Some(0.45),
+        },
+        accuracy_sentence: "conforms".into(),
+        level_sentence: "the error does not change".into(),
     }
 }

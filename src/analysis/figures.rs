@@ -4,6 +4,7 @@
 
 use serde::Serialize;
 
+use super::error_curve::ErrorCurve;
 use super::reason::Reason;
 use crate::session::{Kind, Role, Site};
 use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
@@ -23,6 +24,9 @@ pub struct Table {
     pub segments: Vec<SegmentFigures>,
     /// What the judged segments say together, one entry a source under test.
     pub families: Vec<Family>,
+    /// The error against power over all blocks of held power, one entry a source under test: what
+    /// they say together.
+    pub error_curve: Vec<ErrorCurve>,
     /// Trueness against level over the ride, one entry a source under test and reference.
     pub levels: Vec<LevelLine>,
     /// Bias by band of power, cadence and wheel speed over the ride.
@@ -30,6 +34,13 @@ pub struct Table {
     /// Agreement over all segments on which a claim is tested, one entry a source under test and
     /// reference, where there are two such segments.
     pub pooled: Vec<Pooled>,
+}
+
+impl Table {
+    /// What all blocks say together of the source under test with this label.
+    pub fn error_curve_of(&self, under_test: &str) -> Option<&ErrorCurve> {
+        self.error_curve.iter().find(|c| c.under_test == under_test)
+    }
 }
 
 /// Head of the session.
@@ -366,7 +377,7 @@ pub struct Family {
     pub conform: Vec<usize>,
     /// Those that do not conform, each on its own.
     pub do_not_conform: Vec<usize>,
-    /// Those that do not conform at a joint risk of 2.5 % of accusing any block wrongly (Holm).
+    /// Those beyond the claim at a joint risk of 2.5 % of accusing any block, or their mean, wrongly.
     pub do_not_conform_jointly: Vec<usize>,
     /// What that means, in a sentence without the source's name.
     pub statement: String,

@@ -13,6 +13,7 @@ pub mod coast;
 pub mod conformity;
 pub mod coverage;
 pub mod dropout;
+pub mod error_curve;
 #[cfg(test)]
 pub(crate) mod example;
 pub mod excursions;

@@ -3,14 +3,16 @@
 use rayon::prelude::*;
 
 use super::agreement::compare_slices;
+use super::error_curve::ErrorCurve;
 use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
+use super::judge::applies_to;
 use super::ride::{self, RideFindings};
-use super::segment::figures_with;
+use super::segment::{figures_with, live};
 use super::window::Window;
-use super::{coverage, mean_max, overall, pooled};
+use super::{coverage, error_curve, mean_max, overall, pooled};
 use crate::recording::Channel;
 use crate::session::CONSENSUS;
-use crate::session::{Role, Session};
+use crate::session::{Role, Segment, Session};
 use crate::stats;
 use crate::timeline::{Aligned, Member, Span};
 
@@ -27,10 +29,10 @@ pub fn table_with(session: &Session, aligned: &Aligned, found: &RideFindings) ->
         .enumerate()
         .map(|(place, segment)| figures_with(session, aligned, found, segment, place + 1))
         .collect();
-    let families = session
-        .with_role(Role::UnderTest)
-        .filter_map(|index| session.streams.get(index))
-        .filter_map(|stream| overall::family(&stream.label, &segments))
+    let error_curve = error_curve::error_curves(session, &segments);
+    let families = error_curve
+        .iter()
+        .filter_map(|curve| overall::family(curve, &segments))
         .collect();
     let ride = Window::new(session, aligned, found, aligned.grid.span());
     Table {
@@ -45,10 +47,32 @@ pub fn table_with(session: &Session, aligned: &Aligned, found: &RideFindings) ->
         excursions: found.excursions_by_label(session),
         segments,
         families,
+        error_curve,
         levels: levels(session, aligned, found),
         bands: bands(session, aligned, found),
         pooled: pooled::pooled(&ride, &session.segments),
     }
+}
+
+/// What all blocks of held power say together, one entry a source under test, without the figures
+/// that it does not take.
+pub fn error_curves(session: &Session, aligned: &Aligned, found: &RideFindings) -> Vec<ErrorCurve> {
+    let live = |(at, segment): (usize, &Segment)| {
+        let span = Span::new(segment.from_s, segment.to_s);
+        let figures = live(session, aligned, found, span, segment.kind);
+        SegmentFigures {
+            id: at + 1,
+            ..figures
+        }
+    };
+    let segments: Vec<SegmentFigures> = session
+        .segments
+        .par_iter()
+        .enumerate()
+        .filter(|(_, segment)| applies_to(segment.kind))
+        .map(live)
+        .collect();
+    error_curve::error_curves(session, &segments)
 }
 
 fn heads(session: &Session, aligned: &Aligned, found: &RideFindings) -> Vec<StreamHead> {

@@ -168,6 +168,11 @@ impl Scale {
     }
 }
 
+/// What the claim of a reference is called in a budget.
+pub fn claim_of_reference(label: &str) -> String {
+    format!("claim of {label}")
+}
+
 /// The budget of a bias against the mean of `references`: scatter of the seconds, the claim of
 /// each reference with its share (independent references average down), and the half-width of
 /// the allowance. References without a claim contribute nothing; the caller must say so.
@@ -196,7 +201,7 @@ pub fn budget(
             let limit = scale.limit(claim);
             shared += reference.share * limit;
             contributions.push(Contribution::rectangular(
-                format!("claim of {}", reference.label),
+                claim_of_reference(&reference.label),
                 limit,
                 reference.share * (1.0 - correlation).sqrt(),
             ));

@@ -16,7 +16,8 @@ use crate::timeline::Aligned;
 /// Kinds: traces (power of every stream), difference (under test - reference, the claim as a
 /// band), agreement (difference against mean, with limits), response (with the fitted model of a
 /// sprint), heat-soak (bias over time), coverage (what was ridden, and the bias there), mean-max
-/// (highest mean power over every duration), references (against each other).
+/// (highest mean power over every duration), references (against each other), error-curve (error
+/// against power over all blocks of held power; always of the whole ride).
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The session folder.

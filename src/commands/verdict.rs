@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::output::csv_text;
 use super::{Exit, Failure, Format, Output, open_session};
+use crate::analysis::error_curve::ErrorCurve;
 use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
 use crate::analysis::{catalogue, overall, table};
 use crate::export::cell::{clock_time, inert, one_line};
@@ -39,6 +40,7 @@ struct Judged<'a> {
     answers: Vec<String>,
     segments: Vec<JudgedSegment<'a>>,
     families: &'a [Family],
+    error_curve: &'a [ErrorCurve],
     caution: &'static str,
 }
 
@@ -74,6 +76,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
             answers,
             segments: figures.segments.iter().map(judged_segment).collect(),
             families: &figures.families,
+            error_curve: &figures.error_curve,
             caution: CAUTION,
         })?,
     }
@@ -103,7 +106,10 @@ fn answers(session: &Session, figures: &Table) -> Vec<String> {
     let answer = |index: usize| {
         let stream = session.streams.get(index)?;
         let claim: Claim = session.claim_of(index).unwrap_or_default();
-        Some(overall::answer(&stream.label, claim, &figures.segments))
+        Some(overall::answer(
+            claim,
+            figures.error_curve_of(&stream.label)?,
+        ))
     };
     let answers: Vec<String> = session
         .with_role(Role::UnderTest)
@@ -159,10 +165,19 @@ fn in_its_unit(verdict: &Verdict) -> [String; 3] {
     }
 }
 
+/// The answers, whether the error changes with power, and what to beware of in the clocks.
+fn statements(answers: &[String], figures: &Table) -> Vec<String> {
+    let level = |curve: &ErrorCurve| format!("{}: {}", curve.under_test, curve.level_sentence);
+    let levels = figures.error_curve.iter().map(level);
+    let answers = answers.iter().cloned();
+    let clocks = figures.session.clocks.iter().cloned();
+    answers.chain(levels).chain(clocks).collect()
+}
+
 fn text(answers: &[String], figures: &Table) -> String {
     let mut text = String::new();
-    for line in answers.iter().chain(&figures.session.clocks) {
-        let _ = writeln!(text, "{}.", one_line(line));
+    for line in statements(answers, figures) {
+        let _ = writeln!(text, "{}.", one_line(&line));
     }
     for segment in &figures.segments {
         for verdict in verdicts(segment) {
@@ -220,8 +235,8 @@ fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
 
 fn markdown(answers: &[String], figures: &Table) -> String {
     let mut text = String::new();
-    for line in answers.iter().chain(&figures.session.clocks) {
-        let _ = writeln!(text, "{}.\n", markdown_escaped(line));
+    for line in statements(answers, figures) {
+        let _ = writeln!(text, "{}.\n", markdown_escaped(&line));
     }
     text.push_str(
         "| segment | kind | from | to | source | verdict | bias | U | limit | probability inside | reasons |\n",

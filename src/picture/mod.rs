@@ -3,6 +3,7 @@
 //! Times are session time in s, power in W; a missing value is `NaN` and breaks a line.
 
 pub mod claim;
+pub mod error_curve;
 pub mod labels;
 pub mod response;
 pub mod soak;

@@ -31,6 +31,7 @@ const BUILT_IN: &[(&str, &str)] = &[
         "repeatability",
         include_str!("../../assets/plans/repeatability.toml"),
     ),
+    ("powers", include_str!("../../assets/plans/powers.toml")),
     (
         "intervals",
         include_str!("../../assets/plans/intervals.toml"),
@@ -340,6 +341,7 @@ fn in_range(field: &str, value: Option<f64>, low: f64, high: f64) -> Result<(), 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::stats::rank_correlation;
 
     fn refused(phase: &str) -> String {
         let text = format!("title = \"t\"\npurpose = \"p\"\n[[phase]]\n{phase}\n");
@@ -427,5 +429,21 @@ mod tests {
         assert_eq!(bench[ladder].gear(0.0).to_string(), "50/21");
         assert_eq!(bench[ladder].gear(239.9).to_string(), "50/19");
         assert_eq!(bench[ladder + 1].gear(0.0).to_string(), "50/17");
+    }
+
+    /// Powers ridden in order are one with warming up: beyond ±0.8 no change with power is named.
+    #[test]
+    fn the_plan_of_powers_ends_on_its_first_and_tells_power_from_time() {
+        let legs = Plan::built_in("powers").unwrap().legs();
+        let held: Vec<&Leg> = legs
+            .iter()
+            .filter(|l| l.kind == Kind::SteadyBlock)
+            .collect();
+        let powers: Vec<f64> = held.iter().filter_map(|l| l.set_point_w()).collect();
+        let times: Vec<f64> = held.iter().map(|l| l.from_s).collect();
+        assert_eq!(powers.first(), powers.last());
+        let together = rank_correlation(&powers, &times).unwrap();
+        assert!(together.abs() < 0.8, "{together}");
+        assert!(held.iter().all(|l| l.cadence_rpm == 85.0));
     }
 }

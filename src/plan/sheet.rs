@@ -252,6 +252,13 @@ mod tests {
                 powers(),
                 format!("{} coast a ride", word(of(Kind::Coast).count())),
             ],
+            "powers" => {
+                let mut different = set_points.clone();
+                let again = different.pop();
+                assert_eq!(different.first(), again.as_ref());
+                let (last, others) = different.split_last().unwrap();
+                vec![format!("at {} and {last} W", others.join(", "))]
+            }
             "intervals" => {
                 let hard_s: f64 = of(Kind::SteadyBlock).map(Leg::duration_s).sum();
                 let held = |leg: &Leg, into_s| leg.target_w(into_s);

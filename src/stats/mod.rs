@@ -3,9 +3,11 @@
 
 pub mod change_points;
 pub mod contrast;
+pub mod curve;
 pub mod first_order;
 mod mixture;
 pub mod noise;
+mod rank;
 mod sample;
 pub mod serial;
 mod student;
@@ -13,6 +15,7 @@ mod student;
 pub(crate) mod vectors;
 
 pub use mixture::MeanUncertainty;
+pub use rank::rank_correlation;
 pub use sample::*;
 
 /// A confidence interval or a pair of limits: `[lower, upper]`.

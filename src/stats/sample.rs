@@ -310,6 +310,11 @@ pub fn chi_squared_quantile(p: f64, dof: f64) -> f64 {
     }
 }
 
+/// Probability that χ² with `dof` degrees of freedom exceeds `value`. `NaN` for dof ≤ 0.
+pub fn chi_squared_beyond(value: f64, dof: f64) -> f64 {
+    ChiSquared::new(dof).map_or(f64::NAN, |d| d.sf(value))
+}
+
 /// Quantile of F with `dof1` and `dof2` degrees of freedom. `NaN` outside the domain.
 pub fn f_quantile(p: f64, dof1: f64, dof2: f64) -> f64 {
     match FisherSnedecor::new(dof1, dof2) {

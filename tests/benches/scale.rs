@@ -321,6 +321,7 @@ fn others(state: &mut State, empty_ms: f64) {
         View::Response,
         View::References,
         View::Soak,
+        View::ErrorCurve,
         View::Coverage,
         View::Plan,
     ] {

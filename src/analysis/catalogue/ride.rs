@@ -267,9 +267,9 @@ pub(super) const ENTRIES: &[Entry] = &[
         "",
         0,
         [
-            "Blocks that do not conform even when the number of blocks is allowed for: the risk of accusing any of them wrongly stays at 2.5 %.",
-            "sort p of “the true bias is within the limit” over the m segments judged (1 for one that accuses nobody by itself); reject while p(i) ≤ 0.025/(m − i + 1)",
-            "Holm 1979, Scand J Stat 6:65",
+            "Blocks beyond the claim by one critical value for all blocks and their mean: the risk of accusing any of them wrongly stays at 2.5 %.",
+            "|b_j| − c u_j > T_j, c as under error_curve.accuracy.critical_value",
+            "Slepian 1962, Bell Syst Tech J 41:463 (that c is safe)",
             "“Conforms” over all blocks needs no such correction, since each block had to pass.",
         ],
     ),

@@ -140,9 +140,9 @@ pub(super) const ENTRIES: &[Entry] = &[
         "Bayley & Hammersley 1946",
     ),
     word(
-        "Holm",
-        "A correction for many tries: with several blocks judged, one may fail by chance; the joint statement keeps the risk of that at 2.5 %.",
-        "Holm 1979, Scand J Stat 6:65 (from memory)",
+        "error curve",
+        "The error of a source against power over all blocks of held power, with one decision on its claim: it conforms where every block does, or where a smooth curve and every block agree within the claim; it does not where a block or the mean of all is beyond it at a joint risk of 2.5 %. Between the powers ridden nothing was measured.",
+        OURS,
     ),
     word(
         "probability inside",

@@ -6,6 +6,7 @@
 
 mod bias;
 mod coverage;
+mod error_curve;
 mod paint;
 mod picture;
 mod power;
@@ -43,11 +44,13 @@ pub enum PictureKind {
     MeanMax,
     /// The references against each other.
     References,
+    /// Error against power over all blocks of held power.
+    ErrorCurve,
 }
 
 impl PictureKind {
     /// Every kind.
-    pub const ALL: [PictureKind; 8] = [
+    pub const ALL: [PictureKind; 9] = [
         PictureKind::Traces,
         PictureKind::Difference,
         PictureKind::Agreement,
@@ -56,6 +59,7 @@ impl PictureKind {
         PictureKind::Coverage,
         PictureKind::MeanMax,
         PictureKind::References,
+        PictureKind::ErrorCurve,
     ];
 
     /// The word on the command line.
@@ -69,6 +73,7 @@ impl PictureKind {
             PictureKind::Coverage => "coverage",
             PictureKind::MeanMax => "mean-max",
             PictureKind::References => "references",
+            PictureKind::ErrorCurve => "error-curve",
         }
     }
 }
@@ -87,6 +92,7 @@ pub fn picture(kind: PictureKind, subject: &Subject<'_>) -> Result<Picture, Expo
         PictureKind::Coverage => coverage::coverage(subject),
         PictureKind::MeanMax => power::mean_max(subject),
         PictureKind::References => bias::references(subject),
+        PictureKind::ErrorCurve => error_curve::error_curve(subject),
     };
     made.map_err(|reason| ExportError::NothingToDraw {
         kind: kind.word(),

@@ -110,8 +110,13 @@ fn head(material: &Material<'_>) -> String {
         };
         any = true;
         let claim = session.claim_of(index).unwrap_or_default();
-        let answer = overall::answer(&stream.label, claim, &table.segments);
+        let Some(curve) = table.error_curve_of(&stream.label) else {
+            continue;
+        };
+        let answer = overall::answer(claim, curve);
         out.push_str(&format!("<p class=\"answer\">{}.</p>\n", escaped(&answer)));
+        let level = format!("{}: {}.", stream.label, curve.level_sentence);
+        out.push_str(&paragraph(&level));
     }
     if !any {
         out.push_str("<p class=\"answer\">Nothing is under test in this session.</p>\n");
@@ -365,8 +370,8 @@ mod tests {
             ),
             (0, 0, 0, 0)
         );
-        // One picture a segment, and references, traces, coverage, curves of the ride.
-        assert_eq!(count("figure"), table.segments.len() + 4);
+        // One picture a segment, and references, traces, error curve, coverage, curves of the ride.
+        assert_eq!(count("figure"), table.segments.len() + 5);
         assert_eq!(count("figure"), count("figcaption"));
         assert_eq!(
             page.matches("role=\"img\" aria-label=").count(),

@@ -8,6 +8,7 @@ use crate::export::table::{BAND_HEADS, bands, sections};
 
 pub(super) fn body(material: &Material<'_>, ride: &Subject<'_>) -> Result<String, ExportError> {
     let mut out = drawn(PictureKind::Traces, ride)?;
+    out.push_str(&drawn(PictureKind::ErrorCurve, ride)?);
     for (title, notes) in sections(material.table) {
         out.push_str(&format!("<h3>{}</h3>\n{}", escaped(title), list(notes)));
     }

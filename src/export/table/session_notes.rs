@@ -46,7 +46,7 @@ pub(crate) fn sections(table: &Table) -> Vec<(&'static str, Vec<String>)> {
                 .map(|c| format!("{c}."))
                 .collect(),
         ),
-        ("All blocks together", families(table)),
+        ("All blocks together", together(table)),
         (
             "Over the whole ride",
             table.levels.iter().filter_map(level).collect(),
@@ -63,11 +63,15 @@ pub(crate) fn sections(table: &Table) -> Vec<(&'static str, Vec<String>)> {
         .collect()
 }
 
-fn families(table: &Table) -> Vec<String> {
-    let families = table.families.iter();
-    families
-        .map(|family| format!("{}: {}.", family.under_test, family.statement))
-        .collect()
+fn together(table: &Table) -> Vec<String> {
+    let said = |under_test: &str, sentence: &str| format!("{under_test}: {sentence}.");
+    let families = table
+        .families
+        .iter()
+        .map(|f| said(&f.under_test, &f.statement));
+    let levels = table.error_curve.iter().filter(|c| c.blocks.len() >= 2);
+    let levels = levels.map(|c| said(&c.under_test, &c.level_sentence));
+    families.chain(levels).collect()
 }
 
 fn level(line: &LevelLine) -> Option<String> {

@@ -181,6 +181,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::ViewMenu, Command::Go(View::Response), &["e"], "view-response", "response", "response: a sprint or step with the fitted model"),
     entry(Place::ViewMenu, Command::Go(View::References), &["f"], "view-references", "references", "references: who disagrees with whom, and the noisy one"),
     entry(Place::ViewMenu, Command::Go(View::Soak), &["h"], "view-soak", "heat soak", "heat soak: bias against time and temperature"),
+    entry(Place::ViewMenu, Command::Go(View::ErrorCurve), &["b"], "view-error-curve", "error curve", "error curve: error against power, all blocks of held power together"),
     entry(Place::ViewMenu, Command::Go(View::Coverage), &["v"], "view-coverage", "coverage", "coverage: bias by power and cadence or wheel speed"),
     entry(Place::ViewMenu, Command::Go(View::Plan), &["p"], "view-plan", "plan", "plan: what the test plan asks and this ride lacks"),
     entry(Place::ViewMenu, Command::Close, &["esc"], "view-close", "leave", "stay in this view"),

@@ -288,10 +288,8 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
             wanted.push(Command::AdjustClock);
         }
         let own = own.map(|entry| entry.command);
-        // Clocks and plans are always about the whole ride.
-        wanted.extend(own.filter(|own| {
-            !matches!(state.view, View::Clocks | View::Plan) || *own != Command::NextScope
-        }));
+        wanted
+            .extend(own.filter(|own| !state.view.is_of_whole_ride() || *own != Command::NextScope));
     }
     wanted.extend([Command::Scrub(-1), Command::Scrub(1), Command::Scrub(10)]);
     match (state.brush.window, state.selected) {

@@ -377,7 +377,8 @@ fn no_size_breaks_a_screen() {
         (80, 24),
         (300, 90),
     ];
-    let views = ["o c", "o a", "o f", "o h", "o v", "o p h"].map(|keys| ("1:00 25:00", keys));
+    let views =
+        ["o c", "o a", "o f", "o h", "o b", "o v", "o p h"].map(|keys| ("1:00 25:00", keys));
     let response = ("9:50 10:30", "o e");
     let over = [
         "", "t", "o", "E", "E down", "E ?", "E c", "c", "c right", "i", "q", "g", "p", "/", "?",

@@ -22,6 +22,8 @@ pub enum View {
     References,
     /// Bias against time and temperature.
     Soak,
+    /// Error against power over all blocks.
+    ErrorCurve,
     /// Bias by power and cadence or wheel speed.
     Coverage,
     /// What the test plan asks and this ride lacks.
@@ -29,6 +31,11 @@ pub enum View {
 }
 
 impl View {
+    /// Whether it is about the whole ride, whatever is brushed or selected.
+    pub const fn is_of_whole_ride(self) -> bool {
+        matches!(self, View::Clocks | View::Plan | View::ErrorCurve)
+    }
+
     /// Name for the title bar and the help screen.
     pub const fn title(self) -> &'static str {
         match self {
@@ -38,6 +45,7 @@ impl View {
             View::Response => "response",
             View::References => "references",
             View::Soak => "heat soak",
+            View::ErrorCurve => "error curve",
             View::Coverage => "coverage",
             View::Plan => "plan",
         }

@@ -4,6 +4,7 @@
 pub mod agreement;
 pub mod clocks;
 pub mod coverage;
+pub mod error_curve;
 pub mod plan;
 pub mod references;
 pub mod response;
@@ -68,6 +69,12 @@ impl About {
             View::Agreement | View::Response | View::References | View::Soak => Some(comparison),
             View::Coverage => Some(Self {
                 channel: state.coverage_channel(),
+                ..comparison
+            }),
+            View::ErrorCurve => Some(Self {
+                span: state.ride(),
+                segment: None,
+                basis: None,
                 ..comparison
             }),
             View::Plan => Some(Self {
@@ -146,6 +153,8 @@ pub enum Answer {
     References(Box<references::Compared>),
     /// Of the soak view.
     Soak(Box<soak::Soak>),
+    /// Of the error curve's view.
+    ErrorCurve(Box<error_curve::Shown>),
     /// Of the coverage view.
     Coverage(Coverage),
     /// Of the plan view.
@@ -163,6 +172,7 @@ pub fn answer(question: &Question) -> Answer {
         View::Response => response::of(question).map(|a| Answer::Response(Box::new(a))),
         View::References => references::of(question).map(|a| Answer::References(Box::new(a))),
         View::Soak => soak::of(question).map(|a| Answer::Soak(Box::new(a))),
+        View::ErrorCurve => error_curve::of(question).map(|a| Answer::ErrorCurve(Box::new(a))),
         View::Coverage => coverage::of(question).map(Answer::Coverage),
         View::Plan => plan::of(question).map(Answer::Plan),
     };

@@ -21,6 +21,7 @@ fn every_view_opens_and_escape_returns_to_the_ride() {
         ("e", View::Response),
         ("f", View::References),
         ("h", View::Soak),
+        ("b", View::ErrorCurve),
         ("v", View::Coverage),
         ("p", View::Plan),
     ] {

@@ -3,6 +3,7 @@
 mod agreement;
 mod clocks;
 mod coverage;
+mod error_curve;
 mod plan;
 mod references;
 mod response;
@@ -43,6 +44,9 @@ pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
         Some(Answer::Soak(found)) if state.view == View::Soak => {
             soak::draw(state, found, below, pen);
         }
+        Some(Answer::ErrorCurve(found)) if state.view == View::ErrorCurve => {
+            error_curve::draw(state, found, below, pen);
+        }
         Some(Answer::Coverage(found)) if state.view == View::Coverage => {
             coverage::draw(state, found, below, pen);
         }
@@ -55,8 +59,7 @@ pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
 
 /// What the figures are for and who is compared.
 fn subject_line(state: &State) -> Text {
-    // A plan is held against the whole ride.
-    let (scope, (span, segment)) = if state.view == View::Plan {
+    let (scope, (span, segment)) = if state.view.is_of_whole_ride() {
         (Scope::Ride, (state.ride(), None))
     } else {
         (state.scope, state.scope_span())
@@ -83,7 +86,7 @@ fn subject_line(state: &State) -> Text {
         ),
         Style::new(),
     );
-    if matches!(state.view, View::References | View::Plan) {
+    if matches!(state.view, View::References | View::Plan | View::ErrorCurve) {
         return line;
     }
     // What takes a fit is fitted to what the verdict rests on, whatever is chosen for the rest.

@@ -1,6 +1,7 @@
 //! What the full-screen views look like at the sizes that matter, and that no size breaks them.
 
 use super::super::bench::{ASCII, COLOUR, rendered, styles, text};
+use crate::session::{Kind, Segment};
 use crate::workbench::bench::{PLAIN, press, state_at, type_text};
 use crate::workbench::state::{State, View};
 use crate::workbench::theme::Look;
@@ -8,18 +9,33 @@ use crate::workbench::theme::Look;
 const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (200, 60)];
 
 /// The key of each view in the menu, its name, and the stretch that suits it.
-const VIEWS: [(&str, &str, (&str, &str)); 7] = [
+const VIEWS: [(&str, &str, (&str, &str)); 8] = [
     ("c", "clocks", ("9:50", "10:30")),
     ("a", "agreement", ("1:00", "6:00")),
     ("e", "response", ("9:50", "10:30")),
     ("f", "references", ("1:00", "6:00")),
     ("h", "soak", ("1:00", "25:00")),
+    ("b", "error_curve", ("1:00", "6:00")),
     ("v", "coverage", ("1:00", "25:00")),
     ("p", "plan", ("1:00", "6:00")),
 ];
 
 fn shown(state: &State) -> String {
     text(&rendered(state))
+}
+
+/// Three blocks of held power, at 200, 150 and 275 W.
+fn held_blocks() -> Vec<Segment> {
+    let block = |(from_s, to_s)| Segment {
+        kind: Kind::SteadyBlock,
+        from_s,
+        to_s,
+        set_point_w: None,
+        note: String::new(),
+    };
+    [(60.0, 360.0), (905.0, 995.0), (1405.0, 1495.0)]
+        .map(block)
+        .to_vec()
 }
 
 /// A view opened by its menu key over a window.
@@ -29,6 +45,9 @@ fn opened(key: &str, (from, to): (&str, &str), size: (u16, u16), look: Look) -> 
         press(&mut state, "g");
         type_text(&mut state, at);
         press(&mut state, &format!("enter {edge}"));
+    }
+    if key == "b" {
+        state.opened.session.segments = held_blocks();
     }
     press(&mut state, &format!("o {key}"));
     if key == "p" {

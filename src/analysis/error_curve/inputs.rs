@@ -1,0 +1,209 @@
+//! From the verdicts of held blocks to values with an error of their own and errors that they share.
+
+use super::super::conformity::MIN_SECONDS;
+use super::super::figures::{Outcome, SegmentFigures, Verdict};
+use super::super::reason::Reason;
+use super::super::uncertainty::{Distribution, Scale, claim_of_reference, rectangular};
+use super::{LeftOut, NORMAL_95};
+use crate::session::{Claim, Session};
+use crate::stats::curve::Measured;
+use crate::stats::t_quantile;
+
+/// Zero offset, ± W, that a reference may have where the session does not note that it was zeroed
+/// (`zero_offset` under `[facts]`) and its claim has no part in W. Judgement, no source.
+const ZERO_OFFSET_W: f64 = 1.0;
+
+/// The fact whose presence says that the references were zeroed before the ride.
+const ZEROED: &str = "zero_offset";
+
+/// An error of the references or of the expected loss: one of the same name in two blocks is the same
+/// error.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SharedError {
+    /// What makes it.
+    pub source: String,
+    /// Its standard uncertainty in this block, %.
+    pub percent: f64,
+}
+
+/// A block that may be judged.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Held {
+    /// The segment, by its `id`.
+    pub segment: usize,
+    /// Seconds with both values.
+    pub n: usize,
+    /// Its middle, session time, s.
+    pub at_s: f64,
+    /// Mean power of the reference, carried to the source's site, W.
+    pub power_w: f64,
+    /// Bias after the allowance, %.
+    pub bias_percent: f64,
+    /// Standard uncertainty of its own scatter, %.
+    pub scatter_percent: f64,
+    /// What it shares with others.
+    pub shared: Vec<SharedError>,
+    /// What it says of the claim on its own.
+    pub alone: Outcome,
+}
+
+impl Held {
+    /// Covariance of what two blocks share, %².
+    fn in_common(&self, other: &Self) -> f64 {
+        let same = |a: &&SharedError, b: &SharedError| a.source == b.source;
+        let products = self.shared.iter().map(|a| {
+            let there = other.shared.iter().find(|b| same(&a, b));
+            a.percent * there.map_or(0.0, |b| b.percent)
+        });
+        products.sum()
+    }
+}
+
+/// Everything that a source is judged by.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Inputs {
+    /// The claim.
+    pub claim: Claim,
+    /// The blocks that may be judged, in order of power.
+    pub held: Vec<Held>,
+    /// Those that may not be, or have no percentage.
+    pub left_out: Vec<LeftOut>,
+    /// Half-width of a zero offset of what the source is compared with, W.
+    pub zero_offset_w: f64,
+    /// Half-width of the expected loss, percentage points.
+    pub loss_plus_minus: f64,
+}
+
+impl Inputs {
+    /// Of the source `under_test`, from its verdicts that count.
+    pub fn of<'a>(
+        session: &Session,
+        under_test: usize,
+        judged: impl Iterator<Item = (&'a SegmentFigures, &'a Verdict)>,
+    ) -> Self {
+        let (mut held, mut left_out) = (Vec::new(), Vec::new());
+        for (segment, verdict) in judged {
+            match held_block(segment, verdict) {
+                Some(block) => held.push(block),
+                None => left_out.push(LeftOut {
+                    segment: segment.id,
+                    outcome: verdict.outcome,
+                }),
+            }
+        }
+        held.sort_by(|a, b| a.power_w.total_cmp(&b.power_w));
+        Self {
+            claim: session.claim_of(under_test).unwrap_or_default(),
+            zero_offset_w: zero_offset_w(session, &held),
+            loss_plus_minus: session.allowance.plus_minus,
+            held,
+            left_out,
+        }
+    }
+
+    /// How many may be judged.
+    pub fn len(&self) -> usize {
+        self.held.len()
+    }
+
+    /// Whether none may be.
+    pub fn is_empty(&self) -> bool {
+        self.held.is_empty()
+    }
+
+    /// What the claim allows at a power, ± %.
+    pub fn limit_percent(&self, power_w: f64) -> f64 {
+        100.0 * self.claim.limit_w(power_w) / power_w
+    }
+
+    /// Covariance of what blocks share, %², by rows.
+    pub fn common(&self) -> Vec<f64> {
+        let rows = self.held.iter();
+        rows.flat_map(|a| self.held.iter().map(|b| a.in_common(b)))
+            .collect()
+    }
+
+    /// The blocks as values against power; `common` as [`Inputs::common`] gives it.
+    pub(super) fn measured(&self, common: Vec<f64>) -> Measured {
+        let each = |of: fn(&Held) -> f64| self.held.iter().map(of).collect();
+        Measured {
+            levels: each(|b| b.power_w),
+            values: each(|b| b.bias_percent),
+            standards: each(|b| b.scatter_percent),
+            common,
+        }
+    }
+
+    /// Share of each block in the mean of all: by the precision of its scatter.
+    pub(super) fn shares(&self) -> Vec<f64> {
+        let precision = |b: &Held| b.scatter_percent.powi(-2);
+        let total: f64 = self.held.iter().map(precision).sum();
+        self.held.iter().map(|b| precision(b) / total).collect()
+    }
+}
+
+/// `None` where the block may not be judged or is too low for a percentage.
+fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
+    let barred = |reason: &Reason| {
+        matches!(
+            reason,
+            Reason::Copied { .. } | Reason::Unstated(_) | Reason::OneMeter(_)
+        )
+    };
+    let withheld = verdict.outcome == Outcome::ReferencesDisagree;
+    if withheld || verdict.n < MIN_SECONDS || verdict.reasons.iter().any(barred) {
+        return None;
+    }
+    let (mut scatter, mut shared) = (None, Vec::new());
+    for line in &verdict.budget {
+        let percent = line.standard_uncertainty_percent?;
+        if line.distribution == Distribution::StudentT.word() {
+            let dof = line.degrees_of_freedom.unwrap_or(f64::INFINITY);
+            scatter = Some(t_quantile(0.975, dof) * percent / NORMAL_95);
+        } else {
+            shared.push(SharedError {
+                source: line.source.clone(),
+                percent,
+            });
+        }
+    }
+    Some(Held {
+        segment: segment.id,
+        n: verdict.n,
+        at_s: 0.5 * (segment.from_s + segment.to_s),
+        power_w: 100.0 * verdict.limit_w? / verdict.limit_percent?,
+        bias_percent: verdict.bias_percent?,
+        scatter_percent: scatter?,
+        shared,
+        alone: verdict.outcome,
+    })
+    .filter(|b| b.power_w.is_finite() && b.power_w > 0.0 && b.scatter_percent > 0.0)
+}
+
+/// Zero offset of what the source is compared with: of each reference the part of its claim that is in
+/// W, else what an unnoted one may have, with its share and independent of the others'.
+fn zero_offset_w(session: &Session, held: &[Held]) -> f64 {
+    let zeroed = session.facts.iter().any(|fact| fact.key == ZEROED);
+    let unnoted_w = if zeroed { 0.0 } else { ZERO_OFFSET_W };
+    let of_block = |block: &Held| {
+        let squares = block.shared.iter().filter_map(|error| {
+            let claim = claim_behind(session, &error.source)?;
+            let whole = rectangular(Scale::at(block.power_w).limit(claim));
+            let offset_w = if claim.watts > 0.0 {
+                claim.watts
+            } else {
+                unnoted_w
+            };
+            Some((error.percent / whole * offset_w).powi(2))
+        });
+        squares.sum::<f64>().sqrt()
+    };
+    held.iter().map(of_block).fold(0.0, f64::max)
+}
+
+/// The claim that makes the error of this name.
+fn claim_behind(session: &Session, source: &str) -> Option<Claim> {
+    let mut streams = session.streams.iter();
+    let index = streams.position(|s| claim_of_reference(&s.label) == source)?;
+    session.claim_of(index)
+}
