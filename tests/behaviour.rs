@@ -21,6 +21,7 @@ mod fuzz_replay;
 mod hostile;
 mod kill;
 mod lost_terminal;
+mod order;
 mod outputs;
 mod pipes;
 mod probe_command;

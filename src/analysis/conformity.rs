@@ -1,7 +1,24 @@
 //! The decision rule: from a bias and its uncertainty to a word.
 
-use super::figures::{Interval, Outcome};
-use crate::stats::{finite, t_cdf, t_quantile};
+use serde::Serialize;
+
+use crate::stats::{Interval, finite, t_cdf, t_quantile};
+
+/// What the decision rule says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// The bias, with its uncertainty, lies inside the claim.
+    Conforms,
+    /// The bias, with its uncertainty, lies outside the claim.
+    DoesNotConform,
+    /// The evidence cannot tell.
+    Inconclusive,
+    /// The references contradict each other.
+    ReferencesDisagree,
+    /// No claim can be tested with this kind of segment, or there is nothing to compare.
+    NotApplicable,
+}
 
 /// Seconds below which a block is at most inconclusive: the coverage of the interval is known to
 /// fall short there.

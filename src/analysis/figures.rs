@@ -4,6 +4,7 @@
 
 use serde::Serialize;
 
+pub use super::conformity::Outcome;
 use super::error_curve::ErrorCurve;
 use super::reason::Reason;
 use crate::session::{Kind, Role, Site};
@@ -291,22 +292,6 @@ pub struct References {
     pub agree: Option<bool>,
     /// What to make of it, in a sentence.
     pub note: String,
-}
-
-/// What the decision rule says.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Outcome {
-    /// The bias, with its uncertainty, lies inside the claim.
-    Conforms,
-    /// The bias, with its uncertainty, lies outside the claim.
-    DoesNotConform,
-    /// The evidence cannot tell.
-    Inconclusive,
-    /// The references contradict each other.
-    ReferencesDisagree,
-    /// No claim can be tested with this kind of segment, or there is nothing to compare.
-    NotApplicable,
 }
 
 /// The verdict over a segment.

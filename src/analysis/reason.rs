@@ -6,8 +6,7 @@ use std::fmt;
 use serde::{Serialize, Serializer};
 
 use super::agreement::PERCENT_FROM_W;
-use super::conformity::{self, GOOD_SECONDS, LengthNeeded, MIN_SECONDS};
-use super::figures::Outcome;
+use super::conformity::{self, GOOD_SECONDS, LengthNeeded, MIN_SECONDS, Outcome};
 use crate::session::{Allowance, Kind, Site};
 
 /// Longest block worth proposing, s.

@@ -1,6 +1,6 @@
 //! `truing completions`: completion scripts for shells.
 
-use clap::CommandFactory as _;
+use clap::Command;
 use clap_complete::Shell;
 
 use super::{Exit, Failure, Output};
@@ -16,9 +16,12 @@ pub struct Arguments {
 ///
 /// # Errors
 /// [`Failure`] where stdout cannot be written.
-pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
+pub fn run(
+    arguments: &Arguments,
+    mut command: Command,
+    output: &mut Output,
+) -> Result<Exit, Failure> {
     let mut script = Vec::new();
-    let mut command = super::Arguments::command();
     clap_complete::generate(arguments.shell, &mut command, "truing", &mut script);
     output.result(&String::from_utf8_lossy(&script))?;
     Ok(Exit::Done)

@@ -1,6 +1,6 @@
 //! `truing man`: the manual page.
 
-use clap::CommandFactory as _;
+use clap::Command;
 
 use super::{Exit, Failure, Output};
 
@@ -15,8 +15,11 @@ pub struct Arguments {
 ///
 /// # Errors
 /// [`Failure`] for an unknown subcommand or where stdout cannot be written.
-pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
-    let mut command = super::Arguments::command();
+pub fn run(
+    arguments: &Arguments,
+    mut command: Command,
+    output: &mut Output,
+) -> Result<Exit, Failure> {
     command.build();
     if let Some(name) = &arguments.subcommand {
         let found = command.find_subcommand(name).cloned();

@@ -6,6 +6,7 @@
 
 mod align;
 mod completions;
+mod exit;
 mod explain;
 mod figure;
 #[cfg(feature = "workbench")]
@@ -31,6 +32,7 @@ use std::path::PathBuf;
 
 use clap::{CommandFactory as _, Parser, Subcommand};
 
+pub use exit::{Exit, Failure};
 pub use output::{Format, Output};
 pub use session_arg::open_session;
 
@@ -71,46 +73,6 @@ enum Command {
     Keys(keys::Arguments),
     Completions(completions::Arguments),
     Man(man::Arguments),
-}
-
-/// How a subcommand that did its work ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Exit {
-    /// Done.
-    Done,
-    /// `verdict --strict`: a segment does not conform.
-    DoesNotConform,
-}
-
-impl Exit {
-    /// The process's exit code.
-    pub fn code(self) -> u8 {
-        match self {
-            Exit::Done => 0,
-            Exit::DoesNotConform => 3,
-        }
-    }
-}
-
-/// Why a subcommand could not do its work.
-#[derive(Debug, thiserror::Error)]
-pub enum Failure {
-    /// Bad input or a refusal of the system: exit code 1.
-    #[error("{0}")]
-    CouldNot(String),
-    /// Wrong usage: exit code 2.
-    #[error("{0}")]
-    Usage(String),
-    /// The reader of stdout went away; nothing to say, nobody to say it to.
-    #[error("")]
-    NobodyReads,
-}
-
-impl Failure {
-    /// A failure told by the text of `error`.
-    pub fn because(error: impl std::fmt::Display) -> Self {
-        Failure::CouldNot(error.to_string())
-    }
 }
 
 /// Runs the command line `arguments` (the program's name first) and returns the exit code.
@@ -171,8 +133,10 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Explain(arguments)) => explain::run(&arguments, output),
         #[cfg(feature = "workbench")]
         Some(Command::Keys(arguments)) => keys::run(&arguments, output),
-        Some(Command::Completions(arguments)) => completions::run(&arguments, output),
-        Some(Command::Man(arguments)) => man::run(&arguments, output),
+        Some(Command::Completions(arguments)) => {
+            completions::run(&arguments, Arguments::command(), output)
+        }
+        Some(Command::Man(arguments)) => man::run(&arguments, Arguments::command(), output),
         None if arguments.paths.is_empty() => {
             output.result(&Arguments::command().render_help().to_string())?;
             Ok(Exit::Done)

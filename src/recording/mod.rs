@@ -5,12 +5,14 @@
 //! here knows of offsets or sessions.
 
 mod channel;
+mod clean;
 mod delimited;
 mod error;
 mod fit;
 mod model;
 mod moment;
 pub(crate) mod names;
+mod options;
 mod plausible;
 mod probe;
 mod read;
@@ -21,13 +23,12 @@ mod tcx;
 pub(crate) mod words;
 
 pub use channel::{Channel, PerChannel};
+pub use clean::{clean_lines, clean_text, is_unseen};
 pub use error::RecordingError;
 pub use model::{
     Damage, Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint,
     TimeBase,
 };
+pub use options::{ColumnMap, ReadOptions};
 pub use probe::{ChannelProbe, Gaps, Probe, StreamProbe, utc};
-pub use read::{
-    ColumnMap, MAX_FILE_BYTES, ReadOptions, clean_lines, clean_text, is_unseen, read, read_all,
-    read_bytes,
-};
+pub use read::{MAX_FILE_BYTES, read, read_all, read_bytes};

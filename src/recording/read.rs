@@ -6,28 +6,10 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
+use super::clean::UTF8_MARK;
+use super::options::ReadOptions;
 use super::words::hex;
 use super::{Format, Recording, RecordingError, delimited, fit, plausible, tcx};
-
-/// How to read.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct ReadOptions {
-    /// Refuse a damaged file instead of recovering what can be read.
-    pub strict: bool,
-    /// Which column carries what, where the usual names do not tell.
-    pub columns: ColumnMap,
-}
-
-/// Column names told by the tester, for delimited text (from `session.toml`). Empty by default.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct ColumnMap {
-    /// Time column.
-    pub time: Option<String>,
-    /// Column or FIT field that carries power.
-    pub power: Option<String>,
-    /// Column that names the device, in files with one row a device and moment.
-    pub device: Option<String>,
-}
 
 /// The largest file that is read, bytes. A day at 200 samples a second in text stays below it.
 pub const MAX_FILE_BYTES: u64 = 1 << 29;
@@ -219,9 +201,6 @@ fn looks_like_text(bytes: &[u8]) -> bool {
     others.peek().is_some() && others.all(|byte| *byte >= b' ' || byte.is_ascii_whitespace())
 }
 
-/// The mark some programs put before UTF-8 text.
-pub(super) const UTF8_MARK: &[u8] = &[0xEF, 0xBB, 0xBF];
-
 fn contains(haystack: &[u8], needle: &[u8]) -> bool {
     haystack
         .windows(needle.len())
@@ -231,75 +210,4 @@ fn contains(haystack: &[u8], needle: &[u8]) -> bool {
 /// SHA-256 of `bytes`, lower-case hexadecimal.
 fn sha256_hex(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
-}
-
-/// The file's name without folder and ending, cleaned: the last resort for a label.
-pub(super) fn stem(path: &Path) -> String {
-    let stem = path
-        .file_stem()
-        .map(|stem| clean_text(&stem.to_string_lossy()))
-        .unwrap_or_default();
-    let stem = stem.trim();
-    if stem.is_empty() {
-        "recording".to_owned()
-    } else {
-        stem.to_owned()
-    }
-}
-
-/// `text` without control characters, bidirectional overrides and zero-width characters, so that
-/// it can be shown on a terminal, in a table or on a page.
-pub fn clean_text(text: &str) -> String {
-    text.chars().filter(|c| !is_unseen(*c)).collect()
-}
-
-/// The same for text of several lines: line ends (also those of two characters) and tabs stay.
-pub fn clean_lines(text: &str) -> String {
-    let after = text.chars().skip(1).map(Some).chain([None]);
-    text.chars()
-        .zip(after)
-        .filter(|(c, next)| match c {
-            '\n' | '\t' => true,
-            '\r' => *next == Some('\n'),
-            c => !is_unseen(*c),
-        })
-        .map(|(c, _)| c)
-        .collect()
-}
-
-/// Whether a character is none to be seen: it steers a terminal, turns the writing round or takes
-/// no room.
-pub fn is_unseen(c: char) -> bool {
-    c.is_control() || is_invisible(c)
-}
-
-fn is_invisible(c: char) -> bool {
-    matches!(
-        c,
-        '\u{00AD}'
-            | '\u{061C}'
-            | '\u{180E}'
-            | '\u{200B}'..='\u{200F}'
-            | '\u{2028}'..='\u{202E}'
-            | '\u{2060}'..='\u{206F}'
-            | '\u{FE00}'..='\u{FE0F}'
-            | '\u{FEFF}'
-            | '\u{FFF9}'..='\u{FFFB}'
-            | '\u{E0000}'..='\u{E007F}'
-    )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn control_and_invisible_characters_are_removed() {
-        assert_eq!(
-            clean_text("a\u{1b}[31mb\u{202e}c\u{200b}d\u{7}"),
-            "a[31mbcd"
-        );
-        assert_eq!(clean_text("Café 3 °C"), "Café 3 °C");
-        assert_eq!(clean_lines("a\t\u{9b}b\r\nc\rd\n"), "a\tb\r\ncd\n");
-    }
 }

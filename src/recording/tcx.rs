@@ -7,12 +7,13 @@ use std::path::Path;
 use quick_xml::events::{BytesStart, Event as XmlEvent};
 use quick_xml::reader::Reader;
 
+use super::clean::stem;
 use super::moment::date;
 use super::rows::{FAR_S, Table, put_in_order};
 use super::words::{grouped, plural};
 use super::{
     Channel, Damage, Format, Lap, ReadOptions, RecordedStream, Recording, RecordingError, Samples,
-    TimeBase, clean_text, read as reading, sampling,
+    TimeBase, clean_text, sampling,
 };
 
 /// Deepest nesting read; the schema needs about ten.
@@ -308,7 +309,7 @@ impl File {
             .column(Channel::Power)
             .map(|_| POWER_FIELD.to_owned());
         told(path, options, power_field.as_deref())?;
-        let label = self.device.clone().unwrap_or_else(|| reading::stem(path));
+        let label = self.device.clone().unwrap_or_else(|| stem(path));
         let sampling = sampling::recognise(&samples);
         sampling::remark(&label, sampling, &mut remarks);
         Ok(Recording {

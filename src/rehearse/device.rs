@@ -5,8 +5,8 @@ use rand::RngExt;
 use super::RehearseError;
 use super::noise::{Lag, Purpose, Wander, generator, normal};
 use super::rider::{Ride, STEP_S, own_strap};
-use super::scenario::{Device, Pause, Scenario, Strap};
-use super::strap::{Sends, heard};
+use super::scenario::{Device, Pause, Scenario, Sends, Strap};
+use super::strap::heard;
 use crate::analysis::figures::DropoutKind;
 use crate::recording::{Channel, Format, Samples};
 

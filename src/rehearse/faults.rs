@@ -1,8 +1,7 @@
 //! Faults by name, as `--fault NAME[=VALUE][@DEVICE]` puts them in.
 
 use super::RehearseError;
-use super::scenario::{Device, Pause, PlannedDropout, Scenario, Strap, Surge};
-use super::strap::Sends;
+use super::scenario::{Device, Pause, PlannedDropout, Scenario, Sends, Strap, Surge};
 use crate::analysis::figures::DropoutKind;
 use crate::plan::{Leg, Plan};
 use crate::session::{Kind, Role};

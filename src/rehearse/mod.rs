@@ -53,7 +53,6 @@ pub use rehearsal::{Rehearsal, RehearsedStream, SessionOptions, ride};
 pub use rider::STEP_S;
 pub use scenario::{
     Device, Drivetrain, FULL_WARMTH_C, LevelError, Pause, PlannedDropout, REFERENCE_RATIO,
-    Recorder, Rider, Scenario, Strap, Surge,
+    Recorder, Rider, Scenario, Sends, Strap, Surge,
 };
-pub use strap::Sends;
 pub use truth::{DeviceTruth, PairTruth, SegmentTruth, ShiftTruth, StreamTruth, SurgeTruth, Truth};

@@ -3,7 +3,6 @@
 use serde::Serialize;
 
 use super::RehearseError;
-use super::strap::Sends;
 use crate::analysis::figures::DropoutKind;
 use crate::recording::Format;
 use crate::session::{Allowance, Role, Site};
@@ -206,6 +205,22 @@ pub struct Pause {
     pub at_s: f64,
     /// Length, s.
     pub duration_s: f64,
+}
+
+/// When a heart-rate strap sends. What it sends is the rate at that moment in whole beats a minute.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Sends {
+    /// Without end: a recorder writes the rate of the moment.
+    #[default]
+    Always,
+    /// At every beat of the heart.
+    Beats,
+    /// On a timer of its own, from a random moment on.
+    Timer {
+        /// The timer's period, s.
+        period_s: f64,
+    },
 }
 
 /// Which heart-rate strap a recorder hears.

@@ -1,27 +1,10 @@
 //! How a heart rate travels: a strap sends, and each recorder writes the latest it has heard.
 
 use rand::RngExt;
-use serde::Serialize;
 
 use super::noise::{Purpose, generator};
 use super::rider::STEP_S;
-use super::scenario::Recorder;
-
-/// When a heart-rate strap sends. What it sends is the rate at that moment in whole beats a minute.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Sends {
-    /// Without end: a recorder writes the rate of the moment.
-    #[default]
-    Always,
-    /// At every beat of the heart.
-    Beats,
-    /// On a timer of its own, from a random moment on.
-    Timer {
-        /// The timer's period, s.
-        period_s: f64,
-    },
-}
+use super::scenario::{Recorder, Sends};
 
 impl Sends {
     /// The moments at which a strap sends, true time, s, with the heart rate `bpm` at fine steps.

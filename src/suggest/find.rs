@@ -2,7 +2,8 @@
 
 use std::ops::Range;
 
-use super::{Basis, Evidence, Proposal, overlap_share};
+use super::evidence::Evidence;
+use super::proposal::{Basis, Proposal, overlap_share};
 use crate::analysis::gear_change::ratio_changes;
 use crate::session::{Kind, Segment};
 use crate::stats::change_points::{Piece, pieces, wander_w};

@@ -19,51 +19,14 @@
 
 mod evidence;
 mod find;
-
-use serde::Serialize;
+mod proposal;
 
 use crate::session::Segment;
 use crate::stats::change_points::{pieces, wander_w};
 use crate::timeline::{Aligned, Span};
 
 pub use evidence::Evidence;
-
-/// A proposed segment.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Proposal {
-    /// The segment, without a note.
-    pub segment: Segment,
-    /// What speaks for it, as a sentence.
-    pub reason: String,
-    /// What it rests on.
-    pub basis: Basis,
-}
-
-/// What a proposal rests on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Basis {
-    /// A workout step.
-    Workout,
-    /// Gear events of a recorder.
-    GearEvents,
-    /// A lap, together with the shape of the power inside it.
-    Lap,
-    /// The shape of the power alone.
-    ChangePoints,
-}
-
-impl Basis {
-    /// The word used in files and commands.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Basis::Workout => "workout",
-            Basis::GearEvents => "gear-events",
-            Basis::Lap => "lap",
-            Basis::ChangePoints => "change-points",
-        }
-    }
-}
+pub use proposal::{Basis, Proposal, overlap_share};
 
 /// Where the power that [`Evidence`] gathers changes its course, session time, s: the places between
 /// its straight pieces ([`crate::stats::change_points`]).
@@ -88,13 +51,6 @@ const COVERED: f64 = 0.5;
 pub fn covers(tagged: &Segment, proposed: &Segment) -> bool {
     let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
     tagged.kind == proposed.kind && overlap_share(span(tagged), span(proposed)) >= COVERED
-}
-
-/// Shared time over covered time of two stretches: 1 for the same, 0 for strangers.
-pub fn overlap_share(a: Span, b: Span) -> f64 {
-    let shared = a.overlap(b).map_or(0.0, Span::duration_s);
-    let covered = a.duration_s() + b.duration_s() - shared;
-    if covered > 0.0 { shared / covered } else { 0.0 }
 }
 
 #[cfg(test)]

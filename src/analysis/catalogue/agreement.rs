@@ -1,6 +1,6 @@
 //! Entries for segments, their streams, and agreement.
 
-use super::{Entry, fact, figure};
+use super::entry::{Entry, fact, figure};
 
 const BA: &str = "Bland & Altman 1986, Lancet 327:307; 1999, Stat Methods Med Res 8:135";
 const BA99: &str = "Bland & Altman 1999, Stat Methods Med Res 8:135 (logarithms)";

@@ -1,6 +1,6 @@
 //! Entries for the error against power over all blocks together.
 
-use super::{Entry, fact, figure};
+use super::entry::{Entry, fact, figure};
 
 const OURS: &str = "this program's convention";
 

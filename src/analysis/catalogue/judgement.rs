@@ -1,6 +1,6 @@
 //! Entries for the references, the noisy one, and the verdict.
 
-use super::{Entry, fact, figure};
+use super::entry::{Entry, fact, figure};
 
 const DECISION: &str = "ILAC-G8:09/2019 (guard band w = U)";
 const GUM: &str = "JCGM 100:2008";

@@ -1,6 +1,6 @@
 //! Entries for the figures of each kind of segment, and cadence.
 
-use super::{Entry, fact, figure};
+use super::entry::{Entry, fact, figure};
 
 const OURS: &str = "this program's convention";
 const TRADE: &str = "common practice, no source";

@@ -1,6 +1,6 @@
 //! Entries for the session, its streams, and the figures over the whole ride.
 
-use super::{Entry, fact, figure};
+use super::entry::{Entry, fact, figure};
 
 const DESIGN: &str = "this program's convention";
 

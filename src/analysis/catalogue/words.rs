@@ -1,6 +1,6 @@
 //! Entries for the words of the vocabulary.
 
-use super::{Entry, figure};
+use super::entry::{Entry, figure};
 
 const fn word(id: &'static str, text: &'static str, source: &'static str) -> Entry {
     figure(id, id, "", 0, [text, "", source, ""])

@@ -6,8 +6,8 @@ use std::fmt::Write as _;
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
-use super::Material;
 use super::html::{escaped, paragraph, table};
+use super::parts::Material;
 use crate::analysis::catalogue::{self, Entry};
 use crate::analysis::figures::Table;
 use crate::recording::words::hex;

@@ -3,41 +3,24 @@
 
 mod html;
 mod method;
+mod parts;
 mod ride;
 mod segments;
 mod tested;
 
+use self::parts::{number, optional};
 use html::{escaped, list, paragraph, section};
+
+pub use parts::Material;
 
 use super::ExportError;
 use super::cell::{clock_time, one_line};
-use super::figure::{self, PictureKind, Subject};
+use super::figure::Subject;
 use super::table::{claim_sentence, signed_outcome};
-use crate::analysis::figures::{Table, Verdict};
+use crate::analysis::figures::Verdict;
 use crate::analysis::overall;
-use crate::analysis::ride::RideFindings;
 use crate::plan::CAUTIONS;
-use crate::session::{OpenedSession, Role, Words};
-use crate::timeline::Aligned;
-use crate::timeline::align::Alignment;
-
-/// Width at which the pictures inside are drawn, pixels.
-const PICTURE_WIDTH: u32 = 1200;
-
-/// Everything a report is made of.
-#[derive(Clone, Copy, Debug)]
-pub struct Material<'a> {
-    /// The session with its recordings.
-    pub opened: &'a OpenedSession,
-    /// Its ride.
-    pub aligned: &'a Aligned,
-    /// What the whole ride shows.
-    pub findings: &'a RideFindings,
-    /// Every figure of it.
-    pub table: &'a Table,
-    /// What an estimate of the clocks says, beside those in use.
-    pub clocks: &'a Alignment,
-}
+use crate::session::{Role, Words};
 
 /// The page.
 ///
@@ -180,28 +163,6 @@ fn bias_in_words(verdict: &Verdict) -> [String; 3] {
     }
 }
 
-/// A number for a page, with a real minus.
-fn number(value: f64, decimals: u8, signed: bool) -> String {
-    super::cell::human_number(value, decimals, signed).replace('-', "−")
-}
-
-fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {
-    value.map_or_else(|| "—".to_owned(), |v| number(v, decimals, signed))
-}
-
-fn interval(value: Option<[f64; 2]>, decimals: u8, signed: bool) -> String {
-    value.map_or_else(
-        || "—".to_owned(),
-        |[low, high]| {
-            format!(
-                "{} to {}",
-                number(low, decimals, signed),
-                number(high, decimals, signed)
-            )
-        },
-    )
-}
-
 fn verdicts(material: &Material<'_>) -> String {
     let mut rows = Vec::new();
     for segment in &material.table.segments {
@@ -266,34 +227,18 @@ fn words(material: &Material<'_>) -> String {
     out
 }
 
-/// A picture as it stands in the page; empty where there is nothing to draw.
-fn drawn(kind: PictureKind, subject: &Subject<'_>) -> Result<String, ExportError> {
-    let picture = match figure::picture(kind, subject) {
-        Ok(picture) => picture,
-        Err(ExportError::NothingToDraw { .. }) => return Ok(String::new()),
-        Err(other) => return Err(other),
-    };
-    let svg = figure::svg(&picture, PICTURE_WIDTH)?;
-    // Within a page the drawing scales with it and needs no namespace.
-    let body = svg.split_once('>').map_or("", |(_, body)| body);
-    let height = figure::size_of(PICTURE_WIDTH).1;
-    let alt = format!("{}. {}", picture.title, picture.facts.join(" "));
-    Ok(format!(
-        "<figure>\n<svg viewBox=\"0 0 {PICTURE_WIDTH} {height}\" role=\"img\" aria-label=\"{}\">{body}<figcaption>{}</figcaption>\n</figure>\n",
-        escaped(&alt),
-        escaped(&picture.title)
-    ))
-}
-
 #[cfg(test)]
 mod tests {
     use quick_xml::events::Event;
 
     use super::*;
+    use crate::analysis::figures::Table;
     use crate::analysis::table::table;
     use crate::plan::Plan;
     use crate::rehearse::{Scenario, SessionOptions, ride};
     use crate::session::Fact;
+    use crate::timeline::Aligned;
+    use crate::timeline::align::Alignment;
 
     const HARM: &str = "</title><script src=\"http://x.example/a.js\">alert(1)</script>'\u{202e}";
 

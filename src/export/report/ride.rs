@@ -1,7 +1,7 @@
 //! What the whole ride shows: the traces, dropouts, excursions, coverage, curves.
 
 use super::html::{escaped, list, table};
-use super::{Material, drawn};
+use super::parts::{Material, drawn};
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
 use crate::export::table::{BAND_HEADS, bands, sections};

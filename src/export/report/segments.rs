@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::html::{escaped, list, paragraph, table, terms};
-use super::{Material, drawn, interval, number, optional};
+use super::parts::{Material, drawn, interval, number, optional};
 use crate::analysis::figures::{BudgetLine, SegmentFigures, Verdict};
 use crate::analysis::judge::tells_bias;
 use crate::export::ExportError;

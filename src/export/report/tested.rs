@@ -1,7 +1,7 @@
 //! What was tested and how: facts, streams, clocks; and whether the references agree.
 
 use super::html::{list, paragraph, table, terms};
-use super::{Material, drawn, interval, number, optional};
+use super::parts::{Material, drawn, interval, number, optional};
 use crate::analysis::overall::claim_in_words;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};

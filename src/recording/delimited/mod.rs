@@ -9,21 +9,21 @@ mod dialect;
 mod head;
 mod mark;
 mod number;
+mod plan;
 mod streams;
 mod time;
 
 use std::path::Path;
 
-use super::error::list;
-use super::names::{is_one_leg, left_out, meaning};
+use super::clean::UTF8_MARK;
 use super::rows::Table;
-use super::{
-    Damage, Format, ReadOptions, Recording, RecordingError, TimeBase, clean_text, read as reading,
-};
+use super::{Damage, Format, ReadOptions, Recording, RecordingError};
 use dialect::Dialect;
-use head::{Column, Role, is_device, is_lap, is_power, is_told, time_head, time_unit};
-use number::{Cell, cell};
-use time::{TimeFormat, TimeReader};
+use head::Column;
+use number::{Cell, cell, shown};
+use plan::{Plan, head_alone, without_columns};
+use streams::Group;
+use time::TimeReader;
 
 /// Devices in a file with one row a device and moment; more are not told apart by that column.
 const MAX_DEVICES: usize = 32;
@@ -37,347 +37,12 @@ pub(super) fn read(
     bytes: &[u8],
     options: &ReadOptions,
 ) -> Result<Recording, RecordingError> {
-    let text = bytes.strip_prefix(reading::UTF8_MARK).unwrap_or(bytes);
+    let text = bytes.strip_prefix(UTF8_MARK).unwrap_or(bytes);
     let dialect = dialect::recognise(text, options).map_err(|head| without_columns(path, head))?;
     let plan = Plan::new(path, text, &dialect, options)?;
     let mut rows = Rows::new(&plan, text.len());
     rows.read(path, text, &dialect, &plan)?;
     rows.finish(path, plan, options)
-}
-
-fn head_alone(path: &Path) -> RecordingError {
-    RecordingError::NoSamples {
-        path: path.to_owned(),
-        what: "a header line without rows".to_owned(),
-        messages: 0,
-    }
-}
-
-fn without_columns(path: &Path, head: head::Head) -> RecordingError {
-    let unclear = |what: String, way_out| RecordingError::Unclear {
-        path: path.to_owned(),
-        what,
-        way_out,
-    };
-    if head
-        .names
-        .iter()
-        .any(|name| name.contains(char::REPLACEMENT_CHARACTER))
-    {
-        let what = "this text is in another encoding than UTF-8, so that its header line cannot \
-                    be read";
-        return unclear(what.to_owned(), "save it as UTF-8");
-    }
-    let legs: Vec<String> = head
-        .names
-        .iter()
-        .filter(|name| is_one_leg(name))
-        .cloned()
-        .collect();
-    let (wanted, way_out) = match (head.has_time, head.has_power) {
-        (true, _) if !legs.is_empty() => {
-            let what = format!(
-                "no power of both legs in it, only that of the left and right alone: “{}”",
-                legs.join("”, “")
-            );
-            return unclear(
-                what,
-                "add a column “power_w” with the sum of left and right in each row",
-            );
-        }
-        (true, _) => (
-            "power column",
-            "name it by `channel` in session.toml, or head it “power_w”",
-        ),
-        (false, true) => (
-            "time column",
-            "if one holds times, head it “time_s”, or name it by `columns.time` in session.toml; \
-             if none does, nothing says when each row was recorded: export the ride with times",
-        ),
-        (false, false) => (
-            "header line with a time and a power column",
-            "head the columns “time_s” and “power_w”",
-        ),
-    };
-    RecordingError::NoColumn {
-        path: path.to_owned(),
-        wanted: wanted.to_owned(),
-        found: head.names,
-        way_out,
-    }
-}
-
-/// Which columns are read, and how.
-#[derive(Debug)]
-struct Plan {
-    time: usize,
-    time_name: String,
-    /// A column with the day, where time and day stand apart.
-    date: Option<usize>,
-    time_format: TimeFormat,
-    device: Option<usize>,
-    /// Used columns; their place is their column in the table.
-    columns: Vec<Column>,
-    remarks: Vec<String>,
-    width: usize,
-    mark: u8,
-}
-
-impl Plan {
-    fn new(
-        path: &Path,
-        text: &[u8],
-        dialect: &Dialect,
-        options: &ReadOptions,
-    ) -> Result<Self, RecordingError> {
-        let heads = &dialect.heads;
-        let no_column = |told: &str| RecordingError::NoColumn {
-            path: path.to_owned(),
-            wanted: format!("column “{}”", clean_text(told)),
-            found: heads.clone(),
-            way_out: "correct the name in session.toml",
-        };
-        let find = |told: &Option<String>| match told {
-            Some(told) => match heads.iter().position(|name| is_told(name, Some(told))) {
-                Some(index) => Ok(Some(index)),
-                None => Err(no_column(told)),
-            },
-            None => Ok(None),
-        };
-        let told_device = find(&options.columns.device)?;
-        let time = match find(&options.columns.time)? {
-            Some(time) => time,
-            None => best_time(heads).ok_or_else(|| {
-                without_columns(
-                    path,
-                    head::Head {
-                        names: heads.clone(),
-                        has_power: true,
-                        ..head::Head::default()
-                    },
-                )
-            })?,
-        };
-        let device = told_device.or_else(|| heads.iter().position(|name| is_device(name)));
-        refuse_side_by_side(path, dialect, time)?;
-        let mut remarks = remarks_on_heads(dialect);
-        let columns = columns(dialect, options, &[Some(time), device], &mut remarks);
-        let used: Vec<usize> = std::iter::once(time)
-            .chain(columns.iter().map(|column| column.index))
-            .collect();
-        let mark = mark::settle(text, dialect.separator, dialect.rows_before_data(), &used)
-            .map_err(|doubt| in_doubt(path, &doubt, heads))?;
-        let mut plan = Self {
-            time,
-            time_name: heads.get(time).cloned().unwrap_or_default(),
-            date: None,
-            time_format: TimeFormat::Clock,
-            device,
-            columns,
-            remarks,
-            width: heads.len(),
-            mark,
-        };
-        plan.choose_time_format(path, dialect)?;
-        Ok(plan)
-    }
-
-    fn choose_time_format(&mut self, path: &Path, dialect: &Dialect) -> Result<(), RecordingError> {
-        let column = |index: usize| -> Vec<Vec<u8>> {
-            let cell = |row: &Vec<Vec<u8>>| row.get(index).cloned().unwrap_or_default();
-            dialect.sample.iter().map(cell).collect()
-        };
-        let unit_below = dialect
-            .units
-            .as_ref()
-            .and_then(|units| time_unit(units.get(self.time)?));
-        let unit_s = time_head(&self.time_name)
-            .and_then(|head| head.unit_s)
-            .or(unit_below);
-        let cells = column(self.time);
-        if cells.is_empty() {
-            return Err(head_alone(path));
-        }
-        let (format, remark) = time::recognise(&cells, self.mark, unit_s).map_err(|row| {
-            let line = dialect.rows_before_data() + row + 1;
-            let cell = cells.get(row).map_or(&[][..], Vec::as_slice);
-            self.bad_time(path, line as u64, cell)
-        })?;
-        self.time_format = format;
-        self.remarks.extend(remark.map(str::to_owned));
-        if format == TimeFormat::Clock {
-            let day = dialect.heads.iter().position(|name| {
-                time_head(name).is_some_and(|head| head.rank == 2) && *name != self.time_name
-            });
-            let is_day = |index: &usize| {
-                let first = column(*index).into_iter().find(|cell| !cell.is_empty());
-                first.is_some_and(|cell| {
-                    let text = format!("{}T00:00:00", String::from_utf8_lossy(&cell).trim());
-                    super::moment::date(&text).is_some()
-                })
-            };
-            if let Some(index) = day.filter(is_day) {
-                self.date = Some(index);
-                self.time_format = TimeFormat::Date;
-            }
-        }
-        Ok(())
-    }
-
-    fn bad_time(&self, path: &Path, line: u64, cell: &[u8]) -> RecordingError {
-        RecordingError::BadCell {
-            path: path.to_owned(),
-            line,
-            column: self.time_name.clone(),
-            value: shown(cell),
-            wanted: "a time",
-            way_out: "write seconds, h:mm:ss or a date as 2026-11-25T07:00:00Z",
-        }
-    }
-
-    /// What the times count from.
-    fn time_base(&self) -> TimeBase {
-        match self.time_format {
-            TimeFormat::Date | TimeFormat::Serial | TimeFormat::Count { absolute: true, .. } => {
-                TimeBase::Absolute
-            }
-            TimeFormat::Clock | TimeFormat::Count { .. } => TimeBase::Elapsed,
-        }
-    }
-}
-
-/// The time column of the lowest rank, the first of several.
-fn best_time(heads: &[String]) -> Option<usize> {
-    let ranked = heads
-        .iter()
-        .enumerate()
-        .filter_map(|(index, name)| Some((time_head(name)?.rank, index)));
-    ranked.min().map(|(_, index)| index)
-}
-
-/// Two logs put side by side, each with times of its own: read by the first's, the second's power
-/// would stand at times that are not its own.
-fn refuse_side_by_side(path: &Path, dialect: &Dialect, time: usize) -> Result<(), RecordingError> {
-    let differs = |other: usize| {
-        let cells = |row: &Vec<Vec<u8>>| row.get(time) != row.get(other);
-        dialect.sample.iter().any(cells)
-    };
-    let mut repeats = dialect.repeats.iter();
-    match repeats.find(|(first, again)| *first == time && differs(*again)) {
-        Some(_) => Err(RecordingError::Unclear {
-            path: path.to_owned(),
-            what: format!(
-                "two columns with different times are headed “{}”: two logs side by side",
-                dialect.heads[time]
-            ),
-            way_out: "save each as a file of its own",
-        }),
-        None => Ok(()),
-    }
-}
-
-/// What the header line leaves open.
-fn remarks_on_heads(dialect: &Dialect) -> Vec<String> {
-    let mut remarks = Vec::new();
-    let again = dialect.repeats.iter().map(|(_, again)| *again);
-    let names: Vec<String> = again
-        .filter_map(|again| dialect.heads.get(again).cloned())
-        .collect();
-    if !names.is_empty() {
-        remarks.push(format!(
-            "two columns or more have the same head: the later are called {} here",
-            list(&names)
-        ));
-    }
-    let is_garbled = |head: &String| head.contains(char::REPLACEMENT_CHARACTER);
-    if dialect.heads.iter().any(is_garbled) {
-        remarks.push(
-            "the header line is in another encoding than UTF-8: a column whose name or unit is \
-             not plain English may not be recognised; save the file as UTF-8"
-                .to_owned(),
-        );
-    }
-    remarks
-}
-
-fn in_doubt(path: &Path, doubt: &mark::Doubt, heads: &[String]) -> RecordingError {
-    let cell = shown(&doubt.cell);
-    let without = cell.replace(['.', ','], "");
-    let point = cell.replace(',', ".");
-    let point = point.trim_end_matches('0').trim_end_matches('.');
-    RecordingError::Unclear {
-        path: path.to_owned(),
-        what: format!(
-            "line {}, column “{}”: “{cell}” may be {without} or {point}, and no other number \
-             tells whether the mark groups thousands or begins the decimals",
-            doubt.line,
-            heads.get(doubt.column).map_or("", String::as_str)
-        ),
-        way_out: "write thousands without a mark, or every number of the column with as many \
-                  decimals",
-    }
-}
-
-/// The columns with a meaning, except those in `taken`.
-fn columns(
-    dialect: &Dialect,
-    options: &ReadOptions,
-    taken: &[Option<usize>],
-    remarks: &mut Vec<String>,
-) -> Vec<Column> {
-    let told = streams::told_column(dialect, options);
-    let mut columns = Vec::new();
-    for (index, name) in dialect.heads.iter().enumerate() {
-        if taken.contains(&Some(index)) {
-            continue;
-        }
-        let unit = dialect.units.as_ref().and_then(|units| units.get(index));
-        let role = match meaning(name, unit.map(String::as_str)) {
-            _ if told == Some(index) => Role::Measured(streams::as_power(name, unit)),
-            Some(meaning) => Role::Measured(meaning),
-            None if is_lap(name) => Role::Lap,
-            None => continue,
-        };
-        columns.push(Column {
-            index,
-            name: name.clone(),
-            role,
-        });
-    }
-    leave_out_doubtful(&mut columns, told, remarks);
-    columns
-}
-
-/// Leaves out columns that are power by their unit alone where others are so by name.
-fn leave_out_doubtful(columns: &mut Vec<Column>, told: Option<usize>, remarks: &mut Vec<String>) {
-    let power = |column: &Column| match &column.role {
-        Role::Measured(meaning) if is_power(meaning) => Some(meaning.is_power_by_unit_alone()),
-        _ => None,
-    };
-    let some_certain = columns.iter().any(|column| power(column) == Some(false));
-    let several = columns
-        .iter()
-        .filter(|column| power(column).is_some())
-        .count()
-        > 1;
-    let is_doubtful = |column: &Column| power(column) == Some(true) && told != Some(column.index);
-    let doubtful = columns.iter().filter(|column| is_doubtful(column));
-    let names: Vec<String> = doubtful.map(|column| column.name.clone()).collect();
-    if some_certain {
-        columns.retain(|column| !is_doubtful(column));
-        remarks.extend(left_out(&names));
-    } else if several && told.is_none() {
-        remarks.push(format!(
-            "taken for meters' power by the unit alone: {}; give what is none the role context",
-            list(&names)
-        ));
-    }
-}
-
-/// The rows of one device, or of all.
-struct Group {
-    name: Vec<u8>,
-    table: Table,
 }
 
 /// Rows under way.
@@ -622,15 +287,5 @@ fn bad_number(path: &Path, line: u64, column: &Column, text: &[u8]) -> Recording
         wanted: "a number",
         way_out: "correct the cell (no mark may group thousands), or leave it empty where the \
                   value is missing",
-    }
-}
-
-/// A cell for a message: cleaned and not too long.
-fn shown(cell: &[u8]) -> String {
-    const LONGEST: usize = 40;
-    let text = clean_text(&String::from_utf8_lossy(cell));
-    match text.char_indices().nth(LONGEST) {
-        Some((end, _)) => format!("{}…", &text[..end]),
-        None => text,
     }
 }

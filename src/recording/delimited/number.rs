@@ -1,5 +1,7 @@
 //! Numbers in cells.
 
+use crate::recording::clean_text;
+
 /// Powers of ten that `f64` holds exactly.
 const TENS: [f64; 23] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
@@ -88,6 +90,16 @@ pub(super) fn is_missing(cell: &[u8]) -> bool {
         b"missing",
     ];
     MARKS.iter().any(|mark| mark.eq_ignore_ascii_case(cell))
+}
+
+/// A cell for a message: cleaned and not too long.
+pub(super) fn shown(cell: &[u8]) -> String {
+    const LONGEST: usize = 40;
+    let text = clean_text(&String::from_utf8_lossy(cell));
+    match text.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}…", &text[..end]),
+        None => text,
+    }
 }
 
 #[cfg(test)]

@@ -9,17 +9,23 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use super::dialect::Dialect;
-use super::head::{Role, is_power, is_told};
-use super::{Group, Plan};
-use crate::recording::names::{Meaning, Quantity, meaning};
-use crate::recording::rows::{Ordered, put_in_order};
+use super::head::{Role, is_told};
+use super::plan::Plan;
+use crate::recording::clean::stem;
+use crate::recording::names::Quantity;
+use crate::recording::rows::{Ordered, Table, put_in_order};
 use crate::recording::spans::{set_points as held, spans};
 use crate::recording::words::plural;
 use crate::recording::{
     Channel, Lap, ReadOptions, RecordedStream, RecordingError, Samples, SetPoint, clean_text,
-    read as reading, sampling,
+    sampling,
 };
+
+/// The rows of one device, or of all.
+pub(super) struct Group {
+    pub(super) name: Vec<u8>,
+    pub(super) table: Table,
+}
 
 /// A telling share of missing power: beyond it, rows without a value of the stream are dropped
 /// from it, since they are another device's.
@@ -30,27 +36,6 @@ pub(super) struct Found {
     pub(super) streams: Vec<RecordedStream>,
     pub(super) laps: Vec<Lap>,
     pub(super) set_points: Vec<SetPoint>,
-}
-
-/// The place of the column told as power, by its whole name or by what stands before `:device`.
-pub(super) fn told_column(dialect: &Dialect, options: &ReadOptions) -> Option<usize> {
-    let told = options.columns.power.as_deref()?;
-    let find = |name: &str| dialect.heads.iter().position(|h| is_told(h, Some(name)));
-    find(told).or_else(|| find(told.rsplit_once(':')?.0))
-}
-
-/// A column as power, whatever its name.
-pub(super) fn as_power(name: &str, unit: Option<&String>) -> Meaning {
-    meaning(name, unit.map(String::as_str))
-        .filter(is_power)
-        .unwrap_or(Meaning {
-            quantity: Quantity::Channel(Channel::Power),
-            factor: 1.0,
-            shift: 0.0,
-            has_unit: false,
-            named: true,
-            rest: name.to_lowercase(),
-        })
 }
 
 /// The streams, laps and set points in the groups.
@@ -257,7 +242,7 @@ fn streams(
             Some(device) => format!("{device} {rest}").trim().to_owned(),
             // A number alone names no device.
             None if rest.contains(|c: char| !c.is_ascii_digit()) => rest.to_owned(),
-            None if single => reading::stem(path),
+            None if single => stem(path),
             None => column.name.clone(),
         };
         let power_field = match device {

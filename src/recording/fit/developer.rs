@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::Fields;
+use super::fields::Fields;
 use super::framing::RECORD;
 use crate::recording::names::{Meaning, Quantity, meaning};
 use crate::recording::{Channel, clean_text};

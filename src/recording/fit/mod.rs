@@ -8,6 +8,7 @@ mod crc;
 mod damage;
 mod decode;
 mod developer;
+mod fields;
 mod framing;
 mod records;
 mod streams;
@@ -15,25 +16,20 @@ mod workout;
 
 use std::path::Path;
 
-use fitparser::Value;
 use fitparser::profile::{FieldDataType, get_field_variant_as_string};
 
+use super::clean::stem;
 use super::rows::FAR_S;
 use super::spans;
 use super::{
     Event, EventKind, Format, Lap, ReadOptions, Recording, RecordingError, TimeBase, clean_text,
-    read as reading,
 };
-use decode::{Decoder, Pick, number, text};
+use decode::{Decoder, Pick};
 use developer::Descriptions;
+use fields::Fields;
 use framing::{Item, Layout, Walk};
-use records::Records;
+use records::{FIT_EPOCH_S, Records};
 use workout::Workout;
-
-/// Seconds from the Unix epoch to the FIT epoch, 1989-12-31T00:00:00 UTC.
-const FIT_EPOCH_S: f64 = 631_065_600.0;
-/// Smaller time stamps count seconds since the recorder was switched on (FIT profile, `date_time`).
-const FIRST_ABSOLUTE: u32 = 0x1000_0000;
 
 mod message {
     pub(super) const FILE_ID: u16 = 0;
@@ -264,7 +260,7 @@ impl Collected {
         let label = named
             .map(|name| clean_text(&name).trim().to_owned())
             .filter(|name| !name.is_empty())
-            .unwrap_or_else(|| reading::stem(path));
+            .unwrap_or_else(|| stem(path));
         let (time_base, parts) = std::mem::take(&mut self.records).finish(&mut self.remarks);
         if parts.ordered.time_s.is_empty() {
             return Err(RecordingError::NoSamples {
@@ -381,21 +377,6 @@ fn wanted(global: u16) -> &'static [u8] {
         message::ACTIVITY => &[5],
         message::FIELD_DESCRIPTION => &[0, 1, 2, 3, 6, 7, 8, 14, 15],
         _ => &[],
-    }
-}
-
-/// The decoded fields of one message.
-struct Fields(Vec<(u8, Value)>);
-
-impl Fields {
-    fn number(&self, field: u8) -> Option<f64> {
-        let (_, value) = self.0.iter().find(|(number, _)| *number == field)?;
-        number(value)
-    }
-
-    fn text(&mut self, field: u8) -> Option<String> {
-        let place = self.0.iter().position(|(number, _)| *number == field)?;
-        text(self.0.swap_remove(place).1).filter(|text| !text.trim().is_empty())
     }
 }
 

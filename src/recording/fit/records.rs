@@ -5,11 +5,15 @@ use std::sync::Arc;
 use super::decode::{Decoder, Pick, number};
 use super::developer::{Description, Descriptions};
 use super::framing::Layout;
-use super::{FIRST_ABSOLUTE, FIT_EPOCH_S};
 use crate::recording::names::{Meaning, Quantity};
 use crate::recording::rows::{Ordered, Table, put_in_order};
 use crate::recording::{Channel, TimeBase};
 use fitparser::Value;
+
+/// Seconds from the Unix epoch to the FIT epoch, 1989-12-31T00:00:00 UTC.
+pub(super) const FIT_EPOCH_S: f64 = 631_065_600.0;
+/// Smaller time stamps count seconds since the recorder was switched on (FIT profile, `date_time`).
+const FIRST_ABSOLUTE: u32 = 0x1000_0000;
 
 /// Columns of the standard's own fields, first in the table.
 const STANDARD: [Channel; 6] = Channel::ALL;

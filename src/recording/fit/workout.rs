@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use super::Fields;
+use super::fields::Fields;
 use crate::recording::{Event, EventKind, Lap, SetPoint};
 
 /// Intermediate steps laid out; a workout longer than that is not ridden.

@@ -1,0 +1,70 @@
+//! What every section of the page is made with.
+
+use super::html::escaped;
+use crate::analysis::figures::Table;
+use crate::analysis::ride::RideFindings;
+use crate::export::ExportError;
+use crate::export::cell::human_number;
+use crate::export::figure::{self, PictureKind, Subject};
+use crate::session::OpenedSession;
+use crate::timeline::Aligned;
+use crate::timeline::align::Alignment;
+
+/// Width at which the pictures inside are drawn, pixels.
+const PICTURE_WIDTH: u32 = 1200;
+
+/// Everything a report is made of.
+#[derive(Clone, Copy, Debug)]
+pub struct Material<'a> {
+    /// The session with its recordings.
+    pub opened: &'a OpenedSession,
+    /// Its ride.
+    pub aligned: &'a Aligned,
+    /// What the whole ride shows.
+    pub findings: &'a RideFindings,
+    /// Every figure of it.
+    pub table: &'a Table,
+    /// What an estimate of the clocks says, beside those in use.
+    pub clocks: &'a Alignment,
+}
+
+/// A number for a page, with a real minus.
+pub(super) fn number(value: f64, decimals: u8, signed: bool) -> String {
+    human_number(value, decimals, signed).replace('-', "−")
+}
+
+pub(super) fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {
+    value.map_or_else(|| "—".to_owned(), |v| number(v, decimals, signed))
+}
+
+pub(super) fn interval(value: Option<[f64; 2]>, decimals: u8, signed: bool) -> String {
+    value.map_or_else(
+        || "—".to_owned(),
+        |[low, high]| {
+            format!(
+                "{} to {}",
+                number(low, decimals, signed),
+                number(high, decimals, signed)
+            )
+        },
+    )
+}
+
+/// A picture as it stands in the page; empty where there is nothing to draw.
+pub(super) fn drawn(kind: PictureKind, subject: &Subject<'_>) -> Result<String, ExportError> {
+    let picture = match figure::picture(kind, subject) {
+        Ok(picture) => picture,
+        Err(ExportError::NothingToDraw { .. }) => return Ok(String::new()),
+        Err(other) => return Err(other),
+    };
+    let svg = figure::svg(&picture, PICTURE_WIDTH)?;
+    // Within a page the drawing scales with it and needs no namespace.
+    let body = svg.split_once('>').map_or("", |(_, body)| body);
+    let height = figure::size_of(PICTURE_WIDTH).1;
+    let alt = format!("{}. {}", picture.title, picture.facts.join(" "));
+    Ok(format!(
+        "<figure>\n<svg viewBox=\"0 0 {PICTURE_WIDTH} {height}\" role=\"img\" aria-label=\"{}\">{body}<figcaption>{}</figcaption>\n</figure>\n",
+        escaped(&alt),
+        escaped(&picture.title)
+    ))
+}
