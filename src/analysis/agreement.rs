@@ -143,7 +143,7 @@ impl Moments {
     /// The errors-in-variables line x = intercept + slope · y (Deming 1943; `error_ratio` is the
     /// variance of the errors of x over that of y). `None` where either side is constant or the
     /// two are uncorrelated.
-    pub fn deming(&self, error_ratio: f64) -> Option<DemingLine> {
+    fn deming(&self, error_ratio: f64) -> Option<DemingLine> {
         if !(self.n > 1 && self.varies()) || self.sxy == 0.0 {
             return None;
         }
@@ -203,13 +203,7 @@ impl Limits {
 
     /// As [`Self::new`], where the bias is known by its own standard uncertainty and the SD as well
     /// as from `n` independent differences: serial correlation costs a mean more than a variance.
-    pub fn known_by(
-        bias: f64,
-        bias_standard: f64,
-        sd: f64,
-        n: f64,
-        multiplier: f64,
-    ) -> Option<Self> {
+    fn known_by(bias: f64, bias_standard: f64, sd: f64, n: f64, multiplier: f64) -> Option<Self> {
         (n > 1.0).then(|| Self {
             lower: bias - multiplier * sd,
             upper: bias + multiplier * sd,

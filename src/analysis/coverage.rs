@@ -14,7 +14,7 @@ use crate::recording::Channel;
 /// Fewest seconds in a band or cell from which its bias is shown.
 const MIN_ROWS: usize = 5;
 /// How long a source may still answer a change of power, s.
-pub const ANSWERS_S: f64 = 10.0;
+const ANSWERS_S: f64 = 10.0;
 /// Length of the means that have to stay together, s.
 const MEAN_S: f64 = 3.0;
 /// How far they may lie apart, W …

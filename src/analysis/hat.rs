@@ -10,7 +10,7 @@ use crate::stats::{Sample, finite, finite_interval};
 /// are Grubbs' estimators, (v(a, b) + v(a, c) − v(b, c))/2 (Grubbs 1948, JASA 43:243; 1973,
 /// Technometrics 15:53), also called the three-cornered hat. Negative estimates are returned as
 /// they come out. `None` for fewer than three streams.
-pub fn error_variances(streams: usize, pair_variances: &[f64]) -> Option<Vec<f64>> {
+fn error_variances(streams: usize, pair_variances: &[f64]) -> Option<Vec<f64>> {
     if streams < 3 || pair_variances.len() != streams * streams {
         return None;
     }

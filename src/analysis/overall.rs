@@ -5,7 +5,7 @@ use super::figures::{Family, Outcome, SegmentFigures, Verdict};
 use crate::session::Claim;
 
 /// All verdicts on one source under test, with their segments.
-pub fn verdicts_on<'a>(
+fn verdicts_on<'a>(
     under_test: &'a str,
     segments: &'a [SegmentFigures],
 ) -> impl Iterator<Item = (&'a SegmentFigures, &'a Verdict)> {

@@ -75,7 +75,7 @@ pub fn figures(
 }
 
 /// Whether a piece is a straight rise or fall long enough to tell a lag.
-pub fn is_rise(piece: &Piece, step_s: f64) -> bool {
+fn is_rise(piece: &Piece, step_s: f64) -> bool {
     piece.rise_w().abs() >= LEAST_RISE_W && piece.rows.len() as f64 * step_s >= LEAST_RISE_S
 }
 

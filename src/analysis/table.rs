@@ -142,7 +142,7 @@ fn bands(session: &Session, aligned: &Aligned, ride: &RideFindings) -> Vec<Band>
 
 /// The column of `channel` by which the ride is banded: of the first reference that carries it,
 /// else of the source under test.
-pub fn operating_column(aligned: &Aligned, under_test: usize, channel: Channel) -> Option<&[f64]> {
+fn operating_column(aligned: &Aligned, under_test: usize, channel: Channel) -> Option<&[f64]> {
     let references = aligned.powered(Role::Reference);
     let mut candidates = references.chain(std::iter::once(under_test));
     candidates.find_map(|index| aligned.tracks.get(index)?.column(channel))

@@ -119,7 +119,7 @@ pub(super) fn put_in_order(mut table: Table) -> Ordered {
 }
 
 /// Whether every time is later than the one before.
-pub(super) fn strictly_increasing(time_s: &[f64]) -> bool {
+fn strictly_increasing(time_s: &[f64]) -> bool {
     time_s.windows(2).all(|pair| pair[0] < pair[1])
 }
 

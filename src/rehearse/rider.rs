@@ -46,7 +46,7 @@ impl Ride {
 }
 
 /// Wheel speed at a cadence in a gear, m/s.
-pub(super) fn wheel_speed_m_s(cadence_rpm: f64, ratio: f64, circumference_m: f64) -> f64 {
+fn wheel_speed_m_s(cadence_rpm: f64, ratio: f64, circumference_m: f64) -> f64 {
     cadence_rpm / 60.0 * ratio * circumference_m
 }
 

@@ -41,7 +41,7 @@ impl Sample {
 
     /// Sum of squared deviations from the mean, with the correction term of the two-pass method
     /// (Chan, Golub & LeVeque 1983, American Statistician 37:242).
-    pub fn sum_of_squares(&self) -> f64 {
+    fn sum_of_squares(&self) -> f64 {
         let mean = self.mean();
         let (squares, rest) = self.values.iter().fold((0.0, 0.0), |(squares, rest), v| {
             let d = v - mean;

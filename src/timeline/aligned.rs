@@ -315,7 +315,7 @@ impl Aligned {
     }
 
     /// Totals of a member's power over grid rows, in constant time.
-    pub fn power_totals(&self, member: Member, rows: Range<usize>) -> Option<ColumnTotals> {
+    fn power_totals(&self, member: Member, rows: Range<usize>) -> Option<ColumnTotals> {
         let (column, sums) = match member {
             Member::Stream(index) => {
                 let track = self.tracks.get(index)?;

@@ -85,7 +85,7 @@ pub(super) fn is_told(name: &str, told: Option<&str>) -> bool {
 
 /// Whether `name` is the power column told by the tester: the whole of it, or what stands before
 /// the device in `column:device`.
-pub(super) fn is_told_power(name: &str, options: &ReadOptions) -> bool {
+fn is_told_power(name: &str, options: &ReadOptions) -> bool {
     let told = options.columns.power.as_deref();
     let column = told.and_then(|told| Some(told.rsplit_once(':')?.0));
     is_told(name, told) || is_told(name, column)

@@ -341,14 +341,14 @@ pub(super) fn without_columns(path: &Path, head: Head) -> RecordingError {
 }
 
 /// The place of the column told as power, by its whole name or by what stands before `:device`.
-pub(super) fn told_column(dialect: &Dialect, options: &ReadOptions) -> Option<usize> {
+fn told_column(dialect: &Dialect, options: &ReadOptions) -> Option<usize> {
     let told = options.columns.power.as_deref()?;
     let find = |name: &str| dialect.heads.iter().position(|h| is_told(h, Some(name)));
     find(told).or_else(|| find(told.rsplit_once(':')?.0))
 }
 
 /// A column as power, whatever its name.
-pub(super) fn as_power(name: &str, unit: Option<&String>) -> Meaning {
+fn as_power(name: &str, unit: Option<&String>) -> Meaning {
     meaning(name, unit.map(String::as_str))
         .filter(is_power)
         .unwrap_or(Meaning {
