@@ -37,6 +37,9 @@ mod response;
 mod session;
 mod signal;
 mod steps;
+mod strap;
+mod timer;
+
 mod trust;
 mod windows;
 
