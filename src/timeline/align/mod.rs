@@ -39,6 +39,7 @@ mod signal;
 mod steps;
 mod strap;
 mod timer;
+mod told;
 
 mod trust;
 mod windows;
