@@ -79,8 +79,29 @@ fn how_a_strap_sends_decides_what_its_clock_is_worth() {
                 assert_eq!(miss.covered, Some(true), "{miss:?}");
                 assert!(miss.random_half_s < 0.16, "{miss:?}");
             } else {
-                assert!(stream.reason.contains("strap that sends"), "{stream:?}");
+                assert!(stream.reason.contains("sends once a second"), "{stream:?}");
             }
+        }
+    }
+}
+
+/// Nor do lost messages make one sure of a one-second strap's fraction.
+#[test]
+fn a_strap_of_one_second_is_seen_through_lost_messages() {
+    let plan = Plan::built_in("full-bench").expect("a plan");
+    for loss_percent in [2.0, 10.0] {
+        let mut scenario = random_scenario(&plan, 9012);
+        scenario.strap_sends = Sends::Timer { period_s: 1.0 };
+        for device in &mut scenario.devices {
+            device.recorder.strap = truing::rehearse::Strap::Shared;
+            device.recorder.heart_loss_percent = loss_percent;
+        }
+        let ride = ride(&plan, &scenario, 9012).expect("a ride");
+        let found = aligned(&ride);
+        for (stream, miss) in found.streams[1..].iter().zip(misses(&ride, &found)) {
+            assert!(!stream.confident, "{loss_percent} {stream:?}");
+            assert!(stream.reason.contains("up to 0.8 s"), "{stream:?}");
+            assert_eq!(miss.covered, Some(true), "{stream:?} {miss:?}");
         }
     }
 }

@@ -190,23 +190,8 @@ pub(super) fn print(found: &Alignment, format: Format, output: &mut Output) -> R
         Format::Text => {
             for (row, stream) in rows.iter().zip(&found.streams) {
                 let row = row.each_ref().map(|cell| one_line(cell));
-                let [label, offset, interval, skew, matched_on, r, _, reason] = &row;
-                // A rate of nought is one that did not show, not one that was measured.
-                let rate = match (stream.skew_ppm == 0.0, stream.skew_ci95_ppm) {
-                    (true, Some([low, high])) => {
-                        format!("no skew shows (95 %: {low:.0} to {high:.0} ppm)")
-                    }
-                    (true, None) if stream.estimated => "no skew shows".to_owned(),
-                    _ => format!("{skew} ppm"),
-                };
-                let mut text = format!("{label}: {offset} s, {rate}");
-                if !interval.is_empty() {
-                    let allowed = match stream.allowance_s > 0.0 {
-                        true => format!(", ±{} s of it allowed", stream.allowance_s),
-                        false => String::new(),
-                    };
-                    text += &format!(" (95 %: {interval} s{allowed})");
-                }
+                let [label, _, _, _, matched_on, r, _, reason] = &row;
+                let mut text = format!("{label}: {}", stream.told(3));
                 text += &format!("\n  matched on {matched_on}");
                 if !r.is_empty() {
                     text += &format!(", r {r}");

@@ -209,21 +209,33 @@ impl OpenedSession {
     /// What reading the recordings met: damage first, then what was repaired, dropped or assumed;
     /// one sentence each, led by the file's name.
     pub fn remarks(&self) -> Vec<String> {
-        let mut seen: Vec<&str> = Vec::new();
         let mut out = Vec::new();
-        for (stream, source) in self.session.streams.iter().zip(&self.sources) {
-            let Some(recording) = source.recording() else {
-                continue;
-            };
-            if seen.contains(&stream.file.as_str()) {
-                continue;
-            }
-            seen.push(&stream.file);
+        for (file, recording) in self.read() {
             let damage = recording.damage.iter().map(|damage| &damage.message);
             let told = damage.chain(&recording.remarks);
-            out.extend(told.map(|told| format!("{}: {told}", stream.file)));
+            out.extend(told.map(|told| format!("{file}: {told}")));
         }
         out
+    }
+
+    /// The files that are damaged, in the order of their streams.
+    pub fn damaged(&self) -> Vec<&str> {
+        let damaged = self.read().filter(|(_, r)| !r.damage.is_empty());
+        damaged.map(|(file, _)| file).collect()
+    }
+
+    /// Every recording that was read, with its file's name, once.
+    fn read(&self) -> impl Iterator<Item = (&str, &Recording)> {
+        let mut seen: Vec<&str> = Vec::new();
+        let streams = self.session.streams.iter().zip(&self.sources);
+        streams.filter_map(move |(stream, source)| {
+            let recording: &Recording = source.recording()?;
+            let file = stream.file.as_str();
+            (!seen.contains(&file)).then(|| {
+                seen.push(file);
+                (file, recording)
+            })
+        })
     }
 
     /// Recorder time that is session time zero (before the offset) for a stream, s: what the

@@ -103,12 +103,18 @@ fn tell_remarks(state: &mut State) {
     }
 }
 
-/// Where there is more than one message on opening, the one shown says so.
+/// Where there is more than one message on opening, the one shown says so, and names damage. Both stand
+/// first: a narrow screen cuts the end.
 fn sum_up(state: &mut State) {
-    let more = state.log.len().saturating_sub(1);
-    if let Some(last) = state.log.last().filter(|_| more > 0) {
+    let count = state.log.len();
+    if let Some(last) = state.log.last().filter(|_| count > 1) {
         let key = key_of(state, Command::ShowLog);
-        let text = format!("{} (and {more} more: {key})", last.text);
+        let damage = match state.opened.damaged().as_slice() {
+            [] => String::new(),
+            [file] => format!("damage in {file}; "),
+            [file, more @ ..] => format!("damage in {file} and {} more; ", more.len()),
+        };
+        let text = format!("{count} messages ({key}): {damage}{}", last.text);
         state.show(text, true);
     }
 }

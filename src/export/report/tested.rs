@@ -95,8 +95,7 @@ fn clocks(material: &Material<'_>) -> String {
         "offset in use, s",
         "skew in use, ppm",
         "rests on",
-        "estimate, s",
-        "95 % interval, s",
+        "estimate",
         "matched on",
         "confident",
         "why",
@@ -125,8 +124,7 @@ fn clock_row(stream: &Stream, estimate: Option<&StreamClock>) -> Vec<String> {
         stream
             .matched_on
             .map_or_else(|| "not said".to_owned(), |on| on.word().to_owned()),
-        estimate.map_or_else(dash, |e| number(e.offset_s, 2, true)),
-        interval(estimate.and_then(|e| e.offset_ci95_s), 2, true),
+        estimate.map_or_else(dash, |e| e.told(2).replace('-', "−")),
         estimate.map_or_else(dash, |e| e.matched_on.word().to_owned()),
         estimate.map_or_else(dash, |e| if e.confident { "yes" } else { "no" }.to_owned()),
         estimate.map_or_else(dash, |e| e.reason.clone()),

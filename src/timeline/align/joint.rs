@@ -8,6 +8,7 @@ use super::judge::{CHANNELS, Grade, Match, Side, compare};
 use super::line::Line;
 use super::response::delay;
 use super::signal::Signal;
+use super::timer::Timer;
 use super::{Alignment, Options, ResponseLag, Source, StreamClock};
 use crate::recording::Channel;
 use crate::session::{MatchedOn, Role, Site};
@@ -68,7 +69,12 @@ struct Edge {
 pub fn align(sources: &[Source], options: Options) -> Alignment {
     let signals = signals_of(sources);
     let nodes = nodes_of(sources, &signals, options);
-    let (edges, failures) = compare_all(&nodes, &signals, options);
+    let (mut edges, failures) = compare_all(&nodes, &signals, options);
+    // All recorders of a ride hear the same strap.
+    let shown = |edge: &Edge| edge.found.timer.is_some_and(Timer::shown);
+    if edges.iter().any(shown) {
+        edges.iter_mut().for_each(|edge| edge.found.doubt_strap());
+    }
     let placed = place(sources, &nodes, &edges);
     let streams = (0..sources.len())
         .map(|index| describe(index, sources, &nodes, &edges, &placed, &failures))

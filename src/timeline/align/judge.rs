@@ -2,10 +2,12 @@
 //! result may not be.
 
 use super::jump::Jump;
-use super::line::{Line, Point, line_with_slope, spread, theil_sen};
+use super::line::{Line, Point, Spread, line_with_slope, spread, theil_sen};
 use super::pair::{NoMatch, PairEstimate, QUARTZ_RATE, Transformed, estimate, shaped};
 use super::signal::Signal;
-use super::steps::{ALLOWANCE_S, LOCKED_HALF_S, Steps, USUAL_RATE, lag_of_steps};
+use super::steps::{ALLOWANCE_S, USUAL_RATE};
+use super::strap::{at_least, half, of_strap, with_sampling};
+use super::timer::Timer;
 use super::trust::{Sharpness, one_strap, sharpness};
 use crate::recording::Channel;
 use crate::timeline::delay::{Correlation, Correlator};
@@ -21,11 +23,6 @@ const FLAT_S: f64 = 0.3;
 const SAME_MATCH_S: f64 = 10.0;
 /// Two channels without much lag of their own disagree beyond this, s.
 const DISAGREE_S: f64 = 1.5;
-/// Half-width that resampling cannot show, s: what whole-second samples do not tell of the moment
-/// they were taken, the same in every window.
-const SAMPLING_S: f64 = 0.06;
-/// Uncertainty given to every window of one strap, s: only that it is the same matters.
-const EVEN_S: f64 = 0.15;
 /// A rate error counts beyond this many standard errors.
 const SKEW_Z: f64 = 2.0;
 /// A rate this many standard deviations from what quartz clocks differ by is no quartz clock's, and
@@ -68,6 +65,8 @@ pub(super) struct Match {
     pub interval_s: Option<[f64; 2]>,
     /// Half-width allowed for what no column shows, s.
     pub allowance_s: f64,
+    /// What the steps of one strap show of a timer.
+    pub timer: Option<Timer>,
     /// 95 % half-width of the rate, about the line's.
     pub rate_half: Option<f64>,
     /// Seconds in common.
@@ -85,6 +84,19 @@ impl Match {
     /// Whether it can be relied on.
     pub fn sure(&self) -> bool {
         self.doubts.is_empty() && self.jump.is_none()
+    }
+
+    /// Doubts a match on a strap that looks like one of once a second between other recorders.
+    pub fn doubt_strap(&mut self) {
+        let seen = self.timer.is_some_and(Timer::of_a_second);
+        if self.grade == Grade::OneStrap && self.jump.is_none() && !seen {
+            let half_s = Timer::Second.half_s();
+            self.interval_s = self.interval_s.map(|interval| at_least(interval, half_s));
+            self.doubts.push(format!(
+                "between other recorders the strap looks like one that sends once a second, and then the \
+                 fraction of a second cannot be told (up to {half_s:.1} s)"
+            ));
+        }
     }
 
     /// How far off the shift may be at the ends of the ride, s.
@@ -128,16 +140,14 @@ pub(super) fn compare<'a>(
         }
     }
     settle_ambiguities(correlator, scratch, a, b, &mut found);
-    let best = found
-        .iter()
-        .enumerate()
-        .filter_map(|(index, (channel, estimate))| {
-            let ((x, _), (y, _)) = ((a.signal)(*channel)?, (b.signal)(*channel)?);
-            let grade = grade(*channel, estimate, x, y, a.meter && b.meter);
-            Some((estimate.rival.is_none(), grade, index))
-        })
-        .max_by_key(|(clear, grade, _)| (*clear, *grade));
-    let Some((_, grade, index)) = best else {
+    let graded = found.iter().map(|(channel, estimate)| {
+        let ((x, _), (y, _)) = ((a.signal)(*channel)?, (b.signal)(*channel)?);
+        Some(grade(*channel, estimate, x, y, a.meter && b.meter))
+    });
+    let grades: Vec<Option<Grade>> = graded.collect();
+    let clear = |index: &usize| found[*index].1.rival.is_none();
+    let best = (0..found.len()).max_by_key(|index| (clear(index), grades[*index]));
+    let Some((index, grade)) = best.and_then(|index| Some((index, grades[index]?))) else {
         return Err(why_not(&failed));
     };
     if !(a.meter && b.meter) {
@@ -151,7 +161,9 @@ pub(super) fn compare<'a>(
     }
     let channel = found[index].0;
     let sides = [(a.signal)(channel), (b.signal)(channel)].map(|side| Some(side?.0));
-    let mut concluded = conclude(&found, index, grade, sides);
+    let sharp = grades.iter().position(|of| *of == Some(Grade::Cadence));
+    let sharp = sharp.and_then(|index| found.get(index));
+    let mut concluded = conclude(&found, index, grade, (sides, sharp));
     let held_s = sides.into_iter().flatten().map(|signal| signal.held_s);
     let late_s = held_s.fold(0.0, f64::max);
     if late_s > FLAT_S {
@@ -221,12 +233,12 @@ fn grade(channel: Channel, estimate: &PairEstimate, a: &Signal, b: &Signal, mete
 }
 
 /// The match on the channel at `index`, whose two signals are `sides`, with the rate from all channels
-/// that show the same match.
+/// that show the same match. `sharp` is the match on cadence, if that has no lag of its own.
 fn conclude(
     found: &[(Channel, PairEstimate)],
     index: usize,
     grade: Grade,
-    sides: [Option<&Signal>; 2],
+    (sides, sharp): ([Option<&Signal>; 2], Option<&(Channel, PairEstimate)>),
 ) -> Match {
     let (channel, chosen) = &found[index];
     let difference = |other: &PairEstimate| {
@@ -250,9 +262,9 @@ fn conclude(
             own.chain(for_rate)
         })
         .collect();
+    let (own, sets) = (index, 2 * found.len());
     let mut index = index;
     if let Some(jump) = jump {
-        let sets = 2 * found.len();
         for point in points.iter_mut().filter(|p| p.at_s > jump.at_s) {
             point.set += sets;
         }
@@ -265,14 +277,12 @@ fn conclude(
     let spread_of_windows = spread(&points, index, slope);
     let mut line = match spread_of_windows {
         Some(spread) => Line {
-            slope: believed_rate(spread.line.slope, spread.slope_se),
+            slope: Rate::of(spread).believed,
             ..spread.line
         },
         None => line_with_slope(&points, index, 0.0).unwrap_or(chosen.line),
     };
-    // What the rate may be off by: its error and what was taken from it.
-    let rate_half = spread_of_windows
-        .map(|spread| Z_95 * spread.slope_se.hypot(spread.line.slope - line.slope));
+    let mut rate_half = spread_of_windows.map(|spread| Rate::of(spread).half);
     let mut interval_s = spread_of_windows.map(|spread| with_sampling(spread.offset_s));
     let mut doubts = Vec::new();
     if let Some(rival) = chosen.rival {
@@ -287,31 +297,50 @@ fn conclude(
     if chosen.pairs < SHORT_OVERLAP {
         doubts.push(format!("only {} s in common", chosen.pairs));
     }
-    let mut locked = false;
+    let (mut timer, mut open) = (None, false);
     if grade == Grade::OneStrap {
-        // A jump moves the steps too, and says more.
-        let steps = steps_along(sides, line).filter(|_| jump.is_none());
-        let even = evenly(&points, index, line.slope);
-        locked = steps.is_some_and(|(steps, _)| steps.locked);
-        doubts.extend(steps.and_then(|(steps, _)| strap_doubt(steps)));
-        let of_steps = steps.map(|(steps, line)| (line, [-steps.half, steps.half]));
-        let best = [of_steps, even].into_iter().flatten();
-        if let Some((found, interval)) = best.min_by(|x, y| half(x.1).total_cmp(&half(y.1))) {
-            line = found;
-            interval_s = Some(interval);
+        let others = points.iter().filter(|p| p.set % sets != own);
+        let others = rate_of(&others.copied().collect::<Vec<Point>>());
+        let strap = of_strap(
+            sides,
+            (&points, index),
+            line,
+            (others.believed, others.sd),
+            jump,
+        );
+        (line, interval_s) = (strap.line, strap.interval_s.or(interval_s));
+        timer = strap.timer;
+        if timer.is_some_and(Timer::of_a_second) {
+            // Its lags drift as they please.
+            line.slope = others.believed;
+            rate_half = Some(others.half);
         }
-        if locked {
-            interval_s = Some([-LOCKED_HALF_S, LOCKED_HALF_S]);
-        }
+        open = timer.is_some();
+        doubts.extend(timer.map(Timer::doubt));
     }
     let allowance_s = if grade == Grade::OneStrap {
         ALLOWANCE_S
     } else {
         0.0
     };
+    let contradiction = match (grade, jump, sharp) {
+        (Grade::OneStrap, None, Some((_, cadence))) => {
+            contradiction(cadence, line, interval_s, allowance_s)
+        }
+        _ => None,
+    };
+    if let Some(by_s) = contradiction {
+        doubts.push(format!(
+            "cadence says {by_s:+.1} s more than heart rate: a strap that sends once a second looks like \
+             this, or one cadence is late"
+        ));
+        let half_s = Timer::Whole.half_s().max(by_s.abs());
+        interval_s = interval_s.map(|interval| at_least(interval, half_s));
+        open = true;
+    }
     match interval_s.map(|interval| half(interval).hypot(allowance_s)) {
         None => doubts.push("too short for an uncertainty".to_owned()),
-        Some(half_s) if half_s > FLAT_S && !locked => doubts.push(format!(
+        Some(half_s) if half_s > FLAT_S && !open => doubts.push(format!(
             "the peak of {} is flat: the offset is known to {half_s:.1} s only",
             channel.name()
         )),
@@ -351,7 +380,8 @@ fn conclude(
             }
             _ => SAME_MATCH_S,
         };
-        if estimate.rival.is_none() && by_s.abs() > limit_s && other != channel {
+        let told = contradiction.is_some() && *other == Channel::Cadence;
+        if estimate.rival.is_none() && by_s.abs() > limit_s && other != channel && !told {
             doubts.push(format!(
                 "{} says {:+.1} s more than {}",
                 other.name(),
@@ -367,6 +397,7 @@ fn conclude(
         line,
         interval_s,
         allowance_s,
+        timer,
         rate_half,
         overlap_s,
         jump,
@@ -386,71 +417,71 @@ fn jump_of(found: &[(Channel, PairEstimate)], index: usize) -> Option<Jump> {
     all.filter_map(|(_, estimate)| estimate.jump).next()
 }
 
-/// The wider side of an interval about nought.
-fn half([low, high]: [f64; 2]) -> f64 {
-    high.max(-low)
-}
-
-fn with_sampling(interval_s: [f64; 2]) -> [f64; 2] {
-    interval_s.map(|edge| edge.signum() * edge.hypot(SAMPLING_S))
-}
-
-/// The line through the windows of one strap with equal weights, and its interval: a window whose few
-/// steps agree by chance is sharp and says a whole number.
-fn evenly(points: &[Point], index: usize, slope: f64) -> Option<(Line, [f64; 2])> {
-    let even = points.iter().map(|p| Point { sd_s: EVEN_S, ..*p });
-    let even: Vec<Point> = even.filter(|p| p.set == index).collect();
-    let spread = spread(&even, index, slope)?;
-    let line = Line {
-        slope,
-        ..spread.line
-    };
-    Some((line, with_sampling(spread.offset_s)))
-}
-
-/// The line through what the steps of one strap tell of the offset, with the rate of `line`.
-fn steps_along(sides: [Option<&Signal>; 2], line: Line) -> Option<(Steps, Line)> {
-    let [Some(a), Some(b)] = sides else {
+/// By how much the shift of a sharp cadence differs from `line`, s, where that is more than both may be
+/// off by.
+fn contradiction(
+    cadence: &PairEstimate,
+    line: Line,
+    interval_s: Option<[f64; 2]>,
+    allowance_s: f64,
+) -> Option<f64> {
+    if cadence.rival.is_some() {
         return None;
-    };
-    let shift_s = b.start_s - a.start_s;
-    let near = |i: f64| line.at(a.start_s + i) - shift_s;
-    let steps = lag_of_steps(&a.values, &b.values, &near, line.slope)?;
-    let line = Line {
-        at_s: a.start_s + steps.at,
-        offset_s: steps.lag + shift_s,
-        slope: line.slope,
-    };
-    Some((steps, line))
+    }
+    let own_s = half(with_sampling(
+        spread(&cadence.points, 0, line.slope)?.offset_s,
+    ));
+    let may_s = half(interval_s?).hypot(allowance_s).hypot(own_s);
+    let by_s = cadence.line.at(line.at_s) - line.offset_s;
+    (may_s..SAME_MATCH_S).contains(&by_s.abs()).then_some(by_s)
 }
 
-/// What the steps show of the strap that makes the offset uncertain.
-fn strap_doubt(steps: Steps) -> Option<String> {
-    if steps.locked {
-        Some(format!(
-            "every change of heart rate comes a whole number of seconds later: a strap that sends once a \
-             second looks like this, and leaves the offset open to ±{LOCKED_HALF_S:.1} s"
-        ))
-    } else {
-        steps.stairs.then(|| {
-            "the delay of heart rate moves in stairs: a strap that sends on a timer looks like this, \
-             and the offset may be off by as much as its period"
-                .to_owned()
-        })
+/// The rate of one clock against another.
+#[derive(Clone, Copy, Debug)]
+struct Rate {
+    /// The rate to go on with: none where it is not significant, else drawn towards none as far as its
+    /// uncertainty allows (the mean of the rate given the slope, both normal); one that is no quartz
+    /// clock's is taken as it is.
+    believed: f64,
+    /// Its standard uncertainty.
+    sd: f64,
+    /// 95 % half-width of the measured slope, with what was taken from it.
+    half: f64,
+}
+
+impl Rate {
+    /// Of two quartz clocks of which nothing is known.
+    const UNKNOWN: Self = Self {
+        believed: 0.0,
+        sd: USUAL_RATE,
+        half: Z_95 * USUAL_RATE,
+    };
+
+    fn of(spread: Spread) -> Self {
+        let (slope, se) = (spread.line.slope, spread.slope_se);
+        let held_back = 1.0 + (se / USUAL_RATE).powi(2);
+        let (mean, sd) = (slope / held_back, se / held_back.sqrt());
+        let (believed, sd) = if slope.abs() <= SKEW_Z * se {
+            (0.0, sd.hypot(mean))
+        } else if slope.abs() > (STRANGE_Z * se.hypot(USUAL_RATE)).max(STRANGE_SE * se) {
+            (slope, se)
+        } else {
+            (mean, sd)
+        };
+        Self {
+            believed,
+            sd,
+            half: Z_95 * se.hypot(slope - believed),
+        }
     }
 }
 
-/// The rate to go on with: none where it is not significant, else drawn towards none as far as its
-/// uncertainty allows (the mean of the rate given `slope`, both normal); one that is no quartz clock's
-/// is taken as it is.
-fn believed_rate(slope: f64, se: f64) -> f64 {
-    if slope.abs() <= SKEW_Z * se {
-        0.0
-    } else if slope.abs() > (STRANGE_Z * se.hypot(USUAL_RATE)).max(STRANGE_SE * se) {
-        slope
-    } else {
-        slope / (1.0 + (se / USUAL_RATE).powi(2))
-    }
+/// The rate that points tell, whatever their sets' offsets.
+fn rate_of(points: &[Point]) -> Rate {
+    let told = |set: usize| points.iter().filter(|p| p.set == set).count();
+    let most = points.iter().map(|p| p.set).max_by_key(|set| told(*set));
+    let spread = most.and_then(|set| spread(points, set, theil_sen(points).unwrap_or(0.0)));
+    spread.map_or(Rate::UNKNOWN, Rate::of)
 }
 
 fn basis(grade: Grade, rate: f64) -> String {

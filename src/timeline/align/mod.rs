@@ -37,6 +37,10 @@ mod response;
 mod session;
 mod signal;
 mod steps;
+mod strap;
+mod timer;
+mod told;
+
 mod trust;
 mod windows;
 

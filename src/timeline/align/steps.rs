@@ -39,10 +39,12 @@
 //! A recorder that is late by a constant moves every step alike: an allowance is stated for that
 //! ([`ALLOWANCE_S`]). A strap that sends on an exact timer of a period `T` that divides 1 s changes
 //! at fixed phases: then the error is anything up to `±T` however many steps there are (triangular;
-//! 95 % within `0.776 T`). Two guards look for that in blocks of 15 clusters and more: [`Steps::locked`], where all lags
-//! of every block are one whole number, and [`Steps::stairs`], where `s_b²` is far above `s²`.
+//! 95 % within `0.776 T`). `timer.rs` looks for that in the lags, and where `s_b²` is far above `s²`
+//! they move in stairs.
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
+
+use super::timer::{DRIFT_Z, Timer, timer_of};
 
 /// Longest time without a step inside a cluster, s.
 const QUIET_S: usize = 3;
@@ -58,10 +60,6 @@ const MOST_BLOCKS: usize = 20;
 const CLUSTERS_A_BLOCK: usize = 6;
 /// Half-width that no number of steps takes away, s.
 const FLOOR_S: f64 = 0.02;
-/// Clusters of a block that is looked at for one whole number, and the mean departure from it
-/// that still counts as none, s.
-const LOCKED_BLOCK: usize = 15;
-const LOCKED_S: f64 = 0.05;
 /// Blocks scatter this many times more than their clusters where the shift moves in stairs.
 const STAIRS: f64 = 2.5;
 
@@ -69,17 +67,15 @@ const STAIRS: f64 = 2.5;
 /// up to some 0.3 s before (a rule of thumb; no source), and no column shows it: two such delays,
 /// each anywhere between 0 and 0.3 s, differ by at most 0.233 s in 95 % of cases (triangular).
 pub(super) const ALLOWANCE_S: f64 = 0.25;
-/// 95 % half-width where a strap sends once a second: of a triangular error of ±1 s.
-pub(super) const LOCKED_HALF_S: f64 = 0.776;
 
 /// A group of steps that both recorders show.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Cluster {
+pub(super) struct Cluster {
     /// Its middle, index into the first series.
-    at: f64,
+    pub at: f64,
     /// The lag of the second series, samples.
-    lag: f64,
-    weight: f64,
+    pub lag: f64,
+    pub weight: f64,
 }
 
 /// The shift from the steps.
@@ -91,20 +87,19 @@ pub(super) struct Steps {
     pub lag: f64,
     /// 95 % half-width of the lag there, without what no column shows.
     pub half: f64,
-    /// Every lag is one whole number: a strap that sends once a second looks like this.
-    pub locked: bool,
-    /// The lag moves in stairs: a strap that sends on a timer looks like this.
-    pub stairs: bool,
+    /// What the lags show of a strap on a timer.
+    pub timer: Option<Timer>,
 }
 
 /// The lag of `b` against `a`, both whole numbers at whole seconds. `near` is the lag that
-/// correlation found, by index into `a`; `rate` its change a sample. `None` where there are too few
-/// steps.
+/// correlation found, by index into `a`; `rate` its change a sample; `clocks` the rate of the clocks as
+/// told by others than the strap, with its standard uncertainty. `None` where there are too few steps.
 pub(super) fn lag_of_steps(
     a: &[f64],
     b: &[f64],
     near: &dyn Fn(f64) -> f64,
     rate: f64,
+    clocks: (f64, f64),
 ) -> Option<Steps> {
     let clusters = clusters(a, b, near);
     if clusters.len() < FEWEST {
@@ -120,10 +115,10 @@ pub(super) fn lag_of_steps(
     let left = |c: &Cluster| c.lag - lag - rate * (c.at - at);
     let spread: f64 = mean(&|c| (c.at - at).powi(2)) * total;
     let tilt: f64 = mean(&|c| (c.at - at) * left(c)) * total;
+    let squares = |beta: f64| mean(&|c| (left(c) - beta * (c.at - at)).powi(2)) * total;
     let (mut beta, mut s2) = (0.0, 0.0);
     for _ in 0..3 {
-        let squares = mean(&|c| (left(c) - beta * (c.at - at)).powi(2)) * total;
-        s2 = (squares + 1.0) / (n - 1) as f64;
+        s2 = (squares(beta) + 1.0) / (n - 1) as f64;
         beta = tilt / (spread + s2 / USUAL_RATE.powi(2));
     }
     let rest = |c: &Cluster| left(c) - beta * (c.at - at);
@@ -143,12 +138,16 @@ pub(super) fn lag_of_steps(
         1.96
     };
     let sd = (s2.max(block_s2) / total).sqrt();
+    let drift = tilt / spread;
+    let drift_sd = ((squares(drift) + 1.0) / ((n - 2) as f64 * spread)).sqrt();
+    let drifts = (rate + drift - clocks.0).abs() > DRIFT_Z * drift_sd.hypot(clocks.1);
+    let stairs = || (block_s2 > STAIRS * s2).then_some(Timer::Stairs);
+    let timer = timer_of(&clusters, squares(beta), drifts).or_else(stairs);
     Some(Steps {
         at,
         lag,
         half: (quantile * sd).hypot(FLOOR_S),
-        locked: departure(&clusters) < LOCKED_S * total,
-        stairs: block_s2 > STAIRS * s2,
+        timer,
     })
 }
 
@@ -224,27 +223,6 @@ fn equal_blocks(
     })
 }
 
-/// How far the lags depart, in all, from one whole number a block: `Σ_b |Σ w (D − round median)|`.
-fn departure(clusters: &[Cluster]) -> f64 {
-    let blocks = (clusters.len() / LOCKED_BLOCK).max(1);
-    (0..blocks)
-        .map(|block| {
-            let to = match block + 1 == blocks {
-                true => clusters.len(),
-                false => (block + 1) * LOCKED_BLOCK,
-            };
-            let own = &clusters[block * LOCKED_BLOCK..to];
-            let mut lags: Vec<f64> = own.iter().map(|c| c.lag).collect();
-            lags.sort_unstable_by(f64::total_cmp);
-            let whole = lags[lags.len() / 2].round();
-            own.iter()
-                .map(|c| c.weight * (c.lag - whole))
-                .sum::<f64>()
-                .abs()
-        })
-        .sum()
-}
-
 #[cfg(test)]
 mod tests {
     use rand::{RngExt, SeedableRng};
@@ -279,7 +257,7 @@ mod tests {
     }
 
     fn found(a: &[f64], b: &[f64], theta: f64, rate: f64) -> Steps {
-        lag_of_steps(a, b, &|i| theta + 0.2 + rate * i, rate).expect("enough steps")
+        lag_of_steps(a, b, &|i| theta + 0.2 + rate * i, rate, (rate, 0.0)).expect("enough steps")
     }
 
     /// Mean and variance of the model above, with changes anywhere: coverage, no pull to whole
@@ -287,7 +265,7 @@ mod tests {
     #[test]
     fn steps_anywhere_tell_the_shift_within_the_interval() {
         for theta in [3.2, 3.4, 3.5, 3.8] {
-            let (mut covered, mut sum, mut squares) = (0_u32, 0.0, 0.0);
+            let (mut covered, mut whole, mut sum, mut squares) = (0_u32, 0_u32, 0.0, 0.0);
             let runs = 100;
             for seed in 0..runs {
                 let [a, b] = heard(seed, 2400, theta, 0.0, |t| t);
@@ -296,10 +274,11 @@ mod tests {
                 covered += u32::from(error.abs() <= steps.half);
                 sum += error;
                 squares += error * error;
-                assert!(!steps.locked);
+                whole += u32::from(steps.timer == Some(Timer::Whole));
             }
             let (n, f) = (runs as f64, theta - 3.0);
             assert!(covered >= 90, "{theta} {covered}");
+            assert_eq!(whole, 0, "{theta}");
             // Some 200 changes a ride.
             let expected = (f * (1.0 - f) / 198.0_f64).sqrt();
             assert!((sum / n).abs() < 4.0 * expected / n.sqrt(), "{theta} {sum}");
@@ -322,10 +301,10 @@ mod tests {
     fn a_timer_of_one_second_is_told_of() {
         let [a, b] = heard(3, 2400, 3.4, 0.0, |t| t.floor() + 0.3);
         let steps = found(&a, &b, 3.4, 0.0);
-        assert!(steps.locked, "{steps:?}");
+        assert_eq!(steps.timer, Some(Timer::Whole));
         // And a quarter of a second ticks at four phases, that is no whole number.
         let [a, b] = heard(3, 2400, 3.4, 0.0, |t| (4.0 * t).floor() / 4.0 + 0.07);
-        assert!(!found(&a, &b, 3.4, 0.0).locked);
+        assert_ne!(found(&a, &b, 3.4, 0.0).timer, Some(Timer::Whole));
     }
 
     /// A drift of 0.6 s sweeps a timer's phase once: the lag jumps by a whole second in one place.
@@ -334,18 +313,35 @@ mod tests {
         let rate = 0.6 / 3600.0;
         let [a, b] = heard(5, 3600, 3.2, rate, |t| t.floor() + 0.5);
         let steps = found(&a, &b, 3.2, rate);
-        assert!(steps.stairs || steps.locked, "{steps:?}");
+        assert_eq!(steps.timer, Some(Timer::Second), "{steps:?}");
+    }
+
+    /// Messages of a one-second strap that are late by up to 0.2 s at the second recorder: while its
+    /// clock drifts by 0.15 s, every fourth message and then all of them miss the turn of the second.
+    #[test]
+    fn a_timer_of_a_second_with_varying_delays_drifts_otherwise_than_the_clocks() {
+        let rate = 0.15 / 3600.0;
+        let beats = |t: f64| t.floor() + 0.3;
+        let [a, _] = heard(3, 3600, 3.55, rate, beats);
+        let rng = std::cell::RefCell::new(ChaCha8Rng::seed_from_u64(9));
+        let late = |t: f64| beats(t) + rng.borrow_mut().random_range(0.0..0.2);
+        let [_, b] = heard(3, 3600, 3.55, rate, late);
+        let steps = found(&a, &b, 3.55, rate);
+        assert_eq!(steps.timer, Some(Timer::Drift), "{steps:?}");
     }
 
     #[test]
     fn gaps_fractions_and_too_few_steps_give_nothing() {
         let [a, b] = heard(1, 2400, 3.3, 0.0, |t| t);
-        assert_eq!(lag_of_steps(&a[..200], &b[..200], &|_| 3.3, 0.0), None);
+        assert_eq!(
+            lag_of_steps(&a[..200], &b[..200], &|_| 3.3, 0.0, (0.0, 0.0)),
+            None
+        );
         let half: Vec<f64> = a.iter().map(|v| v + 0.5).collect();
-        assert_eq!(lag_of_steps(&half, &half, &|_| 0.0, 0.0), None);
+        assert_eq!(lag_of_steps(&half, &half, &|_| 0.0, 0.0, (0.0, 0.0)), None);
         let gone = vec![f64::NAN; a.len()];
-        assert_eq!(lag_of_steps(&gone, &b, &|_| 3.3, 0.0), None);
-        assert_eq!(lag_of_steps(&[], &[], &|_| 0.0, 0.0), None);
+        assert_eq!(lag_of_steps(&gone, &b, &|_| 3.3, 0.0, (0.0, 0.0)), None);
+        assert_eq!(lag_of_steps(&[], &[], &|_| 0.0, 0.0, (0.0, 0.0)), None);
         // A hole only takes what lies in it.
         let mut holed = a.clone();
         holed[600..700].fill(f64::NAN);

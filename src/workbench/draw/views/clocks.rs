@@ -390,29 +390,17 @@ fn now_of(state: &State, line: Text, index: usize) -> Text {
 }
 
 fn estimate_line(state: &State, index: usize, estimate: &StreamClock) -> Text {
-    let interval = estimate
-        .offset_ci95_s
-        .map_or_else(String::new, |[low, high]| {
-            format!(" (95 %: {low:+.2} to {high:+.2})")
-        });
     let (word, style) = if estimate.confident {
         ("confident", state.look.strong())
     } else {
         ("! not confident", state.look.warning())
     };
-    // A rate of nought is one that did not show, not one that was measured.
-    let rate = if estimate.skew_ppm == 0.0 {
-        "no skew shows".to_owned()
-    } else {
-        format!("{:+.1} ppm", estimate.skew_ppm)
-    };
     let line = Text::default().with("estimate  ", state.look.strong());
+    // The word first: a narrow screen cuts the end.
     letter(state, line, index)
-        .with(
-            format!(" {:+.2} s{interval} {rate}  ", estimate.offset_s),
-            Style::new(),
-        )
+        .with(" ", Style::new())
         .with(word, style)
+        .with(format!(" {}", estimate.told(2)), Style::new())
 }
 
 /// As many peaks as have room in whole.
