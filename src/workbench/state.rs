@@ -1,12 +1,14 @@
 //! Everything the workbench knows, as plain data. [`super::update`] alone changes it; drawing only
 //! reads it.
 
+mod asked;
 mod lines;
-mod parts;
+pub(super) mod parts;
 
 pub use lines::Lines;
 pub use parts::{
-    Brush, Edge, Held, Lane, Mark, Message, Mode, Prompt, Purpose, Scale, Scope, View, Walk,
+    Brush, Claimed, Copied, Edge, Held, Landmarks, Lane, Mark, Message, Mode, Place, Prompt,
+    Purpose, Scale, Scope, View, Walk,
 };
 
 use std::path::PathBuf;
@@ -22,9 +24,8 @@ use crate::session::journal::Leftover;
 use crate::session::{Kind, OpenedSession, Role, Session};
 use crate::timeline::{Aligned, Member, Span};
 
-use super::action::{Landmarks, Place};
 use super::keymap::Keymap;
-use super::smooth::Smoothed;
+use super::smooth::{Basis, Smoothed};
 use super::study::{Answer, Question};
 use super::theme::{Look, letters};
 
@@ -277,6 +278,12 @@ impl State {
         }
     }
 
+    /// The first key of an action, for messages.
+    pub fn key(&self, name: &str) -> String {
+        let key = self.keymap.keys_of(name).first();
+        key.map_or_else(|| "(no key)".to_owned(), |key| key.label(self.look.ascii))
+    }
+
     /// The stretch the figures are for: the window, else what is shown.
     pub fn figures_span(&self) -> Span {
         self.brush
@@ -333,12 +340,19 @@ impl State {
     /// Prepares the smoothed picture where it is not that of the picture wanted.
     pub(super) fn refresh_smoothed(&mut self) {
         let known = self.smoothed.take();
-        self.smoothed = Smoothed::for_state(self, known);
+        let basis = Basis {
+            aligned: Arc::clone(&self.aligned),
+            seconds: self.smooth_s,
+            lanes: self.lanes,
+            percent: self.percent,
+            compared: self.under_test().zip(self.basis()),
+        };
+        self.smoothed = Smoothed::of(basis, known);
     }
 
     pub(super) fn refresh_lines(&mut self) {
         let known = std::mem::take(&mut self.lines);
-        self.lines = Lines::of(self, known);
+        self.lines = Lines::of(self.session(), &self.aligned, &self.found, known);
     }
 
     pub(super) fn refresh_findings(&mut self) {

@@ -3,9 +3,10 @@
 
 use ratatui::style::Style;
 
+use super::super::layout::panel_columns;
 use super::super::state::State;
 use super::super::text::{self, plain, signed};
-use super::Text;
+use super::pen::Text;
 use crate::analysis::figures::{
     Coast, Explained, GearChange, HeatSoak, Interval, Ramp, ResponseShape, SegmentFigures, Sprint,
     Steady,
@@ -51,6 +52,14 @@ pub fn lines(state: &State, roomy: bool) -> (Vec<Text>, Vec<Text>) {
         rest.insert(0, Text::default().with(head, state.look.strong()));
     }
     (lines, rest)
+}
+
+/// A sentence in lines as wide as the panel; none of an empty one.
+pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
+    text::wrapped(
+        &state.look.text(sentence),
+        panel_columns(state).saturating_sub(1),
+    )
 }
 
 /// A name and its value, in columns that stay where they are.
@@ -172,7 +181,7 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
         ),
         (format!("{:<8}", " 95 %"), limits),
     ];
-    let note = super::panel::wrapped(state, &sprint.note);
+    let note = wrapped(state, &sprint.note);
     rows.extend(note.into_iter().map(|line| (line, String::new())));
     rows
 }

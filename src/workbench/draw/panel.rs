@@ -3,24 +3,20 @@
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
-use super::super::layout::Layout;
+use super::super::layout::{PANEL_LEAST, panel_columns};
 use super::super::state::State;
 use super::super::text::{plain, signed};
 use super::super::{text, theme::Look};
-use super::{Pen, Text};
+use super::kind::wrapped;
+use super::page::Page;
+use super::pen::{Pen, Text};
 use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::{Agreement, Outcome, StreamFigures, Verdict};
 use crate::picture::labels;
 
-/// Columns of the panel's text at its narrowest.
-const INNER: usize = 30;
-
-pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
+pub fn page(state: &State, area: Rect) -> Page<'_> {
     if area.width < 3 {
-        return;
-    }
-    for y in area.top()..area.bottom() {
-        pen.dot(area.x, y, state.look.glyph('│', '|'), state.look.faint());
+        return Page::new(|_| ());
     }
     let text = Rect {
         x: area.x + 1,
@@ -28,15 +24,19 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         ..area
     };
     let (head, rest) = lines(state, usize::from(area.height));
-    pen.lines(&head, text);
     let above = (head.len() as u16).min(text.height);
     let below = Rect {
         y: text.y + above,
         height: text.height - above,
         ..text
     };
-    let keys = super::scroll_keys(state);
-    pen.scrolled(&rest, state.scrolled.unwrap_or(0), &keys, below);
+    let paint = move |pen: &mut Pen<'_>| {
+        for y in area.top()..area.bottom() {
+            pen.dot(area.x, y, state.look.glyph('│', '|'), state.look.faint());
+        }
+        pen.lines(&head, text);
+    };
+    Page::new(paint).with(rest, below)
 }
 
 /// The panel's lines for `room` rows: those that always stay, and what scrolls below them, the most
@@ -105,7 +105,7 @@ fn others(state: &State) -> Vec<Text> {
     if others.is_empty() {
         return Vec::new();
     }
-    let name_columns = columns(state).saturating_sub(16).clamp(14, 30);
+    let name_columns = panel_columns(state).saturating_sub(16).clamp(14, 30);
     let head = format!("{:<name_columns$}  bias W  bias %", "the other pairs");
     let mut lines = vec![
         Text::default(),
@@ -150,11 +150,6 @@ fn short_pair_name(state: &State, pair: &Agreement, width: usize) -> String {
     name + &text::both_ends(&state.look.text(&pair.reference), room, state.look.cut())
 }
 
-/// Columns of the panel's text.
-fn columns(state: &State) -> usize {
-    usize::from(Layout::of(state).panel.width.max(INNER as u16 + 2)) - 1
-}
-
 fn head(state: &State) -> Text {
     let span = state.figures_span();
     let long = state.long();
@@ -173,14 +168,14 @@ fn head(state: &State) -> Text {
     let length = text::duration(span.duration_s());
     let (ends_width, length_width) = (ends.len() as f64, length.len() as f64);
     // The three end where the figures below do, or further right where they have no room.
-    let right = (HEAD_WORD + 2.0 + ends_width + length_width).max(INNER as f64);
+    let right = (HEAD_WORD + 2.0 + ends_width + length_width).max(PANEL_LEAST as f64);
     let ends_right = (right - length_width - 1.0).min(24.0);
     let wanted = [
         (0.0, HEAD_WORD),
         ((ends_right - ends_width).max(HEAD_WORD + 1.0), ends_width),
         (right - length_width, length_width),
     ];
-    let placed = labels::placed(wanted, [0.0, columns(state) as f64], 1.0);
+    let placed = labels::placed(wanted, [0.0, panel_columns(state) as f64], 1.0);
     let mut line = Text::default();
     let mut used = 0;
     let parts = [
@@ -208,7 +203,7 @@ fn column_heads(state: &State) -> Text {
 
 /// Columns of a stream's label: what the figures leave.
 fn label_columns(state: &State) -> usize {
-    columns(state).saturating_sub(22).clamp(9, 24)
+    panel_columns(state).saturating_sub(22).clamp(9, 24)
 }
 
 fn stream_line(
@@ -260,7 +255,7 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
     if room >= ROOMY {
         lines.push(Text::default());
     }
-    let room = columns(state).saturating_sub(1);
+    let room = panel_columns(state).saturating_sub(1);
     let title = match pair_name(a) {
         full if full.chars().count() <= room => look.text(&full),
         _ => short_pair_name(state, a, room),
@@ -509,9 +504,4 @@ fn reasons(state: &State) -> Vec<Text> {
         return lines;
     }
     std::iter::once(Text::default()).chain(lines).collect()
-}
-
-/// A sentence in lines as wide as the panel; none of an empty one.
-pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
-    text::wrapped(&state.look.text(sentence), columns(state).saturating_sub(1))
 }

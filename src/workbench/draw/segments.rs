@@ -3,36 +3,22 @@
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+use super::super::layout::first_segment_row;
 use super::super::state::State;
 use super::super::text::{self, signed};
 use super::panel::{NetBias, outcome_mark, outcome_of, outcome_word};
-use super::{Pen, Text};
+use super::pen::{Pen, Text};
 
 /// Columns of the list from which on it shows notes, and where.
 const WITH_NOTE: u16 = 100;
 const NOTE_AT: u16 = 82;
-
-/// The first segment shown in `area` (whose first row is the head): the selected one stays in it.
-pub fn first_row(state: &State, area: Rect) -> usize {
-    let rows = usize::from(area.height.saturating_sub(1)).max(1);
-    let count = state.session().segments.len();
-    let cursor = state
-        .session()
-        .segments
-        .iter()
-        .rposition(|s| s.from_s <= state.cursor_s);
-    let wanted = state.selected.or(cursor).unwrap_or(0);
-    wanted
-        .saturating_sub(rows / 2)
-        .min(count.saturating_sub(rows))
-}
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if area.height == 0 {
         return;
     }
     head(state, area, pen);
-    let first = first_row(state, area);
+    let first = first_segment_row(state, area);
     let rows = usize::from(area.height - 1);
     for (row, index) in (first..state.session().segments.len())
         .take(rows)

@@ -2,10 +2,10 @@
 
 use ratatui::style::{Modifier, Style};
 
-use super::super::action::Command;
+use super::super::action::names;
 use super::super::state::State;
 use super::super::text;
-use super::Text;
+use super::pen::Text;
 use crate::session::{Role, Site, Stream};
 use crate::timeline::Member;
 
@@ -114,7 +114,7 @@ pub fn remarks(state: &State, room: usize) -> Vec<Text> {
     }
     if lines.len() > room {
         lines.truncate(room - 1);
-        let key = super::frame::key_label(state, Command::ShowLog);
+        let key = state.key(names::MESSAGES);
         let rest = format!("  {key} in a view lists all of it");
         lines.push(Text::default().with(rest, look.faint()));
     }

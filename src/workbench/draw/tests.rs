@@ -229,7 +229,7 @@ fn without_a_window_the_panel_tells_what_the_blocks_say() {
     let mut state = state_at((80, 24), PLAIN);
     let verdict = |state: &State| {
         let (_, lines) = super::panel::lines(state, 30);
-        let mut lines = lines.iter().map(super::Text::plain);
+        let mut lines = lines.iter().map(super::pen::Text::plain);
         lines.find(|line| line.starts_with("verdict")).unwrap()
     };
     assert_eq!(verdict(&state), "verdict   tag a block to judge");
@@ -251,7 +251,7 @@ fn a_window_with_nothing_in_common_says_what_to_do() {
         press(&mut state, &format!("enter {edge}"));
     }
     let (_, lines) = super::panel::lines(&state, 30);
-    let told: Vec<String> = lines.iter().map(super::Text::plain).collect();
+    let told: Vec<String> = lines.iter().map(super::pen::Text::plain).collect();
     assert!(
         !told.iter().any(|line| line.starts_with("verdict")),
         "{told:?}"
@@ -265,7 +265,7 @@ fn a_block_without_a_set_point_is_not_off_one() {
     let mut state = at_work((80, 24), PLAIN);
     let told = |state: &State| -> String {
         let (_, lines) = super::panel::lines(state, 30);
-        lines.iter().map(super::Text::plain).collect()
+        lines.iter().map(super::pen::Text::plain).collect()
     };
     assert!(told(&state).contains("off set point"));
     press(&mut state, "p");

@@ -1,6 +1,6 @@
 //! What fixes two streams' clocks.
 
-use super::Question;
+use super::question::Question;
 use crate::timeline::align::{
     LagCurve, Options, Residual, StreamClock, align_session, lag_curve, residuals, sources_of,
 };

@@ -336,7 +336,7 @@ fn an_edit_that_cannot_be_journalled_is_not_shown_as_safe() {
     let mut state = state();
     brush(&mut state, "1:00", "6:00");
     press(&mut state, "t");
-    let effects = update(&mut state, Action::Do(Command::Tag(Kind::Sprint)));
+    let effects = update(&mut state, Action::Do("tag-sprint"));
     let [Effect::Journal { done, .. }, Effect::Study(_)] = effects.as_slice() else {
         panic!("not one edit and one question");
     };

@@ -7,21 +7,24 @@ use super::super::super::state::State;
 use super::super::super::study::agreement::{Agreed, PARTS};
 use super::super::super::text::{plain, signed};
 use super::super::chart::{Axis, Chart, round_ends};
+use super::super::page::Page;
 use super::super::panel::beyond;
-use super::super::{Pen, Text};
-use super::{beside, interval, named, nothing};
+use super::super::pen::{Pen, Text};
+use super::shared::{beside, interval, named, nothing};
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 8;
 
-pub fn draw(state: &State, found: &Agreed, area: Rect, pen: &mut Pen<'_>) {
+pub fn page<'a>(state: &'a State, found: &'a Agreed, area: Rect) -> Page<'a> {
     let (picture, words) = beside(area, WORDS);
-    if found.points.is_empty() {
-        nothing("The two have no second in common here.", picture, pen);
-    } else {
-        points(state, found, picture, pen);
-    }
-    super::lines(state, &lines(state, found, words), words, pen);
+    let paint = move |pen: &mut Pen<'_>| {
+        if found.points.is_empty() {
+            nothing("The two have no second in common here.", picture, pen);
+        } else {
+            points(state, found, picture, pen);
+        }
+    };
+    Page::new(paint).with(lines(state, found, words), words)
 }
 
 /// Early, middle and late seconds: told apart by weight, and by hue where there is colour.

@@ -7,17 +7,17 @@ use super::super::super::state::State;
 use super::super::super::study::response::Responded;
 use super::super::super::text::{self, plain, signed};
 use super::super::chart::{Axis, Chart, round_ends};
-use super::super::{Pen, Text};
-use super::{CONSENSUS_MARK, beside, interval, named, nothing, time_number, wrapped};
+use super::super::page::Page;
+use super::super::pen::{Pen, Text};
+use super::shared::{CONSENSUS_MARK, beside, interval, named, nothing, time_number, wrapped};
 use crate::analysis::figures::{Explained, Ramp, ResponseShape, Sprint};
 use crate::timeline::Member;
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 7;
 
-pub fn draw(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
+pub fn page<'a>(state: &'a State, found: &'a Responded, area: Rect) -> Page<'a> {
     let (picture, words) = beside(area, WORDS);
-    traces(state, found, picture, pen);
     let mut out = Vec::new();
     if let Some(sprint) = &found.sprint {
         out.extend(sprint_lines(state, sprint, words.width));
@@ -25,7 +25,7 @@ pub fn draw(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
     if let Some(ramp) = &found.ramp {
         out.extend(ramp_lines(state, ramp));
     }
-    super::lines(state, &out, words, pen);
+    Page::new(move |pen| traces(state, found, picture, pen)).with(out, words)
 }
 
 fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
