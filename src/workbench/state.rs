@@ -68,7 +68,7 @@ pub struct State {
     pub selected: Option<usize>,
     /// First line shown of what the view has no room for; `None`: where it starts by itself.
     pub scrolled: Option<usize>,
-    /// The stream in hand.
+    /// The selected stream.
     pub stream: usize,
     /// Whether the list of streams lies under whatever the keys are for.
     pub in_streams: bool,
@@ -124,7 +124,7 @@ pub struct State {
     pub asked: Option<Question>,
     /// The last answer, with its question.
     pub study: Option<(Question, Answer)>,
-    /// The stream whose clock is compared with that of the stream in hand.
+    /// The stream whose clock is compared with that of the selected stream.
     pub mate: Option<usize>,
     /// The channel on which they are compared; `None` chooses.
     pub clock_channel: Option<Channel>,
@@ -135,7 +135,7 @@ pub struct State {
     pub plan: Option<usize>,
     /// Length of the clocks' close-up, s.
     pub close_up_s: f64,
-    /// The features to match: on the stream in hand, on the other one.
+    /// The features to match: on the selected stream, on the other one.
     pub marks: [Option<Mark>; 2],
 }
 
@@ -235,7 +235,7 @@ impl State {
         self.ride().to_s >= 3600.0
     }
 
-    /// The source under test that is compared: the one in hand, else the first.
+    /// The source under test that is compared: the selected one, else the first.
     pub fn under_test(&self) -> Option<usize> {
         let mut powered = self.aligned.powered(Role::UnderTest);
         let in_hand = self
@@ -282,6 +282,11 @@ impl State {
     pub fn key(&self, name: &str) -> String {
         let key = self.keymap.keys_of(name).first();
         key.map_or_else(|| "(no key)".to_owned(), |key| key.label(self.look.ascii))
+    }
+
+    /// Whether there is a window, so that figures are for it rather than for what is in view.
+    pub fn is_brushed(&self) -> bool {
+        self.brush.window.is_some_and(|w| w.duration_s() > 0.0)
     }
 
     /// The stretch the figures are for: the window, else what is shown.

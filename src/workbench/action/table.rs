@@ -92,16 +92,16 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, "split-segment", &["|"], "split", "split the selected segment at the cursor", |c| edit::split(c.state, c.effects)),
     entry(Place::Any, "merge-segments", &["&"], "merge", "join the selected segment with the next one", |c| edit::merge(c.state, c.effects)),
     entry(Place::Any, names::DELETE_SEGMENT, &["delete", "D"], "delete", "delete the selected segment", |c| edit::delete(c.state, c.effects)),
-    entry(Place::Any, names::SUGGEST, &["i"], "ideas", "walk through the ideas: segments proposed from laps, workout, gears and changes of power", |c| walk::begin(c.state)),
+    entry(Place::Any, names::SUGGEST, &["i"], "suggestions", "walk through the segments suggested from laps, workout, gears and changes of power", |c| walk::begin(c.state)),
     entry(Place::Any, names::UNDO, &["u"], "undo", "undo the last edit", |c| edit::step_back(c.state, c.effects)),
     entry(Place::Any, "redo", &["r"], "redo", "redo the last undone edit", |c| edit::step_forward(c.state, c.effects)),
     // Streams.
-    entry(Place::Any, names::STREAM_AFTER, &["tab"], "stream", "take the next stream in hand", |c| streams::select(c.state, true)),
-    entry(Place::Any, "stream-before", &["shift-tab"], "stream before", "take the stream before in hand", |c| streams::select(c.state, false)),
-    entry(Place::Any, "hide-stream", &["v"], "hide", "hide the stream in hand, or show it again", |c| streams::toggle(c.state)),
-    entry(Place::Any, "stream-alone", &["V"], "alone", "show the stream in hand alone, or all again", |c| streams::solo(c.state)),
+    entry(Place::Any, names::STREAM_AFTER, &["tab"], "stream", "select the next stream", |c| streams::select(c.state, true)),
+    entry(Place::Any, "stream-before", &["shift-tab"], "stream before", "select the stream before", |c| streams::select(c.state, false)),
+    entry(Place::Any, "hide-stream", &["v"], "hide", "hide the selected stream, or show it again", |c| streams::toggle(c.state)),
+    entry(Place::Any, "stream-alone", &["V"], "alone", "show the selected stream alone, or all again", |c| streams::solo(c.state)),
     entry(Place::Any, "next-reference", &["R"], "reference", "compare with the next reference, or with the consensus", |c| streams::next_reference(c.state)),
-    entry(Place::Any, names::SHIFT_CLOCK, &["c"], "clock", "shift the clock of the stream in hand", |c| clock::adjust(c.state)),
+    entry(Place::Any, names::SHIFT_CLOCK, &["c"], "clock", "shift the clock of the selected stream", |c| clock::adjust(c.state)),
     entry(Place::Any, "streams", &["E"], "streams", "edit what the streams are: label, role, site, claim; and the session's claim", |c| streams::open(c.state)),
     // The picture.
     entry(RIDE, "lane-power", &["1"], "power", "show or hide the power lane", |c| lanes::toggle(c.state, Lane::Channel(Channel::Power))),
@@ -119,10 +119,10 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Study, names::SCOPE, &["d"], "window/segment/ride", "figures for the window, the selected segment or the whole ride", |c| program::next_scope(c.state)),
     entry(Place::In(View::Coverage), "coverage-by", &["h"], "cadence/speed", "lay power against cadence or against wheel speed", |c| program::coverage_by(c.state)),
     entry(Place::In(View::Plan), "next-plan", &["h"], "next plan", "hold the ride against the next test plan", |c| program::next_plan(c.state)),
-    entry(CLOCKS, names::MARK_SELECTED, &["1"], "mark", "mark a feature of the stream in hand at the cursor", |c| clock::mark(c.state, false)).formerly(&["mark-in-hand"]),
+    entry(CLOCKS, names::MARK_SELECTED, &["1"], "mark", "mark a feature of the selected stream at the cursor", |c| clock::mark(c.state, false)).formerly(&["mark-in-hand"]),
     entry(CLOCKS, names::MARK_OTHER, &["2"], "mark other", "mark the same feature of the other stream at the cursor", |c| clock::mark(c.state, true)),
-    entry(CLOCKS, names::MATCH_MARKS, &["f"], "match marks", "shift the clock of the stream in hand so that the two marks meet", |c| clock::match_marks(c.state, c.effects)),
-    entry(CLOCKS, "take-estimate", &["A"], "take estimate", "take the estimated offset and skew for the stream in hand", |c| clock::take_estimate(c.state, c.effects)),
+    entry(CLOCKS, names::MATCH_MARKS, &["f"], "match marks", "shift the clock of the selected stream so that the two marks meet", |c| clock::match_marks(c.state, c.effects)),
+    entry(CLOCKS, "take-estimate", &["A"], "take estimate", "take the estimated offset and skew for the selected stream", |c| clock::take_estimate(c.state, c.effects)),
     entry(CLOCKS, "next-other", &["y"], "other stream", "compare with the clock of the next stream", |c| clock::next_mate(c.state)),
     entry(CLOCKS, "clock-channel", &["h"], "channel", "compare on the next channel that both carry", |c| clock::next_channel(c.state)),
     entry(Place::Any, names::MORE_BELOW, &["shift-down", ";"], "more", "scroll down in the figures or the list that has no room", |c| prompt::more(c, true)),
@@ -141,8 +141,8 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, "suspend", &["ctrl-z"], "suspend", "back to the shell for a while (fg returns)", |c| c.effects.push(Effect::Suspend)),
     entry(Place::Any, names::QUIT, &["q", "ctrl-c"], "quit", "quit; asks only when something would be lost", |c| program::quit(c.state, c.effects)).leaves(),
     // What the streams are.
-    entry(Place::Streams, "streams-before", &["up", "shift-tab"], "before", "take the stream before in hand", |c| streams::select(c.state, false)),
-    entry(Place::Streams, "streams-after", &["down", "tab"], "after", "take the next stream in hand", |c| streams::select(c.state, true)),
+    entry(Place::Streams, "streams-before", &["up", "shift-tab"], "before", "select the stream before", |c| streams::select(c.state, false)),
+    entry(Place::Streams, "streams-after", &["down", "tab"], "after", "select the next stream", |c| streams::select(c.state, true)),
     entry(Place::Streams, "streams-label", &["l", "enter"], "label", "type its label; no two streams have the same", |c| prompt::ask_label(c.state)),
     entry(Place::Streams, "streams-role", &["o"], "role", "under-test, reference, context in turn", |c| streams::next_role(c.state, c.effects)),
     entry(Place::Streams, "streams-site", &["s"], "site", "where it measures: pedal, crank, hub, trainer or nowhere in turn", |c| streams::next_site(c.state, c.effects)),
@@ -150,8 +150,8 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Streams, "streams-claim-watts", &["w"], "claim W", "type the least its own claim allows, W; empty for none", |c| prompt::ask_claim(c.state, Claimed::StreamWatts)),
     entry(Place::Streams, "session-claim-percent", &["C"], "session's %", "type the session's claim in % of reading", |c| prompt::ask_claim(c.state, Claimed::SessionPercent)),
     entry(Place::Streams, "session-claim-watts", &["W"], "session's W", "type the least the session's claim allows, W", |c| prompt::ask_claim(c.state, Claimed::SessionWatts)),
-    entry(Place::Streams, "session-allowance", &["a"], "allowance %", "type the loss expected from the references' site to the one under test, %", |c| prompt::ask_claim(c.state, Claimed::AllowancePercent)),
-    entry(Place::Streams, "session-allowance-known", &["A"], "allowance ±", "type how well that loss is known, ± percentage points", |c| prompt::ask_claim(c.state, Claimed::AllowancePoints)),
+    entry(Place::Streams, "session-allowance", &["a"], "loss %", "type the expected drivetrain loss from the references' site to the one under test, %", |c| prompt::ask_claim(c.state, Claimed::AllowancePercent)),
+    entry(Place::Streams, "session-allowance-known", &["A"], "loss ±", "type how well that loss is known, ± percentage points", |c| prompt::ask_claim(c.state, Claimed::AllowancePoints)),
     entry(Place::Streams, "session-title", &["t"], "title", "type the session's title", |c| prompt::ask_title(c.state)),
     entry(Place::Streams, "streams-reference", &["R"], "compare with", "compare with the next reference, or with the consensus", |c| streams::next_reference(c.state)),
     entry(Place::Streams, "streams-undo", &["u"], "undo", "undo the last edit", |c| edit::step_back(c.state, c.effects)),
@@ -165,7 +165,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Clock, "clock-later-1s", &["shift-right", ">"], "1 s later", "1 s later", |c| clock::nudge(c.state, 10, c.effects)),
     entry(Place::Clock, "clock-earlier-10s", &["pageup", "("], "10 s earlier", "10 s earlier", |c| clock::nudge(c.state, -100, c.effects)),
     entry(Place::Clock, "clock-later-10s", &["pagedown", ")"], "10 s later", "10 s later", |c| clock::nudge(c.state, 100, c.effects)),
-    entry(Place::Clock, "clock-stream-after", &["tab"], "stream", "take the next stream in hand", |c| streams::select(c.state, true)),
+    entry(Place::Clock, "clock-stream-after", &["tab"], "stream", "select the next stream", |c| streams::select(c.state, true)),
     entry(Place::Clock, "clock-zoom-in", &["+", "="], "zoom in", "show less time, larger", |c| clock::zoom(c.state, true)),
     entry(Place::Clock, "clock-zoom-out", &["-"], "zoom out", "show more time", |c| clock::zoom(c.state, false)),
     entry(Place::Clock, "clock-undo", &["u"], "undo", "undo the shift", |c| edit::step_back(c.state, c.effects)),
@@ -177,7 +177,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Walk, "walk-adjust", &["x"], "adjust", "take it as the window, to move its edges and tag it by hand", |c| walk::adjust(c.state)),
     entry(Place::Walk, "walk-take-all", &["T"], "tag all", "tag it and all after it", |c| walk::take_rest(c.state, c.effects)),
     entry(Place::Walk, "walk-undo", &["u"], "undo", "undo the last tag", |c| edit::step_back(c.state, c.effects)),
-    entry(Place::Walk, "walk-leave", &["esc", "q", "ctrl-c"], "leave", "leave the ideas", |c| streams::leave(c.state)).leaves(),
+    entry(Place::Walk, "walk-leave", &["esc", "q", "ctrl-c"], "leave", "leave the suggestions", |c| streams::leave(c.state)).leaves(),
     // Menus.
     entry(Place::TagMenu, "tag-steady-block", &["s"], "steady-block", "steady-block: constant power at a set point", |c| edit::tag(c.state, Kind::SteadyBlock, c.effects)),
     entry(Place::TagMenu, "tag-sprint", &["p"], "sprint", "sprint: a short maximal effort", |c| edit::tag(c.state, Kind::Sprint, c.effects)),
@@ -197,7 +197,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::KindMenu, "kind-close", &["esc"], "leave", "leave the kind as it is", |c| streams::leave(c.state)).leaves(),
     entry(Place::ViewMenu, "view-ride", &["r"], "ride", "ride: the traces on one time line", |c| program::go(c.state, View::Ride)),
     entry(Place::ViewMenu, "view-clocks", &["c"], "clocks", "clocks: two streams close up, correlation against lag, offset and skew", |c| program::go(c.state, View::Clocks)),
-    entry(Place::ViewMenu, "view-agreement", &["a"], "agreement", "agreement: difference against mean, bias and limits", |c| program::go(c.state, View::Agreement)),
+    entry(Place::ViewMenu, "view-agreement", &["a"], "agreement", "agreement: difference against mean, bias and limits of agreement", |c| program::go(c.state, View::Agreement)),
     entry(Place::ViewMenu, "view-response", &["e"], "response", "response: a sprint or step with the fitted model", |c| program::go(c.state, View::Response)),
     entry(Place::ViewMenu, "view-references", &["f"], "references", "references: who disagrees with whom, and the noisy one", |c| program::go(c.state, View::References)),
     entry(Place::ViewMenu, "view-soak", &["h"], "heat soak", "heat soak: bias against time and temperature", |c| program::go(c.state, View::Soak)),
@@ -273,7 +273,7 @@ impl Default for Keymap {
 impl Keymap {
     /// The keys of the table, with those of some actions (by name) replaced.
     ///
-    /// What cannot be used is left as it was and told.
+    /// What cannot be used is left as it was and reported.
     pub fn rebound(changes: &[(String, Vec<String>)]) -> (Self, Vec<KeymapError>) {
         let mut keymap = Self::default();
         let errors = keymap.rebind(changes);

@@ -11,14 +11,14 @@ use super::super::state::{Held, Mode, Place, State, View, Walk};
 use super::super::text;
 use super::pen::{Pen, Text};
 
-/// Most rows of a suggestion, whose reason is nowhere else; a message takes one.
+/// Rows kept for a suggestion, whose reason is nowhere else; a message takes one.
 const SUGGESTION_ROWS: usize = 2;
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     title(state, layout, pen);
-    let rows = message(state, layout, pen);
-    // A long suggestion takes a row of the keys, so that nothing else moves.
-    let taken = rows.saturating_sub(1).min(layout.keys.height);
+    message(state, layout, pen);
+    // Suggestions keep a row of the keys, short or long, so that nothing moves between them.
+    let taken = message_rows(state, layout) as u16 - 1;
     let keys_area = Rect {
         y: layout.keys.y + taken,
         height: layout.keys.height - taken,
@@ -105,11 +105,18 @@ fn flags(state: &State) -> String {
     )
 }
 
-/// Writes the message; returns the rows it takes.
-fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) -> u16 {
+/// Rows kept for the message, one of them its own.
+fn message_rows(state: &State, layout: &Layout) -> usize {
+    match state.mode {
+        Mode::Walk(_) if layout.keys.height > 1 => SUGGESTION_ROWS,
+        _ => 1,
+    }
+}
+
+fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     let area = layout.message;
     if area.height == 0 {
-        return 0;
+        return;
     }
     let look = state.look;
     let (text, style) = match (&state.mode, &state.message) {
@@ -119,11 +126,7 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) -> u16 {
         (_, None) => (hint(state), look.faint()),
     };
     let walks = matches!(state.mode, Mode::Walk(_));
-    let rows = if walks && layout.keys.height > 1 {
-        SUGGESTION_ROWS
-    } else {
-        1
-    };
+    let rows = message_rows(state, layout);
     let mut lines = text::wrapped(&look.text(&text), usize::from(area.width));
     if lines.len() > rows {
         // Cut where it must be; the list of messages has all of a message.
@@ -139,7 +142,6 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) -> u16 {
     for (row, line) in lines.iter().enumerate() {
         pen.write(area.x, area.y + row as u16, area.width, line, style);
     }
-    lines.len() as u16
 }
 
 /// The proposal shown: which, what and why.
@@ -150,7 +152,7 @@ fn proposed(walk: &Walk) -> String {
     let set_point = proposal.segment.set_point_w;
     let set_point = set_point.map_or_else(String::new, |watts| format!(" at {watts:.0} W"));
     format!(
-        "idea {} of {}: {}{set_point}: {}",
+        "suggestion {} of {}: {}{set_point}: {}",
         walk.at + 1,
         walk.proposals.len(),
         proposal.segment.kind,

@@ -93,7 +93,7 @@ fn limits(interval: Option<Interval>, decimals: usize, unit: &str) -> Row {
     // Whatever the unit, the ends stand before it and the line is as wide as the panel.
     let wide = 13_usize.saturating_sub(unit.len());
     (
-        format!("{:<wide$}", " 95 %"),
+        format!("{:<wide$}", "95 % CI"),
         format!("{low} to {high} {unit}"),
     )
 }
@@ -156,7 +156,7 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
             "mean of",
         ),
         None => (
-            format!("constant {} s", plain(sprint.time_constant_s, 5, 2)),
+            format!("const. {} s", plain(sprint.time_constant_s, 5, 2)),
             sprint.time_constant_ci95_s,
             "constant",
         ),
@@ -176,10 +176,10 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
             format!("{}{cause}", plain(sprint.peak_ratio, 7, 3)),
         ),
         (
-            "delay".to_owned(),
-            format!("{} s, {spread}", plain(sprint.delay_s, 5, 1)),
+            "dead time".to_owned(),
+            format!("{} s, {spread}", plain(sprint.delay_s, 4, 1)),
         ),
-        (format!("{:<8}", " 95 %"), limits),
+        (format!("{:<8}", "95 % CI"), limits),
     ];
     let note = wrapped(state, &sprint.note);
     rows.extend(note.into_iter().map(|line| (line, String::new())));
@@ -204,7 +204,7 @@ fn gear_change(gears: &GearChange, long: bool) -> Vec<Row> {
     if gears.changes.is_empty() {
         return vec![(String::new(), "no gear change found".to_owned())];
     }
-    let mut rows = vec![("shift of the bias, points, 95 %".to_owned(), String::new())];
+    let mut rows = vec![("shift of bias, points, 95 % CI".to_owned(), String::new())];
     rows.extend(gears.changes.iter().map(|change| {
         let [low, high] = change
             .shift_ci95_percent
@@ -219,9 +219,9 @@ fn gear_change(gears: &GearChange, long: bool) -> Vec<Row> {
 
 fn coast(coast: &Coast) -> Vec<Row> {
     vec![
-        row(
-            "mean, lag in it",
-            format!("{} W", plain(coast.phantom_mean_w, 8, 1)),
+        (
+            "mean, lag included".to_owned(),
+            format!("{} W", plain(coast.phantom_mean_w, 5, 1)),
         ),
         row(
             "time to zero",

@@ -356,7 +356,7 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
     pen.line(area.x, area.y, area.width, &line);
 }
 
-/// The offset of the stream in hand, while its clock is shifted.
+/// The offset of the selected stream, while its clock is shifted.
 fn clock_line(state: &State) -> String {
     let Some(stream) = state.session().streams.get(state.stream) else {
         return String::new();

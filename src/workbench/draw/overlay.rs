@@ -189,7 +189,7 @@ fn question(purpose: Purpose) -> &'static str {
         Purpose::Claim(Claimed::SessionPercent) => "the session's claim, ± % of reading",
         Purpose::Claim(Claimed::SessionWatts) => "the session's claim, ± W at least",
         Purpose::Claim(Claimed::AllowancePercent) => {
-            "loss expected from the references' site to the one under test, %"
+            "expected drivetrain loss, references' site to the one under test, %"
         }
         Purpose::Claim(Claimed::AllowancePoints) => "how well that is known, ± percentage points",
         Purpose::Title => "title of the session",

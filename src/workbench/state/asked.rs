@@ -128,7 +128,7 @@ impl State {
         }
     }
 
-    /// The stream whose clock is compared with that of the stream in hand.
+    /// The stream whose clock is compared with that of the selected stream.
     pub fn mate(&self) -> Option<usize> {
         let other = |index: &usize| *index != self.stream;
         let count = self.session().streams.len();

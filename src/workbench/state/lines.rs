@@ -60,6 +60,11 @@ impl Lines {
         self.figures.is_empty()
     }
 
+    /// Those of every segment.
+    pub fn all(&self) -> &[SegmentFigures] {
+        &self.figures
+    }
+
     /// The figures of the segment at this place.
     pub fn get(&self, index: usize) -> Option<&SegmentFigures> {
         self.figures.get(index)

@@ -152,7 +152,7 @@ pub enum Purpose {
     SetPoint,
     /// The note of a segment.
     Note,
-    /// The label of the stream in hand.
+    /// The label of the selected stream.
     Label,
     /// The session's title.
     Title,
@@ -174,7 +174,7 @@ pub enum Mode {
     View,
     /// Saying what the streams are.
     Streams,
-    /// Shifting the clock of the stream in hand.
+    /// Shifting the clock of the selected stream.
     Clock,
     /// Walking through proposed segments.
     Walk(Walk),
@@ -242,9 +242,9 @@ impl Scale {
 /// A number of a claim.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Claimed {
-    /// Of the stream in hand, ± % of reading.
+    /// Of the selected stream, ± % of reading.
     StreamPercent,
-    /// Of the stream in hand, ± W at least.
+    /// Of the selected stream, ± W at least.
     StreamWatts,
     /// Of the session, ± % of reading.
     SessionPercent,
@@ -369,7 +369,7 @@ impl Place {
             Place::Study => "in every view but the ride view",
             Place::Streams => "streams: what they are",
             Place::Clock => "shifting a clock",
-            Place::Walk => "walking through proposed segments",
+            Place::Walk => "walking through suggestions",
             Place::TagMenu => "tag the window as",
             Place::KindMenu => "change the kind to",
             Place::ViewMenu => "open view",

@@ -21,7 +21,7 @@ pub struct About {
     pub under_test: Option<usize>,
     /// What it is compared with.
     pub basis: Option<Member>,
-    /// The stream in hand and the one whose clock is compared.
+    /// The selected stream and the one whose clock is compared.
     pub pair: Option<(usize, usize)>,
     /// The channel that matters.
     pub channel: Option<Channel>,

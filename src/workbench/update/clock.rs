@@ -1,4 +1,4 @@
-//! Clocks: shifting that of the stream in hand while every trace stays in view, matching marked
+//! Clocks: shifting that of the selected stream while every trace stays in view, matching marked
 //! features, and what the clocks view compares.
 
 use super::super::action::names;
@@ -13,7 +13,7 @@ use crate::session::{MatchedOn, Session};
 /// Shortest and longest close-up, s.
 const CLOSE_UP_S: (f64, f64) = (10.0, 600.0);
 
-/// Shifts the clock of the stream in hand from now on.
+/// Shifts the clock of the selected stream from now on.
 pub fn adjust(state: &mut State) {
     if state.session().streams.is_empty() {
         warn(state, "there is no stream whose clock could be shifted");
@@ -52,7 +52,7 @@ pub fn nudge(state: &mut State, tenths: i32, effects: &mut Vec<Effect>) {
     }
 }
 
-/// Sets the offset of the stream in hand, and of every stream of its recording: they share its
+/// Sets the offset of the selected stream, and of every stream of its recording: they share its
 /// recorder's clock.
 fn set_by_hand(state: &State, offset_s: f64) -> impl FnOnce(&mut Session) + use<> {
     let shared = sharing(state);
@@ -111,7 +111,7 @@ pub fn mark(state: &mut State, other: bool) {
             state.key(names::MARK_OTHER)
         ),
         (None, true) => format!(
-            "marked on {label}; go to the same feature of the stream in hand and press {}",
+            "marked on {label}; go to the same feature of the selected stream and press {}",
             state.key(names::MARK_SELECTED)
         ),
     };
@@ -134,7 +134,7 @@ pub fn usable_marks(state: &State) -> Option<(f64, f64)> {
 pub fn match_marks(state: &mut State, effects: &mut Vec<Effect>) {
     let Some((in_hand_s, other_s)) = usable_marks(state) else {
         let text = format!(
-            "mark a feature of the stream in hand ({}) and the same one of the other stream ({})",
+            "mark a feature of the selected stream ({}) and the same one of the other stream ({})",
             state.key(names::MARK_SELECTED),
             state.key(names::MARK_OTHER)
         );

@@ -1,4 +1,4 @@
-//! The streams: which one is in hand, what is compared, and what each of them is.
+//! The streams: which one is selected, what is compared, and what each of them is.
 
 use super::super::event::Effect;
 use super::super::state::{Claimed, Mode, State};
@@ -157,8 +157,11 @@ fn of_what(state: &State, claimed: Claimed) -> (String, &'static str) {
         }
         Claimed::SessionPercent => ("claim of the session".to_owned(), "%"),
         Claimed::SessionWatts => ("claim of the session".to_owned(), "W"),
-        Claimed::AllowancePercent => ("allowance".to_owned(), "%"),
-        Claimed::AllowancePoints => ("allowance known to ±".to_owned(), "points"),
+        Claimed::AllowancePercent => ("expected drivetrain loss".to_owned(), "%"),
+        Claimed::AllowancePoints => (
+            "expected drivetrain loss known to ±".to_owned(),
+            "percentage points",
+        ),
     }
 }
 

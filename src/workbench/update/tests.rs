@@ -543,7 +543,7 @@ fn the_search_finds_and_does() {
 }
 
 #[test]
-fn ideas_are_taken_passed_adjusted_and_not_proposed_twice() {
+fn suggestions_are_taken_passed_adjusted_and_not_made_twice() {
     let mut state = state();
     press(&mut state, "i");
     let Mode::Walk(walk) = state.mode.clone() else {

@@ -71,7 +71,7 @@ pub fn begin(state: &mut State) {
     if new.is_empty() {
         warn(
             state,
-            "there is nothing to propose that is not tagged already",
+            "there is nothing to suggest that is not tagged already",
         );
         return;
     }
@@ -93,7 +93,7 @@ fn show(state: &mut State, at: usize) {
         let key = state.key(names::SUGGEST);
         say(
             state,
-            format!("no more ideas; {key} walks through those you passed"),
+            format!("no more suggestions; {key} walks through those you passed"),
         );
         return;
     };
@@ -128,7 +128,7 @@ pub fn take_rest(state: &mut State, effects: &mut Vec<Effect>) {
         .map(|p| p.segment.clone())
         .collect();
     state.mode = Mode::View;
-    let name = format!("tag {} proposed segments", rest.len());
+    let name = format!("tag {} suggested segments", rest.len());
     edit::edit(state, &name, effects, |session| {
         session.segments.extend(rest);
         session.sort_segments();

@@ -161,7 +161,7 @@ fn letters(
     }
 }
 
-/// The marked features: 1 on the stream in hand, 2 on the other, at the top.
+/// The marked features: 1 on the selected stream, 2 on the other, at the top.
 fn marks(state: &State, chart: &Chart<'_>, top: f64, pen: &mut Pen<'_>) {
     for (place, mark) in state.marks.iter().enumerate() {
         let at = mark.and_then(|mark: Mark| {
@@ -392,7 +392,7 @@ fn estimate_line(state: &State, index: usize, estimate: &StreamClock) -> Text {
     let interval = estimate
         .offset_ci95_s
         .map_or_else(String::new, |[low, high]| {
-            format!(" (95 %: {low:+.2} to {high:+.2})")
+            format!(" (95 % CI: {low:+.2} to {high:+.2})")
         });
     let (word, style) = if estimate.confident {
         ("confident", state.look.strong())

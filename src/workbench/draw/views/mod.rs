@@ -83,9 +83,7 @@ fn subject_line(state: &State) -> Text {
             format!("segment {} {kind}", index + 1)
         }
         (None, Scope::Ride) => "whole ride".to_owned(),
-        (None, _) if state.brush.window.is_some_and(|w| w.duration_s() > 0.0) => {
-            "window".to_owned()
-        }
+        (None, _) if state.is_brushed() => "window".to_owned(),
         (None, _) => "in view".to_owned(),
     };
     let line = Text::default().with(name, state.look.strong()).with(

@@ -130,7 +130,7 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
     }
     if let Some(noise) = &found.noise {
         out.push(Text::default().with(
-            "  error of each stream       sd W   variance, 95 %",
+            "  error of each stream       sd W   variance, 95 % CI",
             look.faint(),
         ));
         for stream in &noise.streams {

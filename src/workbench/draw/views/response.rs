@@ -138,13 +138,13 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     let limits = match sprint.response_shape {
         Some(ResponseShape::MovingMean) => {
             format!(
-                "average 95 %: {}",
+                "average 95 % CI: {}",
                 interval(sprint.averaging_ci95_s, 1, "s")
             )
         }
-        Some(ResponseShape::Neither) => "no limits: the model does not fit".to_owned(),
+        Some(ResponseShape::Neither) => "no 95 % CI: the model does not fit".to_owned(),
         _ => format!(
-            "time constant 95 %: {}",
+            "time constant 95 % CI: {}",
             interval(sprint.time_constant_ci95_s, 2, "s")
         ),
     };
@@ -164,7 +164,7 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     out.push(named(state, "", limits));
     if sprint.delay_ci95_s.is_some() {
         let limits = interval(sprint.delay_ci95_s, 2, "s");
-        out.push(named(state, "", format!("dead time 95 %: {limits}")));
+        out.push(named(state, "", format!("dead time 95 % CI: {limits}")));
     }
     let ceiling = match (sprint.ceiling_w, sprint.ceiling_ci95_w) {
         (None, _) => "no ceiling".to_owned(),

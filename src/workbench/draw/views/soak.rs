@@ -145,7 +145,7 @@ fn lines(state: &State, found: &Soak, no_temperature: bool) -> Vec<Text> {
             state,
             "drift",
             format!(
-                "{} % in 10 min  (95 %: {})",
+                "{} % in 10 min  (95 % CI: {})",
                 signed(f.drift_percent_per_10min, 0, 2),
                 interval(f.drift_ci95_percent_per_10min, 2, "%")
             ),
@@ -161,7 +161,7 @@ fn lines(state: &State, found: &Soak, no_temperature: bool) -> Vec<Text> {
                 state,
                 "per degree",
                 format!(
-                    "{} % a °C  (95 %: {})",
+                    "{} % a °C  (95 % CI: {})",
                     signed(f.per_degree_percent, 0, 3),
                     interval(f.per_degree_ci95_percent, 3, "%")
                 ),
