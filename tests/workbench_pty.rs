@@ -272,7 +272,7 @@ fn the_figures_go_to_the_clipboard_of_the_terminal() {
         "bias ",
         " W ",
         " %",
-        "limits",
+        "LoA 95 %",
     ] {
         assert!(text.contains(part), "{part} is not in\n{text}");
     }

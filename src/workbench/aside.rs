@@ -68,16 +68,15 @@ mod tests {
 
     use super::*;
     use crate::workbench::bench::{press, state};
-    use crate::workbench::study::About;
 
     #[test]
     fn the_last_question_is_answered() {
         let mut state = state();
         press(&mut state, "o c");
         let mut aside = Aside::start();
-        let about = About::of(&state).unwrap();
+        let about = state.about().unwrap();
         for _ in 0..3 {
-            aside.ask(Question::new(about, &state));
+            aside.ask(state.question(about));
         }
         assert!(aside.is_busy());
         let last = loop {
@@ -89,7 +88,7 @@ mod tests {
         let Report::Studied(answered) = last else {
             panic!("{last:?}");
         };
-        assert_eq!(answered.0, Question::new(about, &state));
+        assert_eq!(answered.0, state.question(about));
         assert!(matches!(answered.1, Answer::Clocks(_)));
     }
 }

@@ -111,7 +111,7 @@ mod tests {
         let (keymap, errors) = keymap_from(&path);
         let entry = keymap.look_up(&[Place::Any], Key::parse(key).unwrap());
         let errors = errors.iter().map(ToString::to_string).collect();
-        (entry.map(|entry| entry.name), errors)
+        (entry, errors)
     }
 
     #[test]

@@ -1,9 +1,9 @@
-//! Keys: their names, and which entry of the action table each stands for.
+//! Keys: their names, and which action each stands for.
 
 use std::collections::HashMap;
 use std::fmt;
 
-use super::action::{Command, Entry, Place, TABLE};
+use super::state::parts::Place;
 
 /// A key with its modifiers, as independent of the terminal as can be: shift is part of a
 /// printed character, never beside it.
@@ -191,46 +191,51 @@ pub enum KeymapError {
     },
 }
 
+/// The keys of one action.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bound {
+    /// The action.
+    pub name: &'static str,
+    /// Names it had before.
+    pub formerly: &'static [&'static str],
+    /// Where it is offered.
+    pub place: Place,
+    /// Whether nobody could leave that place without it.
+    pub leaves: bool,
+    /// Its keys.
+    pub keys: Vec<Key>,
+}
+
 /// Which key does what.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Keymap {
-    /// Keys of each entry of [`TABLE`], in its order.
-    keys: Vec<Vec<Key>>,
-    /// Index into [`TABLE`] by place and key.
+    bound: Vec<Bound>,
+    /// Index into `bound` by place and key.
     by_key: HashMap<(Place, Key), usize>,
-}
-
-impl Default for Keymap {
-    /// The keys of the table.
-    fn default() -> Self {
-        let keys = TABLE
-            .iter()
-            .map(|entry| {
-                entry
-                    .keys
-                    .iter()
-                    .filter_map(|key| Key::parse(key))
-                    .collect()
-            })
-            .collect();
-        let mut keymap = Self {
-            keys,
-            by_key: HashMap::new(),
-        };
-        keymap.by_key = keymap.index().0;
-        keymap
-    }
+    /// Index into `bound` by name: the keys shown are looked up at every frame.
+    by_name: HashMap<&'static str, usize>,
 }
 
 impl Keymap {
-    /// The keys of the table, with those of some actions (by name) replaced.
-    ///
-    /// What cannot be used is left as it was and told.
-    pub fn rebound(changes: &[(String, Vec<String>)]) -> (Self, Vec<KeymapError>) {
-        let mut keymap = Self::default();
+    /// Of these actions. Of two with one key in one place the first has it.
+    pub fn new(bound: Vec<Bound>) -> Self {
+        let names = bound.iter().enumerate();
+        Self {
+            by_key: index(&bound).0,
+            by_name: names.map(|(at, bound)| (bound.name, at)).collect(),
+            bound,
+        }
+    }
+
+    /// Gives some actions (by name) other keys. What cannot be used is left as it was and
+    /// returned; where two actions would share a key, all of it.
+    pub fn rebind(&mut self, changes: &[(String, Vec<String>)]) -> Vec<KeymapError> {
         let mut errors = Vec::new();
+        let mut bound = self.bound.clone();
         for (action, keys) in changes {
-            let Some(place) = TABLE.iter().position(|entry| entry.name == action) else {
+            let is_it =
+                |known: &&mut Bound| known.name == action || known.formerly.contains(&&**action);
+            let Some(known) = bound.iter_mut().find(is_it) else {
                 errors.push(KeymapError::UnknownAction(action.clone()));
                 continue;
             };
@@ -243,155 +248,65 @@ impl Keymap {
                 });
                 continue;
             }
-            let leaves = matches!(TABLE[place].command, Command::Close | Command::Quit);
-            if leaves && parsed.is_empty() {
+            if known.leaves && parsed.is_empty() {
                 errors.push(KeymapError::NoWayOut(action.clone()));
                 continue;
             }
-            keymap.keys[place] = parsed.into_iter().flatten().collect();
+            known.keys = parsed.into_iter().flatten().collect();
         }
-        let (by_key, conflicts) = keymap.index();
+        let (by_key, conflicts) = index(&bound);
         if conflicts.is_empty() {
-            keymap.by_key = by_key;
-            return (keymap, errors);
+            self.by_key = by_key;
+            self.bound = bound;
         }
         errors.extend(conflicts);
-        (Self::default(), errors)
+        errors
     }
 
-    fn index(&self) -> (HashMap<(Place, Key), usize>, Vec<KeymapError>) {
-        let mut by_key: HashMap<(Place, Key), usize> = HashMap::new();
-        let mut conflicts = Vec::new();
-        for (index, (entry, keys)) in TABLE.iter().zip(&self.keys).enumerate() {
-            for key in keys {
-                // A view's own keys may not hide those of every view.
-                let rivals: &[Place] = match entry.place {
-                    Place::In(_) => &[entry.place, Place::Study, Place::Any],
-                    _ => &[entry.place],
-                };
-                let taken = rivals.iter().find_map(|place| by_key.get(&(*place, *key)));
-                match taken {
-                    Some(other) => conflicts.push(KeymapError::Conflict {
-                        key: key.to_string(),
-                        one: TABLE[*other].name.to_owned(),
-                        other: entry.name.to_owned(),
-                    }),
-                    None => {
-                        by_key.insert((entry.place, *key), index);
-                    }
-                }
-            }
-        }
-        (by_key, conflicts)
-    }
-
-    /// The entry that `key` stands for where `places` are looked up in turn.
-    pub fn look_up(&self, places: &[Place], key: Key) -> Option<&'static Entry> {
+    /// The name of the action that `key` stands for where `places` are looked up in turn.
+    pub fn look_up(&self, places: &[Place], key: Key) -> Option<&'static str> {
         let found = places
             .iter()
             .find_map(|place| self.by_key.get(&(*place, key)))?;
-        TABLE.get(*found)
+        Some(self.bound.get(*found)?.name)
     }
 
-    /// The keys of an entry.
-    pub fn keys_of(&self, entry: &Entry) -> &[Key] {
-        TABLE
-            .iter()
-            .position(|other| other.name == entry.name)
-            .and_then(|index| self.keys.get(index))
-            .map_or(&[], Vec::as_slice)
+    /// The keys of an action.
+    pub fn keys_of(&self, name: &str) -> &[Key] {
+        let bound = self.by_name.get(name).and_then(|at| self.bound.get(*at));
+        bound.map_or(&[], |bound| bound.keys.as_slice())
     }
+}
 
-    /// The table of all keys, as Markdown: what README shows and `truing keys` prints.
-    pub fn to_markdown(&self) -> String {
-        let mut out = String::new();
-        for place in Place::ALL {
-            out.push_str(&format!("\n**{}**\n\n", place.title()));
-            out.push_str("| keys | does | name for rebinding |\n| --- | --- | --- |\n");
-            for (entry, keys) in TABLE.iter().zip(&self.keys) {
-                if entry.place != *place {
-                    continue;
+fn index(all: &[Bound]) -> (HashMap<(Place, Key), usize>, Vec<KeymapError>) {
+    let mut by_key: HashMap<(Place, Key), usize> = HashMap::new();
+    let mut conflicts = Vec::new();
+    for (at, bound) in all.iter().enumerate() {
+        for key in &bound.keys {
+            // A view's own keys may not hide those of every view.
+            let rivals: &[Place] = match bound.place {
+                Place::In(_) => &[bound.place, Place::Study, Place::Any],
+                _ => &[bound.place],
+            };
+            let taken = rivals.iter().find_map(|place| by_key.get(&(*place, *key)));
+            match taken {
+                Some(other) => conflicts.push(KeymapError::Conflict {
+                    key: key.to_string(),
+                    one: all[*other].name.to_owned(),
+                    other: bound.name.to_owned(),
+                }),
+                None => {
+                    by_key.insert((bound.place, *key), at);
                 }
-                let keys: Vec<String> = keys
-                    .iter()
-                    .map(|key| format!("`{}`", key.to_string().replace('|', "\\|")))
-                    .collect();
-                out.push_str(&format!(
-                    "| {} | {} | `{}` |\n",
-                    keys.join(" "),
-                    entry.doc,
-                    entry.name
-                ));
             }
         }
-        out.trim_start().to_owned()
     }
+    (by_key, conflicts)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::collections::HashSet;
-
-    #[test]
-    fn every_default_key_is_a_key_and_reads_back() {
-        for entry in TABLE {
-            assert!(!entry.keys.is_empty(), "{} has no key", entry.name);
-            for text in entry.keys {
-                let key = Key::parse(text).unwrap_or_else(|| panic!("{}: {text}", entry.name));
-                assert_eq!(key.to_string(), *text, "{}", entry.name);
-            }
-        }
-    }
-
-    #[test]
-    fn no_key_means_two_things_and_no_name_is_used_twice() {
-        assert_eq!(Keymap::default().index().1, []);
-        let names: HashSet<&str> = TABLE.iter().map(|entry| entry.name).collect();
-        assert_eq!(names.len(), TABLE.len());
-    }
-
-    #[test]
-    fn every_place_has_keys_and_a_way_out() {
-        for place in Place::ALL {
-            assert!(TABLE.iter().any(|entry| entry.place == *place), "{place:?}");
-        }
-        for entry in TABLE {
-            assert!(Place::ALL.contains(&entry.place), "{}", entry.name);
-            assert!(
-                !entry.doc.is_empty() && !entry.brief.is_empty(),
-                "{}",
-                entry.name
-            );
-        }
-    }
-
-    #[test]
-    fn rebinding_replaces_reports_and_refuses_conflicts() {
-        let change = |name: &str, keys: &[&str]| {
-            let keys = keys.iter().map(|key| (*key).to_owned()).collect();
-            (name.to_owned(), keys)
-        };
-        let (keymap, errors) = Keymap::rebound(&[change("undo", &["ctrl-u", "U"])]);
-        assert_eq!(errors, []);
-        let found = keymap.look_up(&[Place::Any], Key::char('U'));
-        assert_eq!(found.map(|entry| entry.name), Some("undo"));
-        assert!(keymap.look_up(&[Place::Any], Key::char('u')).is_none());
-
-        let (keymap, errors) = Keymap::rebound(&[change("undo", &["r"])]);
-        assert_eq!(
-            errors,
-            [KeymapError::Conflict {
-                key: "r".into(),
-                one: "undo".into(),
-                other: "redo".into()
-            }]
-        );
-        assert_eq!(keymap, Keymap::default());
-
-        let (_, errors) = Keymap::rebound(&[change("fly", &["f"]), change("undo", &["hyper-u"])]);
-        assert_eq!(errors.len(), 2);
-    }
 
     #[test]
     fn labels_are_ascii_on_demand() {

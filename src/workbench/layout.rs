@@ -1,4 +1,5 @@
-//! Where everything lies on the screen: pure arithmetic, shared by drawing and by the mouse.
+//! Where everything lies on the screen and how far it scrolls: pure arithmetic, shared by drawing,
+//! by the mouse and by the keys.
 
 use ratatui::layout::Rect;
 
@@ -117,6 +118,54 @@ impl Layout {
         let top = self.lanes.first().map_or(self.axis.y, |(_, area)| area.y);
         self.axis.height > 0 && (top..self.axis.bottom()).contains(&row)
     }
+}
+
+/// Columns of the panel's text at its narrowest.
+pub const PANEL_LEAST: usize = 30;
+
+/// Columns of the panel's text.
+pub fn panel_columns(state: &State) -> usize {
+    usize::from(Layout::of(state).panel.width.max(PANEL_LEAST as u16 + 2)) - 1
+}
+
+/// How far something that has more lines than room is scrolled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Scroll {
+    /// Its first line shown.
+    pub first: usize,
+    /// The first line when its end is shown.
+    pub last: usize,
+}
+
+impl Scroll {
+    /// From line `first` on, if it can be, of what ends at `last`.
+    pub fn at(first: usize, last: usize) -> Self {
+        Self {
+            first: first.min(last),
+            last,
+        }
+    }
+
+    /// Of so many lines in so many rows, of which one says how many are left; `None` where all
+    /// have room, or none.
+    pub fn of(lines: usize, rows: usize, first: usize) -> Option<Self> {
+        (lines > rows && rows > 0).then(|| Self::at(first, lines + 1 - rows))
+    }
+}
+
+/// The first segment shown in `area` (whose first row is the head): the selected one stays in it.
+pub fn first_segment_row(state: &State, area: Rect) -> usize {
+    let rows = usize::from(area.height.saturating_sub(1)).max(1);
+    let count = state.session().segments.len();
+    let cursor = state
+        .session()
+        .segments
+        .iter()
+        .rposition(|s| s.from_s <= state.cursor_s);
+    let wanted = state.selected.or(cursor).unwrap_or(0);
+    wanted
+        .saturating_sub(rows / 2)
+        .min(count.saturating_sub(rows))
 }
 
 fn time_in(area: Rect, span: Span, column: u16) -> Option<f64> {

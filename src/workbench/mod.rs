@@ -3,10 +3,11 @@
 //! | file | holds |
 //! | --- | --- |
 //! | [`state`] | everything it knows, as plain data |
-//! | [`action`] | the one table of everything that can be done |
+//! | [`event`] | what happens, and the effects it asks for, as plain data |
+//! | [`action`] | one entry for everything that can be done: name, keys, place, deed |
 //! | [`keymap`], [`config`] | keys: names, rebinding, conflicts; the file that binds them anew |
 //! | [`mod@update`] | `update(state, action) -> effects`, the only place where the state changes |
-//! | [`layout`] | where everything lies; for drawing and for the mouse |
+//! | [`layout`] | where everything lies and how far it scrolls; for drawing, mouse and keys |
 //! | [`mod@draw`] | a pure function of the state into a buffer |
 //! | [`smooth`] | moving means for the picture, prepared before it is drawn |
 //! | [`study`], [`aside`] | what the full-screen views show, and the thread that computes it |
@@ -19,13 +20,18 @@
 //!
 //! **To add a view:** a variant of [`state::View`] with its title; an entry in the action table
 //! that goes to it, with a key in [`action::Place::ViewMenu`], and entries in
-//! [`action::Place::In`] it for keys of its own; a file in `draw/` with
-//! `pub fn draw(state, area, pen)` and an arm in `draw::view`; what it computes in `study/`. Title bar, message, keys, help,
-//! menus, cursor, window, segments and undo are the frame's and work in every view. What takes
-//! longer than a key press belongs into the state, computed where it changes, never into drawing.
+//! [`action::Place::In`] it for keys of its own; what it computes in `study/`, with its
+//! [`study::Answer`]; a file in `draw/views/` with a `page` and its arm in `draw::views::page`.
+//! Title bar, message, keys, help, menus, scrolling, cursor, window, segments and undo are the
+//! frame's and work in every view. What takes longer than a key press belongs into the state,
+//! computed where it changes, never into drawing.
 //!
-//! **To add an action:** a variant of [`action::Command`], its line in [`action::TABLE`], and an
-//! arm in `update`. Help, status line, search, rebinding and the README's table follow.
+//! **To add an action:** its line in [`action::TABLE`], which names the function in `update/` that
+//! does it; one in `action::names` where a message or the status line points to it. Help, status
+//! line, search, rebinding and the README's table follow.
+//!
+//! Each file uses only files that do not use it (`layers` tests that): state below actions, those
+//! below `update`; drawing knows the table, `update` knows how far drawing lets it scroll.
 
 pub mod action;
 pub mod aside;
@@ -34,7 +40,10 @@ pub(crate) mod bench;
 pub mod config;
 pub mod draw;
 pub mod effects;
+pub mod event;
 pub mod keymap;
+#[cfg(test)]
+mod layers;
 pub mod layout;
 pub mod open;
 pub mod run;

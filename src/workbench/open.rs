@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use indicatif::ProgressBar;
 
-use super::action::{Command, Place};
+use super::action::{Place, names};
 use super::aside::Aside;
 use super::config;
 use super::effects::Desk;
@@ -13,7 +13,6 @@ use super::keymap::Keymap;
 use super::run::run;
 use super::state::{Mode, State};
 use super::theme::Look;
-use super::update::key_of;
 use crate::session::files;
 use crate::session::journal::{Journal, JournalError, Leftover, data_directory};
 use crate::session::store::{self, Fingerprint, Stored};
@@ -108,7 +107,7 @@ fn tell_remarks(state: &mut State) {
 fn sum_up(state: &mut State) {
     let count = state.log.len();
     if let Some(last) = state.log.last().filter(|_| count > 1) {
-        let key = key_of(state, Command::ShowLog);
+        let key = state.key(names::MESSAGES);
         let damage = match state.opened.damaged().as_slice() {
             [] => String::new(),
             [file] => format!("damage in {file}; "),

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::state::{Lane, State};
+use super::state::parts::Lane;
 use crate::recording::Channel;
 use crate::timeline::{Aligned, Envelope, Extent, Member, Stretches};
 
@@ -19,31 +19,25 @@ pub enum Series {
 /// The smoothed series of the lanes shown.
 #[derive(Clone, Debug)]
 pub struct Smoothed {
-    of: Of,
+    of: Basis,
     columns: Vec<(Series, Column)>,
 }
 
-/// What the smoothed series were made of.
+/// What smoothed series are made of.
 #[derive(Clone, Debug)]
-struct Of {
-    aligned: Arc<Aligned>,
-    seconds: u32,
-    lanes: [bool; Lane::ALL.len()],
-    percent: bool,
-    compared: Option<(usize, Member)>,
+pub(super) struct Basis {
+    pub aligned: Arc<Aligned>,
+    /// Over so many seconds; 1 is raw.
+    pub seconds: u32,
+    /// Lanes shown, as [`Lane::ALL`].
+    pub lanes: [bool; Lane::ALL.len()],
+    /// Difference in % of the reference.
+    pub percent: bool,
+    /// The source under test, and what it is compared with.
+    pub compared: Option<(usize, Member)>,
 }
 
-impl Of {
-    fn state(state: &State) -> Self {
-        Self {
-            aligned: Arc::clone(&state.aligned),
-            seconds: state.smooth_s,
-            lanes: state.lanes,
-            percent: state.percent,
-            compared: state.under_test().zip(state.basis()),
-        }
-    }
-
+impl Basis {
     fn is_same(&self, other: &Self) -> bool {
         Arc::ptr_eq(&self.aligned, &other.aligned)
             && (self.seconds, self.lanes) == (other.seconds, other.lanes)
@@ -79,16 +73,15 @@ impl Smoothed {
         all.find(|(known, _)| *known == series).map(|(_, c)| c)
     }
 
-    /// What the state's picture needs, `known` where it still holds.
-    pub(super) fn for_state(state: &State, known: Option<Self>) -> Option<Self> {
-        if state.smooth_s <= 1 {
+    /// What the picture needs, `known` where it still holds.
+    pub(super) fn of(of: Basis, known: Option<Self>) -> Option<Self> {
+        if of.seconds <= 1 {
             return None;
         }
-        let of = Of::state(state);
         if let Some(known) = known.filter(|known| known.of.is_same(&of)) {
             return Some(known);
         }
-        let shown = Lane::ALL.iter().zip(state.lanes).filter(|(_, on)| *on);
+        let shown = Lane::ALL.iter().zip(of.lanes).filter(|(_, on)| *on);
         let columns = shown
             .flat_map(|(lane, _)| match lane {
                 Lane::Channel(channel) => of.channel(*channel),
@@ -99,7 +92,7 @@ impl Smoothed {
     }
 }
 
-impl Of {
+impl Basis {
     fn channel(&self, channel: Channel) -> Vec<(Series, Column)> {
         let half = (self.seconds / 2) as usize;
         let tracks = self.aligned.tracks.iter().enumerate();

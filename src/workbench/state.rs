@@ -1,12 +1,14 @@
 //! Everything the workbench knows, as plain data. [`super::update`] alone changes it; drawing only
 //! reads it.
 
+mod asked;
 mod lines;
-mod parts;
+pub(super) mod parts;
 
 pub use lines::Lines;
 pub use parts::{
-    Brush, Edge, Held, Lane, Mark, Message, Mode, Prompt, Purpose, Scale, Scope, View, Walk,
+    Brush, Claimed, Copied, Edge, Held, Landmarks, Lane, Mark, Message, Mode, Place, Prompt,
+    Purpose, Scale, Scope, View, Walk,
 };
 
 use std::path::PathBuf;
@@ -22,9 +24,8 @@ use crate::session::journal::Leftover;
 use crate::session::{Kind, OpenedSession, Role, Session};
 use crate::timeline::{Aligned, Member, Span};
 
-use super::action::{Landmarks, Place};
 use super::keymap::Keymap;
-use super::smooth::Smoothed;
+use super::smooth::{Basis, Smoothed};
 use super::study::{Answer, Question};
 use super::theme::{Look, letters};
 
@@ -67,7 +68,7 @@ pub struct State {
     pub selected: Option<usize>,
     /// First line shown of what the view has no room for; `None`: where it starts by itself.
     pub scrolled: Option<usize>,
-    /// The stream in hand.
+    /// The selected stream.
     pub stream: usize,
     /// Whether the list of streams lies under whatever the keys are for.
     pub in_streams: bool,
@@ -123,7 +124,7 @@ pub struct State {
     pub asked: Option<Question>,
     /// The last answer, with its question.
     pub study: Option<(Question, Answer)>,
-    /// The stream whose clock is compared with that of the stream in hand.
+    /// The stream whose clock is compared with that of the selected stream.
     pub mate: Option<usize>,
     /// The channel on which they are compared; `None` chooses.
     pub clock_channel: Option<Channel>,
@@ -134,7 +135,7 @@ pub struct State {
     pub plan: Option<usize>,
     /// Length of the clocks' close-up, s.
     pub close_up_s: f64,
-    /// The features to match: on the stream in hand, on the other one.
+    /// The features to match: on the selected stream, on the other one.
     pub marks: [Option<Mark>; 2],
 }
 
@@ -234,7 +235,7 @@ impl State {
         self.ride().to_s >= 3600.0
     }
 
-    /// The source under test that is compared: the one in hand, else the first.
+    /// The source under test that is compared: the selected one, else the first.
     pub fn under_test(&self) -> Option<usize> {
         let mut powered = self.aligned.powered(Role::UnderTest);
         let in_hand = self
@@ -275,6 +276,17 @@ impl State {
             Mode::Prompt(_) => vec![Place::Prompt],
             Mode::Help(_) | Mode::Log(_) => vec![Place::List],
         }
+    }
+
+    /// The first key of an action, for messages.
+    pub fn key(&self, name: &str) -> String {
+        let key = self.keymap.keys_of(name).first();
+        key.map_or_else(|| "(no key)".to_owned(), |key| key.label(self.look.ascii))
+    }
+
+    /// Whether there is a window, so that figures are for it rather than for what is in view.
+    pub fn is_brushed(&self) -> bool {
+        self.brush.window.is_some_and(|w| w.duration_s() > 0.0)
     }
 
     /// The stretch the figures are for: the window, else what is shown.
@@ -333,12 +345,19 @@ impl State {
     /// Prepares the smoothed picture where it is not that of the picture wanted.
     pub(super) fn refresh_smoothed(&mut self) {
         let known = self.smoothed.take();
-        self.smoothed = Smoothed::for_state(self, known);
+        let basis = Basis {
+            aligned: Arc::clone(&self.aligned),
+            seconds: self.smooth_s,
+            lanes: self.lanes,
+            percent: self.percent,
+            compared: self.under_test().zip(self.basis()),
+        };
+        self.smoothed = Smoothed::of(basis, known);
     }
 
     pub(super) fn refresh_lines(&mut self) {
         let known = std::mem::take(&mut self.lines);
-        self.lines = Lines::of(self, known);
+        self.lines = Lines::of(self.session(), &self.aligned, &self.found, known);
     }
 
     pub(super) fn refresh_findings(&mut self) {

@@ -26,10 +26,10 @@ use truing::recording::{Channel, RecordedStream, Recording, Samples, Sampling, T
 use truing::session::{Kind, OpenedSession, Role, Segment, Session, Source, Stream};
 use truing::timeline::align::{Options, align_session};
 use truing::timeline::{Aligned, Member, Span};
-use truing::workbench::action::Command;
+use truing::workbench::action::{Place, TABLE};
 use truing::workbench::draw::draw;
 use truing::workbench::keymap::Keymap;
-use truing::workbench::state::{State, View};
+use truing::workbench::state::State;
 use truing::workbench::study;
 use truing::workbench::theme::{Depth, Ground, Look};
 use truing::workbench::update::{Action, Effect, Report, update};
@@ -311,29 +311,24 @@ fn others(state: &mut State, empty_ms: f64) {
         print!("  {name} {:.1}", best.ms / empty_ms);
     };
     print!("    in empty frames:");
-    press(state, Command::TogglePercent);
+    press(state, "difference-percent");
     told("difference in %", state);
-    press(state, Command::Smooth);
+    press(state, "smooth-picture");
     told("smoothed", state);
-    for view in [
-        View::Clocks,
-        View::Agreement,
-        View::Response,
-        View::References,
-        View::Soak,
-        View::ErrorCurve,
-        View::Coverage,
-        View::Plan,
-    ] {
-        press(state, Command::Go(view));
-        told(view.title(), state);
+    let views = TABLE.iter().filter(|entry| entry.place == Place::ViewMenu);
+    for name in views
+        .map(|entry| entry.name)
+        .filter(|name| *name != "view-ride")
+    {
+        press(state, name);
+        told(name, state);
     }
     println!();
 }
 
 /// Does what a key would; questions are answered at once.
-fn press(state: &mut State, command: Command) {
-    for effect in update(state, Action::Do(command)) {
+fn press(state: &mut State, name: &'static str) {
+    for effect in update(state, Action::Do(name)) {
         if let Effect::Study(question) = effect {
             let answer = study::answer(&question);
             let answered = Box::new((*question, answer));

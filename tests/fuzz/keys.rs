@@ -102,7 +102,7 @@ impl Hand<'_> {
                     Action::Key(Key::char(c))
                 }
             }
-            COMMAND..MOUSE => Action::Do(TABLE[usize::from(self.byte()) % TABLE.len()].command),
+            COMMAND..MOUSE => Action::Do(TABLE[usize::from(self.byte()) % TABLE.len()].name),
             MOUSE..RESIZE => Action::Mouse(Mouse {
                 deed: [
                     Deed::Press,

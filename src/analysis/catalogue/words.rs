@@ -135,7 +135,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         OURS,
     ),
     word(
-        "worth",
+        "effective n",
         "How many independent seconds the seconds of a window are worth for their mean, given how each resembles the one before (n_effective).",
         "Bayley & Hammersley 1946",
     ),

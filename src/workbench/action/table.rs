@@ -1,26 +1,46 @@
-//! The table itself.
+//! The table itself, and the keys that it starts with.
 
+use super::super::event::Effect;
+use super::super::keymap::{Bound, Key, Keymap, KeymapError};
+use super::super::state::parts::{
+    Claimed, Copied, Edge, Landmarks, Lane, Mode, Place, Purpose, View,
+};
+use super::super::update::{clock, edit, landmarks, lanes, motion, program, prompt, streams, walk};
+use super::entry::{Entry, Run};
+use super::names;
 use crate::recording::Channel;
 use crate::session::Kind;
 
-use super::super::state::{Edge, Lane, View};
-use super::{Claimed, Command, Copied, Entry, Landmarks, Place};
-
 const fn entry(
     place: Place,
-    command: Command,
-    keys: &'static [&'static str],
     name: &'static str,
+    keys: &'static [&'static str],
     brief: &'static str,
     doc: &'static str,
+    run: Run,
 ) -> Entry {
     Entry {
-        command,
         name,
+        formerly: &[],
         brief,
         doc,
         keys,
         place,
+        leaves: false,
+        run,
+    }
+}
+
+impl Entry {
+    const fn formerly(self, formerly: &'static [&'static str]) -> Self {
+        Self { formerly, ..self }
+    }
+
+    const fn leaves(self) -> Self {
+        Self {
+            leaves: true,
+            ..self
+        }
     }
 }
 
@@ -32,197 +52,339 @@ const CLOCKS: Place = Place::In(View::Clocks);
 /// Everything that can be done, in the order of the help screen.
 pub const TABLE: &[Entry] = &[
     // Moving.
-    entry(Place::Any, Command::Scrub(-1), &["left", ","], "back-1s", "back", "cursor back one second"),
-    entry(Place::Any, Command::Scrub(1), &["right", "."], "forward-1s", "forward", "cursor forward one second"),
-    entry(Place::Any, Command::Scrub(-10), &["shift-left", "<"], "back-10s", "10 s back", "cursor back ten seconds"),
-    entry(Place::Any, Command::Scrub(10), &["shift-right", ">"], "forward-10s", "10 s on", "cursor forward ten seconds"),
-    entry(Place::Any, Command::Screen(-1), &["pageup", "("], "back-screen", "screen back", "back one screen"),
-    entry(Place::Any, Command::Screen(1), &["pagedown", ")"], "forward-screen", "screen on", "forward one screen"),
-    entry(Place::Any, Command::RideEnd(false), &["home"], "ride-start", "ride start", "cursor to the start of the ride"),
-    entry(Place::Any, Command::RideEnd(true), &["end"], "ride-end", "ride end", "cursor to the end of the ride"),
-    entry(Place::Any, Command::Landmark(false), &["["], "landmark-back", "landmark back", "cursor to the landmark before it"),
-    entry(Place::Any, Command::Landmark(true), &["]"], "landmark-forward", "landmark on", "cursor to the landmark after it"),
-    entry(Place::Any, Command::AskLandmarks, &["l"], "landmarks", "landmarks", "choose what the landmark keys stop at"),
-    entry(Place::Any, Command::WindowEdge(Edge::Start), &["{"], "to-window-start", "window start", "cursor to the start of the window"),
-    entry(Place::Any, Command::WindowEdge(Edge::End), &["}"], "to-window-end", "window end", "cursor to the end of the window"),
-    entry(Place::Any, Command::AskTime, &["g"], "go-to-time", "go to", "cursor to a time you type"),
+    entry(Place::Any, names::BACK_1S, &["left", ","], "back", "cursor back one second", |c| motion::scrub(c.state, -1)),
+    entry(Place::Any, names::FORWARD_1S, &["right", "."], "forward", "cursor forward one second", |c| motion::scrub(c.state, 1)),
+    entry(Place::Any, "back-10s", &["shift-left", "<"], "10 s back", "cursor back ten seconds", |c| motion::scrub(c.state, -10)),
+    entry(Place::Any, names::FORWARD_10S, &["shift-right", ">"], "10 s on", "cursor forward ten seconds", |c| motion::scrub(c.state, 10)),
+    entry(Place::Any, "back-screen", &["pageup", "("], "screen back", "back one screen", |c| motion::screen(c.state, -1)),
+    entry(Place::Any, "forward-screen", &["pagedown", ")"], "screen on", "forward one screen", |c| motion::screen(c.state, 1)),
+    entry(Place::Any, "ride-start", &["home"], "ride start", "cursor to the start of the ride", |c| motion::ride_end(c.state, false)),
+    entry(Place::Any, "ride-end", &["end"], "ride end", "cursor to the end of the ride", |c| motion::ride_end(c.state, true)),
+    entry(Place::Any, names::LANDMARK_BACK, &["["], "landmark back", "cursor to the landmark before it", |c| landmarks::go(c.state, false)),
+    entry(Place::Any, names::LANDMARK_FORWARD, &["]"], "landmark on", "cursor to the landmark after it", |c| landmarks::go(c.state, true)),
+    entry(Place::Any, names::LANDMARKS, &["l"], "landmarks", "choose what the landmark keys stop at", |c| program::menu(c.state, Place::LandmarkMenu)),
+    entry(Place::Any, "to-window-start", &["{"], "window start", "cursor to the start of the window", |c| motion::to_edge(c.state, Edge::Start)),
+    entry(Place::Any, "to-window-end", &["}"], "window end", "cursor to the end of the window", |c| motion::to_edge(c.state, Edge::End)),
+    entry(Place::Any, names::GO_TO_TIME, &["g"], "go to", "cursor to a time you type", |c| prompt::open(c.state, Purpose::Time, String::new())),
     // Zooming.
-    entry(Place::Any, Command::Zoom(true), &["+", "="], "zoom-in", "zoom in", "show less time, larger, about the cursor"),
-    entry(Place::Any, Command::Zoom(false), &["-"], "zoom-out", "zoom out", "show more time about the cursor"),
-    entry(Place::Any, Command::ZoomWindow, &["z"], "zoom-window", "zoom window", "show the window and a little around it"),
-    entry(Place::Any, Command::ZoomAll, &["a"], "zoom-all", "whole ride", "show the whole ride"),
-    entry(Place::Any, Command::ViewHistory(false), &["b"], "zoom-back", "last zoom", "show the stretch shown before"),
-    entry(Place::Any, Command::ViewHistory(true), &["B"], "zoom-forward", "next zoom", "show the stretch shown after"),
+    entry(Place::Any, names::ZOOM_IN, &["+", "="], "zoom in", "show less time, larger, about the cursor", |c| clock::zoom(c.state, true)),
+    entry(Place::Any, names::ZOOM_OUT, &["-"], "zoom out", "show more time about the cursor", |c| clock::zoom(c.state, false)),
+    entry(Place::Any, names::ZOOM_WINDOW, &["z"], "zoom window", "show the window and a little around it", |c| motion::zoom_window(c.state)),
+    entry(Place::Any, names::ZOOM_ALL, &["a"], "whole ride", "show the whole ride", |c| motion::zoom_all(c.state)),
+    entry(Place::Any, "zoom-back", &["b"], "last zoom", "show the stretch shown before", |c| motion::view_history(c.state, false)),
+    entry(Place::Any, "zoom-forward", &["B"], "next zoom", "show the stretch shown after", |c| motion::view_history(c.state, true)),
     // The window.
-    entry(Place::Any, Command::SetEdge(Edge::Start), &["s"], "set-start", "start", "start the window at the cursor; the end follows until you set it"),
-    entry(Place::Any, Command::SetEdge(Edge::End), &["e"], "set-end", "end", "end the window at the cursor"),
-    entry(Place::Any, Command::HoldEdge, &["x"], "hold-edge", "hold an edge", "an edge of the window follows the cursor; again: the other edge"),
-    entry(Place::Any, Command::HoldWindow, &["w"], "hold-window", "carry window", "the whole window follows the cursor"),
-    entry(Place::Any, Command::LetGo, &["enter"], "let-go", "let go", "nothing follows the cursor any more"),
-    entry(Place::Any, Command::Snap, &["j"], "snap-edge", "snap edge", "move the nearer edge of the window to the nearest change of power"),
-    entry(Place::Any, Command::Clear, &["esc"], "clear-window", "drop window", "drop the window"),
+    entry(Place::Any, names::SET_START, &["s"], "start", "start the window at the cursor; the end follows until you set it", |c| motion::set_edge(c.state, Edge::Start)),
+    entry(Place::Any, names::SET_END, &["e"], "end", "end the window at the cursor", |c| motion::set_edge(c.state, Edge::End)),
+    entry(Place::Any, names::HOLD_EDGE, &["x"], "hold an edge", "an edge of the window follows the cursor; again: the other edge", |c| motion::hold_edge(c.state)),
+    entry(Place::Any, "hold-window", &["w"], "carry window", "the whole window follows the cursor", |c| motion::hold_window(c.state)),
+    entry(Place::Any, names::LET_GO, &["enter"], "let go", "nothing follows the cursor any more", |c| motion::let_go(c.state)),
+    entry(Place::Any, "snap-edge", &["j"], "snap edge", "move the nearer edge of the window to the nearest change of power", |c| landmarks::snap(c.state)),
+    entry(Place::Any, names::CLEAR_WINDOW, &["esc"], "drop window", "drop the window", |c| motion::clear(c.state)),
     // Segments.
-    entry(Place::Any, Command::AskTag, &["t"], "tag", "tag", "keep the window as a segment: choose its kind"),
-    entry(Place::Any, Command::SelectSegment(false), &["up"], "segment-before", "segment before", "select the segment before; it becomes the window"),
-    entry(Place::Any, Command::SelectSegment(true), &["down"], "segment-after", "segment after", "select the segment after; it becomes the window"),
-    entry(Place::Any, Command::AskSetPoint, &["p"], "set-point", "set point", "type the set point of the selected segment"),
-    entry(Place::Any, Command::AskNote, &["n"], "note", "note", "type a note to the selected segment"),
-    entry(Place::Any, Command::AskKind, &["k"], "change-kind", "kind", "change the kind of the selected segment"),
-    entry(Place::Any, Command::MoveSegment, &["m"], "move-segment", "move segment", "give the selected segment the window's edges"),
-    entry(Place::Any, Command::Split, &["|"], "split-segment", "split", "split the selected segment at the cursor"),
-    entry(Place::Any, Command::Merge, &["&"], "merge-segments", "merge", "join the selected segment with the next one"),
-    entry(Place::Any, Command::Delete, &["delete", "D"], "delete-segment", "delete", "delete the selected segment"),
-    entry(Place::Any, Command::Suggest, &["i"], "suggest", "ideas", "walk through the ideas: segments proposed from laps, workout, gears and changes of power"),
-    entry(Place::Any, Command::Undo, &["u"], "undo", "undo", "undo the last edit"),
-    entry(Place::Any, Command::Redo, &["r"], "redo", "redo", "redo the last undone edit"),
+    entry(Place::Any, names::TAG, &["t"], "tag", "keep the window as a segment: choose its kind", |c| edit::ask_tag(c.state)),
+    entry(Place::Any, names::SEGMENT_BEFORE, &["up"], "segment before", "select the segment before; it becomes the window", |c| edit::select(c.state, false)),
+    entry(Place::Any, names::SEGMENT_AFTER, &["down"], "segment after", "select the segment after; it becomes the window", |c| edit::select(c.state, true)),
+    entry(Place::Any, names::SET_POINT, &["p"], "set point", "type the set point of the selected segment", |c| prompt::ask_set_point(c.state)),
+    entry(Place::Any, names::NOTE, &["n"], "note", "type a note to the selected segment", |c| prompt::ask_note(c.state)),
+    entry(Place::Any, names::CHANGE_KIND, &["k"], "kind", "change the kind of the selected segment", |c| edit::ask_kind(c.state)),
+    entry(Place::Any, names::MOVE_SEGMENT, &["m"], "move segment", "give the selected segment the window's edges", |c| edit::move_segment(c.state, c.effects)),
+    entry(Place::Any, "split-segment", &["|"], "split", "split the selected segment at the cursor", |c| edit::split(c.state, c.effects)),
+    entry(Place::Any, "merge-segments", &["&"], "merge", "join the selected segment with the next one", |c| edit::merge(c.state, c.effects)),
+    entry(Place::Any, names::DELETE_SEGMENT, &["delete", "D"], "delete", "delete the selected segment", |c| edit::delete(c.state, c.effects)),
+    entry(Place::Any, names::SUGGEST, &["i"], "suggestions", "walk through the segments suggested from laps, workout, gears and changes of power", |c| walk::begin(c.state)),
+    entry(Place::Any, names::UNDO, &["u"], "undo", "undo the last edit", |c| edit::step_back(c.state, c.effects)),
+    entry(Place::Any, "redo", &["r"], "redo", "redo the last undone edit", |c| edit::step_forward(c.state, c.effects)),
     // Streams.
-    entry(Place::Any, Command::SelectStream(true), &["tab"], "stream-after", "stream", "take the next stream in hand"),
-    entry(Place::Any, Command::SelectStream(false), &["shift-tab"], "stream-before", "stream before", "take the stream before in hand"),
-    entry(Place::Any, Command::ToggleStream, &["v"], "hide-stream", "hide", "hide the stream in hand, or show it again"),
-    entry(Place::Any, Command::Solo, &["V"], "stream-alone", "alone", "show the stream in hand alone, or all again"),
-    entry(Place::Any, Command::NextReference, &["R"], "next-reference", "reference", "compare with the next reference, or with the consensus"),
-    entry(Place::Any, Command::AdjustClock, &["c"], "shift-clock", "clock", "shift the clock of the stream in hand"),
-    entry(Place::Any, Command::Streams, &["E"], "streams", "streams", "edit what the streams are: label, role, site, claim; and the session's claim"),
+    entry(Place::Any, names::STREAM_AFTER, &["tab"], "stream", "select the next stream", |c| streams::select(c.state, true)),
+    entry(Place::Any, "stream-before", &["shift-tab"], "stream before", "select the stream before", |c| streams::select(c.state, false)),
+    entry(Place::Any, "hide-stream", &["v"], "hide", "hide the selected stream, or show it again", |c| streams::toggle(c.state)),
+    entry(Place::Any, "stream-alone", &["V"], "alone", "show the selected stream alone, or all again", |c| streams::solo(c.state)),
+    entry(Place::Any, "next-reference", &["R"], "reference", "compare with the next reference, or with the consensus", |c| streams::next_reference(c.state)),
+    entry(Place::Any, names::SHIFT_CLOCK, &["c"], "clock", "shift the clock of the selected stream", |c| clock::adjust(c.state)),
+    entry(Place::Any, "streams", &["E"], "streams", "edit what the streams are: label, role, site, claim; and the session's claim", |c| streams::open(c.state)),
     // The picture.
-    entry(RIDE, Command::ToggleLane(Lane::Channel(Channel::Power)), &["1"], "lane-power", "power", "show or hide the power lane"),
-    entry(RIDE, Command::ToggleLane(Lane::Difference), &["2"], "lane-difference", "difference", "show or hide the difference lane"),
-    entry(RIDE, Command::ToggleLane(Lane::Channel(Channel::Cadence)), &["3"], "lane-cadence", "cadence", "show or hide the cadence lane"),
-    entry(RIDE, Command::ToggleLane(Lane::Channel(Channel::Speed)), &["4"], "lane-speed", "speed", "show or hide the speed lane"),
-    entry(RIDE, Command::ToggleLane(Lane::Channel(Channel::HeartRate)), &["5"], "lane-heart-rate", "heart rate", "show or hide the heart rate lane"),
-    entry(RIDE, Command::ToggleLane(Lane::Channel(Channel::Temperature)), &["6"], "lane-temperature", "temperature", "show or hide the temperature lane"),
-    entry(RIDE, Command::ToggleLane(Lane::Channel(Channel::Balance)), &["7"], "lane-balance", "balance", "show or hide the left/right balance lane"),
-    entry(RIDE, Command::TogglePercent, &["%"], "difference-percent", "W or %", "difference lane in W or in % of the reference"),
-    entry(RIDE, Command::HoldScales, &["h"], "hold-scales", "hold scales", "hold the vertical scales, or fit them to what is shown"),
-    entry(RIDE, Command::Smooth, &["f"], "smooth-picture", "smooth", "smooth the picture over 3, 5, 10, 30 s, then raw again; figures stay raw"),
+    entry(RIDE, "lane-power", &["1"], "power", "show or hide the power lane", |c| lanes::toggle(c.state, Lane::Channel(Channel::Power))),
+    entry(RIDE, "lane-difference", &["2"], "difference", "show or hide the difference lane", |c| lanes::toggle(c.state, Lane::Difference)),
+    entry(RIDE, "lane-cadence", &["3"], "cadence", "show or hide the cadence lane", |c| lanes::toggle(c.state, Lane::Channel(Channel::Cadence))),
+    entry(RIDE, "lane-speed", &["4"], "speed", "show or hide the speed lane", |c| lanes::toggle(c.state, Lane::Channel(Channel::Speed))),
+    entry(RIDE, "lane-heart-rate", &["5"], "heart rate", "show or hide the heart rate lane", |c| lanes::toggle(c.state, Lane::Channel(Channel::HeartRate))),
+    entry(RIDE, "lane-temperature", &["6"], "temperature", "show or hide the temperature lane", |c| lanes::toggle(c.state, Lane::Channel(Channel::Temperature))),
+    entry(RIDE, "lane-balance", &["7"], "balance", "show or hide the left/right balance lane", |c| lanes::toggle(c.state, Lane::Channel(Channel::Balance))),
+    entry(RIDE, "difference-percent", &["%"], "W or %", "difference lane in W or in % of the reference", |c| c.state.percent = !c.state.percent),
+    entry(RIDE, "hold-scales", &["h"], "hold scales", "hold the vertical scales, or fit them to what is shown", |c| lanes::hold_scales(c.state)),
+    entry(RIDE, "smooth-picture", &["f"], "smooth", "smooth the picture over 3, 5, 10, 30 s, then raw again; figures stay raw", |c| lanes::smooth(c.state)),
     // The full-screen views.
-    entry(Place::Study, Command::Go(View::Ride), &["esc"], "back-to-ride", "ride view", "back to the ride view"),
-    entry(Place::Study, Command::NextScope, &["d"], "scope", "window/segment/ride", "figures for the window, the selected segment or the whole ride"),
-    entry(Place::In(View::Coverage), Command::CoverageBy, &["h"], "coverage-by", "cadence/speed", "lay power against cadence or against wheel speed"),
-    entry(Place::In(View::Plan), Command::NextPlan, &["h"], "next-plan", "next plan", "hold the ride against the next test plan"),
-    entry(CLOCKS, Command::Mark(false), &["1"], "mark-in-hand", "mark", "mark a feature of the stream in hand at the cursor"),
-    entry(CLOCKS, Command::Mark(true), &["2"], "mark-other", "mark other", "mark the same feature of the other stream at the cursor"),
-    entry(CLOCKS, Command::MatchMarks, &["f"], "match-marks", "match marks", "shift the clock of the stream in hand so that the two marks meet"),
-    entry(CLOCKS, Command::TakeEstimate, &["A"], "take-estimate", "take estimate", "take the estimated offset and skew for the stream in hand"),
-    entry(CLOCKS, Command::NextMate, &["y"], "next-other", "other stream", "compare with the clock of the next stream"),
-    entry(CLOCKS, Command::NextChannel, &["h"], "clock-channel", "channel", "compare on the next channel that both carry"),
-    entry(Place::Any, Command::More(true), &["shift-down", ";"], "more-below", "more", "scroll down in the figures or the list that has no room"),
-    entry(Place::Any, Command::More(false), &["shift-up", ":"], "more-above", "more above", "scroll up in them"),
+    entry(Place::Study, "back-to-ride", &["esc"], "ride view", "back to the ride view", |c| program::go(c.state, View::Ride)),
+    entry(Place::Study, names::SCOPE, &["d"], "window/segment/ride", "figures for the window, the selected segment or the whole ride", |c| program::next_scope(c.state)),
+    entry(Place::In(View::Coverage), "coverage-by", &["h"], "cadence/speed", "lay power against cadence or against wheel speed", |c| program::coverage_by(c.state)),
+    entry(Place::In(View::Plan), "next-plan", &["h"], "next plan", "hold the ride against the next test plan", |c| program::next_plan(c.state)),
+    entry(CLOCKS, names::MARK_SELECTED, &["1"], "mark", "mark a feature of the selected stream at the cursor", |c| clock::mark(c.state, false)).formerly(&["mark-in-hand"]),
+    entry(CLOCKS, names::MARK_OTHER, &["2"], "mark other", "mark the same feature of the other stream at the cursor", |c| clock::mark(c.state, true)),
+    entry(CLOCKS, names::MATCH_MARKS, &["f"], "match marks", "shift the clock of the selected stream so that the two marks meet", |c| clock::match_marks(c.state, c.effects)),
+    entry(CLOCKS, "take-estimate", &["A"], "take estimate", "take the estimated offset and skew for the selected stream", |c| clock::take_estimate(c.state, c.effects)),
+    entry(CLOCKS, "next-other", &["y"], "other stream", "compare with the clock of the next stream", |c| clock::next_mate(c.state)),
+    entry(CLOCKS, "clock-channel", &["h"], "channel", "compare on the next channel that both carry", |c| clock::next_channel(c.state)),
+    entry(Place::Any, names::MORE_BELOW, &["shift-down", ";"], "more", "scroll down in the figures or the list that has no room", |c| prompt::more(c, true)),
+    entry(Place::Any, names::MORE_ABOVE, &["shift-up", ":"], "more above", "scroll up in them", |c| prompt::more(c, false)),
     // The session and the program.
-    entry(Place::Any, Command::AskView, &["o"], "open-view", "views", "open another view"),
-    entry(Place::Any, Command::Save, &["S", "ctrl-s"], "save", "save", "save the session"),
-    entry(Place::Any, Command::AskExport, &["X"], "export", "export", "export the segment table"),
-    entry(Place::Any, Command::AskCopy, &["C"], "copy", "copy", "copy the window's figures or the segment table to the clipboard"),
-    entry(Place::Any, Command::Reload, &["ctrl-r"], "reload", "reload", "read the session again from the disk (undo brings yours back)"),
-    entry(Place::Any, Command::Help, &["?"], "help", "all keys", "every key of this place"),
-    entry(Place::Any, Command::Find, &["/"], "find-action", "find action", "search the list of all actions and do one"),
-    entry(Place::Any, Command::ShowLog, &["M"], "messages", "messages", "the messages so far"),
-    entry(Place::Any, Command::ToggleMouse, &["P"], "mouse", "mouse", "give the mouse to the terminal (to select text), or take it back"),
-    entry(Place::Any, Command::Redraw, &["ctrl-l"], "redraw", "redraw", "draw the whole screen anew"),
-    entry(Place::Any, Command::Suspend, &["ctrl-z"], "suspend", "suspend", "back to the shell for a while (fg returns)"),
-    entry(Place::Any, Command::Quit, &["q", "ctrl-c"], "quit", "quit", "quit; asks only when something would be lost"),
+    entry(Place::Any, "open-view", &["o"], "views", "open another view", |c| program::menu(c.state, Place::ViewMenu)),
+    entry(Place::Any, names::SAVE, &["S", "ctrl-s"], "save", "save the session", |c| program::save(c.state, false, c.effects)),
+    entry(Place::Any, names::EXPORT, &["X"], "export", "export the segment table", |c| prompt::ask_export(c.state)),
+    entry(Place::Any, "copy", &["C"], "copy", "copy the window's figures or the segment table to the clipboard", |c| program::menu(c.state, Place::CopyMenu)),
+    entry(Place::Any, "reload", &["ctrl-r"], "reload", "read the session again from the disk (undo brings yours back)", |c| program::reload(c.state, c.effects)),
+    entry(Place::Any, names::HELP, &["?"], "all keys", "every key of this place", |c| c.state.mode = Mode::Help(0)),
+    entry(Place::Any, names::FIND_ACTION, &["/"], "find action", "search the list of all actions and do one", |c| prompt::open(c.state, Purpose::Find, String::new())),
+    entry(Place::Any, names::MESSAGES, &["M"], "messages", "the messages so far", |c| c.state.mode = Mode::Log(0)),
+    entry(Place::Any, "mouse", &["P"], "mouse", "give the mouse to the terminal (to select text), or take it back", |c| program::toggle_mouse(c.state, c.effects)),
+    entry(Place::Any, "redraw", &["ctrl-l"], "redraw", "draw the whole screen anew", |c| c.effects.push(Effect::Redraw)),
+    entry(Place::Any, "suspend", &["ctrl-z"], "suspend", "back to the shell for a while (fg returns)", |c| c.effects.push(Effect::Suspend)),
+    entry(Place::Any, names::QUIT, &["q", "ctrl-c"], "quit", "quit; asks only when something would be lost", |c| program::quit(c.state, c.effects)).leaves(),
     // What the streams are.
-    entry(Place::Streams, Command::SelectStream(false), &["up", "shift-tab"], "streams-before", "before", "take the stream before in hand"),
-    entry(Place::Streams, Command::SelectStream(true), &["down", "tab"], "streams-after", "after", "take the next stream in hand"),
-    entry(Place::Streams, Command::AskLabel, &["l", "enter"], "streams-label", "label", "type its label; no two streams have the same"),
-    entry(Place::Streams, Command::NextRole, &["o"], "streams-role", "role", "under-test, reference, context in turn"),
-    entry(Place::Streams, Command::NextSite, &["s"], "streams-site", "site", "where it measures: pedal, crank, hub, trainer or nowhere in turn"),
-    entry(Place::Streams, Command::AskClaim(Claimed::StreamPercent), &["c"], "streams-claim-percent", "claim %", "type its own claim in % of reading; empty for none"),
-    entry(Place::Streams, Command::AskClaim(Claimed::StreamWatts), &["w"], "streams-claim-watts", "claim W", "type the least its own claim allows, W; empty for none"),
-    entry(Place::Streams, Command::AskClaim(Claimed::SessionPercent), &["C"], "session-claim-percent", "session's %", "type the session's claim in % of reading"),
-    entry(Place::Streams, Command::AskClaim(Claimed::SessionWatts), &["W"], "session-claim-watts", "session's W", "type the least the session's claim allows, W"),
-    entry(Place::Streams, Command::AskClaim(Claimed::AllowancePercent), &["a"], "session-allowance", "allowance %", "type the loss expected from the references' site to the one under test, %"),
-    entry(Place::Streams, Command::AskClaim(Claimed::AllowancePoints), &["A"], "session-allowance-known", "allowance ±", "type how well that loss is known, ± percentage points"),
-    entry(Place::Streams, Command::AskTitle, &["t"], "session-title", "title", "type the session's title"),
-    entry(Place::Streams, Command::NextReference, &["R"], "streams-reference", "compare with", "compare with the next reference, or with the consensus"),
-    entry(Place::Streams, Command::Undo, &["u"], "streams-undo", "undo", "undo the last edit"),
-    entry(Place::Streams, Command::Redo, &["r"], "streams-redo", "redo", "redo the last undone edit"),
-    entry(Place::Streams, Command::Help, &["?"], "streams-help", "all keys", "every key"),
-    entry(Place::Streams, Command::Close, &["esc", "q", "E", "ctrl-c"], "streams-done", "done", "done"),
+    entry(Place::Streams, "streams-before", &["up", "shift-tab"], "before", "select the stream before", |c| streams::select(c.state, false)),
+    entry(Place::Streams, "streams-after", &["down", "tab"], "after", "select the next stream", |c| streams::select(c.state, true)),
+    entry(Place::Streams, "streams-label", &["l", "enter"], "label", "type its label; no two streams have the same", |c| prompt::ask_label(c.state)),
+    entry(Place::Streams, "streams-role", &["o"], "role", "under-test, reference, context in turn", |c| streams::next_role(c.state, c.effects)),
+    entry(Place::Streams, "streams-site", &["s"], "site", "where it measures: pedal, crank, hub, trainer or nowhere in turn", |c| streams::next_site(c.state, c.effects)),
+    entry(Place::Streams, "streams-claim-percent", &["c"], "claim %", "type its own claim in % of reading; empty for none", |c| prompt::ask_claim(c.state, Claimed::StreamPercent)),
+    entry(Place::Streams, "streams-claim-watts", &["w"], "claim W", "type the least its own claim allows, W; empty for none", |c| prompt::ask_claim(c.state, Claimed::StreamWatts)),
+    entry(Place::Streams, "session-claim-percent", &["C"], "session's %", "type the session's claim in % of reading", |c| prompt::ask_claim(c.state, Claimed::SessionPercent)),
+    entry(Place::Streams, "session-claim-watts", &["W"], "session's W", "type the least the session's claim allows, W", |c| prompt::ask_claim(c.state, Claimed::SessionWatts)),
+    entry(Place::Streams, "session-allowance", &["a"], "loss %", "type the expected drivetrain loss from the references' site to the one under test, %", |c| prompt::ask_claim(c.state, Claimed::AllowancePercent)),
+    entry(Place::Streams, "session-allowance-known", &["A"], "loss ±", "type how well that loss is known, ± percentage points", |c| prompt::ask_claim(c.state, Claimed::AllowancePoints)),
+    entry(Place::Streams, "session-title", &["t"], "title", "type the session's title", |c| prompt::ask_title(c.state)),
+    entry(Place::Streams, "streams-reference", &["R"], "compare with", "compare with the next reference, or with the consensus", |c| streams::next_reference(c.state)),
+    entry(Place::Streams, "streams-undo", &["u"], "undo", "undo the last edit", |c| edit::step_back(c.state, c.effects)),
+    entry(Place::Streams, "streams-redo", &["r"], "redo", "redo the last undone edit", |c| edit::step_forward(c.state, c.effects)),
+    entry(Place::Streams, names::STREAMS_HELP, &["?"], "all keys", "every key", |c| c.state.mode = Mode::Help(0)),
+    entry(Place::Streams, "streams-done", &["esc", "q", "E", "ctrl-c"], "done", "done", |c| streams::leave(c.state)).leaves(),
     // Shifting a clock.
-    entry(Place::Clock, Command::Nudge(-1), &["left", ","], "clock-earlier", "0.1 s earlier", "0.1 s earlier"),
-    entry(Place::Clock, Command::Nudge(1), &["right", "."], "clock-later", "0.1 s later", "0.1 s later"),
-    entry(Place::Clock, Command::Nudge(-10), &["shift-left", "<"], "clock-earlier-1s", "1 s earlier", "1 s earlier"),
-    entry(Place::Clock, Command::Nudge(10), &["shift-right", ">"], "clock-later-1s", "1 s later", "1 s later"),
-    entry(Place::Clock, Command::Nudge(-100), &["pageup", "("], "clock-earlier-10s", "10 s earlier", "10 s earlier"),
-    entry(Place::Clock, Command::Nudge(100), &["pagedown", ")"], "clock-later-10s", "10 s later", "10 s later"),
-    entry(Place::Clock, Command::SelectStream(true), &["tab"], "clock-stream-after", "stream", "take the next stream in hand"),
-    entry(Place::Clock, Command::Zoom(true), &["+", "="], "clock-zoom-in", "zoom in", "show less time, larger"),
-    entry(Place::Clock, Command::Zoom(false), &["-"], "clock-zoom-out", "zoom out", "show more time"),
-    entry(Place::Clock, Command::Undo, &["u"], "clock-undo", "undo", "undo the shift"),
-    entry(Place::Clock, Command::Close, &["enter", "esc", "c"], "clock-done", "done", "done"),
+    entry(Place::Clock, "clock-earlier", &["left", ","], "0.1 s earlier", "0.1 s earlier", |c| clock::nudge(c.state, -1, c.effects)),
+    entry(Place::Clock, "clock-later", &["right", "."], "0.1 s later", "0.1 s later", |c| clock::nudge(c.state, 1, c.effects)),
+    entry(Place::Clock, "clock-earlier-1s", &["shift-left", "<"], "1 s earlier", "1 s earlier", |c| clock::nudge(c.state, -10, c.effects)),
+    entry(Place::Clock, "clock-later-1s", &["shift-right", ">"], "1 s later", "1 s later", |c| clock::nudge(c.state, 10, c.effects)),
+    entry(Place::Clock, "clock-earlier-10s", &["pageup", "("], "10 s earlier", "10 s earlier", |c| clock::nudge(c.state, -100, c.effects)),
+    entry(Place::Clock, "clock-later-10s", &["pagedown", ")"], "10 s later", "10 s later", |c| clock::nudge(c.state, 100, c.effects)),
+    entry(Place::Clock, "clock-stream-after", &["tab"], "stream", "select the next stream", |c| streams::select(c.state, true)),
+    entry(Place::Clock, "clock-zoom-in", &["+", "="], "zoom in", "show less time, larger", |c| clock::zoom(c.state, true)),
+    entry(Place::Clock, "clock-zoom-out", &["-"], "zoom out", "show more time", |c| clock::zoom(c.state, false)),
+    entry(Place::Clock, "clock-undo", &["u"], "undo", "undo the shift", |c| edit::step_back(c.state, c.effects)),
+    entry(Place::Clock, "clock-done", &["enter", "esc", "c"], "done", "done", |c| streams::leave(c.state)).leaves(),
     // Proposed segments.
-    entry(Place::Walk, Command::TakeProposal, &["enter"], "walk-take", "tag it", "tag it and go to the next"),
-    entry(Place::Walk, Command::PassProposal, &["space", "right"], "walk-pass", "pass", "leave it and go to the next"),
-    entry(Place::Walk, Command::EarlierProposal, &["backspace", "left"], "walk-back", "one back", "back to the one before"),
-    entry(Place::Walk, Command::AdjustProposal, &["x"], "walk-adjust", "adjust", "take it as the window, to move its edges and tag it by hand"),
-    entry(Place::Walk, Command::TakeProposals, &["T"], "walk-take-all", "tag all", "tag it and all after it"),
-    entry(Place::Walk, Command::Undo, &["u"], "walk-undo", "undo", "undo the last tag"),
-    entry(Place::Walk, Command::Close, &["esc", "q", "ctrl-c"], "walk-leave", "leave", "leave the ideas"),
+    entry(Place::Walk, "walk-take", &["enter"], "tag it", "tag it and go to the next", |c| walk::take(c.state, c.effects)),
+    entry(Place::Walk, "walk-pass", &["space", "right"], "pass", "leave it and go to the next", |c| walk::pass(c.state)),
+    entry(Place::Walk, "walk-back", &["backspace", "left"], "one back", "back to the one before", |c| walk::back(c.state)),
+    entry(Place::Walk, "walk-adjust", &["x"], "adjust", "take it as the window, to move its edges and tag it by hand", |c| walk::adjust(c.state)),
+    entry(Place::Walk, "walk-take-all", &["T"], "tag all", "tag it and all after it", |c| walk::take_rest(c.state, c.effects)),
+    entry(Place::Walk, "walk-undo", &["u"], "undo", "undo the last tag", |c| edit::step_back(c.state, c.effects)),
+    entry(Place::Walk, "walk-leave", &["esc", "q", "ctrl-c"], "leave", "leave the suggestions", |c| streams::leave(c.state)).leaves(),
     // Menus.
-    entry(Place::TagMenu, Command::Tag(Kind::SteadyBlock), &["s"], "tag-steady-block", "steady-block", "steady-block: constant power at a set point"),
-    entry(Place::TagMenu, Command::Tag(Kind::Sprint), &["p"], "tag-sprint", "sprint", "sprint: a short maximal effort"),
-    entry(Place::TagMenu, Command::Tag(Kind::Ramp), &["r"], "tag-ramp", "ramp", "ramp: steps, or a steady rise or fall of power"),
-    entry(Place::TagMenu, Command::Tag(Kind::GearChange), &["g"], "tag-gear-change", "gear-change", "gear-change: shifts at a constant set point"),
-    entry(Place::TagMenu, Command::Tag(Kind::Coast), &["c"], "tag-coast", "coast", "coast: nobody pedals"),
-    entry(Place::TagMenu, Command::Tag(Kind::HeatSoak), &["h"], "tag-heat-soak", "heat-soak", "heat-soak: a long block while the source warms up"),
-    entry(Place::TagMenu, Command::Tag(Kind::Open), &["o"], "tag-open", "open", "open: none of the others"),
-    entry(Place::TagMenu, Command::Close, &["esc"], "tag-close", "leave", "leave without a tag"),
-    entry(Place::KindMenu, Command::Retag(Kind::SteadyBlock), &["s"], "kind-steady-block", "steady-block", "steady-block"),
-    entry(Place::KindMenu, Command::Retag(Kind::Sprint), &["p"], "kind-sprint", "sprint", "sprint"),
-    entry(Place::KindMenu, Command::Retag(Kind::Ramp), &["r"], "kind-ramp", "ramp", "ramp"),
-    entry(Place::KindMenu, Command::Retag(Kind::GearChange), &["g"], "kind-gear-change", "gear-change", "gear-change"),
-    entry(Place::KindMenu, Command::Retag(Kind::Coast), &["c"], "kind-coast", "coast", "coast"),
-    entry(Place::KindMenu, Command::Retag(Kind::HeatSoak), &["h"], "kind-heat-soak", "heat-soak", "heat-soak"),
-    entry(Place::KindMenu, Command::Retag(Kind::Open), &["o"], "kind-open", "open", "open"),
-    entry(Place::KindMenu, Command::Close, &["esc"], "kind-close", "leave", "leave the kind as it is"),
-    entry(Place::ViewMenu, Command::Go(View::Ride), &["r"], "view-ride", "ride", "ride: the traces on one time line"),
-    entry(Place::ViewMenu, Command::Go(View::Clocks), &["c"], "view-clocks", "clocks", "clocks: two streams close up, correlation against lag, offset and skew"),
-    entry(Place::ViewMenu, Command::Go(View::Agreement), &["a"], "view-agreement", "agreement", "agreement: difference against mean, bias and limits"),
-    entry(Place::ViewMenu, Command::Go(View::Response), &["e"], "view-response", "response", "response: a sprint or step with the fitted model"),
-    entry(Place::ViewMenu, Command::Go(View::References), &["f"], "view-references", "references", "references: who disagrees with whom, and the noisy one"),
-    entry(Place::ViewMenu, Command::Go(View::Soak), &["h"], "view-soak", "heat soak", "heat soak: bias against time and temperature"),
-    entry(Place::ViewMenu, Command::Go(View::ErrorCurve), &["b"], "view-error-curve", "error curve", "error curve: error against power, all blocks of held power together"),
-    entry(Place::ViewMenu, Command::Go(View::Coverage), &["v"], "view-coverage", "coverage", "coverage: bias by power and cadence or wheel speed"),
-    entry(Place::ViewMenu, Command::Go(View::Plan), &["p"], "view-plan", "plan", "plan: what the test plan asks and this ride lacks"),
-    entry(Place::ViewMenu, Command::Close, &["esc"], "view-close", "leave", "stay in this view"),
-    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Edges), &["e"], "landmark-edges", "edges", "edges of segments"),
-    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Steps), &["c"], "landmark-changes", "changes", "changes of power, as the references show them"),
-    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Dropouts), &["d"], "landmark-dropouts", "dropouts", "dropouts of any stream"),
-    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Excursions), &["x"], "landmark-excursions", "excursions", "excursions: no reference shows what the source under test does"),
-    entry(Place::LandmarkMenu, Command::SetLandmarks(Landmarks::Peaks), &["p"], "landmark-peaks", "peaks", "peaks: the highest efforts of the ride"),
-    entry(Place::LandmarkMenu, Command::Close, &["esc"], "landmark-close", "leave", "leave it as it is"),
-    entry(Place::CopyMenu, Command::Copy(Copied::Figures), &["f"], "copy-figures", "figures", "the figures of the window"),
-    entry(Place::CopyMenu, Command::Copy(Copied::Text), &["t"], "copy-table", "table", "the segment table, as text"),
-    entry(Place::CopyMenu, Command::Copy(Copied::Markdown), &["m"], "copy-markdown", "Markdown", "the segment table, as Markdown"),
-    entry(Place::CopyMenu, Command::Copy(Copied::Csv), &["c"], "copy-csv", "CSV", "the segment table, as CSV"),
-    entry(Place::CopyMenu, Command::Close, &["esc"], "copy-close", "leave", "copy nothing"),
-    entry(Place::QuitQuestion, Command::SaveAndQuit, &["s"], "quit-save", "save and quit", "save and quit"),
-    entry(Place::QuitQuestion, Command::QuitAnyway, &["d"], "quit-discard", "discard and quit", "discard what is not saved, and quit"),
-    entry(Place::QuitQuestion, Command::Close, &["esc"], "quit-stay", "stay", "stay"),
-    entry(Place::OverwriteQuestion, Command::SaveOver, &["o"], "overwrite", "overwrite", "overwrite it with what is here"),
-    entry(Place::OverwriteQuestion, Command::Reload, &["r"], "overwrite-reload", "reload", "read theirs (undo brings yours back)"),
-    entry(Place::OverwriteQuestion, Command::Close, &["esc"], "overwrite-not", "leave", "write nothing for now"),
-    entry(Place::ReplaceQuestion, Command::Replace, &["o"], "export-over", "replace it", "replace it with the segment table"),
-    entry(Place::ReplaceQuestion, Command::AskExport, &["n"], "export-elsewhere", "other name", "type another name"),
-    entry(Place::ReplaceQuestion, Command::Close, &["esc"], "export-not", "leave", "export nothing"),
-    entry(Place::RestoreQuestion, Command::Restore, &["r"], "restore", "restore", "restore them"),
-    entry(Place::RestoreQuestion, Command::DeclineRestore, &["d"], "restore-decline", "drop", "drop them for good"),
-    entry(Place::RestoreQuestion, Command::Quit, &["q", "esc", "ctrl-c"], "restore-later", "quit", "quit; they stay, and you are asked again"),
+    entry(Place::TagMenu, "tag-steady-block", &["s"], "steady-block", "steady-block: constant power at a set point", |c| edit::tag(c.state, Kind::SteadyBlock, c.effects)),
+    entry(Place::TagMenu, "tag-sprint", &["p"], "sprint", "sprint: a short maximal effort", |c| edit::tag(c.state, Kind::Sprint, c.effects)),
+    entry(Place::TagMenu, "tag-ramp", &["r"], "ramp", "ramp: steps, or a steady rise or fall of power", |c| edit::tag(c.state, Kind::Ramp, c.effects)),
+    entry(Place::TagMenu, "tag-gear-change", &["g"], "gear-change", "gear-change: shifts at a constant set point", |c| edit::tag(c.state, Kind::GearChange, c.effects)),
+    entry(Place::TagMenu, "tag-coast", &["c"], "coast", "coast: nobody pedals", |c| edit::tag(c.state, Kind::Coast, c.effects)),
+    entry(Place::TagMenu, "tag-heat-soak", &["h"], "heat-soak", "heat-soak: a long block while the source warms up", |c| edit::tag(c.state, Kind::HeatSoak, c.effects)),
+    entry(Place::TagMenu, "tag-open", &["o"], "open", "open: none of the others", |c| edit::tag(c.state, Kind::Open, c.effects)),
+    entry(Place::TagMenu, "tag-close", &["esc"], "leave", "leave without a tag", |c| streams::leave(c.state)).leaves(),
+    entry(Place::KindMenu, "kind-steady-block", &["s"], "steady-block", "steady-block", |c| edit::retag(c.state, Kind::SteadyBlock, c.effects)),
+    entry(Place::KindMenu, "kind-sprint", &["p"], "sprint", "sprint", |c| edit::retag(c.state, Kind::Sprint, c.effects)),
+    entry(Place::KindMenu, "kind-ramp", &["r"], "ramp", "ramp", |c| edit::retag(c.state, Kind::Ramp, c.effects)),
+    entry(Place::KindMenu, "kind-gear-change", &["g"], "gear-change", "gear-change", |c| edit::retag(c.state, Kind::GearChange, c.effects)),
+    entry(Place::KindMenu, "kind-coast", &["c"], "coast", "coast", |c| edit::retag(c.state, Kind::Coast, c.effects)),
+    entry(Place::KindMenu, "kind-heat-soak", &["h"], "heat-soak", "heat-soak", |c| edit::retag(c.state, Kind::HeatSoak, c.effects)),
+    entry(Place::KindMenu, "kind-open", &["o"], "open", "open", |c| edit::retag(c.state, Kind::Open, c.effects)),
+    entry(Place::KindMenu, "kind-close", &["esc"], "leave", "leave the kind as it is", |c| streams::leave(c.state)).leaves(),
+    entry(Place::ViewMenu, "view-ride", &["r"], "ride", "ride: the traces on one time line", |c| program::go(c.state, View::Ride)),
+    entry(Place::ViewMenu, "view-clocks", &["c"], "clocks", "clocks: two streams close up, correlation against lag, offset and skew", |c| program::go(c.state, View::Clocks)),
+    entry(Place::ViewMenu, "view-agreement", &["a"], "agreement", "agreement: difference against mean, bias and limits of agreement", |c| program::go(c.state, View::Agreement)),
+    entry(Place::ViewMenu, "view-response", &["e"], "response", "response: a sprint or step with the fitted model", |c| program::go(c.state, View::Response)),
+    entry(Place::ViewMenu, "view-references", &["f"], "references", "references: who disagrees with whom, and the noisy one", |c| program::go(c.state, View::References)),
+    entry(Place::ViewMenu, "view-soak", &["h"], "heat soak", "heat soak: bias against time and temperature", |c| program::go(c.state, View::Soak)),
+    entry(Place::ViewMenu, "view-error-curve", &["b"], "error curve", "error curve: error against power, all blocks of held power together", |c| program::go(c.state, View::ErrorCurve)),
+    entry(Place::ViewMenu, "view-coverage", &["v"], "coverage", "coverage: bias by power and cadence or wheel speed", |c| program::go(c.state, View::Coverage)),
+    entry(Place::ViewMenu, "view-plan", &["p"], "plan", "plan: what the test plan asks and this ride lacks", |c| program::go(c.state, View::Plan)),
+    entry(Place::ViewMenu, "view-close", &["esc"], "leave", "stay in this view", |c| streams::leave(c.state)).leaves(),
+    entry(Place::LandmarkMenu, "landmark-edges", &["e"], "edges", "edges of segments", |c| landmarks::choose(c.state, Landmarks::Edges)),
+    entry(Place::LandmarkMenu, "landmark-changes", &["c"], "changes", "changes of power, as the references show them", |c| landmarks::choose(c.state, Landmarks::Steps)),
+    entry(Place::LandmarkMenu, "landmark-dropouts", &["d"], "dropouts", "dropouts of any stream", |c| landmarks::choose(c.state, Landmarks::Dropouts)),
+    entry(Place::LandmarkMenu, "landmark-excursions", &["x"], "excursions", "excursions: no reference shows what the source under test does", |c| landmarks::choose(c.state, Landmarks::Excursions)),
+    entry(Place::LandmarkMenu, "landmark-peaks", &["p"], "peaks", "peaks: the highest efforts of the ride", |c| landmarks::choose(c.state, Landmarks::Peaks)),
+    entry(Place::LandmarkMenu, "landmark-close", &["esc"], "leave", "leave it as it is", |c| streams::leave(c.state)).leaves(),
+    entry(Place::CopyMenu, "copy-figures", &["f"], "figures", "the figures of the window", |c| program::copy(c.state, Copied::Figures, c.effects)),
+    entry(Place::CopyMenu, "copy-table", &["t"], "table", "the segment table, as text", |c| program::copy(c.state, Copied::Text, c.effects)),
+    entry(Place::CopyMenu, "copy-markdown", &["m"], "Markdown", "the segment table, as Markdown", |c| program::copy(c.state, Copied::Markdown, c.effects)),
+    entry(Place::CopyMenu, "copy-csv", &["c"], "CSV", "the segment table, as CSV", |c| program::copy(c.state, Copied::Csv, c.effects)),
+    entry(Place::CopyMenu, "copy-close", &["esc"], "leave", "copy nothing", |c| streams::leave(c.state)).leaves(),
+    entry(Place::QuitQuestion, "quit-save", &["s"], "save and quit", "save and quit", |c| program::save_and_quit(c.state, c.effects)),
+    entry(Place::QuitQuestion, "quit-discard", &["d"], "discard and quit", "discard what is not saved, and quit", |c| program::quit_anyway(c.effects)),
+    entry(Place::QuitQuestion, "quit-stay", &["esc"], "stay", "stay", |c| streams::leave(c.state)).leaves(),
+    entry(Place::OverwriteQuestion, "overwrite", &["o"], "overwrite", "overwrite it with what is here", |c| program::save(c.state, true, c.effects)),
+    entry(Place::OverwriteQuestion, "overwrite-reload", &["r"], "reload", "read theirs (undo brings yours back)", |c| program::reload(c.state, c.effects)),
+    entry(Place::OverwriteQuestion, "overwrite-not", &["esc"], "leave", "write nothing for now", |c| streams::leave(c.state)).leaves(),
+    entry(Place::ReplaceQuestion, "export-over", &["o"], "replace it", "replace it with the segment table", |c| program::replace(c.state, c.effects)),
+    entry(Place::ReplaceQuestion, "export-elsewhere", &["n"], "other name", "type another name", |c| prompt::ask_export(c.state)),
+    entry(Place::ReplaceQuestion, "export-not", &["esc"], "leave", "export nothing", |c| streams::leave(c.state)).leaves(),
+    entry(Place::RestoreQuestion, "restore", &["r"], "restore", "restore them", |c| edit::restore(c.state, c.effects)),
+    entry(Place::RestoreQuestion, "restore-decline", &["d"], "drop", "drop them for good", |c| program::decline_restore(c.state, c.effects)),
+    entry(Place::RestoreQuestion, "restore-later", &["q", "esc", "ctrl-c"], "quit", "quit; they stay, and you are asked again", |c| program::quit(c.state, c.effects)).leaves(),
     // Text and lists.
-    entry(Place::Prompt, Command::Accept, &["enter"], "prompt-accept", "accept", "accept what is typed"),
-    entry(Place::Prompt, Command::Close, &["esc", "ctrl-c"], "prompt-close", "leave", "leave everything as it was"),
-    entry(Place::Prompt, Command::Erase(false), &["backspace"], "prompt-erase-back", "erase", "erase the character before the caret"),
-    entry(Place::Prompt, Command::Erase(true), &["delete"], "prompt-erase", "erase after", "erase the character at the caret"),
-    entry(Place::Prompt, Command::EraseAll, &["ctrl-u"], "prompt-erase-all", "erase all", "erase the whole line"),
-    entry(Place::Prompt, Command::Caret(-1), &["left"], "prompt-left", "left", "caret left"),
-    entry(Place::Prompt, Command::Caret(1), &["right"], "prompt-right", "right", "caret right"),
-    entry(Place::Prompt, Command::CaretEnd(false), &["home"], "prompt-home", "start", "caret to the start of the line"),
-    entry(Place::Prompt, Command::CaretEnd(true), &["end"], "prompt-end", "end", "caret to the end of the line"),
-    entry(Place::Prompt, Command::Scroll(-1), &["up"], "prompt-pick-before", "before", "pick the line before, where there is a list"),
-    entry(Place::Prompt, Command::Scroll(1), &["down"], "prompt-pick-after", "after", "pick the line after, where there is a list"),
-    entry(Place::List, Command::Scroll(-1), &["up"], "list-up", "up", "one line up"),
-    entry(Place::List, Command::Scroll(1), &["down"], "list-down", "down", "one line down"),
-    entry(Place::List, Command::Scroll(-10), &["pageup"], "list-page-up", "page up", "ten lines up"),
-    entry(Place::List, Command::Scroll(10), &["pagedown", "space"], "list-page-down", "page down", "ten lines down"),
-    entry(Place::List, Command::Close, &["esc", "q", "?", "enter", "ctrl-c"], "list-close", "close", "close the list"),
+    entry(Place::Prompt, "prompt-accept", &["enter"], "accept", "accept what is typed", prompt::accept),
+    entry(Place::Prompt, "prompt-close", &["esc", "ctrl-c"], "leave", "leave everything as it was", |c| streams::leave(c.state)).leaves(),
+    entry(Place::Prompt, "prompt-erase-back", &["backspace"], "erase", "erase the character before the caret", |c| prompt::erase(c.state, false)),
+    entry(Place::Prompt, "prompt-erase", &["delete"], "erase after", "erase the character at the caret", |c| prompt::erase(c.state, true)),
+    entry(Place::Prompt, "prompt-erase-all", &["ctrl-u"], "erase all", "erase the whole line", |c| prompt::erase_all(c.state)),
+    entry(Place::Prompt, "prompt-left", &["left"], "left", "caret left", |c| prompt::caret(c.state, -1)),
+    entry(Place::Prompt, "prompt-right", &["right"], "right", "caret right", |c| prompt::caret(c.state, 1)),
+    entry(Place::Prompt, "prompt-home", &["home"], "start", "caret to the start of the line", |c| prompt::caret_end(c.state, false)),
+    entry(Place::Prompt, "prompt-end", &["end"], "end", "caret to the end of the line", |c| prompt::caret_end(c.state, true)),
+    entry(Place::Prompt, "prompt-pick-before", &["up"], "before", "pick the line before, where there is a list", |c| prompt::scroll(c, -1)),
+    entry(Place::Prompt, "prompt-pick-after", &["down"], "after", "pick the line after, where there is a list", |c| prompt::scroll(c, 1)),
+    entry(Place::List, "list-up", &["up"], "up", "one line up", |c| prompt::scroll(c, -1)),
+    entry(Place::List, "list-down", &["down"], "down", "one line down", |c| prompt::scroll(c, 1)),
+    entry(Place::List, "list-page-up", &["pageup"], "page up", "ten lines up", |c| prompt::scroll(c, -10)),
+    entry(Place::List, "list-page-down", &["pagedown", "space"], "page down", "ten lines down", |c| prompt::scroll(c, 10)),
+    entry(Place::List, "list-close", &["esc", "q", "?", "enter", "ctrl-c"], "close", "close the list", |c| streams::leave(c.state)).leaves(),
 ];
+
+/// The entry of this name.
+pub fn named(name: &str) -> Option<&'static Entry> {
+    TABLE.iter().find(|entry| entry.name == name)
+}
+
+impl Default for Keymap {
+    /// The keys of the table.
+    fn default() -> Self {
+        let bound = |entry: &Entry| Bound {
+            name: entry.name,
+            formerly: entry.formerly,
+            place: entry.place,
+            leaves: entry.leaves,
+            keys: entry
+                .keys
+                .iter()
+                .filter_map(|key| Key::parse(key))
+                .collect(),
+        };
+        Self::new(TABLE.iter().map(bound).collect())
+    }
+}
+
+impl Keymap {
+    /// The keys of the table, with those of some actions (by name) replaced.
+    ///
+    /// What cannot be used is left as it was and reported.
+    pub fn rebound(changes: &[(String, Vec<String>)]) -> (Self, Vec<KeymapError>) {
+        let mut keymap = Self::default();
+        let errors = keymap.rebind(changes);
+        (keymap, errors)
+    }
+
+    /// The table of all keys, as Markdown: what README shows and `truing keys` prints.
+    pub fn to_markdown(&self) -> String {
+        let mut out = String::new();
+        for place in Place::ALL {
+            out.push_str(&format!("\n**{}**\n\n", place.title()));
+            out.push_str("| keys | does | name for rebinding |\n| --- | --- | --- |\n");
+            for entry in TABLE.iter().filter(|entry| entry.place == *place) {
+                let keys = self.keys_of(entry.name).iter();
+                let keys: Vec<String> = keys
+                    .map(|key| format!("`{}`", key.to_string().replace('|', "\\|")))
+                    .collect();
+                out.push_str(&format!(
+                    "| {} | {} | `{}` |\n",
+                    keys.join(" "),
+                    entry.doc,
+                    entry.name
+                ));
+            }
+        }
+        out.trim_start().to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::HashSet;
+
+    #[test]
+    fn every_default_key_is_a_key_and_reads_back() {
+        for entry in TABLE {
+            assert!(!entry.keys.is_empty(), "{} has no key", entry.name);
+            for text in entry.keys {
+                let key = Key::parse(text).unwrap_or_else(|| panic!("{}: {text}", entry.name));
+                assert_eq!(key.to_string(), *text, "{}", entry.name);
+            }
+        }
+    }
+
+    #[test]
+    fn no_key_means_two_things_and_no_name_is_used_twice() {
+        assert_eq!(Keymap::default().rebind(&[]), []);
+        let names: HashSet<&str> = TABLE.iter().map(|entry| entry.name).collect();
+        assert_eq!(names.len(), TABLE.len());
+    }
+
+    #[test]
+    fn every_place_has_keys_and_a_way_out() {
+        for place in Place::ALL {
+            assert!(TABLE.iter().any(|entry| entry.place == *place), "{place:?}");
+        }
+        for entry in TABLE {
+            assert!(Place::ALL.contains(&entry.place), "{}", entry.name);
+            assert!(
+                !entry.doc.is_empty() && !entry.brief.is_empty(),
+                "{}",
+                entry.name
+            );
+        }
+    }
+
+    #[test]
+    fn rebinding_replaces_reports_and_refuses_conflicts() {
+        let change = |name: &str, keys: &[&str]| {
+            let keys = keys.iter().map(|key| (*key).to_owned()).collect();
+            (name.to_owned(), keys)
+        };
+        let (keymap, errors) = Keymap::rebound(&[change("undo", &["ctrl-u", "U"])]);
+        assert_eq!(errors, []);
+        let found = keymap.look_up(&[Place::Any], Key::char('U'));
+        assert_eq!(found, Some("undo"));
+        assert!(keymap.look_up(&[Place::Any], Key::char('u')).is_none());
+
+        let (keymap, errors) = Keymap::rebound(&[change("undo", &["r"])]);
+        assert_eq!(
+            errors,
+            [KeymapError::Conflict {
+                key: "r".into(),
+                one: "undo".into(),
+                other: "redo".into()
+            }]
+        );
+        assert_eq!(keymap, Keymap::default());
+
+        let (_, errors) = Keymap::rebound(&[change("fly", &["f"]), change("undo", &["hyper-u"])]);
+        assert_eq!(errors.len(), 2);
+    }
+
+    #[test]
+    fn what_messages_point_to_is_in_the_table() {
+        for name in names::ALL {
+            assert!(named(name).is_some(), "{name}");
+        }
+    }
+
+    #[test]
+    fn a_former_name_still_rebinds() {
+        let change = ("mark-in-hand".to_owned(), vec!["f5".to_owned()]);
+        let (keymap, errors) = Keymap::rebound(&[change]);
+        assert_eq!(errors, []);
+        let keys = keymap.keys_of(names::MARK_SELECTED);
+        assert_eq!(keys, [Key::parse("f5").unwrap()]);
+        let names: HashSet<&str> = TABLE.iter().map(|entry| entry.name).collect();
+        for entry in TABLE {
+            assert!(!entry.formerly.iter().any(|name| names.contains(name)));
+        }
+    }
+}

@@ -5,8 +5,8 @@ use ratatui::style::Style;
 
 use super::super::state::Scale;
 use super::super::text::columns;
-use super::Pen;
 use super::dots::{ACROSS, DOWN, Dots};
+use super::pen::Pen;
 use crate::picture::labels;
 use crate::picture::ticks::round_step;
 use crate::timeline::Extent;

@@ -3,20 +3,22 @@
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-use super::super::action::{Command, Entry, Place, entry_of};
+use super::super::action::entry::Entry;
+use super::super::action::names;
+use super::super::action::table::{TABLE, named};
 use super::super::layout::Layout;
-use super::super::state::{Edge, Held, Mode, State, View, Walk};
+use super::super::state::{Held, Mode, Place, State, View, Walk};
 use super::super::text;
-use super::{Pen, Text};
+use super::pen::{Pen, Text};
 
-/// Most rows of a suggestion, whose reason is nowhere else; a message takes one.
+/// Rows kept for a suggestion, whose reason is nowhere else; a message takes one.
 const SUGGESTION_ROWS: usize = 2;
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     title(state, layout, pen);
-    let rows = message(state, layout, pen);
-    // A long suggestion takes a row of the keys, so that nothing else moves.
-    let taken = rows.saturating_sub(1).min(layout.keys.height);
+    message(state, layout, pen);
+    // Suggestions keep a row of the keys, short or long, so that nothing moves between them.
+    let taken = message_rows(state, layout) as u16 - 1;
     let keys_area = Rect {
         y: layout.keys.y + taken,
         height: layout.keys.height - taken,
@@ -103,11 +105,18 @@ fn flags(state: &State) -> String {
     )
 }
 
-/// Writes the message; returns the rows it takes.
-fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) -> u16 {
+/// Rows kept for the message, one of them its own.
+fn message_rows(state: &State, layout: &Layout) -> usize {
+    match state.mode {
+        Mode::Walk(_) if layout.keys.height > 1 => SUGGESTION_ROWS,
+        _ => 1,
+    }
+}
+
+fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     let area = layout.message;
     if area.height == 0 {
-        return 0;
+        return;
     }
     let look = state.look;
     let (text, style) = match (&state.mode, &state.message) {
@@ -117,17 +126,13 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) -> u16 {
         (_, None) => (hint(state), look.faint()),
     };
     let walks = matches!(state.mode, Mode::Walk(_));
-    let rows = if walks && layout.keys.height > 1 {
-        SUGGESTION_ROWS
-    } else {
-        1
-    };
+    let rows = message_rows(state, layout);
     let mut lines = text::wrapped(&look.text(&text), usize::from(area.width));
     if lines.len() > rows {
         // Cut where it must be; the list of messages has all of a message.
         let rest = lines.split_off(rows - 1).join(" ");
         let all = if !walks && state.message.is_some() {
-            format!(" {}: all", key_label(state, Command::ShowLog))
+            format!(" {}: all", state.key(names::MESSAGES))
         } else {
             String::new()
         };
@@ -137,7 +142,6 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) -> u16 {
     for (row, line) in lines.iter().enumerate() {
         pen.write(area.x, area.y + row as u16, area.width, line, style);
     }
-    lines.len() as u16
 }
 
 /// The proposal shown: which, what and why.
@@ -148,7 +152,7 @@ fn proposed(walk: &Walk) -> String {
     let set_point = proposal.segment.set_point_w;
     let set_point = set_point.map_or_else(String::new, |watts| format!(" at {watts:.0} W"));
     format!(
-        "idea {} of {}: {}{set_point}: {}",
+        "suggestion {} of {}: {}{set_point}: {}",
         walk.at + 1,
         walk.proposals.len(),
         proposal.segment.kind,
@@ -158,63 +162,40 @@ fn proposed(walk: &Walk) -> String {
 
 /// What could be done next, in a sentence.
 fn hint(state: &State) -> String {
-    let key = |command| key_label(state, command);
+    let key = |name| state.key(name);
     if state.view == View::Clocks && state.mode == Mode::View {
         return format!(
             "mark a feature on both streams ({} and {}), match them with {}; or nudge with {}",
-            key(Command::Mark(false)),
-            key(Command::Mark(true)),
-            key(Command::MatchMarks),
-            key(Command::AdjustClock)
+            key(names::MARK_SELECTED),
+            key(names::MARK_OTHER),
+            key(names::MATCH_MARKS),
+            key(names::SHIFT_CLOCK)
         );
     }
     let segment = state.selected.and_then(|i| state.session().segments.get(i));
     match (state.brush.window, state.brush.held, segment) {
         (_, Held::Edge { .. }, _) => format!(
             "the figures follow the window; {} sets its end at the cursor",
-            key(Command::SetEdge(Edge::End))
+            key(names::SET_END)
         ),
         (_, Held::Whole { .. }, _) => {
             format!(
                 "the window follows the cursor; {} lets go",
-                key(Command::LetGo)
+                key(names::LET_GO)
             )
         }
         (Some(_), _, Some(segment)) if !segment.note.is_empty() => {
             format!("note: {}", segment.note)
         }
         (Some(_), _, Some(segment)) => format!("segment {} selected", segment.kind),
-        (Some(_), _, None) => format!("{} keeps the window as a segment", key(Command::AskTag)),
+        (Some(_), _, None) => format!("{} keeps the window as a segment", key(names::TAG)),
         (None, ..) => format!(
             "go to the start of a stretch, press {}, go to its end, press {}, then {} to tag it",
-            key(Command::SetEdge(Edge::Start)),
-            key(Command::SetEdge(Edge::End)),
-            key(Command::AskTag)
+            key(names::SET_START),
+            key(names::SET_END),
+            key(names::TAG)
         ),
     }
-}
-
-/// The offset of the stream in hand, while its clock is shifted.
-pub fn clock_line(state: &State) -> String {
-    let Some(stream) = state.session().streams.get(state.stream) else {
-        return String::new();
-    };
-    let matched = match stream.matched_on {
-        Some(crate::session::MatchedOn::Given) => "set by hand".to_owned(),
-        Some(on) if stream.clock_doubt.is_some() => format!("matched on {on}, not certain"),
-        Some(on) => format!("matched on {on}"),
-        None => "not yet aligned".to_owned(),
-    };
-    format!(
-        "clock of {}: offset {:+9.1} s  {matched}",
-        stream.label, stream.offset_s
-    )
-}
-
-pub fn key_label(state: &State, command: Command) -> String {
-    entry_of(Place::In(state.view), command)
-        .and_then(|entry| state.keymap.keys_of(entry).first())
-        .map_or_else(|| "-".to_owned(), |key| key.label(state.look.ascii))
 }
 
 /// A key and what it does, for the rows of keys.
@@ -229,13 +210,18 @@ struct Part {
 /// The next useful keys, as far as they have room.
 fn keys(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let parts = next_useful(state).into_iter().filter_map(|entry| {
-        let label = state.keymap.keys_of(entry).first()?.label(state.look.ascii);
+        let label = state
+            .keymap
+            .keys_of(entry.name)
+            .first()?
+            .label(state.look.ascii);
         let text = state.look.text(entry.brief);
         Some(Part {
             columns: (label.chars().count() + 1 + text.chars().count()) as u16,
             label,
             text,
-            must: matches!(entry.command, Command::Help | Command::Close),
+            must: [names::HELP, names::STREAMS_HELP].contains(&entry.name)
+                || (entry.leaves && entry.place != Place::Any),
         })
     });
     let mut rows: Vec<(u16, Vec<Part>)> = vec![(0, Vec::new())];
@@ -274,76 +260,73 @@ fn keys(state: &State, area: Rect, pen: &mut Pen<'_>) {
 fn next_useful(state: &State) -> Vec<&'static Entry> {
     let places = state.places();
     if state.mode != Mode::View {
-        return super::super::action::TABLE
+        return TABLE
             .iter()
             .filter(|entry| places.contains(&entry.place))
             .collect();
     }
     let mut wanted = Vec::new();
     if state.view != View::Ride {
-        let own = super::super::action::TABLE
+        let own = TABLE
             .iter()
             .filter(|entry| entry.place == Place::In(state.view) || entry.place == Place::Study);
         if state.view == View::Clocks {
-            wanted.push(Command::AdjustClock);
+            wanted.push(names::SHIFT_CLOCK);
         }
-        let own = own.map(|entry| entry.command);
-        wanted
-            .extend(own.filter(|own| !state.view.is_of_whole_ride() || *own != Command::NextScope));
+        let own = own.map(|entry| entry.name);
+        wanted.extend(own.filter(|own| !state.view.is_of_whole_ride() || *own != names::SCOPE));
     }
-    wanted.extend([Command::Scrub(-1), Command::Scrub(1), Command::Scrub(10)]);
+    wanted.extend([names::BACK_1S, names::FORWARD_1S, names::FORWARD_10S]);
     match (state.brush.window, state.selected) {
         (None, _) => wanted.extend([
-            Command::SetEdge(Edge::Start),
-            Command::SetEdge(Edge::End),
-            Command::Suggest,
-            Command::SelectSegment(true),
+            names::SET_START,
+            names::SET_END,
+            names::SUGGEST,
+            names::SEGMENT_AFTER,
         ]),
         (Some(_), None) => wanted.extend([
-            Command::SetEdge(Edge::Start),
-            Command::SetEdge(Edge::End),
-            Command::AskTag,
-            Command::ZoomWindow,
-            Command::HoldEdge,
-            Command::Clear,
+            names::SET_START,
+            names::SET_END,
+            names::TAG,
+            names::ZOOM_WINDOW,
+            names::HOLD_EDGE,
+            names::CLEAR_WINDOW,
         ]),
         (Some(_), Some(_)) => wanted.extend([
-            Command::AskSetPoint,
-            Command::AskNote,
-            Command::AskKind,
-            Command::Delete,
-            Command::HoldEdge,
-            Command::MoveSegment,
-            Command::ZoomWindow,
+            names::SET_POINT,
+            names::NOTE,
+            names::CHANGE_KIND,
+            names::DELETE_SEGMENT,
+            names::HOLD_EDGE,
+            names::MOVE_SEGMENT,
+            names::ZOOM_WINDOW,
         ]),
     }
     if state.history.undo_name().is_some() {
-        wanted.push(Command::Undo);
+        wanted.push(names::UNDO);
     }
     if state.unsaved() {
-        wanted.push(Command::Save);
+        wanted.push(names::SAVE);
     }
     wanted.extend([
-        Command::Help,
-        Command::Zoom(true),
-        Command::Zoom(false),
-        Command::ZoomAll,
-        Command::AskTime,
-        Command::SelectSegment(true),
-        Command::SelectStream(true),
-        Command::AdjustClock,
-        Command::AskExport,
-        Command::Quit,
+        names::HELP,
+        names::ZOOM_IN,
+        names::ZOOM_OUT,
+        names::ZOOM_ALL,
+        names::GO_TO_TIME,
+        names::SEGMENT_AFTER,
+        names::STREAM_AFTER,
+        names::SHIFT_CLOCK,
+        names::EXPORT,
+        names::QUIT,
     ]);
     if state.view != View::Ride {
         // There its key goes back to the ride view.
-        wanted.retain(|command| *command != Command::Clear);
+        wanted.retain(|name| *name != names::CLEAR_WINDOW);
     }
     let mut entries: Vec<&'static Entry> = Vec::new();
-    for command in wanted {
-        if let Some(entry) = entry_of(Place::In(state.view), command)
-            && !entries.iter().any(|known| known.name == entry.name)
-        {
+    for entry in wanted.into_iter().filter_map(named) {
+        if !entries.iter().any(|known| known.name == entry.name) {
             entries.push(entry);
         }
     }

@@ -3,9 +3,10 @@
 
 use ratatui::style::Style;
 
+use super::super::layout::panel_columns;
 use super::super::state::State;
 use super::super::text::{self, plain, signed};
-use super::Text;
+use super::pen::Text;
 use crate::analysis::figures::{
     Coast, Explained, GearChange, HeatSoak, Interval, Ramp, ResponseShape, SegmentFigures, Sprint,
     Steady,
@@ -53,6 +54,14 @@ pub fn lines(state: &State, roomy: bool) -> (Vec<Text>, Vec<Text>) {
     (lines, rest)
 }
 
+/// A sentence in lines as wide as the panel; none of an empty one.
+pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
+    text::wrapped(
+        &state.look.text(sentence),
+        panel_columns(state).saturating_sub(1),
+    )
+}
+
 /// A name and its value, in columns that stay where they are.
 type Row = (String, String);
 
@@ -84,7 +93,7 @@ fn limits(interval: Option<Interval>, decimals: usize, unit: &str) -> Row {
     // Whatever the unit, the ends stand before it and the line is as wide as the panel.
     let wide = 13_usize.saturating_sub(unit.len());
     (
-        format!("{:<wide$}", " 95 %"),
+        format!("{:<wide$}", "95 % CI"),
         format!("{low} to {high} {unit}"),
     )
 }
@@ -147,7 +156,7 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
             "mean of",
         ),
         None => (
-            format!("constant {} s", plain(sprint.time_constant_s, 5, 2)),
+            format!("const. {} s", plain(sprint.time_constant_s, 5, 2)),
             sprint.time_constant_ci95_s,
             "constant",
         ),
@@ -167,12 +176,12 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
             format!("{}{cause}", plain(sprint.peak_ratio, 7, 3)),
         ),
         (
-            "delay".to_owned(),
-            format!("{} s, {spread}", plain(sprint.delay_s, 5, 1)),
+            "dead time".to_owned(),
+            format!("{} s, {spread}", plain(sprint.delay_s, 4, 1)),
         ),
-        (format!("{:<8}", " 95 %"), limits),
+        (format!("{:<8}", "95 % CI"), limits),
     ];
-    let note = super::panel::wrapped(state, &sprint.note);
+    let note = wrapped(state, &sprint.note);
     rows.extend(note.into_iter().map(|line| (line, String::new())));
     rows
 }
@@ -195,7 +204,7 @@ fn gear_change(gears: &GearChange, long: bool) -> Vec<Row> {
     if gears.changes.is_empty() {
         return vec![(String::new(), "no gear change found".to_owned())];
     }
-    let mut rows = vec![("shift of the bias, points, 95 %".to_owned(), String::new())];
+    let mut rows = vec![("shift of bias, points, 95 % CI".to_owned(), String::new())];
     rows.extend(gears.changes.iter().map(|change| {
         let [low, high] = change
             .shift_ci95_percent
@@ -210,9 +219,9 @@ fn gear_change(gears: &GearChange, long: bool) -> Vec<Row> {
 
 fn coast(coast: &Coast) -> Vec<Row> {
     vec![
-        row(
-            "mean, lag in it",
-            format!("{} W", plain(coast.phantom_mean_w, 8, 1)),
+        (
+            "mean, lag included".to_owned(),
+            format!("{} W", plain(coast.phantom_mean_w, 5, 1)),
         ),
         row(
             "time to zero",

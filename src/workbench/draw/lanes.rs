@@ -8,8 +8,8 @@ use super::super::smooth::Series;
 use super::super::state::{Lane, Mode, Scale, State};
 use super::super::text;
 use super::dots::{ACROSS, DOWN, Dots};
+use super::pen::{Pen, Text};
 use super::picture;
-use super::{Pen, Text};
 use crate::picture::labels;
 use crate::recording::Channel;
 use crate::session::Segment;
@@ -342,7 +342,7 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
     }
     let width = usize::from(area.width);
     let line = if state.mode == Mode::Clock {
-        Text::default().with(super::frame::clock_line(state), state.look.strong())
+        Text::default().with(clock_line(state), state.look.strong())
     } else {
         // Where there is no room for everything, power and difference come first.
         let full = values_at_cursor(state, true);
@@ -354,6 +354,23 @@ fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
         }
     };
     pen.line(area.x, area.y, area.width, &line);
+}
+
+/// The offset of the selected stream, while its clock is shifted.
+fn clock_line(state: &State) -> String {
+    let Some(stream) = state.session().streams.get(state.stream) else {
+        return String::new();
+    };
+    let matched = match stream.matched_on {
+        Some(crate::session::MatchedOn::Given) => "set by hand".to_owned(),
+        Some(on) if stream.clock_doubt.is_some() => format!("matched on {on}, not certain"),
+        Some(on) => format!("matched on {on}"),
+        None => "not yet aligned".to_owned(),
+    };
+    format!(
+        "clock of {}: offset {:+9.1} s  {matched}",
+        stream.label, stream.offset_s
+    )
 }
 
 fn values_at_cursor(state: &State, with_cadence: bool) -> Text {

@@ -1,9 +1,9 @@
 //! Drawing: a pure function of the state into a buffer. What it costs depends on the screen, not
 //! on the ride.
 //!
-//! Each view has a file here and an arm in `view`; what frames every view (title, message, keys,
-//! menus, lists) is in `frame` and `overlay`. [`Pen`] is what everything is written with: it cuts
-//! text to its place and keeps ASCII mode.
+//! Each view has a file in `views/` that lays it out as a page; what frames every view (title,
+//! message, keys, menus, lists) is in `frame` and `overlay`. A pen is what everything is written
+//! with: it cuts text to its place and keeps ASCII mode.
 
 #[cfg(test)]
 mod bench;
@@ -13,8 +13,10 @@ mod frame;
 mod kind;
 mod lanes;
 mod overlay;
+mod page;
 mod panel;
-mod picture;
+mod pen;
+pub(super) mod picture;
 mod segments;
 mod streams;
 mod strip;
@@ -22,88 +24,48 @@ mod strip;
 mod tests;
 mod views;
 
-use ratatui::buffer::{Buffer, Cell};
+use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use ratatui::style::Style;
 
-use super::action::Command;
-use super::layout::Layout;
-use super::state::{Scale, State, View};
-use super::text::is_plain;
-use super::theme::Look;
-
-pub use segments::first_row as first_segment_row;
+use super::layout::{Layout, Scroll};
+use super::state::{Mode, State, View};
+use page::Page;
+use pen::Pen;
 
 /// Draws the whole screen into an empty buffer.
 pub fn draw(state: &State, area: Rect, buffer: &mut Buffer) {
     if area.width == 0 || area.height == 0 {
         return;
     }
-    on(state, area, buffer);
-}
-
-/// Draws, and tells what there is to scroll.
-fn on(state: &State, area: Rect, buffer: &mut Buffer) -> Option<Scroll> {
     let mut pen = Pen {
         look: state.look,
         buffer,
-        scroll: None,
     };
     let layout = Layout::within(area, state);
-    view(state, &layout, &mut pen);
+    strip::draw(state, layout.strip, &mut pen);
+    if state.view == View::Ride {
+        lanes::draw(state, &layout, &mut pen);
+        segments::draw(state, layout.segments, &mut pen);
+    }
+    page(state, &layout).draw(state, &mut pen);
     frame::draw(state, &layout, &mut pen);
     overlay::draw(state, area, &mut pen);
-    pen.scroll
+}
+
+/// What of the open view may scroll.
+fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
+    match state.view {
+        View::Ride => panel::page(state, layout.panel),
+        _ => views::page(state, layout),
+    }
 }
 
 /// What scrolls on the screen as it is now: of a list over the view, else of the view.
 pub fn scroll(state: &State) -> Option<Scroll> {
-    let area = Rect::new(0, 0, state.size.0, state.size.1);
-    on(state, area, &mut Buffer::empty(area))
-}
-
-/// The keys that scroll up and down in what a view has no room for, as they are named on the
-/// screen.
-fn scroll_keys(state: &State) -> [String; 2] {
-    [false, true].map(|down| frame::key_label(state, Command::More(down)))
-}
-
-/// How far something that has more lines than room is scrolled.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Scroll {
-    /// Its first line shown.
-    pub first: usize,
-    /// The first line when its end is shown.
-    pub last: usize,
-}
-
-fn view(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
-    match state.view {
-        View::Ride => {
-            strip::draw(state, layout.strip, pen);
-            lanes::draw(state, layout, pen);
-            panel::draw(state, layout.panel, pen);
-            segments::draw(state, layout.segments, pen);
-        }
-        _ => {
-            strip::draw(state, layout.strip, pen);
-            views::draw(state, layout, pen);
-        }
+    match &state.mode {
+        Mode::Help(_) | Mode::Log(_) => overlay::scroll(state),
+        _ => page(state, &Layout::of(state)).scroll(state),
     }
-}
-
-/// The vertical scales as they are drawn now.
-pub fn scales(state: &State) -> [Option<Scale>; super::state::Lane::ALL.len()] {
-    let layout = Layout::of(state);
-    let cells = layout.lane_cells();
-    let columns = picture::Columns::new(state, cells);
-    super::state::Lane::ALL.map(|lane| {
-        layout.lanes.iter().find(|(shown, _)| *shown == lane)?;
-        let series = picture::series(state, lane).into_iter();
-        let shown: Vec<_> = series.map(|s| columns.extents(s)).collect();
-        let allowed = picture::allowed(state, lane, usize::from(cells));
-        Some(picture::scale(state, lane, &shown, &allowed))
-    })
 }
 
 /// The figures shown, as lines of text for the clipboard.
@@ -113,162 +75,4 @@ pub fn figures_as_text(state: &State) -> String {
         .chain(&rest)
         .map(|line| format!("{}\n", line.plain().trim_end()))
         .collect()
-}
-
-/// Writes into a buffer, inside given places only.
-pub struct Pen<'a> {
-    /// The look.
-    pub look: Look,
-    /// Where to.
-    pub buffer: &'a mut Buffer,
-    /// What scrolls, as far as it is drawn.
-    scroll: Option<Scroll>,
-}
-
-impl Pen<'_> {
-    /// Writes `text` at (`x`, `y`) in at most `width` columns, the cut marked; returns the columns
-    /// used.
-    pub fn write(&mut self, x: u16, y: u16, width: u16, text: &str, style: Style) -> u16 {
-        self.parts(x, y, width, &[(text, style)])
-    }
-
-    /// Writes a line of differently styled parts.
-    pub fn line(&mut self, x: u16, y: u16, width: u16, line: &Text) {
-        self.parts(x, y, width, &line.0);
-    }
-
-    fn parts<S: AsRef<str>>(&mut self, x: u16, y: u16, width: u16, parts: &[(S, Style)]) -> u16 {
-        let inside = self.buffer.area;
-        if y < inside.y || y >= inside.bottom() || x >= inside.right() {
-            return 0;
-        }
-        let width = width.min(inside.right() - x);
-        let bytes: usize = parts.iter().map(|(text, _)| text.as_ref().len()).sum();
-        if bytes <= usize::from(width) && parts.iter().all(|(text, _)| is_plain(text.as_ref())) {
-            let start = self.buffer.index_of(x, y);
-            put_plain(&mut self.buffer.content[start..start + bytes], parts);
-            return bytes as u16;
-        }
-        let mut at = 0;
-        for (text, style) in parts {
-            at += self.part(x + at, y, width - at, text.as_ref(), *style);
-        }
-        at
-    }
-
-    /// One part of a line in which another may need a closer look; `width` is inside the buffer.
-    fn part(&mut self, x: u16, y: u16, width: u16, text: &str, style: Style) -> u16 {
-        let room = usize::from(width);
-        if is_plain(text) && (1..=room).contains(&text.len()) {
-            let start = self.buffer.index_of(x, y);
-            let cells = &mut self.buffer.content[start..start + text.len()];
-            put_plain(cells, &[(text, style)]);
-            return text.len() as u16;
-        }
-        let shown = super::text::fit(&self.look.text(text), room, self.look.cut());
-        let (end, _) = self.buffer.set_stringn(x, y, shown, room, style);
-        (end - x).min(width)
-    }
-
-    /// Lines of text one under the other. Where they have no room, those from `first` on, with a
-    /// last one that says how many are left above and below and names a key.
-    pub fn scrolled(&mut self, lines: &[Text], first: usize, keys: &[String; 2], area: Rect) {
-        let rows = usize::from(area.height);
-        if lines.len() <= rows || rows == 0 {
-            self.lines(lines, area);
-            return;
-        }
-        let room = rows - 1;
-        let first = self.scrolls(first, lines.len() - room);
-        let shown = lines.get(first..(first + room).min(lines.len()));
-        self.lines(shown.unwrap_or(&[]), area);
-        let below = lines.len().saturating_sub(first + room);
-        let [up, down] = keys;
-        let left = match (first, below) {
-            (0, below) => format!(" {down}: {below} lines below "),
-            (above, 0) => format!(" {up}: {above} lines above "),
-            (above, below) => format!(" {down}: {above} above, {below} below "),
-        };
-        let style = self.look.strong();
-        let text = super::text::fit(&left, usize::from(area.width), self.look.cut());
-        self.write(area.x, area.bottom() - 1, area.width, &text, style);
-    }
-
-    /// Notes that something scrolls, as far as `last`; returns its first line.
-    fn scrolls(&mut self, first: usize, last: usize) -> usize {
-        let first = first.min(last);
-        // Two of them on one screen scroll together.
-        let other = self.scroll.unwrap_or(Scroll { first, last });
-        self.scroll = Some(Scroll {
-            first: first.max(other.first),
-            last: last.max(other.last),
-        });
-        first
-    }
-
-    /// Lines of text one under the other, as far as they fit.
-    fn lines(&mut self, lines: &[Text], area: Rect) {
-        for (row, line) in lines.iter().enumerate().take(usize::from(area.height)) {
-            self.line(area.x, area.y + row as u16, area.width, line);
-        }
-    }
-
-    /// Puts one character into a cell, keeping what the style does not set.
-    pub fn dot(&mut self, x: u16, y: u16, c: char, style: Style) {
-        if let Some(cell) = self.buffer.cell_mut((x, y)) {
-            cell.set_char(c);
-            cell.set_style(style);
-        }
-    }
-
-    /// Changes the style of an area.
-    pub fn style(&mut self, area: Rect, style: Style) {
-        let inside = area.intersection(self.buffer.area);
-        self.buffer.set_style(inside, style);
-    }
-
-    /// Empties an area.
-    pub fn clear(&mut self, area: Rect) {
-        let inside = area.intersection(self.buffer.area);
-        for y in inside.top()..inside.bottom() {
-            for x in inside.left()..inside.right() {
-                if let Some(cell) = self.buffer.cell_mut((x, y)) {
-                    cell.reset();
-                }
-            }
-        }
-    }
-}
-
-/// Sets cells to text that [`is_plain`] and as long as they are many, as most of a screen is. Plain
-/// loops around what is set, of which the mask tells the compiler that it is one byte, make it take
-/// a tenth of the time.
-#[inline(never)]
-fn put_plain<S: AsRef<str>>(cells: &mut [Cell], parts: &[(S, Style)]) {
-    let mut rest = cells;
-    for (text, style) in parts {
-        let text = text.as_ref().as_bytes();
-        let (cells, after) = rest.split_at_mut(text.len());
-        for (cell, byte) in cells.iter_mut().zip(text) {
-            cell.set_char(char::from(byte & 0x7F)).set_style(*style);
-        }
-        rest = after;
-    }
-}
-
-/// A line of text in parts, each with its style.
-#[derive(Clone, Debug, Default)]
-pub struct Text(Vec<(String, Style)>);
-
-impl Text {
-    /// With one more part.
-    pub fn with(mut self, text: impl Into<String>, style: Style) -> Self {
-        self.0.push((text.into(), style));
-        self
-    }
-
-    /// Without styles.
-    pub fn plain(&self) -> String {
-        self.0.iter().map(|(text, _)| text.as_str()).collect()
-    }
 }

@@ -4,12 +4,12 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::{UnicodeWidthChar as _, UnicodeWidthStr as _};
 
-use super::super::action::Claimed;
-use super::super::action::{Entry, Place, TABLE};
-use super::super::state::{Mode, Prompt, Purpose, State, View};
+use super::super::action::entry::{Entry, found};
+use super::super::action::table::TABLE;
+use super::super::layout::Scroll;
+use super::super::state::{Claimed, Mode, Place, Prompt, Purpose, State, View};
 use super::super::text;
-use super::super::update::prompt::found;
-use super::{Pen, Text};
+use super::pen::{Pen, Text};
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if state.in_streams {
@@ -23,19 +23,41 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         Mode::View | Mode::Streams | Mode::Clock | Mode::Walk(_) => {}
         Mode::Menu(place) => boxed(place.title(), &menu_lines(state, *place), area, pen),
         Mode::Prompt(prompt) => typing(state, prompt, area, pen),
-        Mode::Help(first) => {
-            let lines = help_lines(state, usize::from(area.width.saturating_sub(4)));
-            list("keys", &lines, *first, area, pen);
-        }
-        Mode::Log(first) => {
-            let lines = log_lines(state, usize::from(area.width.saturating_sub(4)));
-            list("messages, the latest first", &lines, *first, area, pen);
-        }
+        Mode::Help(_) => list("keys", state, area, pen),
+        Mode::Log(_) => list("messages, the latest first", state, area, pen),
+    }
+}
+
+/// How far the open list scrolls.
+pub fn scroll(state: &State) -> Option<Scroll> {
+    let area = Rect::new(0, 0, state.size.0, state.size.1);
+    Some(listed(state, area)?.1)
+}
+
+/// The lines of the open list, and how far they scroll.
+fn listed(state: &State, area: Rect) -> Option<(Vec<Text>, Scroll)> {
+    let width = usize::from(area.width.saturating_sub(4));
+    let (lines, first) = match state.mode {
+        Mode::Help(first) => (help_lines(state, width), first),
+        Mode::Log(first) => (log_lines(state, width), first),
+        _ => return None,
+    };
+    let rows = usize::from(list_place(area).height.saturating_sub(2));
+    let scroll = Scroll::at(first, lines.len().saturating_sub(rows));
+    Some((lines, scroll))
+}
+
+/// The whole screen but for the lines below it.
+fn list_place(area: Rect) -> Rect {
+    let below = if area.height >= 24 { 3 } else { 1 };
+    Rect {
+        height: area.height.saturating_sub(below),
+        ..area
     }
 }
 
 fn keys_text(state: &State, entry: &Entry) -> String {
-    let keys = state.keymap.keys_of(entry).iter();
+    let keys = state.keymap.keys_of(entry.name).iter();
     keys.map(|key| key.label(state.look.ascii))
         .collect::<Vec<_>>()
         .join(" ")
@@ -167,7 +189,7 @@ fn question(purpose: Purpose) -> &'static str {
         Purpose::Claim(Claimed::SessionPercent) => "the session's claim, ± % of reading",
         Purpose::Claim(Claimed::SessionWatts) => "the session's claim, ± W at least",
         Purpose::Claim(Claimed::AllowancePercent) => {
-            "loss expected from the references' site to the one under test, %"
+            "expected drivetrain loss, references' site to the one under test, %"
         }
         Purpose::Claim(Claimed::AllowancePoints) => "how well that is known, ± percentage points",
         Purpose::Title => "title of the session",
@@ -191,7 +213,7 @@ fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
     }
     if prompt.purpose == Purpose::Find {
         let rows = usize::from(area.height.saturating_sub(8)).clamp(1, 12);
-        let entries = found(&prompt.text);
+        let entries = found(TABLE, &prompt.text);
         let first = prompt.pick.saturating_sub(rows - 1);
         for (index, entry) in entries.iter().enumerate().skip(first).take(rows) {
             let style = if index == prompt.pick {
@@ -290,19 +312,13 @@ fn log_lines(state: &State, width: usize) -> Vec<Text> {
     lines
 }
 
-/// A list over the whole screen but for the lines below it.
-fn list(title: &str, lines: &[Text], first: usize, area: Rect, pen: &mut Pen<'_>) {
-    let place = Rect {
-        height: area
-            .height
-            .saturating_sub(if area.height >= 24 { 3 } else { 1 }),
-        ..area
-    };
+fn list(title: &str, state: &State, area: Rect, pen: &mut Pen<'_>) {
+    let place = list_place(area);
     border(title, place, pen);
+    let Some((lines, Scroll { first, .. })) = listed(state, area) else {
+        return;
+    };
     let rows = usize::from(place.height.saturating_sub(2));
-    // It scrolls in the place of what lies under it.
-    pen.scroll = None;
-    let first = pen.scrolls(first, lines.len().saturating_sub(rows));
     for (row, line) in lines.iter().skip(first).take(rows).enumerate() {
         pen.line(
             place.x + 2,

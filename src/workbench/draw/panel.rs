@@ -3,24 +3,23 @@
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
-use super::super::layout::Layout;
+use super::super::layout::{PANEL_LEAST, panel_columns};
 use super::super::state::State;
 use super::super::text::{plain, signed};
 use super::super::{text, theme::Look};
-use super::{Pen, Text};
+use super::kind::wrapped;
+use super::page::Page;
+use super::pen::{Pen, Text};
 use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::{Agreement, Outcome, StreamFigures, Verdict};
+use crate::analysis::judge::tells_bias;
+use crate::analysis::overall;
 use crate::picture::labels;
+use crate::timeline::Member;
 
-/// Columns of the panel's text at its narrowest.
-const INNER: usize = 30;
-
-pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
+pub fn page(state: &State, area: Rect) -> Page<'_> {
     if area.width < 3 {
-        return;
-    }
-    for y in area.top()..area.bottom() {
-        pen.dot(area.x, y, state.look.glyph('│', '|'), state.look.faint());
+        return Page::new(|_| ());
     }
     let text = Rect {
         x: area.x + 1,
@@ -28,15 +27,19 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         ..area
     };
     let (head, rest) = lines(state, usize::from(area.height));
-    pen.lines(&head, text);
     let above = (head.len() as u16).min(text.height);
     let below = Rect {
         y: text.y + above,
         height: text.height - above,
         ..text
     };
-    let keys = super::scroll_keys(state);
-    pen.scrolled(&rest, state.scrolled.unwrap_or(0), &keys, below);
+    let paint = move |pen: &mut Pen<'_>| {
+        for y in area.top()..area.bottom() {
+            pen.dot(area.x, y, state.look.glyph('│', '|'), state.look.faint());
+        }
+        pen.lines(&head, text);
+    };
+    Page::new(paint).with(rest, below)
 }
 
 /// The panel's lines for `room` rows: those that always stay, and what scrolls below them, the most
@@ -76,7 +79,7 @@ pub fn lines(state: &State, room: usize) -> (Vec<Text>, Vec<Text>) {
 
 /// What to do where there is nothing to judge.
 fn nothing_common(state: &State) -> Vec<Text> {
-    let what = if is_brushed(state) {
+    let what = if state.is_brushed() {
         "move the window, or make it longer"
     } else {
         "show more of the ride"
@@ -86,11 +89,6 @@ fn nothing_common(state: &State) -> Vec<Text> {
     lines
         .map(|line| Text::default().with(line, state.look.warning()))
         .collect()
-}
-
-/// Whether the figures are for a window, rather than for what is in view.
-fn is_brushed(state: &State) -> bool {
-    state.brush.window.is_some_and(|w| w.duration_s() > 0.0)
 }
 
 /// Bias against whatever else it is compared with.
@@ -105,7 +103,7 @@ fn others(state: &State) -> Vec<Text> {
     if others.is_empty() {
         return Vec::new();
     }
-    let name_columns = columns(state).saturating_sub(16).clamp(14, 30);
+    let name_columns = panel_columns(state).saturating_sub(16).clamp(14, 30);
     let head = format!("{:<name_columns$}  bias W  bias %", "the other pairs");
     let mut lines = vec![
         Text::default(),
@@ -150,15 +148,10 @@ fn short_pair_name(state: &State, pair: &Agreement, width: usize) -> String {
     name + &text::both_ends(&state.look.text(&pair.reference), room, state.look.cut())
 }
 
-/// Columns of the panel's text.
-fn columns(state: &State) -> usize {
-    usize::from(Layout::of(state).panel.width.max(INNER as u16 + 2)) - 1
-}
-
 fn head(state: &State) -> Text {
     let span = state.figures_span();
     let long = state.long();
-    let brushed = is_brushed(state);
+    let brushed = state.is_brushed();
     let word = if brushed { "window" } else { "in view" };
     let ends = format!(
         "{}-{}",
@@ -173,14 +166,14 @@ fn head(state: &State) -> Text {
     let length = text::duration(span.duration_s());
     let (ends_width, length_width) = (ends.len() as f64, length.len() as f64);
     // The three end where the figures below do, or further right where they have no room.
-    let right = (HEAD_WORD + 2.0 + ends_width + length_width).max(INNER as f64);
+    let right = (HEAD_WORD + 2.0 + ends_width + length_width).max(PANEL_LEAST as f64);
     let ends_right = (right - length_width - 1.0).min(24.0);
     let wanted = [
         (0.0, HEAD_WORD),
         ((ends_right - ends_width).max(HEAD_WORD + 1.0), ends_width),
         (right - length_width, length_width),
     ];
-    let placed = labels::placed(wanted, [0.0, columns(state) as f64], 1.0);
+    let placed = labels::placed(wanted, [0.0, panel_columns(state) as f64], 1.0);
     let mut line = Text::default();
     let mut used = 0;
     let parts = [
@@ -208,7 +201,7 @@ fn column_heads(state: &State) -> Text {
 
 /// Columns of a stream's label: what the figures leave.
 fn label_columns(state: &State) -> usize {
-    columns(state).saturating_sub(22).clamp(9, 24)
+    panel_columns(state).saturating_sub(22).clamp(9, 24)
 }
 
 fn stream_line(
@@ -260,7 +253,7 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
     if room >= ROOMY {
         lines.push(Text::default());
     }
-    let room = columns(state).saturating_sub(1);
+    let room = panel_columns(state).saturating_sub(1);
     let title = match pair_name(a) {
         full if full.chars().count() <= room => look.text(&full),
         _ => short_pair_name(state, a, room),
@@ -272,10 +265,10 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
             .with(format!("{} W", signed(a.bias_w, 8, 1)), look.strong())
             .with(format!("{} %", signed(a.bias_percent, 9, 2)), look.strong()),
     );
-    lines.push(interval(state, " 95 % ", a.bias_ci95_w, "W"));
+    lines.push(interval(state, "95 % CI", a.bias_ci95_w, "W"));
     lines.extend(claim_lines(state, a));
     lines.push(verdict_line(state));
-    lines.push(interval(state, "limits", a.loa95_w, "W"));
+    lines.push(interval(state, "LoA 95 %", a.loa95_w, "W"));
     lines.push(
         Text::default()
             .with("sd      ", faint)
@@ -292,10 +285,10 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
     );
     lines.push(
         Text::default()
-            .with("seconds ", faint)
-            .with(format!("{:>8}  ", a.n), none)
-            .with(" worth", faint)
-            .with(plain(a.n_effective, 7, 0), none),
+            .with("seconds", faint)
+            .with(format!("{:>6}", a.n), none)
+            .with("  effective n", faint)
+            .with(plain(a.n_effective, 5, 0), none),
     );
     lines
 }
@@ -366,16 +359,26 @@ fn claim_lines(state: &State, a: &Agreement) -> Vec<Text> {
                 ),
         );
     }
-    let (word, style) = beyond(state.look, net_w, half_w);
     let limit = match bias.in_percent(half_w) {
         Some(percent) => format!("{} %", plain(Some(percent), 8, 1)),
         None => format!("{} W", plain(Some(half_w), 8, 1)),
     };
-    lines.push(
-        line.with(format!("{limit}  "), Style::new())
-            .with(word, style),
-    );
+    lines.push(held_to_claim(
+        state,
+        line.with(format!("{limit}  "), Style::new()),
+        &bias,
+    ));
     lines
+}
+
+/// On which side of the claim the bias lies; nothing where no claim is held against it: of what
+/// happens to be in view, and of kinds in which power jumps by design.
+fn held_to_claim(state: &State, line: Text, bias: &NetBias) -> Text {
+    if !state.is_brushed() || !tells_bias(state.figures_kind()) {
+        return line;
+    }
+    let (word, style) = beyond(state.look, bias.net_w, bias.half_w);
+    line.with(word, style)
 }
 
 /// Whether a bias lies inside a limit: a sign, a word and a style.
@@ -423,11 +426,10 @@ pub fn outcome_of(verdict: Option<&Verdict>) -> Outcome {
 /// What the blocks say, each on its own: a bias of whatever happens to be in view holds nothing
 /// against a claim.
 fn blocks_line(state: &State, line: Text) -> Text {
-    let segments = (0..state.lines.len()).filter_map(|index| state.lines.get(index));
-    let outcomes: Vec<Outcome> = segments
-        .map(|figures| outcome_of(state.judged(figures)))
-        .filter(|outcome| *outcome != Outcome::NotApplicable)
-        .collect();
+    let under_test = state.under_test().map(Member::Stream);
+    let under_test = under_test.map_or("", |member| state.member_name(member));
+    let judged = overall::judged(under_test, state.lines.all());
+    let outcomes: Vec<Outcome> = judged.map(|(_, verdict)| verdict.outcome).collect();
     let count = |wanted: Outcome| outcomes.iter().filter(|o| **o == wanted).count();
     if outcomes.is_empty() {
         return line.with("tag a block to judge", Style::new());
@@ -437,17 +439,17 @@ fn blocks_line(state: &State, line: Text) -> Text {
     } else {
         Style::new()
     };
-    let told = format!(
+    let words = format!(
         "{} of {} judged conform",
         count(Outcome::Conforms),
         outcomes.len()
     );
-    line.with(told, style)
+    line.with(words, style)
 }
 
 fn verdict_line(state: &State) -> Text {
     let line = Text::default().with("verdict   ", state.look.faint());
-    if !is_brushed(state) {
+    if !state.is_brushed() {
         return blocks_line(state, line);
     }
     let Some(verdict) = state.judged(&state.figures) else {
@@ -455,6 +457,7 @@ fn verdict_line(state: &State) -> Text {
     };
     let (mark, style) = outcome_mark(state.look, verdict.outcome);
     let word = match verdict.outcome {
+        Outcome::NotApplicable if state.selected.is_none() => "tag it to judge it",
         Outcome::NotApplicable => "not for this kind",
         outcome => outcome_word(outcome),
     };
@@ -498,7 +501,7 @@ fn reasons(state: &State) -> Vec<Text> {
     let verdict = verdict.filter(|verdict| {
         let never = verdict.outcome == Outcome::NotApplicable;
         let compared = state.compared(&state.figures);
-        never || (is_brushed(state) && compared.is_some_and(|a| a.n > 0))
+        never || (state.is_brushed() && compared.is_some_and(|a| a.n > 0))
     });
     let reasons = verdict.iter().flat_map(|verdict| verdict.sentences());
     let lines = reasons.flat_map(|reason| wrapped(state, &reason));
@@ -509,9 +512,4 @@ fn reasons(state: &State) -> Vec<Text> {
         return lines;
     }
     std::iter::once(Text::default()).chain(lines).collect()
-}
-
-/// A sentence in lines as wide as the panel; none of an empty one.
-pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
-    text::wrapped(&state.look.text(sentence), columns(state).saturating_sub(1))
 }

@@ -5,6 +5,7 @@ use std::ops::Range;
 
 use ratatui::layout::Rect;
 
+use super::super::layout::Layout;
 use super::super::smooth::Series;
 use super::super::state::{Lane, Scale, State};
 use super::dots::ACROSS;
@@ -277,6 +278,20 @@ pub fn column_of(plot: Rect, shown: Span, t_s: f64) -> Option<u16> {
     let column = (share * f64::from(plot.width)).floor();
     let inside = (0.0..=1.0).contains(&share) && plot.width > 0;
     inside.then(|| plot.x + (column as u16).min(plot.width - 1))
+}
+
+/// The vertical scales as they are drawn now.
+pub fn scales(state: &State) -> [Option<Scale>; Lane::ALL.len()] {
+    let layout = Layout::of(state);
+    let cells = layout.lane_cells();
+    let columns = Columns::new(state, cells);
+    Lane::ALL.map(|lane| {
+        layout.lanes.iter().find(|(shown, _)| *shown == lane)?;
+        let series = series(state, lane).into_iter();
+        let shown: Vec<_> = series.map(|s| columns.extents(s)).collect();
+        let allowed = allowed(state, lane, usize::from(cells));
+        Some(scale(state, lane, &shown, &allowed))
+    })
 }
 
 #[cfg(test)]

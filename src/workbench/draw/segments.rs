@@ -3,36 +3,22 @@
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+use super::super::layout::first_segment_row;
 use super::super::state::State;
 use super::super::text::{self, signed};
 use super::panel::{NetBias, outcome_mark, outcome_of, outcome_word};
-use super::{Pen, Text};
+use super::pen::{Pen, Text};
 
 /// Columns of the list from which on it shows notes, and where.
 const WITH_NOTE: u16 = 100;
-const NOTE_AT: u16 = 82;
-
-/// The first segment shown in `area` (whose first row is the head): the selected one stays in it.
-pub fn first_row(state: &State, area: Rect) -> usize {
-    let rows = usize::from(area.height.saturating_sub(1)).max(1);
-    let count = state.session().segments.len();
-    let cursor = state
-        .session()
-        .segments
-        .iter()
-        .rposition(|s| s.from_s <= state.cursor_s);
-    let wanted = state.selected.or(cursor).unwrap_or(0);
-    wanted
-        .saturating_sub(rows / 2)
-        .min(count.saturating_sub(rows))
-}
+const NOTE_AT: u16 = 84;
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if area.height == 0 {
         return;
     }
     head(state, area, pen);
-    let first = first_row(state, area);
+    let first = first_segment_row(state, area);
     let rows = usize::from(area.height - 1);
     for (row, index) in (first..state.session().segments.len())
         .take(rows)
@@ -61,7 +47,11 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
 fn head(state: &State, area: Rect, pen: &mut Pen<'_>) {
     // The verdict is on what the allowance leaves.
     let percent = if allows(state) { " net %" } else { "bias %" };
-    let columns = format!("nr kind         from    to      length set pt bias W {percent} verdict");
+    let Widths { time, length } = Widths::of(state);
+    let columns = format!(
+        "no. {:<12} {:<time$} {:<time$} {:>length$} set pt bias W {percent} verdict",
+        "kind", "from", "to", "length"
+    );
     let head = text::field(&columns, usize::from(area.width), ' ');
     let style = state
         .look
@@ -76,6 +66,25 @@ fn head(state: &State, area: Rect, pen: &mut Pen<'_>) {
             "note",
             style,
         );
+    }
+}
+
+/// Columns of the times and of the lengths: the same in every line.
+struct Widths {
+    time: usize,
+    length: usize,
+}
+
+impl Widths {
+    /// As wide as the end of the ride reads, so that no line pushes its neighbours.
+    fn of(state: &State) -> Self {
+        let ride = state.ride();
+        let longest = text::time(ride.to_s, state.long()).len();
+        let length = text::duration(ride.duration_s()).len();
+        Self {
+            time: longest.max(7),
+            length: length.max(6),
+        }
     }
 }
 
@@ -100,10 +109,11 @@ fn line(state: &State, index: usize, width: u16) -> Text {
     let set_point = segment
         .set_point_w
         .map_or_else(|| "-".to_owned(), |w| format!("{w:.0} W"));
+    let Widths { time, length } = Widths::of(state);
     let line = Text::default()
         .with(
             format!(
-                "{:>2} {:<12} {:<7} {:<7} {:>6} {set_point:>6} {} {} ",
+                "{:>3} {:<12} {:<time$} {:<time$} {:>length$} {set_point:>6} {} {} ",
                 index + 1,
                 segment.kind.word(),
                 text::time(segment.from_s, long),

@@ -2,17 +2,17 @@
 
 use ratatui::style::{Modifier, Style};
 
-use super::super::action::Command;
+use super::super::action::names;
 use super::super::state::State;
 use super::super::text;
-use super::Text;
+use super::pen::Text;
 use crate::session::{Role, Site, Stream};
 use crate::timeline::Member;
 
 /// Columns of a label; longer ones are cut, the cut marked.
 const LABEL: usize = 22;
 
-/// The list, at most `rows` streams of it around the one in hand; then what concerns them all.
+/// The list, at most `rows` streams of it around the selected one; then what concerns them all.
 pub fn lines(state: &State, rows: usize) -> Vec<Text> {
     let look = state.look;
     let none = Style::new();
@@ -55,7 +55,7 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
     lines.push(Text::default());
     lines.push(
         Text::default()
-            .with("session's claim  ", look.faint())
+            .with("session's claim           ", look.faint())
             .with(
                 both(Some(session.percent), Some(session.watts)).unwrap_or_default(),
                 none,
@@ -64,10 +64,10 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
     let allowance = state.session().allowance;
     lines.push(
         Text::default()
-            .with("allowance        ", look.faint())
+            .with("expected drivetrain loss  ", look.faint())
             .with(
                 format!(
-                    "{} % ± {} points lost between the sites",
+                    "{} % ± {} percentage points",
                     allowance.percent, allowance.plus_minus
                 ),
                 none,
@@ -83,8 +83,8 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
     };
     lines.push(
         Text::default()
-            .with("compared         ", look.faint())
-            .with(text::fit(&look.text(&compared), 58, look.cut()), none),
+            .with("compared                  ", look.faint())
+            .with(text::fit(&look.text(&compared), 49, look.cut()), none),
     );
     lines
 }
@@ -114,7 +114,7 @@ pub fn remarks(state: &State, room: usize) -> Vec<Text> {
     }
     if lines.len() > room {
         lines.truncate(room - 1);
-        let key = super::frame::key_label(state, Command::ShowLog);
+        let key = state.key(names::MESSAGES);
         let rest = format!("  {key} in a view lists all of it");
         lines.push(Text::default().with(rest, look.faint()));
     }

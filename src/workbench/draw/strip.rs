@@ -5,9 +5,9 @@ use ratatui::style::{Modifier, Style};
 
 use super::super::state::Scale;
 use super::super::state::State;
-use super::Pen;
 use super::dots::Dots;
 use super::lanes::columns_of;
+use super::pen::Pen;
 use super::picture;
 use crate::recording::Channel;
 use crate::session::Role;

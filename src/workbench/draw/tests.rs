@@ -4,7 +4,7 @@ use std::panic::AssertUnwindSafe;
 
 use super::super::bench::{PLAIN, press, state_at, type_text};
 use super::super::keymap::Keymap;
-use super::super::state::State;
+use super::super::state::{Mode, State};
 use super::super::theme::Look;
 use crate::analysis::bench::{ridden, session_of};
 use crate::plan::Plan;
@@ -107,7 +107,7 @@ fn the_list_shows_the_bias_that_the_verdict_is_on() {
         let screen = text(&rendered(state));
         let mut lines = screen
             .lines()
-            .skip_while(|line| !line.starts_with("nr kind"));
+            .skip_while(|line| !line.starts_with("no. kind"));
         let head = lines.next().unwrap().to_owned();
         let block = lines.find(|line| line.contains("steady-block")).unwrap();
         let bias = block
@@ -205,15 +205,96 @@ fn a_long_message_leaves_the_keys_where_they_are() {
     assert!(text(&rendered(&state)).contains("the end."));
 }
 
-/// The first line of the panel of a ride of so many hours.
-fn panel_head(hours: usize) -> String {
+/// A ride of so many hours and a bit.
+fn long_ride(hours: usize) -> State {
     let power = vec![200.0; hours * 3600 + 33 * 60 + 12];
     let opened = session_of(vec![
         ridden("trainer", Role::UnderTest, None, power.clone()),
         ridden("pedals", Role::Reference, Some(1.0), power),
     ]);
-    let state = State::new(opened, PLAIN, Keymap::default(), (80, 24));
-    super::panel::lines(&state, 13).0[0].plain()
+    State::new(opened, PLAIN, Keymap::default(), (80, 24))
+}
+
+/// The first line of the panel of a ride of so many hours.
+fn panel_head(hours: usize) -> String {
+    super::panel::lines(&long_ride(hours), 13).0[0].plain()
+}
+
+/// Lengths of an hour or more push nothing: each figure ends where its head does.
+#[test]
+fn long_segments_keep_the_columns_of_the_list() {
+    for hours in [3, 12] {
+        let mut state = long_ride(hours);
+        for (from, to) in [("0:10:00", "0:15:00"), ("0:30:00", "2:30:00")] {
+            press(&mut state, "g");
+            type_text(&mut state, from);
+            press(&mut state, "enter s g");
+            type_text(&mut state, to);
+            press(&mut state, "enter e t s p");
+            type_text(&mut state, "200");
+            press(&mut state, "enter");
+        }
+        let screen = text(&rendered(&state));
+        let mut lines = screen.lines().skip_while(|line| !line.starts_with("no. "));
+        let end = |line: &str, what: &str| {
+            let start = line
+                .find(what)
+                .unwrap_or_else(|| panic!("no {what} in {line}"));
+            line[..start].chars().count() + what.len()
+        };
+        let head = lines.next().unwrap();
+        for (line, length) in lines.zip(["5:00", "2:00:00"]) {
+            assert_eq!(
+                end(line, &format!(" {length} ")) - 1,
+                end(head, "length"),
+                "{screen}"
+            );
+            assert_eq!(end(line, "200 W"), end(head, "set pt"), "{screen}");
+        }
+    }
+}
+
+/// Between a short suggestion and a long one no row moves.
+#[test]
+fn keys_stay_where_they_are_from_one_suggestion_to_the_next() {
+    let mut state = state_at((80, 24), PLAIN);
+    press(&mut state, "i");
+    let mut keys = Vec::new();
+    for reason in ["short", &"a long reason ".repeat(8)] {
+        let Mode::Walk(walk) = &mut state.mode else {
+            panic!("no walk");
+        };
+        walk.proposals[0].reason = reason.to_owned();
+        let screen = text(&rendered(&state));
+        assert!(screen.contains("suggestion 1 of"), "{screen}");
+        keys.push(screen.lines().nth(23).map(str::to_owned));
+    }
+    assert_eq!(keys[0], keys[1]);
+    let row = keys[0].clone().unwrap();
+    assert!(row.contains("tag it") && row.contains("leave"), "{row}");
+}
+
+/// The claim is held against a window, not against whatever happens to be in view, nor where power
+/// jumps by design.
+#[test]
+fn the_claim_is_held_against_what_it_can_be_held_against() {
+    let mut state = at_work((80, 24), PLAIN);
+    let claim = |state: &State| {
+        let (_, lines) = super::panel::lines(state, 30);
+        let mut lines = lines.iter().map(super::pen::Text::plain);
+        lines.find(|line| line.starts_with("claim")).unwrap()
+    };
+    assert!(claim(&state).contains("above"), "{}", claim(&state));
+    press(&mut state, "down");
+    assert_eq!(state.figures_kind(), Kind::Sprint);
+    assert_eq!(claim(&state).trim_end(), "claim        2.0 %");
+    press(&mut state, "esc");
+    assert_eq!(claim(&state).trim_end(), "claim        2.0 %");
+    press(&mut state, "g");
+    type_text(&mut state, "1:10");
+    press(&mut state, "enter s");
+    press(&mut state, "> > > e");
+    assert!(claim(&state).contains("above"), "{}", claim(&state));
 }
 
 #[test]
@@ -229,7 +310,7 @@ fn without_a_window_the_panel_tells_what_the_blocks_say() {
     let mut state = state_at((80, 24), PLAIN);
     let verdict = |state: &State| {
         let (_, lines) = super::panel::lines(state, 30);
-        let mut lines = lines.iter().map(super::Text::plain);
+        let mut lines = lines.iter().map(super::pen::Text::plain);
         lines.find(|line| line.starts_with("verdict")).unwrap()
     };
     assert_eq!(verdict(&state), "verdict   tag a block to judge");
@@ -237,6 +318,15 @@ fn without_a_window_the_panel_tells_what_the_blocks_say() {
     assert_eq!(verdict(&state), "verdict   ✗ does not conform");
     press(&mut state, "esc");
     assert_eq!(state.brush.window, None);
+    assert_eq!(verdict(&state), "verdict   0 of 1 judged conform");
+    // An open stretch asks for nothing: it is none of those judged.
+    press(&mut state, "g");
+    type_text(&mut state, "16:00");
+    press(&mut state, "enter s > > > e");
+    assert_eq!(verdict(&state), "verdict     tag it to judge it");
+    press(&mut state, "t o");
+    assert_eq!(verdict(&state), "verdict     not for this kind");
+    press(&mut state, "esc");
     assert_eq!(verdict(&state), "verdict   0 of 1 judged conform");
 }
 
@@ -251,7 +341,7 @@ fn a_window_with_nothing_in_common_says_what_to_do() {
         press(&mut state, &format!("enter {edge}"));
     }
     let (_, lines) = super::panel::lines(&state, 30);
-    let told: Vec<String> = lines.iter().map(super::Text::plain).collect();
+    let told: Vec<String> = lines.iter().map(super::pen::Text::plain).collect();
     assert!(
         !told.iter().any(|line| line.starts_with("verdict")),
         "{told:?}"
@@ -265,7 +355,7 @@ fn a_block_without_a_set_point_is_not_off_one() {
     let mut state = at_work((80, 24), PLAIN);
     let told = |state: &State| -> String {
         let (_, lines) = super::panel::lines(state, 30);
-        lines.iter().map(super::Text::plain).collect()
+        lines.iter().map(super::pen::Text::plain).collect()
     };
     assert!(told(&state).contains("off set point"));
     press(&mut state, "p");

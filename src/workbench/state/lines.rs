@@ -5,10 +5,10 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::State;
 use crate::analysis::figures::SegmentFigures;
+use crate::analysis::ride::RideFindings;
 use crate::analysis::segment;
-use crate::session::{Allowance, Claim, Kind, Segment, Stream};
+use crate::session::{Allowance, Claim, Kind, Segment, Session, Stream};
 use crate::timeline::{Aligned, Span};
 
 /// One entry a segment, in their order.
@@ -28,12 +28,12 @@ struct Basis {
 }
 
 impl Basis {
-    fn of(state: &State) -> Self {
+    fn of(session: &Session, aligned: &Arc<Aligned>) -> Self {
         Self {
-            aligned: Arc::clone(&state.aligned),
-            claim: state.session().claim,
-            allowance: state.session().allowance,
-            streams: state.session().streams.clone(),
+            aligned: Arc::clone(aligned),
+            claim: session.claim,
+            allowance: session.allowance,
+            streams: session.streams.clone(),
         }
     }
 
@@ -60,22 +60,31 @@ impl Lines {
         self.figures.is_empty()
     }
 
+    /// Those of every segment.
+    pub fn all(&self) -> &[SegmentFigures] {
+        &self.figures
+    }
+
     /// The figures of the segment at this place.
     pub fn get(&self, index: usize) -> Option<&SegmentFigures> {
         self.figures.get(index)
     }
 
-    /// Those of `state`'s segments; `known` are the ones before.
-    pub(super) fn of(state: &State, known: Lines) -> Self {
-        let basis = Basis::of(state);
+    /// Those of `session`'s segments; `known` are the ones before.
+    pub(super) fn of(
+        session: &Session,
+        aligned: &Arc<Aligned>,
+        found: &RideFindings,
+        known: Lines,
+    ) -> Self {
+        let basis = Basis::of(session, aligned);
         let holds = known.basis.as_ref().is_some_and(|b| b.is(&basis));
         let mut before: HashMap<_, SegmentFigures> = HashMap::new();
         if holds {
             let keyed = known.figures.into_iter();
             before.extend(keyed.map(|line| (key(line.from_s, line.to_s, line.kind), line)));
         }
-        let kept: Vec<(&Segment, Span, Option<SegmentFigures>)> = state
-            .session()
+        let kept: Vec<(&Segment, Span, Option<SegmentFigures>)> = session
             .segments
             .iter()
             .map(|segment| {
@@ -84,10 +93,7 @@ impl Lines {
                 (segment, span, line)
             })
             .collect();
-        let live = |span, kind| {
-            let (session, aligned) = (state.session(), &state.aligned);
-            segment::live(session, aligned, &state.found, span, kind)
-        };
+        let live = |span, kind| segment::live(session, aligned, found, span, kind);
         let figures = kept
             .into_par_iter()
             .map(|(segment, span, line)| line.unwrap_or_else(|| live(span, segment.kind)))
@@ -103,6 +109,7 @@ impl Lines {
 mod tests {
     use super::*;
     use crate::workbench::bench::{message, press, state, type_text};
+    use crate::workbench::state::State;
 
     fn tag(state: &mut State, from: &str, to: &str) {
         for (time, edge) in [(from, "s"), (to, "e")] {

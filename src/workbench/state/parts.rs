@@ -4,10 +4,8 @@ use crate::recording::Channel;
 use crate::suggest::Proposal;
 use crate::timeline::Span;
 
-use super::super::action::{Claimed, Place};
-
 /// The full-screen views. To add one: a variant here, an entry in the action table with a key in
-/// [`Place::ViewMenu`], a file in `draw/` and an arm in `draw::view`.
+/// [`Place::ViewMenu`], a file in `draw/views/` and its arm in `draw::views::page`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum View {
     /// The traces on one time line, with the figures for the window.
@@ -154,10 +152,11 @@ pub enum Purpose {
     SetPoint,
     /// The note of a segment.
     Note,
-    /// The label of the stream in hand.
+    /// The label of the selected stream.
     Label,
     /// The session's title.
     Title,
+
     /// A number of a claim.
     Claim(Claimed),
     /// The file to export the table to.
@@ -175,7 +174,7 @@ pub enum Mode {
     View,
     /// Saying what the streams are.
     Streams,
-    /// Shifting the clock of the stream in hand.
+    /// Shifting the clock of the selected stream.
     Clock,
     /// Walking through proposed segments.
     Walk(Walk),
@@ -237,5 +236,167 @@ impl Scale {
         let per_unit = last as f64 / (self.high - self.low);
         // A cast rounds down, to 0 at the least, and of NaN gives 0.
         move |value| (((self.high - value) * per_unit + 0.5) as u32 as usize).min(last)
+    }
+}
+
+/// A number of a claim.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Claimed {
+    /// Of the selected stream, ± % of reading.
+    StreamPercent,
+    /// Of the selected stream, ± W at least.
+    StreamWatts,
+    /// Of the session, ± % of reading.
+    SessionPercent,
+    /// Of the session, ± W at least.
+    SessionWatts,
+    /// The loss expected between the references' site and the one under test, %.
+    AllowancePercent,
+    /// How well that is known, ± percentage points.
+    AllowancePoints,
+}
+
+/// What is copied to the clipboard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Copied {
+    /// The figures of the window.
+    Figures,
+    /// The segment table, as text.
+    Text,
+    /// The segment table, as Markdown.
+    Markdown,
+    /// The segment table, as CSV.
+    Csv,
+}
+
+/// What the landmark keys stop at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Landmarks {
+    /// Edges of segments.
+    Edges,
+    /// Where the power of the references changes.
+    Steps,
+    /// Dropouts.
+    Dropouts,
+    /// Excursions of the source under test.
+    Excursions,
+    /// The highest seconds.
+    Peaks,
+}
+
+impl Landmarks {
+    /// Plural name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Landmarks::Edges => "segment edges",
+            Landmarks::Steps => "changes of power",
+            Landmarks::Dropouts => "dropouts",
+            Landmarks::Excursions => "excursions",
+            Landmarks::Peaks => "peaks",
+        }
+    }
+}
+
+/// Where an action is offered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Place {
+    /// In every view.
+    Any,
+    /// In one view.
+    In(View),
+    /// In every full-screen view but the ride view.
+    Study,
+    /// In the list of what the streams are.
+    Streams,
+    /// While a clock is shifted.
+    Clock,
+    /// While walking through proposed segments.
+    Walk,
+    /// In the menu of kinds for a new tag.
+    TagMenu,
+    /// In the menu of kinds for the segment.
+    KindMenu,
+    /// In the menu of views.
+    ViewMenu,
+    /// In the menu of landmarks.
+    LandmarkMenu,
+    /// In the menu of what to copy.
+    CopyMenu,
+    /// In the question whether to quit.
+    QuitQuestion,
+    /// In the question whether to overwrite a file that somebody else changed.
+    OverwriteQuestion,
+    /// In the question whether to replace an exported file.
+    ReplaceQuestion,
+    /// In the question whether to restore unsaved edits.
+    RestoreQuestion,
+    /// While text is typed.
+    Prompt,
+    /// In a list that scrolls.
+    List,
+}
+
+impl Place {
+    /// Every place, in the order of the help screen.
+    pub const ALL: &'static [Place] = &[
+        Place::Any,
+        Place::In(View::Ride),
+        Place::Study,
+        Place::In(View::Clocks),
+        Place::In(View::Coverage),
+        Place::In(View::Plan),
+        Place::Streams,
+        Place::Clock,
+        Place::Walk,
+        Place::TagMenu,
+        Place::KindMenu,
+        Place::ViewMenu,
+        Place::LandmarkMenu,
+        Place::CopyMenu,
+        Place::QuitQuestion,
+        Place::OverwriteQuestion,
+        Place::ReplaceQuestion,
+        Place::RestoreQuestion,
+        Place::Prompt,
+        Place::List,
+    ];
+
+    /// Head line over the keys of this place.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Place::Any => "in every view",
+            Place::In(view) => view.title(),
+            Place::Study => "in every view but the ride view",
+            Place::Streams => "streams: what they are",
+            Place::Clock => "shifting a clock",
+            Place::Walk => "walking through suggestions",
+            Place::TagMenu => "tag the window as",
+            Place::KindMenu => "change the kind to",
+            Place::ViewMenu => "open view",
+            Place::LandmarkMenu => "stop at",
+            Place::CopyMenu => "copy to the clipboard",
+            Place::QuitQuestion => "not everything is saved",
+            Place::OverwriteQuestion => "session.toml was changed by somebody else",
+            Place::ReplaceQuestion => "there is a file of that name",
+            Place::RestoreQuestion => "unsaved edits of an earlier run",
+            Place::Prompt => "typing",
+            Place::List => "lists",
+        }
+    }
+
+    /// Whether the place is a box of choices, one key each.
+    pub const fn is_menu(self) -> bool {
+        matches!(
+            self,
+            Place::TagMenu
+                | Place::KindMenu
+                | Place::ViewMenu
+                | Place::LandmarkMenu
+                | Place::CopyMenu
+                | Place::QuitQuestion
+                | Place::OverwriteQuestion
+                | Place::ReplaceQuestion
+                | Place::RestoreQuestion
+        )
     }
 }

@@ -1,6 +1,6 @@
 //! Difference against mean, second by second.
 
-use super::Question;
+use super::question::Question;
 use super::subject::{Subject, figures};
 use crate::analysis::figures::Agreement;
 use crate::picture::claim::allowed_w;

@@ -1,19 +1,19 @@
 //! What fixes two streams' clocks.
 
-use super::Question;
+use super::question::Question;
 use crate::timeline::align::{
     LagCurve, Options, Residual, StreamClock, align_session, lag_curve, residuals, sources_of,
 };
 
-/// The clock of the stream in hand against another's.
+/// The clock of the selected stream against another's.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Clocks {
-    /// Correlation against how late the stream in hand is with the clocks as they are; `None`
+    /// Correlation against how late the selected stream is with the clocks as they are; `None`
     /// where there is too little to correlate.
     pub curve: Option<LagCurve>,
     /// How late it is along the ride, by the other stream's clock.
     pub residuals: Vec<Residual>,
-    /// What aligning all streams says of the stream in hand and of the other one, whatever was set
+    /// What aligning all streams says of the selected stream and of the other one, whatever was set
     /// by hand before.
     pub estimates: [Option<StreamClock>; 2],
 }

@@ -1,6 +1,6 @@
 //! Where the ride went, and the bias there.
 
-use super::Question;
+use super::question::Question;
 use super::subject::Subject;
 use crate::analysis::coverage::{Pair, grid};
 use crate::analysis::figures::Coverage;

@@ -1,6 +1,6 @@
 //! Error against power over all blocks of held power.
 
-use super::Question;
+use super::question::Question;
 use crate::analysis::error_curve::ErrorCurve;
 use crate::analysis::overall;
 use crate::analysis::table::error_curves;

@@ -1,6 +1,6 @@
 //! The ride held against a test plan.
 
-use super::Question;
+use super::question::Question;
 use crate::analysis::table::table;
 use crate::plan::{Plan, PlanCheck, check};
 

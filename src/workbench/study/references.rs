@@ -1,6 +1,6 @@
 //! Who disagrees with whom.
 
-use super::Question;
+use super::question::Question;
 use super::subject::figures;
 use crate::analysis::figures::{NoisyOne, References};
 use crate::analysis::references::Between;

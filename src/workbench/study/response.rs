@@ -1,6 +1,6 @@
 //! How the source under test answers a change of power.
 
-use super::Question;
+use super::question::Question;
 use super::subject::{Subject, figures};
 use crate::analysis::figures::{Ramp, Sprint};
 use crate::picture::response::model;

@@ -1,6 +1,6 @@
 //! Bias against time and temperature.
 
-use super::Question;
+use super::question::Question;
 use super::subject::{Subject, figures};
 use crate::analysis::figures::HeatSoak;
 use crate::picture::claim::band_percent;

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::Question;
+use super::question::Question;
 use crate::analysis::figures::{Agreement, SegmentFigures};
 use crate::analysis::segment;
 use crate::recording::Channel;

@@ -1,39 +1,38 @@
-//! Clocks: shifting that of the stream in hand while every trace stays in view, matching marked
+//! Clocks: shifting that of the selected stream while every trace stays in view, matching marked
 //! features, and what the clocks view compares.
 
-use super::super::action::Command;
-use super::super::state::{Mark, Mode, State};
+use super::super::action::names;
+use super::super::event::Effect;
+use super::super::state::{Mark, Mode, State, View};
 use super::super::study::Answer;
 use super::edit::{edit, settle};
-use super::{Effect, key_of, say, warn};
+use super::motion;
+use super::say::{say, warn};
 use crate::session::{MatchedOn, Session};
 
 /// Shortest and longest close-up, s.
 const CLOSE_UP_S: (f64, f64) = (10.0, 600.0);
 
-pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
-    match command {
-        Command::AdjustClock if state.session().streams.is_empty() => {
-            warn(state, "there is no stream whose clock could be shifted");
-        }
-        Command::AdjustClock => state.mode = Mode::Clock,
-        Command::Nudge(tenths) => nudge(state, tenths, effects),
-        Command::Mark(other) => mark(state, other),
-        Command::MatchMarks => match_marks(state, effects),
-        Command::TakeEstimate => take_estimate(state, effects),
-        Command::NextMate => next_mate(state),
-        Command::NextChannel => next_channel(state),
-        _ => {}
+/// Shifts the clock of the selected stream from now on.
+pub fn adjust(state: &mut State) {
+    if state.session().streams.is_empty() {
+        warn(state, "there is no stream whose clock could be shifted");
+    } else {
+        state.mode = Mode::Clock;
     }
 }
 
-/// A shorter or longer close-up.
-pub(super) fn zoom(state: &mut State, closer: bool) {
+/// Shows less or more time about the cursor: in the clocks view its close-up.
+pub fn zoom(state: &mut State, closer: bool) {
+    if state.view != View::Clocks {
+        motion::zoom(state, state.cursor_s, closer);
+        return;
+    }
     let factor = if closer { 0.5 } else { 2.0 };
     state.close_up_s = (state.close_up_s * factor).clamp(CLOSE_UP_S.0, CLOSE_UP_S.1);
 }
 
-fn nudge(state: &mut State, tenths: i32, effects: &mut Vec<Effect>) {
+pub fn nudge(state: &mut State, tenths: i32, effects: &mut Vec<Effect>) {
     let Some(stream) = state.session().streams.get(state.stream) else {
         return;
     };
@@ -53,7 +52,7 @@ fn nudge(state: &mut State, tenths: i32, effects: &mut Vec<Effect>) {
     }
 }
 
-/// Sets the offset of the stream in hand, and of every stream of its recording: they share its
+/// Sets the offset of the selected stream, and of every stream of its recording: they share its
 /// recorder's clock.
 fn set_by_hand(state: &State, offset_s: f64) -> impl FnOnce(&mut Session) + use<> {
     let shared = sharing(state);
@@ -88,7 +87,7 @@ fn edit_saying(
     changed
 }
 
-fn mark(state: &mut State, other: bool) {
+pub fn mark(state: &mut State, other: bool) {
     let stream = if other {
         state.mate()
     } else {
@@ -105,15 +104,15 @@ fn mark(state: &mut State, other: bool) {
     let text = match (usable_marks(state), other) {
         (Some(_), _) => format!(
             "marked on {label}; {} shifts the clock so that the marks meet",
-            key_of(state, Command::MatchMarks)
+            state.key(names::MATCH_MARKS)
         ),
         (None, false) => format!(
             "marked on {label}; go to the same feature of the other stream and press {}",
-            key_of(state, Command::Mark(true))
+            state.key(names::MARK_OTHER)
         ),
         (None, true) => format!(
-            "marked on {label}; go to the same feature of the stream in hand and press {}",
-            key_of(state, Command::Mark(false))
+            "marked on {label}; go to the same feature of the selected stream and press {}",
+            state.key(names::MARK_SELECTED)
         ),
     };
     say(state, text);
@@ -132,12 +131,12 @@ pub fn usable_marks(state: &State) -> Option<(f64, f64)> {
     ))
 }
 
-fn match_marks(state: &mut State, effects: &mut Vec<Effect>) {
+pub fn match_marks(state: &mut State, effects: &mut Vec<Effect>) {
     let Some((in_hand_s, other_s)) = usable_marks(state) else {
         let text = format!(
-            "mark a feature of the stream in hand ({}) and the same one of the other stream ({})",
-            key_of(state, Command::Mark(false)),
-            key_of(state, Command::Mark(true))
+            "mark a feature of the selected stream ({}) and the same one of the other stream ({})",
+            state.key(names::MARK_SELECTED),
+            state.key(names::MARK_OTHER)
         );
         warn(state, text);
         return;
@@ -155,7 +154,7 @@ fn match_marks(state: &mut State, effects: &mut Vec<Effect>) {
     }
 }
 
-fn take_estimate(state: &mut State, effects: &mut Vec<Effect>) {
+pub fn take_estimate(state: &mut State, effects: &mut Vec<Effect>) {
     let estimate = match &state.study {
         Some((question, Answer::Clocks(clocks))) if !state.is_pending() => clocks.estimates[0]
             .clone()
@@ -196,7 +195,7 @@ fn take_estimate(state: &mut State, effects: &mut Vec<Effect>) {
     }
 }
 
-fn next_mate(state: &mut State) {
+pub fn next_mate(state: &mut State) {
     let count = state.session().streams.len();
     let Some(mate) = state.mate() else {
         warn(state, "there is no second stream to compare with");
@@ -208,7 +207,7 @@ fn next_mate(state: &mut State) {
     state.mate = next;
 }
 
-fn next_channel(state: &mut State) {
+pub fn next_channel(state: &mut State) {
     let channels = state.matching_channels();
     let here = state.matching_channel();
     let here = here.and_then(|channel| channels.iter().position(|c| *c == channel));

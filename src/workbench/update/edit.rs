@@ -3,80 +3,76 @@
 
 use std::sync::Arc;
 
-use super::super::action::{Command, Place};
-use super::super::state::{Held, Mode, State};
+use super::super::action::names;
+use super::super::event::Effect;
+use super::super::state::{Held, Mode, Place, State};
 use super::super::text;
 use super::super::theme::letters;
-use super::motion::{bring_span_into_view, no_window};
-use super::{Effect, key_of, say, warn};
+use super::motion::{self, bring_span_into_view, no_window};
+use super::say::{say, warn};
 use crate::session::validation::check_savable;
 use crate::session::{Kind, Role, Segment, Session, Stream};
 use crate::timeline::Span;
 
-pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
-    match command {
-        Command::AskTag => match state.brush.window {
-            Some(window) if window.duration_s() > 0.0 => {
-                state.brush.held = Held::Nothing;
-                state.mode = Mode::Menu(Place::TagMenu);
-            }
-            Some(_) => warn(
-                state,
-                "the window is empty: move the cursor to give it a length",
-            ),
-            None => no_window(state),
-        },
-        Command::Tag(kind) => tag(state, kind, effects),
-        Command::AskKind => ask_kind(state),
-        Command::Retag(kind) => {
-            state.mode = Mode::View;
-            change_selected(state, &format!("change kind to {kind}"), effects, |s| {
-                s.kind = kind
-            });
+/// Asks for a kind to tag the window with.
+pub fn ask_tag(state: &mut State) {
+    match state.brush.window {
+        Some(window) if window.duration_s() > 0.0 => {
+            state.brush.held = Held::Nothing;
+            state.mode = Mode::Menu(Place::TagMenu);
         }
-        Command::MoveSegment => match state.brush.window {
-            Some(window) if window.duration_s() > 0.0 => {
-                let name = named(state, "move");
-                change_selected(state, &name, effects, |s| {
-                    (s.from_s, s.to_s) = (window.from_s, window.to_s);
-                });
-            }
-            _ => no_window(state),
-        },
-        Command::Split => split(state, effects),
-        Command::Merge => merge(state, effects),
-        Command::Delete => {
-            if let Some(index) = selected(state) {
-                let name = named(state, "delete");
-                edit(state, &name, effects, |session| {
-                    session.segments.remove(index);
-                });
-                state.selected = None;
-            }
-        }
-        Command::SelectSegment(forward) => select(state, forward),
-        Command::Undo => step_back(state, effects),
-        Command::Redo => step_forward(state, effects),
-        Command::Restore => restore(state, effects),
-        _ => {}
+        Some(_) => warn(
+            state,
+            "the window is empty: move the cursor to give it a length",
+        ),
+        None => no_window(state),
     }
 }
 
-fn ask_kind(state: &mut State) {
+pub fn retag(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
+    state.mode = Mode::View;
+    let name = format!("change kind to {kind}");
+    change_selected(state, &name, effects, |segment| segment.kind = kind);
+}
+
+/// Gives the selected segment the window's edges.
+pub fn move_segment(state: &mut State, effects: &mut Vec<Effect>) {
+    match state.brush.window {
+        Some(window) if window.duration_s() > 0.0 => {
+            let name = named(state, "move");
+            change_selected(state, &name, effects, |segment| {
+                (segment.from_s, segment.to_s) = (window.from_s, window.to_s);
+            });
+        }
+        _ => no_window(state),
+    }
+}
+
+pub fn delete(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Some(index) = selected(state) {
+        let name = named(state, "delete");
+        edit(state, &name, effects, |session| {
+            session.segments.remove(index);
+        });
+        state.selected = None;
+    }
+}
+
+pub fn ask_kind(state: &mut State) {
     if selected(state).is_some() {
         state.mode = Mode::Menu(Place::KindMenu);
     }
 }
 
 /// The selected segment, or a message that there is none.
-pub(super) fn selected(state: &mut State) -> Option<usize> {
+pub fn selected(state: &mut State) -> Option<usize> {
     let found = state
         .selected
         .filter(|index| *index < state.session().segments.len());
     if found.is_none() {
         let keys = (
-            key_of(state, Command::SelectSegment(false)),
-            key_of(state, Command::SelectSegment(true)),
+            state.key(names::SEGMENT_BEFORE),
+            state.key(names::SEGMENT_AFTER),
         );
         let text = if state.session().segments.is_empty() {
             "there is no segment yet".to_owned()
@@ -92,14 +88,14 @@ pub(super) fn selected(state: &mut State) -> Option<usize> {
 }
 
 /// `verb` and what the selected segment is, as in "delete sprint".
-pub(super) fn named(state: &State, verb: &str) -> String {
+pub fn named(state: &State, verb: &str) -> String {
     let segment = state.selected.and_then(|i| state.session().segments.get(i));
     segment.map_or_else(|| verb.to_owned(), |s| format!("{verb} {}", s.kind))
 }
 
 /// Edits the session under a name; refused where the session is read-only, or could not be saved
 /// any more.
-pub(super) fn edit(
+pub fn edit(
     state: &mut State,
     name: &str,
     effects: &mut Vec<Effect>,
@@ -131,7 +127,7 @@ pub(super) fn edit(
 }
 
 /// Brings what is derived from the session in step with it.
-pub(super) fn settle(state: &mut State, before: &Session) {
+pub fn settle(state: &mut State, before: &Session) {
     fn on_the_line(s: &Stream) -> (&str, Role, f64, f64) {
         (&s.label, s.role, s.offset_s, s.skew_ppm)
     }
@@ -141,7 +137,7 @@ pub(super) fn settle(state: &mut State, before: &Session) {
         state.aligned = Arc::new(state.aligned.rebuilt(&state.opened));
         let ride = state.ride();
         state.cursor_s = state.cursor_s.clamp(ride.from_s, ride.to_s);
-        super::motion::show(state, state.shown);
+        motion::show(state, state.shown);
         state.refresh_findings();
         state.letters = letters(&state.session().streams);
     }
@@ -152,7 +148,7 @@ pub(super) fn settle(state: &mut State, before: &Session) {
 }
 
 /// Edits the selected segment; it stays selected wherever it is sorted to.
-pub(super) fn change_selected(
+pub fn change_selected(
     state: &mut State,
     name: &str,
     effects: &mut Vec<Effect>,
@@ -168,7 +164,7 @@ pub(super) fn change_selected(
 
 /// Puts `segment` among the segments, in the place of the one at `instead_of`, and selects it.
 /// Whether it is there now.
-pub(super) fn put(
+pub fn put(
     state: &mut State,
     name: &str,
     effects: &mut Vec<Effect>,
@@ -189,7 +185,7 @@ pub(super) fn put(
     changed
 }
 
-fn tag(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
+pub fn tag(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
     state.mode = Mode::View;
     let Some(window) = state.brush.window.filter(|w| w.duration_s() > 0.0) else {
         no_window(state);
@@ -211,7 +207,7 @@ fn tag(state: &mut State, kind: Kind, effects: &mut Vec<Effect>) {
     put(state, &name, effects, None, segment);
 }
 
-fn split(state: &mut State, effects: &mut Vec<Effect>) {
+pub fn split(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(index) = selected(state) else {
         return;
     };
@@ -233,7 +229,7 @@ fn split(state: &mut State, effects: &mut Vec<Effect>) {
     choose(state, index);
 }
 
-fn merge(state: &mut State, effects: &mut Vec<Effect>) {
+pub fn merge(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(index) = selected(state) else {
         return;
     };
@@ -265,7 +261,7 @@ fn merge(state: &mut State, effects: &mut Vec<Effect>) {
     choose(state, index);
 }
 
-fn select(state: &mut State, forward: bool) {
+pub fn select(state: &mut State, forward: bool) {
     let count = state.session().segments.len();
     if count == 0 {
         warn(state, "there is no segment yet: tag a window first");
@@ -288,7 +284,7 @@ fn select(state: &mut State, forward: bool) {
 }
 
 /// Selects a segment: it becomes the window and comes into view.
-pub(super) fn choose(state: &mut State, index: usize) {
+pub fn choose(state: &mut State, index: usize) {
     let Some(segment) = state.session().segments.get(index) else {
         return;
     };
@@ -299,14 +295,14 @@ pub(super) fn choose(state: &mut State, index: usize) {
     bring_span_into_view(state, span);
 }
 
-fn step_back(state: &mut State, effects: &mut Vec<Effect>) {
+pub fn step_back(state: &mut State, effects: &mut Vec<Effect>) {
     step(state, effects, "undone", |state| {
         let undone = state.history.undo(&mut state.opened.session);
         undone.map(str::to_owned)
     });
 }
 
-fn step_forward(state: &mut State, effects: &mut Vec<Effect>) {
+pub fn step_forward(state: &mut State, effects: &mut Vec<Effect>) {
     step(state, effects, "redone", |state| {
         let redone = state.history.redo(&mut state.opened.session);
         redone.map(str::to_owned)
@@ -341,7 +337,7 @@ fn step(
     });
 }
 
-fn restore(state: &mut State, effects: &mut Vec<Effect>) {
+pub fn restore(state: &mut State, effects: &mut Vec<Effect>) {
     state.mode = Mode::View;
     let Some(leftover) = state.leftover.take() else {
         return;
@@ -357,7 +353,7 @@ fn restore(state: &mut State, effects: &mut Vec<Effect>) {
 }
 
 /// The session file was read again.
-pub(super) fn reloaded(state: &mut State, session: Session, effects: &mut Vec<Effect>) {
+pub fn reloaded(state: &mut State, session: Session, effects: &mut Vec<Effect>) {
     if take_over(state, "reload session.toml", session, effects) {
         state.saved = state.session().clone();
     }

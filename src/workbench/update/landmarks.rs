@@ -2,10 +2,10 @@
 
 use std::sync::Arc;
 
-use super::super::action::{Command, Landmarks};
-use super::super::state::{Held, State};
+use super::super::action::names;
+use super::super::state::{Held, Landmarks, Mode, State};
 use super::motion::{go_to, no_window, whole_second};
-use super::{key_of, say, warn};
+use super::say::{say, warn};
 use crate::recording::Channel;
 use crate::session::Role;
 use crate::suggest::{Evidence, change_points_s};
@@ -20,7 +20,7 @@ const STEP_REACH: usize = 5;
 const STEP_MEAN: usize = 3;
 
 /// Moves the nearer edge of the window to the nearest change point, at its steepest second.
-pub(super) fn snap(state: &mut State) {
+pub fn snap(state: &mut State) {
     let Some(window) = state.brush.window else {
         no_window(state);
         return;
@@ -94,7 +94,16 @@ fn change_points(state: &mut State) -> &[f64] {
         .get_or_insert_with(|| change_points_s(aligned))
 }
 
-pub(super) fn go(state: &mut State, forward: bool) {
+/// The landmark keys stop at these from now on.
+pub fn choose(state: &mut State, landmarks: Landmarks) {
+    state.landmarks = landmarks;
+    state.mode = Mode::View;
+    let keys = [names::LANDMARK_BACK, names::LANDMARK_FORWARD].map(|name| state.key(name));
+    let name = landmarks.name();
+    say(state, format!("{} and {} stop at {name}", keys[0], keys[1]));
+}
+
+pub fn go(state: &mut State, forward: bool) {
     let here_s = state.cursor_s;
     let stops = stops(state);
     let next = if forward {
@@ -107,7 +116,7 @@ pub(super) fn go(state: &mut State, forward: bool) {
         None => {
             let side = if forward { "after" } else { "before" };
             let name = state.landmarks.name();
-            let key = key_of(state, Command::AskLandmarks);
+            let key = state.key(names::LANDMARKS);
             warn(
                 state,
                 format!("no {name} {side} the cursor; {key} chooses other landmarks"),

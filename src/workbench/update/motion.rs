@@ -1,8 +1,8 @@
 //! The cursor, what is shown, and the window.
 
-use super::super::action::Command;
+use super::super::action::names;
 use super::super::state::{Edge, Held, State};
-use super::{key_of, landmarks, say, warn};
+use super::say::{say, warn};
 use crate::timeline::Span;
 
 /// Least time shown, s.
@@ -11,78 +11,90 @@ const LEAST_SHOWN_S: f64 = 10.0;
 /// Stretches remembered for going back.
 const VIEWS_KEPT: usize = 100;
 
-pub(super) fn perform(state: &mut State, command: Command) {
-    match command {
-        Command::Scrub(seconds) => go_to(state, state.cursor_s + f64::from(seconds)),
-        Command::Screen(screens) => {
-            let by_s = f64::from(screens) * state.shown.duration_s();
-            show(
-                state,
-                Span {
-                    from_s: state.shown.from_s + by_s,
-                    to_s: state.shown.to_s + by_s,
-                },
-            );
-            go_to(state, state.cursor_s + by_s);
-        }
-        Command::RideEnd(end) => {
-            let ride = state.ride();
-            go_to(state, if end { ride.to_s } else { ride.from_s });
-        }
-        Command::Landmark(forward) => landmarks::go(state, forward),
-        Command::WindowEdge(edge) => match (state.brush.window, edge) {
-            (Some(window), Edge::Start) => go_to(state, window.from_s),
-            (Some(window), Edge::End) => go_to(state, window.to_s),
-            (None, _) => no_window(state),
+pub fn scrub(state: &mut State, seconds: i32) {
+    go_to(state, state.cursor_s + f64::from(seconds));
+}
+
+/// Moves the cursor and what is shown by so many screens.
+pub fn screen(state: &mut State, screens: i32) {
+    let by_s = f64::from(screens) * state.shown.duration_s();
+    show(
+        state,
+        Span {
+            from_s: state.shown.from_s + by_s,
+            to_s: state.shown.to_s + by_s,
         },
-        Command::Zoom(closer) => zoom(state, state.cursor_s, closer),
-        Command::ZoomWindow => match state.brush.window {
-            Some(window) => {
-                let margin_s = (0.1 * window.duration_s()).max(5.0);
-                remember_shown(state);
-                show(
-                    state,
-                    Span {
-                        from_s: window.from_s - margin_s,
-                        to_s: window.to_s + margin_s,
-                    },
-                );
-                if !state.shown.contains(state.cursor_s) {
-                    state.cursor_s = window.from_s;
-                }
-            }
-            None => no_window(state),
-        },
-        Command::ZoomAll => {
-            remember_shown(state);
-            show(state, state.ride());
-        }
-        Command::ViewHistory(forward) => view_history(state, forward),
-        Command::SetEdge(edge) => set_edge(state, edge),
-        Command::HoldEdge => hold_edge(state),
-        Command::HoldWindow => match state.brush.window {
-            Some(window) => {
-                state.brush.held = Held::Whole {
-                    lead_s: state.cursor_s - window.from_s,
-                };
-                let key = key_of(state, Command::LetGo);
-                say(
-                    state,
-                    format!("the window follows the cursor; {key} lets go"),
-                );
-            }
-            None => no_window(state),
-        },
-        Command::Snap => landmarks::snap(state),
-        _ => {}
+    );
+    go_to(state, state.cursor_s + by_s);
+}
+
+pub fn ride_end(state: &mut State, end: bool) {
+    let ride = state.ride();
+    go_to(state, if end { ride.to_s } else { ride.from_s });
+}
+
+pub fn to_edge(state: &mut State, edge: Edge) {
+    match (state.brush.window, edge) {
+        (Some(window), Edge::Start) => go_to(state, window.from_s),
+        (Some(window), Edge::End) => go_to(state, window.to_s),
+        (None, _) => no_window(state),
     }
 }
 
-pub(super) fn no_window(state: &mut State) {
-    let (start, end) = (
-        key_of(state, Command::SetEdge(Edge::Start)),
-        key_of(state, Command::SetEdge(Edge::End)),
+/// Shows the window and a little around it.
+pub fn zoom_window(state: &mut State) {
+    let Some(window) = state.brush.window else {
+        no_window(state);
+        return;
+    };
+    let margin_s = (0.1 * window.duration_s()).max(5.0);
+    remember_shown(state);
+    show(
+        state,
+        Span {
+            from_s: window.from_s - margin_s,
+            to_s: window.to_s + margin_s,
+        },
     );
+    if !state.shown.contains(state.cursor_s) {
+        state.cursor_s = window.from_s;
+    }
+}
+
+pub fn zoom_all(state: &mut State) {
+    remember_shown(state);
+    show(state, state.ride());
+}
+
+/// Lets the whole window follow the cursor.
+pub fn hold_window(state: &mut State) {
+    let Some(window) = state.brush.window else {
+        no_window(state);
+        return;
+    };
+    state.brush.held = Held::Whole {
+        lead_s: state.cursor_s - window.from_s,
+    };
+    let key = state.key(names::LET_GO);
+    say(
+        state,
+        format!("the window follows the cursor; {key} lets go"),
+    );
+}
+
+pub fn let_go(state: &mut State) {
+    state.brush.held = Held::Nothing;
+}
+
+/// Drops the window.
+pub fn clear(state: &mut State) {
+    state.brush.window = None;
+    state.brush.held = Held::Nothing;
+    state.selected = None;
+}
+
+pub fn no_window(state: &mut State) {
+    let (start, end) = (state.key(names::SET_START), state.key(names::SET_END));
     warn(
         state,
         format!("there is no window yet: {start} sets its start at the cursor, {end} its end"),
@@ -91,13 +103,13 @@ pub(super) fn no_window(state: &mut State) {
 
 /// Moves the cursor to the whole second nearest to `t_s`, with what follows it, and keeps it in
 /// view.
-pub(super) fn go_to(state: &mut State, t_s: f64) {
+pub fn go_to(state: &mut State, t_s: f64) {
     state.cursor_s = whole_second(state, t_s);
     follow(state);
     bring_into_view(state, state.cursor_s);
 }
 
-pub(super) fn whole_second(state: &State, t_s: f64) -> f64 {
+pub fn whole_second(state: &State, t_s: f64) -> f64 {
     let (grid, ride) = (state.aligned.grid, state.ride());
     let steps = ((t_s - grid.start_s) / grid.step_s).round();
     (grid.start_s + steps * grid.step_s).clamp(ride.from_s, ride.to_s)
@@ -142,7 +154,7 @@ fn bring_into_view(state: &mut State, t_s: f64) {
 
 /// Moves, and where needed widens, what is shown so that all of `span` is; the cursor goes to its
 /// start.
-pub(super) fn bring_span_into_view(state: &mut State, span: Span) {
+pub fn bring_span_into_view(state: &mut State, span: Span) {
     let shown = state.shown;
     if span.from_s < shown.from_s || span.to_s > shown.to_s {
         let length_s = shown.duration_s().max(1.2 * span.duration_s());
@@ -160,7 +172,7 @@ pub(super) fn bring_span_into_view(state: &mut State, span: Span) {
 }
 
 /// Shows `span`, moved and cut to fit the ride.
-pub(super) fn show(state: &mut State, span: Span) {
+pub fn show(state: &mut State, span: Span) {
     let ride = state.ride();
     let longest_s = ride.duration_s().max(LEAST_SHOWN_S);
     let length_s = span.duration_s().clamp(LEAST_SHOWN_S, longest_s);
@@ -173,7 +185,7 @@ pub(super) fn show(state: &mut State, span: Span) {
     };
 }
 
-pub(super) fn remember_shown(state: &mut State) {
+pub fn remember_shown(state: &mut State) {
     if state.shown_before.last() != Some(&state.shown) {
         state.shown_before.push(state.shown);
     }
@@ -183,7 +195,7 @@ pub(super) fn remember_shown(state: &mut State) {
     state.shown_after.clear();
 }
 
-fn view_history(state: &mut State, forward: bool) {
+pub fn view_history(state: &mut State, forward: bool) {
     let (from, onto) = if forward {
         (&mut state.shown_after, &mut state.shown_before)
     } else {
@@ -198,7 +210,7 @@ fn view_history(state: &mut State, forward: bool) {
 }
 
 /// Halves or doubles the stretch shown; what is at `about_s` stays where it is on the screen.
-pub(super) fn zoom(state: &mut State, about_s: f64, closer: bool) {
+pub fn zoom(state: &mut State, about_s: f64, closer: bool) {
     let shown = state.shown;
     let length_s = shown.duration_s() * if closer { 0.5 } else { 2.0 };
     let length_s = length_s.clamp(LEAST_SHOWN_S, state.ride().duration_s().max(LEAST_SHOWN_S));
@@ -214,7 +226,7 @@ pub(super) fn zoom(state: &mut State, about_s: f64, closer: bool) {
     );
 }
 
-fn set_edge(state: &mut State, edge: Edge) {
+pub fn set_edge(state: &mut State, edge: Edge) {
     let here_s = state.cursor_s;
     // Brushed backwards: what is set is the other end of the anchor, on whichever side it lies.
     let anchor_s = match state.brush.held {
@@ -239,8 +251,8 @@ fn set_edge(state: &mut State, edge: Edge) {
             state.brush.window = Some(Span::new(here_s, here_s));
             state.brush.held = Held::Edge { anchor_s: here_s };
             let key = match edge {
-                Edge::Start => key_of(state, Command::SetEdge(Edge::End)),
-                Edge::End => key_of(state, Command::SetEdge(Edge::Start)),
+                Edge::Start => state.key(names::SET_END),
+                Edge::End => state.key(names::SET_START),
             };
             let other = match edge {
                 Edge::Start => "end",
@@ -254,7 +266,7 @@ fn set_edge(state: &mut State, edge: Edge) {
     }
 }
 
-fn hold_edge(state: &mut State) {
+pub fn hold_edge(state: &mut State) {
     let Some(window) = state.brush.window else {
         no_window(state);
         return;
@@ -272,10 +284,7 @@ fn hold_edge(state: &mut State) {
     state.brush.held = Held::Edge { anchor_s };
     go_to(state, cursor_s);
     let edge = if take_end { "end" } else { "start" };
-    let keys = (
-        key_of(state, Command::LetGo),
-        key_of(state, Command::HoldEdge),
-    );
+    let keys = (state.key(names::LET_GO), state.key(names::HOLD_EDGE));
     say(
         state,
         format!(

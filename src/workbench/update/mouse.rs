@@ -1,15 +1,18 @@
 //! The mouse: drag to brush, wheel to zoom, click to move the cursor or to select a segment; the
 //! wheel also scrolls whatever has more lines than room.
 
-use super::super::layout::Layout;
-use super::super::state::{Held, Mode, State, View};
-use super::{Deed, Mouse, edit, motion, prompt};
+use super::super::action::entry::Context;
+use super::super::event::{Deed, Mouse};
+use super::super::layout::{Layout, first_segment_row};
+use super::super::state::{Held, Mode, View};
+use super::{edit, motion, prompt};
 use crate::timeline::Span;
 
 /// Lines of a list that a turn of the wheel scrolls.
-const WHEEL_LINES: i32 = 3;
+const WHEEL_LINES: isize = 3;
 
-pub(super) fn act(state: &mut State, mouse: Mouse) {
+pub fn act(context: &mut Context<'_>, mouse: Mouse) {
+    let state = &mut *context.state;
     let turned = match mouse.deed {
         Deed::WheelUp => Some(false),
         Deed::WheelDown => Some(true),
@@ -18,7 +21,7 @@ pub(super) fn act(state: &mut State, mouse: Mouse) {
     match (&state.mode, turned) {
         (Mode::View | Mode::Clock, _) => {}
         (Mode::Help(_) | Mode::Log(_), Some(down)) => {
-            prompt::scroll(state, if down { WHEEL_LINES } else { -WHEEL_LINES });
+            prompt::scroll(context, if down { WHEEL_LINES } else { -WHEEL_LINES });
             return;
         }
         _ => return,
@@ -56,7 +59,7 @@ pub(super) fn act(state: &mut State, mouse: Mouse) {
             let first = layout.segments.y + 1;
             if mouse.row >= first && mouse.row < layout.segments.bottom() {
                 let row = usize::from(mouse.row - first);
-                let offset = super::super::draw::first_segment_row(state, layout.segments);
+                let offset = first_segment_row(state, layout.segments);
                 edit::choose(state, offset + row);
             }
         }
@@ -72,7 +75,7 @@ pub(super) fn act(state: &mut State, mouse: Mouse) {
         (Deed::WheelUp, Some(t_s)) => motion::zoom(state, t_s, true),
         (Deed::WheelDown, Some(t_s)) => motion::zoom(state, t_s, false),
         (Deed::WheelUp | Deed::WheelDown, None) if state.view != View::Ride || over_panel => {
-            prompt::more(state, mouse.deed == Deed::WheelDown);
+            prompt::more(context, mouse.deed == Deed::WheelDown);
         }
         (Deed::Press | Deed::Drag | Deed::WheelUp | Deed::WheelDown, None) => {}
     }

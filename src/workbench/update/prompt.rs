@@ -3,10 +3,12 @@
 
 use std::path::PathBuf;
 
-use super::super::action::{Command, Entry, Place, TABLE};
-use super::super::state::{Mode, Prompt, Purpose, State};
+use super::super::action::entry::{Context, found};
+use super::super::event::Effect;
+use super::super::state::{Claimed, Mode, Prompt, Purpose, State};
 use super::super::text;
-use super::{Effect, edit, motion, perform as perform_command, say, streams, warn};
+use super::say::{say, warn};
+use super::{edit, motion, streams};
 use crate::recording::clean_text;
 use crate::session::Role;
 use crate::session::validation::MOST_SET_POINT_W;
@@ -15,7 +17,7 @@ use crate::timeline::{Member, Span};
 /// Longest line, characters: a page of text.
 const LONGEST: usize = 4000;
 
-pub(super) fn open(state: &mut State, purpose: Purpose, text: String) {
+pub fn open(state: &mut State, purpose: Purpose, text: String) {
     state.mode = Mode::Prompt(Prompt {
         purpose,
         caret: text.chars().count(),
@@ -26,72 +28,82 @@ pub(super) fn open(state: &mut State, purpose: Purpose, text: String) {
     });
 }
 
-pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
-    match command {
-        Command::AskTime => open(state, Purpose::Time, String::new()),
-        Command::AskSetPoint => {
-            if let Some(index) = edit::selected(state) {
-                let text = suggested_set_point(state, index);
-                open(state, Purpose::SetPoint, text);
-            }
-        }
-        Command::AskNote => {
-            if let Some(index) = edit::selected(state) {
-                let text = state.session().segments[index].note.clone();
-                open(state, Purpose::Note, text);
-            }
-        }
-        Command::AskLabel => {
-            let stream = state.session().streams.get(state.stream);
-            if let Some(text) = stream.map(|stream| stream.label.clone()) {
-                open(state, Purpose::Label, text);
-            }
-        }
-        Command::AskTitle => {
-            let text = state.session().title.clone();
-            open(state, Purpose::Title, text);
-        }
-        Command::AskClaim(claimed) => {
-            let text = streams::claim_text(state, claimed);
-            open(state, Purpose::Claim(claimed), text);
-        }
-        Command::AskExport => {
-            let path = state.replacing.take().or_else(|| state.exported.clone());
-            let path = path.unwrap_or_else(|| state.opened.folder.join("segments.csv"));
-            open(state, Purpose::Export, path.to_string_lossy().into_owned());
-        }
-        Command::Find => open(state, Purpose::Find, String::new()),
-        Command::Accept => accept(state, effects),
-        Command::Scroll(lines) => scroll(state, lines),
-        Command::More(below) => more(state, below),
-        _ => type_command(state, command),
+pub fn ask_set_point(state: &mut State) {
+    if let Some(index) = edit::selected(state) {
+        let text = suggested_set_point(state, index);
+        open(state, Purpose::SetPoint, text);
     }
 }
 
-fn type_command(state: &mut State, command: Command) {
+pub fn ask_note(state: &mut State) {
+    if let Some(index) = edit::selected(state) {
+        let text = state.session().segments[index].note.clone();
+        open(state, Purpose::Note, text);
+    }
+}
+
+pub fn ask_label(state: &mut State) {
+    let stream = state.session().streams.get(state.stream);
+    if let Some(text) = stream.map(|stream| stream.label.clone()) {
+        open(state, Purpose::Label, text);
+    }
+}
+
+pub fn ask_title(state: &mut State) {
+    let text = state.session().title.clone();
+    open(state, Purpose::Title, text);
+}
+
+pub fn ask_claim(state: &mut State, claimed: Claimed) {
+    let text = streams::claim_text(state, claimed);
+    open(state, Purpose::Claim(claimed), text);
+}
+
+pub fn ask_export(state: &mut State) {
+    let path = state.replacing.take().or_else(|| state.exported.clone());
+    let path = path.unwrap_or_else(|| state.opened.folder.join("segments.csv"));
+    open(state, Purpose::Export, path.to_string_lossy().into_owned());
+}
+
+/// Erases the character before the caret, or (`ahead`) at it.
+pub fn erase(state: &mut State, ahead: bool) {
+    change_line(state, |chars, caret| {
+        if !ahead && *caret > 0 {
+            *caret -= 1;
+            chars.remove(*caret);
+        } else if ahead && *caret < chars.len() {
+            chars.remove(*caret);
+        }
+    });
+}
+
+pub fn erase_all(state: &mut State) {
+    change_line(state, |chars, caret| {
+        chars.clear();
+        *caret = 0;
+    });
+}
+
+/// Moves the caret by characters.
+pub fn caret(state: &mut State, step: isize) {
+    change_line(state, |chars, caret| {
+        *caret = caret.saturating_add_signed(step).min(chars.len());
+    });
+}
+
+pub fn caret_end(state: &mut State, end: bool) {
+    change_line(state, |chars, caret| {
+        *caret = if end { chars.len() } else { 0 };
+    });
+}
+
+/// Changes the characters of the line or its caret; what was offered is typed from then on.
+fn change_line(state: &mut State, change: impl FnOnce(&mut Vec<char>, &mut usize)) {
     let Mode::Prompt(prompt) = &mut state.mode else {
         return;
     };
     let mut chars: Vec<char> = prompt.text.chars().collect();
-    match command {
-        Command::Erase(false) if prompt.caret > 0 => {
-            prompt.caret -= 1;
-            chars.remove(prompt.caret);
-        }
-        Command::Erase(true) if prompt.caret < chars.len() => {
-            chars.remove(prompt.caret);
-        }
-        Command::EraseAll => {
-            chars.clear();
-            prompt.caret = 0;
-        }
-        Command::Caret(step) => {
-            let moved = prompt.caret.saturating_add_signed(step as isize);
-            prompt.caret = moved.min(chars.len());
-        }
-        Command::CaretEnd(end) => prompt.caret = if end { chars.len() } else { 0 },
-        _ => {}
-    }
+    change(&mut chars, &mut prompt.caret);
     prompt.text = chars.into_iter().collect();
     prompt.offered = false;
     prompt.refused = None;
@@ -99,7 +111,7 @@ fn type_command(state: &mut State, command: Command) {
 
 /// Text typed into the line, without control characters, in the place of what was offered. What
 /// the line does not hold is refused as a whole.
-pub(super) fn type_text(state: &mut State, text: &str) {
+pub fn type_text(state: &mut State, text: &str) {
     let Mode::Prompt(prompt) = &mut state.mode else {
         return;
     };
@@ -126,7 +138,7 @@ pub(super) fn type_text(state: &mut State, text: &str) {
 }
 
 /// Pasted text goes into a line being typed, as text; anywhere else it is never taken for keys.
-pub(super) fn paste(state: &mut State, text: &str) {
+pub fn paste(state: &mut State, text: &str) {
     if matches!(state.mode, Mode::Prompt(_)) {
         type_text(state, &text.replace(['\n', '\r', '\t'], " "));
     } else {
@@ -171,7 +183,9 @@ fn references_level(state: &State, span: Span) -> Option<f64> {
     Some((median / 5.0).round() * 5.0)
 }
 
-fn accept(state: &mut State, effects: &mut Vec<Effect>) {
+/// Accepts what was typed or picked.
+pub fn accept(context: &mut Context<'_>) {
+    let (state, effects) = (&mut *context.state, &mut *context.effects);
     // What was refused is not accepted by asking again: a text that did not fit would be lost.
     let Mode::Prompt(prompt @ Prompt { refused: None, .. }) = &state.mode else {
         return;
@@ -203,11 +217,11 @@ fn accept(state: &mut State, effects: &mut Vec<Effect>) {
             effects.push(Effect::SaveAs(PathBuf::from(typed)));
             None
         }
-        Purpose::Find => match found(&typed).get(pick) {
+        Purpose::Find => match found(context.table, &typed).get(pick) {
             Some(entry) => {
                 state.mode = Mode::View;
-                perform_command(state, entry.command, effects);
-                None
+                (entry.run)(context);
+                return;
             }
             None => Some("no action is called that".to_owned()),
         },
@@ -250,35 +264,14 @@ fn take_set_point(state: &mut State, typed: &str, effects: &mut Vec<Effect>) -> 
     None
 }
 
-/// The actions of the views whose name or description holds every typed word.
-pub fn found(typed: &str) -> Vec<&'static Entry> {
-    let typed = typed.to_lowercase();
-    let words: Vec<&str> = typed.split_whitespace().collect();
-    TABLE
-        .iter()
-        .filter(|entry| {
-            matches!(
-                entry.place,
-                Place::Any | Place::In(_) | Place::ViewMenu | Place::TagMenu
-            )
-        })
-        .filter(|entry| entry.command != Command::Close && entry.command != Command::Find)
-        .filter(|entry| {
-            let text = format!("{} {}", entry.name, entry.doc).to_lowercase();
-            words.iter().all(|word| text.contains(word))
-        })
-        .collect()
-}
-
-pub(super) fn scroll(state: &mut State, lines: i32) {
-    let scroll = super::super::draw::scroll(state);
-    let moved =
-        |at: usize, most: usize| at.min(most).saturating_add_signed(lines as isize).min(most);
-    let last = scroll.map_or(0, |scroll| scroll.last);
-    match &mut state.mode {
+/// Scrolls a list by lines, or picks another line of the one below what is typed.
+pub fn scroll(context: &mut Context<'_>, lines: isize) {
+    let moved = |at: usize, most: usize| at.min(most).saturating_add_signed(lines).min(most);
+    let last = (context.scroll)(context.state).map_or(0, |scroll| scroll.last);
+    match &mut context.state.mode {
         Mode::Prompt(prompt) if prompt.purpose == Purpose::Find => {
-            let most = found(&prompt.text).len().saturating_sub(1);
-            prompt.pick = moved(prompt.pick, most);
+            let found = found(context.table, &prompt.text);
+            prompt.pick = moved(prompt.pick, found.len().saturating_sub(1));
         }
         Mode::Help(line) | Mode::Log(line) => *line = moved(*line, last),
         _ => {}
@@ -288,9 +281,10 @@ pub(super) fn scroll(state: &mut State, lines: i32) {
 /// Lines by which a view's own lists scroll.
 const STEP: usize = 3;
 
-pub(super) fn more(state: &mut State, below: bool) {
-    let Some(scroll) = super::super::draw::scroll(state) else {
-        say(state, "everything is shown: nothing scrolls here");
+/// Shows what the view has no room for: above, or below.
+pub fn more(context: &mut Context<'_>, below: bool) {
+    let Some(scroll) = (context.scroll)(context.state) else {
+        say(context.state, "everything is shown: nothing scrolls here");
         return;
     };
     let moved = if below {
@@ -298,5 +292,5 @@ pub(super) fn more(state: &mut State, below: bool) {
     } else {
         scroll.first.saturating_sub(STEP)
     };
-    state.scrolled = Some(moved.min(scroll.last));
+    context.state.scrolled = Some(moved.min(scroll.last));
 }

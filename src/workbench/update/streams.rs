@@ -1,57 +1,62 @@
-//! The streams: which one is in hand, what is compared, and what each of them is.
+//! The streams: which one is selected, what is compared, and what each of them is.
 
-use super::super::action::{Claimed, Command};
-use super::super::state::{Mode, State};
-use super::{Effect, edit, say, warn};
+use super::super::event::Effect;
+use super::super::state::{Claimed, Mode, State};
+use super::edit;
+use super::say::{say, warn};
 use crate::session::{Role, Session, Site, Stream, validation};
 
-pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
+/// Selects the stream before or after.
+pub fn select(state: &mut State, forward: bool) {
     let count = state.session().streams.len();
-    if count == 0 {
-        return;
+    if count > 0 {
+        let step = if forward { 1 } else { count - 1 };
+        state.stream = (state.stream + step) % count;
     }
-    match command {
-        Command::SelectStream(forward) => {
-            let step = if forward { 1 } else { count - 1 };
-            state.stream = (state.stream + step) % count;
+}
+
+/// Shows or hides it.
+pub fn toggle(state: &mut State) {
+    if let Some(hidden) = state.hidden.get_mut(state.stream) {
+        *hidden = !*hidden;
+    }
+}
+
+/// Shows it alone, or all again.
+pub fn solo(state: &mut State) {
+    let count = state.session().streams.len();
+    let alone = |index: usize| index == state.stream;
+    let is_solo = (0..count).all(|i| state.hidden.get(i) == Some(&!alone(i)));
+    state.hidden = (0..count).map(|i| !is_solo && !alone(i)).collect();
+}
+
+/// Compares with the next reference, or the consensus.
+pub fn next_reference(state: &mut State) {
+    let members = state.aligned.references();
+    let here = state
+        .basis()
+        .and_then(|b| members.iter().position(|m| *m == b));
+    let next = here.map_or(0, |here| (here + 1) % members.len().max(1));
+    match members.get(next) {
+        Some(member) => {
+            state.reference = Some(*member);
+            let name = state.member_name(*member).to_owned();
+            say(state, format!("compared with {name}"));
         }
-        Command::ToggleStream => {
-            if let Some(hidden) = state.hidden.get_mut(state.stream) {
-                *hidden = !*hidden;
-            }
-        }
-        Command::Solo => {
-            let alone = |index: usize| index == state.stream;
-            let is_solo = (0..count).all(|i| state.hidden.get(i) == Some(&!alone(i)));
-            state.hidden = (0..count).map(|i| !is_solo && !alone(i)).collect();
-        }
-        Command::NextReference => {
-            let members = state.aligned.references();
-            let here = state
-                .basis()
-                .and_then(|b| members.iter().position(|m| *m == b));
-            let next = here.map_or(0, |here| (here + 1) % members.len().max(1));
-            match members.get(next) {
-                Some(member) => {
-                    state.reference = Some(*member);
-                    let name = state.member_name(*member).to_owned();
-                    say(state, format!("compared with {name}"));
-                }
-                None => warn(state, "there is no reference with power to compare with"),
-            }
-        }
-        Command::Streams => {
-            state.in_streams = true;
-            state.mode = Mode::Streams;
-        }
-        Command::NextRole => next_role(state, effects),
-        Command::NextSite => next_site(state, effects),
-        _ => {}
+        None => warn(state, "there is no reference with power to compare with"),
+    }
+}
+
+/// Opens the list of what the streams are.
+pub fn open(state: &mut State) {
+    if !state.session().streams.is_empty() {
+        state.in_streams = true;
+        state.mode = Mode::Streams;
     }
 }
 
 /// Leaves a menu, a line being typed or a list: back to the list of streams where it lies beneath.
-pub(super) fn leave(state: &mut State) {
+pub fn leave(state: &mut State) {
     // Who leaves the line for the folder does not quit either.
     state.quits_when_saved = false;
     if state.mode == Mode::Streams {
@@ -64,7 +69,7 @@ pub(super) fn leave(state: &mut State) {
     };
 }
 
-fn next_role(state: &mut State, effects: &mut Vec<Effect>) {
+pub fn next_role(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(stream) = state.session().streams.get(state.stream) else {
         return;
     };
@@ -74,7 +79,7 @@ fn next_role(state: &mut State, effects: &mut Vec<Effect>) {
     change(state, &name, effects, |stream| stream.role = role);
 }
 
-fn next_site(state: &mut State, effects: &mut Vec<Effect>) {
+pub fn next_site(state: &mut State, effects: &mut Vec<Effect>) {
     let Some(stream) = state.session().streams.get(state.stream) else {
         return;
     };
@@ -107,7 +112,7 @@ fn change(
 }
 
 /// What there is to start typing from.
-pub(super) fn claim_text(state: &State, claimed: Claimed) -> String {
+pub fn claim_text(state: &State, claimed: Claimed) -> String {
     let stream = state.session().streams.get(state.stream);
     let claim = state.session().claim;
     let value = match claimed {
@@ -122,11 +127,7 @@ pub(super) fn claim_text(state: &State, claimed: Claimed) -> String {
 }
 
 /// Takes a typed label; returns why not.
-pub(super) fn take_label(
-    state: &mut State,
-    typed: &str,
-    effects: &mut Vec<Effect>,
-) -> Option<String> {
+pub fn take_label(state: &mut State, typed: &str, effects: &mut Vec<Effect>) -> Option<String> {
     let index = state.stream;
     let before = &state.session().streams.get(index)?.label;
     let name = format!("label {before} as {typed}");
@@ -139,11 +140,7 @@ pub(super) fn take_label(
 }
 
 /// Takes a typed title; returns why not.
-pub(super) fn take_title(
-    state: &mut State,
-    typed: &str,
-    effects: &mut Vec<Effect>,
-) -> Option<String> {
+pub fn take_title(state: &mut State, typed: &str, effects: &mut Vec<Effect>) -> Option<String> {
     let name = format!("title {typed}");
     let typed = typed.to_owned();
     take(state, &name, effects, |session| session.title = typed)
@@ -160,13 +157,16 @@ fn of_what(state: &State, claimed: Claimed) -> (String, &'static str) {
         }
         Claimed::SessionPercent => ("claim of the session".to_owned(), "%"),
         Claimed::SessionWatts => ("claim of the session".to_owned(), "W"),
-        Claimed::AllowancePercent => ("allowance".to_owned(), "%"),
-        Claimed::AllowancePoints => ("allowance known to ±".to_owned(), "points"),
+        Claimed::AllowancePercent => ("expected drivetrain loss".to_owned(), "%"),
+        Claimed::AllowancePoints => (
+            "expected drivetrain loss known to ±".to_owned(),
+            "percentage points",
+        ),
     }
 }
 
 /// Takes a typed number of a claim or of the allowance; returns why not.
-pub(super) fn take_claim(
+pub fn take_claim(
     state: &mut State,
     claimed: Claimed,
     typed: &str,

@@ -130,7 +130,7 @@ fn the_allowance_and_the_title_are_typed() {
     let mut state = state();
     press(&mut state, "E a");
     retype(&mut state, "2");
-    assert_eq!(message(&state), "allowance: 2 %");
+    assert_eq!(message(&state), "expected drivetrain loss: 2 %");
     press(&mut state, "A");
     retype(&mut state, "-1");
     assert!(refusal(&state).contains("cannot be negative"));

@@ -336,7 +336,7 @@ fn an_edit_that_cannot_be_journalled_is_not_shown_as_safe() {
     let mut state = state();
     brush(&mut state, "1:00", "6:00");
     press(&mut state, "t");
-    let effects = update(&mut state, Action::Do(Command::Tag(Kind::Sprint)));
+    let effects = update(&mut state, Action::Do("tag-sprint"));
     let [Effect::Journal { done, .. }, Effect::Study(_)] = effects.as_slice() else {
         panic!("not one edit and one question");
     };
@@ -543,7 +543,7 @@ fn the_search_finds_and_does() {
 }
 
 #[test]
-fn ideas_are_taken_passed_adjusted_and_not_proposed_twice() {
+fn suggestions_are_taken_passed_adjusted_and_not_made_twice() {
     let mut state = state();
     press(&mut state, "i");
     let Mode::Walk(walk) = state.mode.clone() else {

@@ -4,7 +4,7 @@ use crate::workbench::action::Place;
 use crate::workbench::bench::{message, press, state, type_text};
 use crate::workbench::keymap::Key;
 use crate::workbench::state::{Scope, State, View};
-use crate::workbench::study::{self, About, Answer, Question};
+use crate::workbench::study::{self, About, Answer};
 use crate::workbench::update::{Action, Effect, Report, update};
 
 fn go_to(state: &mut State, time: &str) {
@@ -86,9 +86,9 @@ fn a_key_asks_and_never_waits() {
     // An answer to an earlier question does not count.
     let about = About {
         span: crate::timeline::Span::new(0.0, 5.0),
-        ..About::of(&state).unwrap()
+        ..state.about().unwrap()
     };
-    let stale = (Question::new(about, &state), Answer::Nothing(String::new()));
+    let stale = (state.question(about), Answer::Nothing(String::new()));
     update(&mut state, Action::Report(Report::Studied(Box::new(stale))));
     assert!(state.is_pending());
 }

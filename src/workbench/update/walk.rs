@@ -1,53 +1,64 @@
 //! The walk through proposed segments: each is shown as the window with its reason, and taken,
 //! passed or adjusted with one key.
 
-use super::super::action::Command;
+use super::super::action::names;
+use super::super::event::Effect;
 use super::super::state::{Held, Mode, State, Walk};
 use super::super::text;
+use super::edit;
 use super::motion::bring_span_into_view;
-use super::{Effect, edit, key_of, say, warn};
+use super::say::{say, warn};
 use crate::session::Segment;
 use crate::suggest::{Evidence, Proposal, covers, proposals};
 use crate::timeline::Span;
 
-pub(super) fn perform(state: &mut State, command: Command, effects: &mut Vec<Effect>) {
-    if command == Command::Suggest {
-        begin(state);
-        return;
-    }
+/// The place of the suggestion shown, and the segment it suggests.
+fn here(state: &State) -> Option<(usize, Segment)> {
     let Mode::Walk(walk) = &state.mode else {
-        return;
+        return None;
     };
-    let at = walk.at;
-    let here = walk
-        .proposals
-        .get(at)
-        .map(|proposal| proposal.segment.clone());
-    match (command, here) {
-        (Command::TakeProposal, Some(segment)) => {
-            let taken = take(state, segment, effects);
-            show(state, at + usize::from(taken));
-        }
-        (Command::TakeProposals, _) => take_rest(state, at, effects),
-        (Command::PassProposal, _) => show(state, at + 1),
-        (Command::EarlierProposal, _) => show(state, at.saturating_sub(1)),
-        (Command::AdjustProposal, Some(segment)) => {
-            state.mode = Mode::View;
-            let keys = (
-                key_of(state, Command::HoldEdge),
-                key_of(state, Command::AskTag),
-            );
-            let kind = segment.kind;
-            say(
-                state,
-                format!("{kind}: {} moves its edges, {} tags it", keys.0, keys.1),
-            );
-        }
-        _ => {}
+    let proposal = walk.proposals.get(walk.at)?;
+    Some((walk.at, proposal.segment.clone()))
+}
+
+/// Tags it, and goes to the next one.
+pub fn take(state: &mut State, effects: &mut Vec<Effect>) {
+    if let Some((at, segment)) = here(state) {
+        let taken = tag(state, segment, effects);
+        show(state, at + usize::from(taken));
     }
 }
 
-fn begin(state: &mut State) {
+/// Leaves it, and goes to the next one.
+pub fn pass(state: &mut State) {
+    if let Some((at, _)) = here(state) {
+        show(state, at + 1);
+    }
+}
+
+/// Back to the one before.
+pub fn back(state: &mut State) {
+    if let Some((at, _)) = here(state) {
+        show(state, at.saturating_sub(1));
+    }
+}
+
+/// Leaves the walk with the suggestion as the window.
+pub fn adjust(state: &mut State) {
+    let Some((_, segment)) = here(state) else {
+        return;
+    };
+    state.mode = Mode::View;
+    let (hold, tag) = (state.key(names::HOLD_EDGE), state.key(names::TAG));
+    let kind = segment.kind;
+    say(
+        state,
+        format!("{kind}: {hold} moves its edges, {tag} tags it"),
+    );
+}
+
+/// Walks through the suggestions that are not tagged yet.
+pub fn begin(state: &mut State) {
     let segments = &state.session().segments;
     let new: Vec<Proposal> = proposals(&Evidence::of(&state.aligned))
         .into_iter()
@@ -60,7 +71,7 @@ fn begin(state: &mut State) {
     if new.is_empty() {
         warn(
             state,
-            "there is nothing to propose that is not tagged already",
+            "there is nothing to suggest that is not tagged already",
         );
         return;
     }
@@ -79,10 +90,10 @@ fn show(state: &mut State, at: usize) {
     };
     let Some(proposal) = walk.proposals.get(at) else {
         state.mode = Mode::View;
-        let key = key_of(state, Command::Suggest);
+        let key = state.key(names::SUGGEST);
         say(
             state,
-            format!("no more ideas; {key} walks through those you passed"),
+            format!("no more suggestions; {key} walks through those you passed"),
         );
         return;
     };
@@ -94,7 +105,7 @@ fn show(state: &mut State, at: usize) {
     bring_span_into_view(state, span);
 }
 
-fn take(state: &mut State, segment: Segment, effects: &mut Vec<Effect>) -> bool {
+fn tag(state: &mut State, segment: Segment, effects: &mut Vec<Effect>) -> bool {
     let long = state.long();
     let name = format!(
         "tag {} {}-{}",
@@ -105,18 +116,19 @@ fn take(state: &mut State, segment: Segment, effects: &mut Vec<Effect>) -> bool 
     edit::put(state, &name, effects, None, segment)
 }
 
-fn take_rest(state: &mut State, at: usize, effects: &mut Vec<Effect>) {
+/// Tags it and all after it.
+pub fn take_rest(state: &mut State, effects: &mut Vec<Effect>) {
     let Mode::Walk(walk) = &state.mode else {
         return;
     };
     let rest: Vec<Segment> = walk
         .proposals
         .iter()
-        .skip(at)
+        .skip(walk.at)
         .map(|p| p.segment.clone())
         .collect();
     state.mode = Mode::View;
-    let name = format!("tag {} proposed segments", rest.len());
+    let name = format!("tag {} suggested segments", rest.len());
     edit::edit(state, &name, effects, |session| {
         session.segments.extend(rest);
         session.sort_segments();

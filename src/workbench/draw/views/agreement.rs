@@ -1,27 +1,31 @@
-//! Agreement: difference against mean, shaded by time, with bias and limits and their confidence.
+//! Agreement: difference against mean, shaded by time, with bias, limits of agreement and their confidence.
 
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
-use super::super::super::state::State;
+use super::super::super::state::{Scope, State};
 use super::super::super::study::agreement::{Agreed, PARTS};
 use super::super::super::text::{plain, signed};
 use super::super::chart::{Axis, Chart, round_ends};
+use super::super::page::Page;
 use super::super::panel::beyond;
-use super::super::{Pen, Text};
-use super::{beside, interval, named, nothing};
+use super::super::pen::{Pen, Text};
+use super::shared::{beside, interval, named, nothing};
+use crate::analysis::judge::tells_bias;
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 8;
 
-pub fn draw(state: &State, found: &Agreed, area: Rect, pen: &mut Pen<'_>) {
+pub fn page<'a>(state: &'a State, found: &'a Agreed, area: Rect) -> Page<'a> {
     let (picture, words) = beside(area, WORDS);
-    if found.points.is_empty() {
-        nothing("The two have no second in common here.", picture, pen);
-    } else {
-        points(state, found, picture, pen);
-    }
-    super::lines(state, &lines(state, found, words), words, pen);
+    let paint = move |pen: &mut Pen<'_>| {
+        if found.points.is_empty() {
+            nothing("The two have no second in common here.", picture, pen);
+        } else {
+            points(state, found, picture, pen);
+        }
+    };
+    Page::new(paint).with(lines(state, found, words), words)
 }
 
 /// Early, middle and late seconds: told apart by weight, and by hue where there is colour.
@@ -84,9 +88,19 @@ fn points(state: &State, found: &Agreed, area: Rect, pen: &mut Pen<'_>) {
         }
     };
     let [low, high] = figures.loa95_w.map_or([None, None], |l| l.map(Some));
-    level(low, look.glyph('╌', '='), "limit");
-    level(high, look.glyph('╌', '='), "limit");
+    level(low, look.glyph('╌', '='), "LoA");
+    level(high, look.glyph('╌', '='), "LoA");
     level(figures.bias_w, look.glyph('━', '#'), "bias");
+}
+
+/// Whether the claim is held against the bias shown: not against that of whatever is in view, nor
+/// where power jumps by design.
+fn is_held_to_claim(state: &State) -> bool {
+    let segments = &state.session().segments;
+    match state.scope_span().1.and_then(|index| segments.get(index)) {
+        Some(segment) => tells_bias(segment.kind),
+        None => state.scope != Scope::Ride && state.is_brushed(),
+    }
 }
 
 fn lines(state: &State, found: &Agreed, words: Rect) -> Vec<Text> {
@@ -99,7 +113,7 @@ fn lines(state: &State, found: &Agreed, words: Rect) -> Vec<Text> {
         state,
         "bias",
         format!(
-            "{} W  {} %  (95 %: {})",
+            "{} W  {} %  (95 % CI: {})",
             signed(f.bias_w, 0, 1),
             signed(f.bias_percent, 0, 2),
             interval(f.bias_ci95_w, 1, "W")
@@ -115,19 +129,24 @@ fn lines(state: &State, found: &Agreed, words: Rect) -> Vec<Text> {
             let net = signed(net_w, 0, 1);
             format!("±{half_w:.1} W here, net bias {net} W  ")
         };
-        out.push(named(state, "claim", claim).with(word, style));
+        let line = named(state, "claim", claim);
+        out.push(if is_held_to_claim(state) {
+            line.with(word, style)
+        } else {
+            line
+        });
     }
     let [low, high] = f.loa95_w.map_or([None, None], |l| l.map(Some));
     let limit = |name: &str, value: Option<f64>, ends| {
         let text = format!(
-            "{} W  (95 %: {})",
+            "{} W  (95 % CI: {})",
             signed(value, 0, 1),
             interval(ends, 1, "W")
         );
         named(state, name, text)
     };
-    out.push(limit("upper limit", high, f.loa95_upper_ci95_w));
-    out.push(limit("lower limit", low, f.loa95_lower_ci95_w));
+    out.push(limit("upper LoA", high, f.loa95_upper_ci95_w));
+    out.push(limit("lower LoA", low, f.loa95_lower_ci95_w));
     out.push(named(
         state,
         "spread",
@@ -145,7 +164,7 @@ fn lines(state: &State, found: &Agreed, words: Rect) -> Vec<Text> {
     out.push(named(
         state,
         "seconds",
-        format!("{}, worth {}", f.n, plain(f.n_effective, 0, 0)),
+        format!("{}, effective n {}", f.n, plain(f.n_effective, 0, 0)),
     ));
     let mut by_part = Text::default().with(format!("{:<12}", "by third"), look.faint());
     for ((part, style), name) in found

@@ -8,8 +8,9 @@ use super::super::super::state::{Mark, State};
 use super::super::super::study::{Answer, clocks::Clocks};
 use super::super::super::text;
 use super::super::chart::{Axis, Chart, round_ends};
-use super::super::{Pen, Text};
-use super::{first, head, nothing, rest, stream_name, time_number};
+use super::super::page::Page;
+use super::super::pen::{Pen, Text};
+use super::shared::{first, nothing, rest, stream_name, time_number, wrapped};
 use crate::recording::Channel;
 use crate::session::MatchedOn;
 use crate::timeline::align::{LagPeak, StreamClock};
@@ -18,57 +19,55 @@ use crate::timeline::{Extent, Span};
 /// Rows of the lines below the charts.
 const LINES: u16 = 5;
 
-pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
+/// Whose clock is compared with whose, and on what.
+pub fn subject_line(state: &State) -> Text {
     let Some((mate, channel)) = state.mate().zip(state.matching_channel()) else {
-        let line = Text::default().with("clocks", state.look.strong());
-        let below = head(&line, area, pen);
-        nothing(
-            "There are no two streams with heart rate, cadence or power in common: nothing ties \
-             this stream's clock to another.",
-            below,
-            pen,
-        );
-        return;
+        return Text::default().with("clocks", state.look.strong());
     };
-    let line = stream_name(
-        state,
-        Text::default().with("clock of ", Style::new()),
-        state.stream,
-    );
-    let line = stream_name(state, line.with(" against ", Style::new()), mate);
-    let line = line.with(format!("  on {}", channel.name()), state.look.strong());
-    let below = head(&line, area, pen);
+    let line = Text::default().with("clock of ", Style::new());
+    let line = stream_name(state, line, state.stream).with(" against ", Style::new());
+    stream_name(state, line, mate).with(format!("  on {}", channel.name()), state.look.strong())
+}
 
+pub fn page(state: &State, below: Rect) -> Page<'_> {
+    let Some((mate, channel)) = state.mate().zip(state.matching_channel()) else {
+        let why = "There are no two streams with heart rate, cadence or power in common: nothing \
+                   ties this stream's clock to another.";
+        return Page::new(move |pen| nothing(why, below, pen));
+    };
     let clocks = match &state.study {
         Some((_, Answer::Clocks(clocks))) => Some(clocks.as_ref()),
         _ => None,
     };
     let text_rows = LINES.min(below.height / 3);
-    let (charts, words) = (
-        first(below, below.height - text_rows),
-        rest(below, below.height - text_rows),
-    );
+    let charts = first(below, below.height - text_rows);
+    let words = rest(below, charts.height);
     let close_rows = charts.height.div_ceil(2);
-    close_up(state, mate, channel, first(charts, close_rows), pen);
-    let pair = rest(charts, close_rows);
-    if let Some(clocks) = clocks {
-        let half = pair.width / 2;
-        let left = Rect {
-            width: half.saturating_sub(1),
-            ..pair
-        };
-        let right = Rect {
-            x: pair.x + half,
-            width: pair.width - half,
-            ..pair
-        };
-        correlation(state, clocks, left, pen);
-        residual(state, clocks, right, pen);
-    } else {
-        nothing("The correlation is being computed.", pair, pen);
-    }
-    let lines: Vec<Text> = words_of(state, clocks, words);
-    super::lines(state, &lines, words, pen);
+    let paint = move |pen: &mut Pen<'_>| {
+        close_up(state, mate, channel, first(charts, close_rows), pen);
+        compared(state, clocks, rest(charts, close_rows), pen);
+    };
+    Page::new(paint).with(words_of(state, clocks, words), words)
+}
+
+/// Correlation against lag, and beside it what is left of the offset.
+fn compared(state: &State, clocks: Option<&Clocks>, area: Rect, pen: &mut Pen<'_>) {
+    let Some(clocks) = clocks else {
+        nothing("The correlation is being computed.", area, pen);
+        return;
+    };
+    let half = area.width / 2;
+    let left = Rect {
+        width: half.saturating_sub(1),
+        ..area
+    };
+    let right = Rect {
+        x: area.x + half,
+        width: area.width - half,
+        ..area
+    };
+    correlation(state, clocks, left, pen);
+    residual(state, clocks, right, pen);
 }
 
 /// The two streams around the cursor, sample by sample.
@@ -162,7 +161,7 @@ fn letters(
     }
 }
 
-/// The marked features: 1 on the stream in hand, 2 on the other, at the top.
+/// The marked features: 1 on the selected stream, 2 on the other, at the top.
 fn marks(state: &State, chart: &Chart<'_>, top: f64, pen: &mut Pen<'_>) {
     for (place, mark) in state.marks.iter().enumerate() {
         let at = mark.and_then(|mark: Mark| {
@@ -355,7 +354,7 @@ fn words_of(state: &State, clocks: Option<&Clocks>, area: Rect) -> Vec<Text> {
         reason = reason.or(Some(&estimate.reason));
     }
     if let Some(reason) = reason {
-        out.extend(super::wrapped(reason, area.width, state.look.faint()));
+        out.extend(wrapped(reason, area.width, state.look.faint()));
     }
     if let Some(curve) = &clocks.curve {
         out.push(peaks_line(state, &curve.peaks, area.width));

@@ -4,10 +4,12 @@
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+use super::super::super::layout::Scroll;
 use super::super::super::state::State;
 use super::super::super::text::{self, signed};
-use super::super::Pen;
-use super::{nothing, rest};
+use super::super::page::{Page, scroll_keys};
+use super::super::pen::Pen;
+use super::shared::{nothing, rest};
 use crate::analysis::figures::{Coverage, CoverageCell};
 use crate::picture::claim::net_percent;
 
@@ -16,27 +18,82 @@ const GUTTER: u16 = 12;
 /// Columns of a cell.
 const CELL: u16 = 9;
 
-pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
-    let mut bands: Vec<[f64; 2]> = found.cells.iter().map(|cell| cell.other).collect();
-    bands.dedup();
-    let columns = found
-        .cells
-        .iter()
-        .take_while(|cell| Some(cell.power_w) == found.cells.first().map(|c| c.power_w))
-        .count();
-    bands.truncate(columns);
-    if columns == 0 || area.width < GUTTER + CELL || area.height < 3 {
-        nothing("There is no room for the cells.", area, pen);
-        return;
+/// The cells as they lie on the screen.
+struct Cells<'a> {
+    /// Power bands from the top, each with its cells.
+    rows: Vec<&'a [CoverageCell]>,
+    /// What lies across.
+    bands: Vec<[f64; 2]>,
+    /// Columns that have room.
+    names: std::ops::Range<usize>,
+    /// Rows of the screen for each cell.
+    each: u16,
+    /// Power bands that have room.
+    fits: usize,
+}
+
+impl<'a> Cells<'a> {
+    /// `None` where not even one has room.
+    fn within(found: &'a Coverage, area: Rect) -> Option<Self> {
+        let mut bands: Vec<[f64; 2]> = found.cells.iter().map(|cell| cell.other).collect();
+        bands.dedup();
+        let columns = found
+            .cells
+            .iter()
+            .take_while(|cell| Some(cell.power_w) == found.cells.first().map(|c| c.power_w))
+            .count();
+        bands.truncate(columns);
+        if columns == 0 || area.width < GUTTER + CELL || area.height < 3 {
+            return None;
+        }
+        let rows: Vec<&[CoverageCell]> = found.cells.chunks(columns).rev().collect();
+        // A cell needs a row for its bias and, where there is room, one for its seconds.
+        let tall = usize::from(area.height.saturating_sub(3)) >= 2 * rows.len();
+        let each = if tall { 2 } else { 1 };
+        Some(Self {
+            names: shown_columns(&rows, usize::from((area.width - GUTTER) / CELL)),
+            fits: usize::from(area.height.saturating_sub(3) / each),
+            rows,
+            bands,
+            each,
+        })
     }
+
+    /// From which power band on they are shown, where not all have room.
+    fn scroll(&self, first: Option<usize>) -> Option<Scroll> {
+        let last = self.rows.len().saturating_sub(self.fits);
+        let first = || first.unwrap_or_else(|| most_ridden(&self.rows, self.fits));
+        (last > 0).then(|| Scroll::at(first(), last))
+    }
+}
+
+pub fn page<'a>(state: &'a State, found: &'a Coverage, area: Rect) -> Page<'a> {
+    let Some(cells) = Cells::within(found, area) else {
+        return Page::new(move |pen| nothing("There is no room for the cells.", area, pen));
+    };
+    let scroll = cells.scroll(state.scrolled);
+    let skip = scroll.map_or(0, |scroll| scroll.first);
+    Page::new(move |pen| draw(state, found, &cells, skip, area, pen)).scrolling(scroll)
+}
+
+/// Draws the power bands from `skip` on.
+fn draw(
+    state: &State,
+    found: &Coverage,
+    cells: &Cells<'_>,
+    skip: usize,
+    area: Rect,
+    pen: &mut Pen<'_>,
+) {
     let look = state.look;
-    let room = usize::from((area.width - GUTTER) / CELL);
-    let rows: Vec<&[CoverageCell]> = found.cells.chunks(columns).rev().collect();
-    // A cell needs a row for its bias and, where there is room, one for its seconds.
-    let tall = usize::from(area.height.saturating_sub(3)) >= 2 * rows.len();
-    let each = if tall { 2 } else { 1 };
-    let fits = usize::from(area.height.saturating_sub(3) / each);
-    let names = shown_columns(&rows, room);
+    let Cells {
+        rows,
+        bands,
+        names,
+        each,
+        fits,
+    } = cells;
+    let (each, fits) = (*each, *fits);
     let heads = format!(
         "power W \\ {} {}",
         found.channel.name(),
@@ -51,13 +108,6 @@ pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
             pen.write(x, names_row, CELL, &format!("{label:>8}"), look.strong());
         }
     }
-    let skip = match rows.len().saturating_sub(fits) {
-        0 => 0,
-        last => pen.scrolls(
-            state.scrolled.unwrap_or_else(|| most_ridden(&rows, fits)),
-            last,
-        ),
-    };
     let body = rest(area, 2);
     for (place, cells) in rows.iter().skip(skip).take(fits).enumerate() {
         let y = body.y + place as u16 * each;
@@ -80,10 +130,10 @@ pub fn draw(state: &State, found: &Coverage, area: Rect, pen: &mut Pen<'_>) {
     };
     let foot = format!("{what}, ! beyond the claim; seconds alone: too few; empty: never ridden");
     pen.write(area.x, area.bottom() - 1, area.width, &foot, look.faint());
-    let hidden = hidden(&rows, &names, skip..skip + fits);
+    let hidden = hidden(rows, names, skip..skip + fits);
     if let Some(words) = hidden {
         let more_rows = if rows.len() > fits {
-            format!("; {}: rows", super::super::scroll_keys(state).join(" "))
+            format!("; {}: rows", scroll_keys(state).join(" "))
         } else {
             String::new()
         };

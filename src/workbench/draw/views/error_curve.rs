@@ -5,8 +5,9 @@ use ratatui::layout::Rect;
 use super::super::super::state::State;
 use super::super::super::study::error_curve::Shown;
 use super::super::chart::{Axis, Chart, round_ends};
-use super::super::{Pen, Text};
-use super::{beside, nothing, wrapped};
+use super::super::page::Page;
+use super::super::pen::{Pen, Text};
+use super::shared::{beside, nothing, wrapped};
 use crate::picture::error_curve::ErrorPicture;
 
 /// Rows of the words below the picture.
@@ -17,17 +18,17 @@ const BAND: u8 = 0;
 const CURVE: u8 = 1;
 const BARS: u8 = 2;
 
-pub fn draw(state: &State, found: &Shown, area: Rect, pen: &mut Pen<'_>) {
+pub fn page<'a>(state: &'a State, found: &'a Shown, area: Rect) -> Page<'a> {
     let (picture, words) = beside(area, WORDS);
-    match &found.picture {
+    let paint = move |pen: &mut Pen<'_>| match &found.picture {
         Some(shown) => chart(state, shown, picture, pen),
         None => nothing(
             "No block of held power may be judged: tag steady blocks of 60 s or more.",
             picture,
             pen,
         ),
-    }
-    super::lines(state, &lines(state, found, words.width), words, pen);
+    };
+    Page::new(paint).with(lines(state, found, words.width), words)
 }
 
 fn chart(state: &State, shown: &ErrorPicture, area: Rect, pen: &mut Pen<'_>) {

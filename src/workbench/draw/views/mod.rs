@@ -7,53 +7,64 @@ mod error_curve;
 mod plan;
 mod references;
 mod response;
+mod shared;
 mod soak;
+#[cfg(test)]
+mod tests;
 
 use ratatui::layout::Rect;
-use ratatui::style::{Modifier, Style};
+use ratatui::style::Style;
 
 use super::super::layout::Layout;
 use super::super::state::{Scope, State, View};
 use super::super::study::Answer;
 use super::super::text;
-use super::{Pen, Text};
+use super::page::Page;
+use super::pen::Text;
 use crate::timeline::Member;
+use shared::{CONSENSUS_MARK, first, nothing, rest, stream_name};
 
-/// Stands for the consensus where a stream has its letter.
-const CONSENSUS_MARK: char = '=';
-
-/// Draws the open view under the strip.
-pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
+/// The open view, under the strip.
+pub fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
     let area = body(layout);
-    if state.view == View::Clocks {
-        clocks::draw(state, area, pen);
-        return;
-    }
-    let below = head(&subject_line(state), area, pen);
-    match state.study.as_ref().map(|(_, answer)| answer) {
-        Some(Answer::Nothing(why)) => nothing(why, below, pen),
+    let below = rest(area, 1);
+    let page = match state.study.as_ref().map(|(_, answer)| answer) {
+        _ if state.view == View::Clocks => clocks::page(state, below),
+        Some(Answer::Nothing(why)) => Page::new(move |pen| nothing(why, below, pen)),
         Some(Answer::Agreement(found)) if state.view == View::Agreement => {
-            agreement::draw(state, found, below, pen);
+            agreement::page(state, found, below)
         }
         Some(Answer::Response(found)) if state.view == View::Response => {
-            response::draw(state, found, below, pen);
+            response::page(state, found, below)
         }
         Some(Answer::References(found)) if state.view == View::References => {
-            references::draw(state, found, below, pen);
+            references::page(state, found, below)
         }
-        Some(Answer::Soak(found)) if state.view == View::Soak => {
-            soak::draw(state, found, below, pen);
-        }
+        Some(Answer::Soak(found)) if state.view == View::Soak => soak::page(state, found, below),
         Some(Answer::ErrorCurve(found)) if state.view == View::ErrorCurve => {
-            error_curve::draw(state, found, below, pen);
+            error_curve::page(state, found, below)
         }
         Some(Answer::Coverage(found)) if state.view == View::Coverage => {
-            coverage::draw(state, found, below, pen);
+            coverage::page(state, found, below)
         }
-        Some(Answer::Plan(found)) if state.view == View::Plan => {
-            plan::draw(state, found, below, pen);
-        }
-        _ => nothing("The figures are being computed.", below, pen),
+        Some(Answer::Plan(found)) if state.view == View::Plan => plan::page(state, found, below),
+        _ => Page::new(move |pen| nothing("The figures are being computed.", below, pen)),
+    };
+    let line = match state.view {
+        View::Clocks => clocks::subject_line(state),
+        _ => subject_line(state),
+    };
+    page.with(vec![line], first(area, 1))
+}
+
+/// The part of the screen that is a view's own: between the strip and the message.
+fn body(layout: &Layout) -> Rect {
+    let top = layout.strip.bottom();
+    Rect {
+        x: layout.strip.x,
+        y: top,
+        width: layout.title.width,
+        height: layout.message.y.saturating_sub(top),
     }
 }
 
@@ -72,9 +83,7 @@ fn subject_line(state: &State) -> Text {
             format!("segment {} {kind}", index + 1)
         }
         (None, Scope::Ride) => "whole ride".to_owned(),
-        (None, _) if state.brush.window.is_some_and(|w| w.duration_s() > 0.0) => {
-            "window".to_owned()
-        }
+        (None, _) if state.is_brushed() => "window".to_owned(),
         (None, _) => "in view".to_owned(),
     };
     let line = Text::default().with(name, state.look.strong()).with(
@@ -104,131 +113,3 @@ fn subject_line(state: &State) -> Text {
         Member::Consensus => line.with(format!("{CONSENSUS_MARK} consensus"), Style::new()),
     }
 }
-
-/// A picture with words: beside it where the screen is wide, else below it.
-fn beside(area: Rect, rows: u16) -> (Rect, Rect) {
-    const WORDS: u16 = 56;
-    if area.width >= 110 {
-        let width = area.width - WORDS;
-        let picture = Rect {
-            width: width - 1,
-            ..area
-        };
-        let words = Rect {
-            x: area.x + width,
-            width: WORDS,
-            ..area
-        };
-        return (picture, words);
-    }
-    let rows = rows.min(area.height / 2);
-    (
-        first(area, area.height - rows),
-        rest(area, area.height - rows),
-    )
-}
-
-/// A faint name and what it is.
-fn named(state: &State, name: &str, value: String) -> Text {
-    Text::default()
-        .with(format!("{name:<12}"), state.look.faint())
-        .with(value, Style::new())
-}
-
-/// "low to high unit", or a dash.
-fn interval(ends: Option<[f64; 2]>, decimals: usize, unit: &str) -> String {
-    match ends {
-        Some([low, high]) => format!(
-            "{} to {} {unit}",
-            text::signed(Some(low), 0, decimals),
-            text::signed(Some(high), 0, decimals)
-        ),
-        None => "-".to_owned(),
-    }
-}
-
-/// How a time reads on an axis.
-fn time_number(state: &State) -> fn(f64) -> String {
-    if state.long() {
-        |t| text::time(t, true)
-    } else {
-        |t| text::time(t, false)
-    }
-}
-
-/// The part of the screen that is a view's own: between the strip and the message.
-fn body(layout: &Layout) -> Rect {
-    let top = layout.strip.bottom();
-    Rect {
-        x: layout.strip.x,
-        y: top,
-        width: layout.title.width,
-        height: layout.message.y.saturating_sub(top),
-    }
-}
-
-/// The head line: what is shown. Returns what is below.
-fn head(line: &Text, area: Rect, pen: &mut Pen<'_>) -> Rect {
-    if area.height > 0 {
-        pen.line(area.x, area.y, area.width, line);
-    }
-    rest(area, 1)
-}
-
-/// `area` without its first rows.
-fn rest(area: Rect, rows: u16) -> Rect {
-    let rows = rows.min(area.height);
-    Rect {
-        y: area.y + rows,
-        height: area.height - rows,
-        ..area
-    }
-}
-
-/// The first rows of `area`.
-fn first(area: Rect, rows: u16) -> Rect {
-    Rect {
-        height: rows.min(area.height),
-        ..area
-    }
-}
-
-/// A stream's letter and label in its own style.
-fn stream_name(state: &State, line: Text, index: usize) -> Text {
-    let inks = state.look.streams(&state.session().streams);
-    let ink = inks.get(index).copied().unwrap_or_default();
-    let letter = state.letters.get(index).copied().unwrap_or('*');
-    let label = state.session().streams.get(index);
-    let label = label.map_or("", |stream| stream.label.as_str());
-    line.with(letter.to_string(), ink.add_modifier(Modifier::BOLD))
-        .with(format!(" {label}"), ink)
-}
-
-/// Lines of text one under the other; where there are more than fit, they scroll.
-fn lines(state: &State, lines: &[Text], area: Rect, pen: &mut Pen<'_>) {
-    let keys = super::scroll_keys(state);
-    pen.scrolled(lines, state.scrolled.unwrap_or(0), &keys, area);
-}
-
-/// `words` wrapped into lines of at most `width` columns.
-fn wrapped(words: &str, width: u16, style: Style) -> Vec<Text> {
-    let lines = text::wrapped(words, usize::from(width)).into_iter();
-    lines
-        .map(|line| Text::default().with(line, style))
-        .collect()
-}
-
-/// A sentence in the middle of where a picture would be.
-fn nothing(words: &str, area: Rect, pen: &mut Pen<'_>) {
-    let lines_of = wrapped(words, area.width.saturating_sub(4), pen.look.faint());
-    let top = (area.height.saturating_sub(lines_of.len() as u16)) / 2;
-    let place = Rect {
-        x: area.x + 2.min(area.width),
-        width: area.width.saturating_sub(4),
-        ..rest(area, top)
-    };
-    pen.lines(&lines_of, place);
-}
-
-#[cfg(test)]
-mod tests;

@@ -5,14 +5,16 @@ use ratatui::style::Style;
 
 use super::super::super::state::State;
 use super::super::super::text;
-use super::super::{Pen, Text};
-use super::wrapped;
+use super::super::page::Page;
+use super::super::pen::Text;
+use super::shared::wrapped;
 use crate::plan::{PhaseCheck, PlanCheck, Ridden};
 
 /// Columns of a line of the table.
 const TABLE: u16 = 66;
 
-pub fn draw(state: &State, found: &PlanCheck, area: Rect, pen: &mut Pen<'_>) {
+pub fn page<'a>(state: &State, found: &PlanCheck, area: Rect) -> Page<'a> {
+    let page = Page::new(|_| ());
     let mut left = table(state, found);
     if area.width >= TABLE + 44 {
         let taken = TABLE + 2;
@@ -26,11 +28,10 @@ pub fn draw(state: &State, found: &PlanCheck, area: Rect, pen: &mut Pen<'_>) {
             ..area
         };
         let sentences = sentences(state, found, right.width);
-        super::lines(state, &left, table, pen);
-        super::lines(state, &sentences, right, pen);
+        page.with(left, table).with(sentences, right)
     } else {
         left.extend(sentences(state, found, area.width));
-        super::lines(state, &left, area, pen);
+        page.with(left, area)
     }
 }
 

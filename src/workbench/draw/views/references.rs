@@ -7,18 +7,18 @@ use super::super::super::state::State;
 use super::super::super::study::references::{Compared, Pair};
 use super::super::super::text::{self, plain, signed};
 use super::super::chart::{Axis, Chart, round_ends};
-use super::super::{Pen, Text};
-use super::{first, interval, nothing, rest, time_number, wrapped};
+use super::super::page::Page;
+use super::super::pen::{Pen, Text};
+use super::shared::{first, interval, nothing, rest, time_number, wrapped};
 
 /// Share of the stretches that the scale takes in; the others are drawn at the edge.
 const SHARE: f64 = 0.95;
 
-pub fn draw(state: &State, found: &Compared, area: Rect, pen: &mut Pen<'_>) {
+pub fn page<'a>(state: &'a State, found: &'a Compared, area: Rect) -> Page<'a> {
     let out = lines(state, found, area.width);
     let wanted = (out.len() as u16).min(area.height.saturating_sub(5).max(area.height / 2));
     let picture = first(area, area.height - wanted);
-    along(state, found, picture, pen);
-    super::lines(state, &out, rest(area, picture.height), pen);
+    Page::new(move |pen| along(state, found, picture, pen)).with(out, rest(area, picture.height))
 }
 
 fn mark(place: usize) -> char {
@@ -130,7 +130,7 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
     }
     if let Some(noise) = &found.noise {
         out.push(Text::default().with(
-            "  error of each stream       sd W   variance, 95 %",
+            "  error of each stream       sd W   variance, 95 % CI",
             look.faint(),
         ));
         for stream in &noise.streams {

@@ -7,17 +7,17 @@ use super::super::super::state::State;
 use super::super::super::study::response::Responded;
 use super::super::super::text::{self, plain, signed};
 use super::super::chart::{Axis, Chart, round_ends};
-use super::super::{Pen, Text};
-use super::{CONSENSUS_MARK, beside, interval, named, nothing, time_number, wrapped};
+use super::super::page::Page;
+use super::super::pen::{Pen, Text};
+use super::shared::{CONSENSUS_MARK, beside, interval, named, nothing, time_number, wrapped};
 use crate::analysis::figures::{Explained, Ramp, ResponseShape, Sprint};
 use crate::timeline::Member;
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 7;
 
-pub fn draw(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
+pub fn page<'a>(state: &'a State, found: &'a Responded, area: Rect) -> Page<'a> {
     let (picture, words) = beside(area, WORDS);
-    traces(state, found, picture, pen);
     let mut out = Vec::new();
     if let Some(sprint) = &found.sprint {
         out.extend(sprint_lines(state, sprint, words.width));
@@ -25,7 +25,7 @@ pub fn draw(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
     if let Some(ramp) = &found.ramp {
         out.extend(ramp_lines(state, ramp));
     }
-    super::lines(state, &out, words, pen);
+    Page::new(move |pen| traces(state, found, picture, pen)).with(out, words)
 }
 
 fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
@@ -138,13 +138,13 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     let limits = match sprint.response_shape {
         Some(ResponseShape::MovingMean) => {
             format!(
-                "average 95 %: {}",
+                "average 95 % CI: {}",
                 interval(sprint.averaging_ci95_s, 1, "s")
             )
         }
-        Some(ResponseShape::Neither) => "no limits: the model does not fit".to_owned(),
+        Some(ResponseShape::Neither) => "no 95 % CI: the model does not fit".to_owned(),
         _ => format!(
-            "time constant 95 %: {}",
+            "time constant 95 % CI: {}",
             interval(sprint.time_constant_ci95_s, 2, "s")
         ),
     };
@@ -164,7 +164,7 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     out.push(named(state, "", limits));
     if sprint.delay_ci95_s.is_some() {
         let limits = interval(sprint.delay_ci95_s, 2, "s");
-        out.push(named(state, "", format!("dead time 95 %: {limits}")));
+        out.push(named(state, "", format!("dead time 95 % CI: {limits}")));
     }
     let ceiling = match (sprint.ceiling_w, sprint.ceiling_ci95_w) {
         (None, _) => "no ceiling".to_owned(),

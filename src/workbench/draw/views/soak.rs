@@ -6,19 +6,20 @@ use super::super::super::state::State;
 use super::super::super::study::soak::Soak;
 use super::super::super::text::signed;
 use super::super::chart::{Axis, Chart, round_ends};
-use super::super::{Pen, Text};
-use super::{first, interval, named, nothing, rest, time_number};
+use super::super::page::Page;
+use super::super::pen::{Pen, Text};
+use super::shared::{first, interval, named, nothing, rest, time_number};
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 5;
 
-pub fn draw(state: &State, found: &Soak, area: Rect, pen: &mut Pen<'_>) {
+pub fn page<'a>(state: &'a State, found: &'a Soak, area: Rect) -> Page<'a> {
     let rows = WORDS.min(area.height / 2);
     let picture = first(area, area.height - rows);
     let words = rest(area, picture.height);
     if found.blocks.blocks.is_empty() {
-        nothing("No block of this stretch has both powers.", picture, pen);
-        return;
+        let why = "No block of this stretch has both powers.";
+        return Page::new(move |pen| nothing(why, picture, pen));
     }
     let warm: Vec<(f64, f64)> = found
         .blocks
@@ -27,6 +28,12 @@ pub fn draw(state: &State, found: &Soak, area: Rect, pen: &mut Pen<'_>) {
         .filter(|b| b.temperature_c.is_finite())
         .map(|b| (b.temperature_c, b.bias_percent))
         .collect();
+    let out = lines(state, found, warm.is_empty());
+    Page::new(move |pen| blocks(state, found, &warm, picture, pen)).with(out, words)
+}
+
+/// The blocks against time and, where it is known, against temperature.
+fn blocks(state: &State, found: &Soak, warm: &[(f64, f64)], picture: Rect, pen: &mut Pen<'_>) {
     let width = if warm.is_empty() {
         picture.width
     } else {
@@ -71,9 +78,8 @@ pub fn draw(state: &State, found: &Soak, area: Rect, pen: &mut Pen<'_>) {
             number: |v| format!("{v:.0} °C"),
         };
         let slope = figures.and_then(|f| f.per_degree_percent);
-        scatter(state, (temperature, bias), (&warm, slope, band), right, pen);
+        scatter(state, (temperature, bias), (warm, slope, band), right, pen);
     }
-    super::lines(state, &lines(state, found, warm.is_empty()), words, pen);
 }
 
 /// Points, the slope fitted to them, and the claim's band.
@@ -139,7 +145,7 @@ fn lines(state: &State, found: &Soak, no_temperature: bool) -> Vec<Text> {
             state,
             "drift",
             format!(
-                "{} % in 10 min  (95 %: {})",
+                "{} % in 10 min  (95 % CI: {})",
                 signed(f.drift_percent_per_10min, 0, 2),
                 interval(f.drift_ci95_percent_per_10min, 2, "%")
             ),
@@ -155,7 +161,7 @@ fn lines(state: &State, found: &Soak, no_temperature: bool) -> Vec<Text> {
                 state,
                 "per degree",
                 format!(
-                    "{} % a °C  (95 %: {})",
+                    "{} % a °C  (95 % CI: {})",
                     signed(f.per_degree_percent, 0, 3),
                     interval(f.per_degree_ci95_percent, 3, "%")
                 ),
