@@ -99,10 +99,10 @@ fn lines(state: &State, found: &Shown, width: u16) -> Vec<Text> {
     let dashes = look.glyph('╌', '=');
     let dot = look.glyph('●', 'o');
     let legend = if found.found.curve.is_empty() {
-        format!("{dot} a block with its 95 % limits, {dashes} the claim")
+        format!("{dot} a block with its 95 % CI, {dashes} the claim")
     } else {
         format!(
-            "{dot} a block with 95 % limits for all blocks at once; the curve with its 95 % band; {dashes} the claim; between the powers ridden nothing was measured"
+            "{dot} a block with 95 % CI for all blocks at once; the curve with its 95 % band; {dashes} the claim; between the powers ridden nothing was measured"
         )
     };
     out.extend(wrapped(&legend, width, look.faint()));
