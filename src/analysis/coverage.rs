@@ -22,7 +22,7 @@ const KEPT_W: f64 = 30.0;
 /// … or as a share of the level.
 const KEPT_SHARE: f64 = 0.15;
 
-/// The level that `power` (rows spaced `step_s`) has kept for [`ANSWERS_S`] up to each row, W; NaN where
+/// The level that `power` (rows spaced `step_s`) has kept for `ANSWERS_S` up to each row, W; NaN where
 /// it has kept none or a value is missing.
 pub fn kept_levels(power: &[f64], step_s: f64) -> Vec<f64> {
     let rows = |seconds: f64| (seconds / step_s).round().max(1.0) as usize;

@@ -6,7 +6,7 @@
 //! a source conforms where each block does, or where the limits of a smooth curve through them and of
 //! every block's own error lie within the claim; each block then has to bring evidence of its own, the
 //! more so the further it departs from its neighbours. It does not conform where a block, or the mean
-//! of all, lies beyond the claim by a critical value for all of them together ([`accuracy`]).
+//! of all, lies beyond the claim by a critical value for all of them together (`accuracy`).
 
 mod accuracy;
 mod fit;
