@@ -1,5 +1,7 @@
 //! From the verdicts of held blocks to values with an error of their own and errors that they share.
 
+use std::ops::Range;
+
 use super::super::conformity::MIN_SECONDS;
 use super::super::figures::{Outcome, SegmentFigures, Verdict};
 use super::super::reason::Reason;
@@ -8,6 +10,10 @@ use super::{LeftOut, NORMAL_95};
 use crate::session::{Claim, Session};
 use crate::stats::curve::Measured;
 use crate::stats::t_quantile;
+
+/// Scatter of a block that can be weighed, %: with less it is a copy, with more (as for a bias beyond it)
+/// no reading of power.
+const PERCENT: Range<f64> = 1e-9..1e9;
 
 /// Zero offset, ± W, that a reference may have where the session does not note that it was zeroed
 /// (`zero_offset` under `[facts]`) and its claim has no part in W. Judgement, no source.
@@ -177,7 +183,12 @@ fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
         shared,
         alone: verdict.outcome,
     })
-    .filter(|b| b.power_w.is_finite() && b.power_w > 0.0 && b.scatter_percent > 0.0)
+    .filter(|b| {
+        b.power_w.is_finite()
+            && b.power_w > 0.0
+            && PERCENT.contains(&b.scatter_percent)
+            && b.bias_percent.abs() < PERCENT.end
+    })
 }
 
 /// Zero offset of what the source is compared with: of each reference the part of its claim that is in
