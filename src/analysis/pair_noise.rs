@@ -66,8 +66,8 @@ const OUTLYING: f64 = 6.0;
 /// … of so many the response is not fitted to them, nor the shape learnt from them.
 const MIN_ROWS: usize = 60;
 /// What the pieces have to hold in all, and the longest of them, s, for the shape to be known.
-const ENOUGH_S: f64 = 600.0;
-const LONG_ENOUGH_S: f64 = 180.0;
+pub(super) const ENOUGH_S: f64 = 600.0;
+pub(super) const LONG_ENOUGH_S: f64 = 180.0;
 
 /// The noise of one pair over a ride.
 #[derive(Clone, Debug, PartialEq)]
@@ -139,26 +139,19 @@ impl PairNoise {
         let ratio = response.ratio(&rows);
         let slope = response.slope(&rows, ratio, &response.weights(&rows, ratio));
         let mut weights = response.weights(&rows, slope);
-        let spread = Sample::present(rows.iter().flat_map(|piece| {
+        let about_median = |piece: &Vec<usize>| -> Vec<f64> {
             let left = piece
                 .iter()
                 .map(|&row| response.residual(row, slope, &weights));
             let left: Vec<f64> = left.collect();
             let middle = crate::stats::median_of(left.clone()).unwrap_or(0.0);
-            left.into_iter().map(move |value| value - middle)
-        }))?
-        .robust_sd();
-        for piece in &mut rows {
-            let left: Vec<f64> = piece
-                .iter()
-                .map(|&row| response.residual(row, slope, &weights))
-                .collect();
-            let middle = crate::stats::median_of(left.clone()).unwrap_or(0.0);
+            left.into_iter().map(|value| value - middle).collect()
+        };
+        let left: Vec<Vec<f64>> = rows.iter().map(about_median).collect();
+        let spread = Sample::present(left.iter().flatten().copied())?.robust_sd();
+        for (piece, left) in rows.iter_mut().zip(left) {
             let mut left = left.into_iter();
-            piece.retain(|_| {
-                left.next()
-                    .is_some_and(|value| (value - middle).abs() <= OUTLYING * spread)
-            });
+            piece.retain(|_| left.next().is_some_and(|v| v.abs() <= OUTLYING * spread));
         }
         weights = response.weights(&rows, slope);
         let length = x.len().min(y.len());

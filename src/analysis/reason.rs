@@ -7,6 +7,7 @@ use serde::{Serialize, Serializer};
 
 use super::agreement::PERCENT_FROM_W;
 use super::conformity::{self, GOOD_SECONDS, LengthNeeded, MIN_SECONDS, Outcome};
+use super::pair_noise::{ENOUGH_S, LONG_ENOUGH_S};
 use crate::session::{Allowance, Kind, Site};
 
 /// Longest block worth proposing, s.
@@ -258,9 +259,12 @@ impl fmt::Display for Reason {
                 "an {kind} stretch asks for nothing to be held: it has a bias and no verdict; to have \
                  a claim judged, tag what was held as a steady block"
             ),
-            Reason::ShortRide => f.write_str(
-                "the ride holds less than 10 min at levels kept, or none of 3 min, to learn its noise \
-                 from: the interval is on the wide side",
+            Reason::ShortRide => write!(
+                f,
+                "the ride holds less than {:.0} min at levels kept, or none of {:.0} min, to learn its \
+                 noise from: the interval is on the wide side",
+                ENOUGH_S / 60.0,
+                LONG_ENOUGH_S / 60.0
             ),
             Reason::NoClaim => f.write_str(
                 "no claim is stated: give `percent` or `watts` under [claim] in session.toml",
