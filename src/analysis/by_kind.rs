@@ -152,7 +152,7 @@ fn sprint_figures(
         &labelled(&context),
         sprint::Basis {
             power: &readings(basis)?,
-            expected_loss_percent: window.session.allowance.percent,
+            expected_loss_percent: window.session.allowance().percent,
             sampled_later_s: sampled_later_s(window, under_test, basis),
         },
         window.rows.clone(),

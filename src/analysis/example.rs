@@ -351,6 +351,7 @@ fn error_curve() -> ErrorCurve {
             mean_limit_percent: Some(2.0),
             beyond: Vec::new(),
             beyond_on_average: false,
+            turns_on_loss: false,
             open: vec![Open {
                 segment: Some(1),
                 power_w: Some(250.0),

@@ -3,6 +3,7 @@
 use super::agreement::Comparison;
 use super::conformity::{self, MIN_SECONDS};
 use super::figures::{Outcome, References, Verdict};
+use super::loss::Loss;
 use super::reason::{Expanded, Length, Reason, Unit};
 use super::uncertainty::{Budget, Scale, StatedReference, budget};
 use crate::session::{Allowance, Claim, CommonErrors, Kind, Site};
@@ -41,8 +42,8 @@ pub struct Evidence<'a> {
     pub claim: Claim,
     /// How far the references' errors are common.
     pub common: CommonErrors,
-    /// The loss expected between the sites.
-    pub allowance: Allowance,
+    /// The loss between the sites.
+    pub loss: Loss,
 }
 
 /// Bias after the allowance with its uncertainty, on one scale.
@@ -99,7 +100,8 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
         return out;
     };
     // Where nothing can be compared there is nothing to judge.
-    let Some(assessed) = assess(evidence, comparison) else {
+    let allowance = evidence.loss.taken_off();
+    let Some(assessed) = assess(evidence, comparison, allowance.percent) else {
         out.reasons.push(Reason::NothingInCommon {
             under_test: evidence.under_test.to_owned(),
             reference: evidence.reference.to_owned(),
@@ -107,20 +109,15 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
         return out;
     };
     // Readings beyond all sense overflow the squares: no uncertainty can then be told.
-    let budget = assessed
-        .statistical
-        .map(|statistical| {
-            budget(
-                statistical,
-                evidence.stated,
-                evidence.common,
-                evidence.allowance,
-                assessed.scale,
-            )
-        })
-        .filter(|budget| budget.expanded().is_finite());
+    let budget = budget_of(evidence, &assessed);
     fill_figures(&mut out, &assessed, budget.as_ref());
-    out.outcome = outcome(evidence, comparison.moments.n, &assessed, budget.as_ref());
+    let n = comparison.moments.n;
+    let agreed = evidence.loss.agreed(|loss_percent| {
+        let assessed = assess(evidence, comparison, loss_percent)?;
+        let budget = budget_of(evidence, &assessed);
+        Some(outcome(evidence, n, &assessed, budget.as_ref()))
+    });
+    out.outcome = agreed.flatten().unwrap_or(Outcome::Inconclusive);
     if let Some(budget) = budget.as_ref().filter(|_| applies_to(evidence.kind)) {
         out.conformance_probability = conformity::conformance_probability(
             assessed.bias,
@@ -136,16 +133,28 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
         budget.as_ref(),
         out.outcome,
     );
+    out.reasons.extend(loss(evidence, agreed.is_none()));
+    out.reasons.extend(untested(evidence));
     out
 }
 
-/// The bias against the reference carried to the site under test, y (1 − a).
-fn assess(evidence: &Evidence<'_>, comparison: &Comparison) -> Option<Assessed> {
+/// The budget, where one can be told.
+fn budget_of(evidence: &Evidence<'_>, assessed: &Assessed) -> Option<Budget> {
+    let (stated, common) = (evidence.stated, evidence.common);
+    let allowance = evidence.loss.taken_off();
+    let of = |u| budget(u, stated, common, allowance, assessed.scale);
+    let told = assessed.statistical.map(of);
+    told.filter(|budget| budget.expanded().is_finite())
+}
+
+/// The bias against the reference carried to the site under test, y (1 − a), with a loss of
+/// `loss_percent`.
+fn assess(evidence: &Evidence<'_>, comparison: &Comparison, loss_percent: f64) -> Option<Assessed> {
     let moments = &comparison.moments;
     if moments.n == 0 {
         return None;
     }
-    let kept = 1.0 - evidence.allowance.percent / 100.0;
+    let kept = 1.0 - loss_percent / 100.0;
     let expected_w = moments.mean_y * kept;
     let scale = Scale::at(expected_w);
     let bias_w = moments.mean_x - expected_w;
@@ -231,7 +240,12 @@ fn reasons(
     if disagree(evidence) {
         reasons.push(disagreement(evidence.references));
     } else {
-        reasons.push(position(evidence.allowance, assessed, budget, outcome));
+        reasons.push(position(
+            evidence.loss.taken_off(),
+            assessed,
+            budget,
+            outcome,
+        ));
         reasons.extend((!assessed.scale.percent).then_some(Reason::LowLevel));
         reasons.extend(is_copied(assessed).then(|| Reason::Copied {
             reference: evidence.reference.to_owned(),
@@ -243,7 +257,8 @@ fn reasons(
                 .map(|pair| Reason::OneMeter(pair.map(str::to_owned))),
         );
         let may_be_decided = may_be_decided(evidence, assessed);
-        let length = || length(evidence.allowance, n, assessed, budget).filter(|_| may_be_decided);
+        let length =
+            || length(evidence.loss.taken_off(), n, assessed, budget).filter(|_| may_be_decided);
         if judged && n < MIN_SECONDS {
             reasons.push(Reason::TooShort {
                 n,
@@ -261,8 +276,6 @@ fn reasons(
         evidence.rows - evidence.dropout_rows.min(evidence.rows),
         n,
     ));
-    reasons.extend(loss(evidence));
-    reasons.extend(untested(evidence));
     reasons
 }
 
@@ -345,19 +358,19 @@ fn missing(rows: usize, n: usize) -> Option<Reason> {
     (rows > 0 && missing >= MISSING_WORTH_SAYING_PERCENT).then_some(Reason::Missing(missing))
 }
 
-/// Different sites without an allowance, or an allowance without different sites.
-fn loss(evidence: &Evidence<'_>) -> Option<Reason> {
+/// A chain between the sites of which nothing is stated, or an allowance without different sites.
+fn loss(evidence: &Evidence<'_>, turns: bool) -> Option<Reason> {
     let site = evidence.site?;
     let elsewhere = evidence.sites.iter().flatten().find(|s| **s != site);
-    let none = evidence.allowance == Allowance::default();
-    match elsewhere {
-        Some(other) if none => Some(Reason::LossUnstated {
+    match (elsewhere, evidence.loss) {
+        (Some(other), loss) if loss.is_open() => Some(Reason::LossUnstated {
             under_test: evidence.under_test.to_owned(),
             site,
             other: *other,
+            turns,
         }),
-        None if !none && !evidence.sites.is_empty() => {
-            Some(Reason::LossNeedless(evidence.allowance))
+        (None, Loss::Known(stated)) if stated != Allowance::default() => {
+            (!evidence.sites.is_empty()).then_some(Reason::LossNeedless(stated))
         }
         _ => None,
     }

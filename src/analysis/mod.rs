@@ -22,6 +22,7 @@ pub mod gear_change;
 pub mod hat;
 pub mod heat_soak;
 pub mod judge;
+pub mod loss;
 pub mod mean_max;
 pub mod overall;
 pub mod pair_noise;

@@ -111,7 +111,7 @@ pub enum Reason {
     LeftOut(usize),
     /// Share of the seconds that lack a value on one side, %.
     Missing(f64),
-    /// The sites differ and no loss is allowed for.
+    /// A chain lies between the sites, and nobody has stated what it takes.
     LossUnstated {
         /// Label of the source under test.
         under_test: String,
@@ -119,6 +119,8 @@ pub enum Reason {
         site: Site,
         /// Where a reference measures.
         other: Site,
+        /// Whether the answer depends on it.
+        turns: bool,
     },
     /// A loss is allowed for between equal sites.
     LossNeedless(Allowance),
@@ -214,6 +216,8 @@ pub enum Remedy {
     },
     /// A look at which of the references is wrong.
     WrongReference,
+    /// What the drivetrain takes, stated.
+    StateLoss,
     /// Nothing within an hour: the bias is too near the limit.
     Nothing,
 }
@@ -236,6 +240,7 @@ impl Reason {
                 None => Remedy::Block(GOOD_SECONDS as f64),
             }),
             Reason::Length(length) => Some(length.remedy()),
+            Reason::LossUnstated { turns: true, .. } => Some(Remedy::StateLoss),
             _ => None,
         }
     }
@@ -342,11 +347,20 @@ impl fmt::Display for Reason {
                 under_test,
                 site,
                 other,
-            } => write!(
-                f,
-                "{under_test} measures at the {site}, a reference at the {other}: without an \
-                 [allowance] the loss between them counts as bias"
-            ),
+                turns,
+            } => {
+                let what = if *turns {
+                    "the answer depends on it"
+                } else {
+                    "the answer is the same for each of them, but the bias above holds it"
+                };
+                write!(
+                    f,
+                    "{under_test} measures at the {site}, a reference at the {other}, and the loss \
+                     of the chain between them is not stated; it may be 0 to 4 %, and {what}: \
+                     state it under [allowance] (2 ± 1 % is usual)"
+                )
+            }
             Reason::LossNeedless(allowance) => write!(
                 f,
                 "an allowance of {} ± {} % is applied although the references measure at the same \
@@ -492,6 +506,9 @@ impl fmt::Display for Remedy {
             Remedy::WrongReference => {
                 f.write_str("find out which of the references is wrong first")
             }
+            Remedy::StateLoss => f.write_str(
+                "no length decides while the drivetrain's loss is not stated: state it under [allowance]",
+            ),
             Remedy::Nothing => {
                 f.write_str("the bias lies so near the limit that not even an hour would decide")
             }

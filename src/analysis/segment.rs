@@ -3,6 +3,7 @@
 use super::by_kind;
 use super::figures::{References, SegmentFigures, StreamFigures, Verdict};
 use super::judge::{self, Evidence};
+use super::loss::Loss;
 use super::mean_max::best_mean;
 use super::ratio::ratio;
 use super::reason::Reason;
@@ -173,7 +174,7 @@ fn verdicts(
                 twins: window.twins(&behind),
                 claim: window.session.claim_of(under_test).unwrap_or_default(),
                 common: window.session.references,
-                allowance: window.session.allowance,
+                loss: Loss::between(&sites, window.site(under_test), window.session.allowance),
             });
             verdict.reasons.extend(single_basis(window, member));
             verdict.reasons.extend(excursion_inside(window, under_test));
@@ -377,10 +378,10 @@ mod tests {
             judged(&session, &aligned, 300.0).outcome,
             Outcome::DoesNotConform
         );
-        session.allowance = Allowance {
+        session.allowance = Some(Allowance {
             percent: 3.0,
             plus_minus: 0.5,
-        };
+        });
         let verdict = judged(&session, &aligned, 300.0);
         assert_eq!(
             verdict.outcome,
@@ -487,7 +488,7 @@ mod tests {
             said.contains("the references' claims alone leave"),
             "{said}"
         );
-        session.allowance.plus_minus = 0.5;
+        session.allowance.get_or_insert_default().plus_minus = 0.5;
         let said = judged(&session, &aligned, 300.0).sentences().join("\n");
         assert!(said.contains("and the allowance alone leave"), "{said}");
     }

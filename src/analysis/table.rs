@@ -40,7 +40,7 @@ pub fn table_with(session: &Session, aligned: &Aligned, found: &RideFindings) ->
             title: session.title.clone(),
             duration_s: aligned.grid.span().duration_s(),
             claim: session.claim,
-            allowance: session.allowance,
+            allowance: session.allowance(),
             clocks: session.clock_cautions(),
         },
         streams: heads(session, aligned, found),

@@ -8,7 +8,7 @@ use crate::timeline::PERCENT_FROM_W;
 /// holds the bias against the same two.
 pub fn allowed_w(session: &Session, under_test: usize, level_w: f64) -> Option<(f64, f64)> {
     let claim = session.claim_of(under_test)?;
-    let middle_w = -session.allowance.percent / 100.0 * level_w;
+    let middle_w = -session.allowance().percent / 100.0 * level_w;
     Some((middle_w, claim.limit_w(level_w + middle_w)))
 }
 
@@ -49,10 +49,10 @@ mod tests {
             ..Stream::new("trainer", "trainer.csv")
         });
         assert_eq!(band_percent(&session, 0, 250.0), Some([-2.0, 2.0]));
-        session.allowance = Allowance {
+        session.allowance = Some(Allowance {
             percent: 4.0,
             plus_minus: 0.0,
-        };
+        });
         // By hand: 96 ± 1.92 of 100.
         let [low, high] = band_percent(&session, 0, 250.0).unwrap();
         assert!((low + 5.92).abs() < 1e-9 && (high + 2.08).abs() < 1e-9);

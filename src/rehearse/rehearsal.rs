@@ -293,7 +293,7 @@ impl Rehearsal {
             .collect();
         let mut session = Session {
             title: self.plan.title.clone(),
-            allowance: self.scenario.allowance,
+            allowance: Some(self.scenario.allowance),
             streams,
             segments: if options.tagged {
                 self.segments()

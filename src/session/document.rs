@@ -32,9 +32,14 @@ pub(super) fn merged(old: &str, session: &Session) -> Result<String, String> {
     let claim = table(root, "claim")?;
     put(claim, "percent", session.claim.percent.into());
     put(claim, "watts", session.claim.watts.into());
-    let allowance = table(root, "allowance")?;
-    put(allowance, "percent", session.allowance.percent.into());
-    put(allowance, "plus_minus", session.allowance.plus_minus.into());
+    match session.allowance {
+        Some(stated) => {
+            let allowance = table(root, "allowance")?;
+            put(allowance, "percent", stated.percent.into());
+            put(allowance, "plus_minus", stated.plus_minus.into());
+        }
+        None => drop(root.remove("allowance")),
+    }
     let common = session.references.claims_correlation;
     if common != 0.0 || root.contains_key("references") {
         put(

@@ -19,12 +19,15 @@ pub struct Session {
     /// The accuracy the maker states for the source under test.
     #[serde(default)]
     pub claim: Claim,
-    /// The drivetrain loss expected from the references' site to the site under test.
-    #[serde(default)]
-    pub allowance: Allowance,
+    /// The drivetrain loss expected from the references' site to the site under test; `None` where
+    /// the tester has not said, which is not the same as none.
+    pub allowance: Option<Allowance>,
     /// How far the references' errors are common.
     #[serde(default)]
     pub references: CommonErrors,
+    /// What the questions are held against, where the usual does not suit.
+    #[serde(default)]
+    pub limits: Limits,
     /// The streams, in file order; the first one defines session time zero while
     /// [`Session::zero_unix_s`] does not.
     #[serde(default, rename = "stream")]
@@ -79,6 +82,15 @@ pub struct Allowance {
     pub plus_minus: f64,
 }
 
+impl Allowance {
+    /// What a chain drive usually takes (common practice; 2.3 % in Martin et al. 1998, J Appl Biomech
+    /// 14:276): what a form offers to start from.
+    pub const USUAL: Self = Self {
+        percent: 2.0,
+        plus_minus: 1.0,
+    };
+}
+
 /// How far the errors of the references are common: `[references]` of the session file.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
@@ -86,6 +98,57 @@ pub struct CommonErrors {
     /// Correlation of the errors that the references' claims bound, 0 (each its own) to 1 (one error
     /// in all).
     pub claims_correlation: f64,
+}
+
+macro_rules! limits {
+    ($($(#[$doc:meta])* $name:ident: $most:literal),+ $(,)?) => {
+        /// What the questions are held against where the usual does not suit: `[limits]` of the session
+        /// file. `None` where the usual does.
+        #[derive(Clone, Copy, Debug, Default, PartialEq, Deserialize)]
+        #[serde(default)]
+        pub struct Limits {
+            $($(#[$doc])* pub $name: Option<f64>),+
+        }
+
+        impl Limits {
+            /// Every limit that is stated: its key, its value, the largest that is no slip of the pen.
+            pub fn stated(&self) -> impl Iterator<Item = (&'static str, f64, f64)> {
+                let all = [$((stringify!($name), self.$name, $most)),+];
+                all.into_iter().filter_map(|(key, value, most)| Some((key, value?, most)))
+            }
+        }
+    };
+}
+
+limits! {
+    /// Change of the error over the range of power, percentage points.
+    level_percent: 100.0,
+    /// Held power against the set point, % of it.
+    hold_percent: 100.0,
+    /// Amplitude of surging, W.
+    steadiness_w: 1000.0,
+    /// Time to follow a new set point, s.
+    follow_s: 600.0,
+    /// Best 5 s of a sprint against the references', %.
+    sprint_percent: 100.0,
+    /// Change of the error from gear to gear, percentage points.
+    gear_percent: 100.0,
+    /// Power reported that nobody makes, W.
+    phantom_w: 3000.0,
+    /// How long it has to last, s.
+    phantom_s: 600.0,
+    /// Share of seconds with a wrong cadence, %.
+    cadence_percent: 100.0,
+    /// Dropouts in an hour.
+    dropouts_per_hour: 3600.0,
+    /// Change of the error while it warms, percentage points.
+    heat_percent: 100.0,
+    /// How far the share of the gradient that arrives may lie from 1.
+    gradient_share: 1.0,
+    /// How late a gradient may arrive, s.
+    gradient_s: 600.0,
+    /// Work of the whole ride, %.
+    work_percent: 100.0,
 }
 
 /// One device's stream as it takes part in the session.
@@ -307,6 +370,11 @@ impl Session {
             .enumerate()
             .filter(move |(_, stream)| stream.role == role)
             .map(|(index, _)| index)
+    }
+
+    /// The expected loss that figures take off: what is stated, else none.
+    pub fn allowance(&self) -> Allowance {
+        self.allowance.unwrap_or_default()
     }
 
     /// Index of the stream called `label`.

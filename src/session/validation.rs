@@ -13,7 +13,7 @@ use crate::recording::clean_text;
 /// # Errors
 /// The place in the file, and what is wrong there with the way out.
 pub fn check(session: &Session) -> Result<(), (String, String)> {
-    let (claim, allowance) = (session.claim, session.allowance);
+    let (claim, allowance) = (session.claim, session.allowance());
     let zero_s = session.zero_unix_s.unwrap_or(0.0);
     within("the top", "zero_unix_s", zero_s, TIMES_S)?;
     without_sign("[claim]", "percent", claim.percent, MOST_PERCENT)?;
@@ -23,6 +23,9 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
     without_sign(place, "plus_minus", allowance.plus_minus, 50.0)?;
     let common = session.references.claims_correlation;
     within("[references]", "claims_correlation", common, 0.0..=1.0)?;
+    for (key, value, most) in session.limits.stated() {
+        without_sign("[limits]", key, value, most)?;
+    }
     for (index, stream) in session.streams.iter().enumerate() {
         check_stream(session, index, stream)?;
     }

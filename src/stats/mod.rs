@@ -7,6 +7,8 @@ pub mod curve;
 pub mod first_order;
 mod mixture;
 pub mod noise;
+pub mod periodic;
+mod poisson;
 mod rank;
 mod sample;
 pub mod serial;
@@ -15,6 +17,7 @@ mod student;
 pub(crate) mod vectors;
 
 pub use mixture::MeanUncertainty;
+pub use poisson::rate_ci95;
 pub use rank::rank_correlation;
 pub use sample::*;
 

@@ -14,7 +14,8 @@ use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 use truing::analysis::conformity;
 use truing::analysis::error_curve::{ErrorCurve, Finding, Held, Inputs, SharedError, error_curve};
-use truing::session::Claim;
+use truing::analysis::loss::Loss;
+use truing::session::{Allowance, Claim};
 
 const LIMIT: f64 = 2.0;
 const SCATTER: f64 = 0.35;
@@ -82,7 +83,7 @@ fn ride(powers: &[f64], truth: &[f64], seed: u64) -> ErrorCurve {
         held: held.collect(),
         left_out: Vec::new(),
         zero_offset_w: 0.0,
-        loss_plus_minus: 0.0,
+        loss: Loss::Known(Allowance::default()),
     };
     error_curve("", &inputs)
 }

@@ -319,6 +319,12 @@ pub(super) const ENTRIES: &[Entry] = &[
         "",
         "Whether only references of less uncertainty would tell; else a longer block would, or a second one at this power.",
     ),
+    fact(
+        "error_curve.accuracy.turns_on_loss",
+        "turns on the loss",
+        "",
+        "Whether the answer would be another for another loss of the drivetrain between 0 and 4 %, none being stated.",
+    ),
     figure(
         "error_curve.level.outcome",
         "changes with power",

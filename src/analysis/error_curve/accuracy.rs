@@ -84,6 +84,8 @@ pub struct Accuracy {
     pub beyond_on_average: bool,
     /// Powers that are not decided, where the whole is not.
     pub open: Vec<Open>,
+    /// Whether the answer depends on what the drivetrain takes, which is not stated.
+    pub turns_on_loss: bool,
 }
 
 /// Mean of all blocks.
@@ -92,6 +94,25 @@ struct Mean {
     bias: f64,
     limit: f64,
     standard: f64,
+}
+
+impl Accuracy {
+    /// Whether the answer is one or the other.
+    pub(super) fn is_decided(&self) -> bool {
+        matches!(self.outcome, Finding::Fine | Finding::Fault)
+    }
+
+    /// The same where another loss, none being stated, would say otherwise.
+    pub(super) fn turned_over(self) -> Self {
+        Self {
+            outcome: Finding::CannotTell,
+            rule: Rule::Undecided,
+            beyond: Vec::new(),
+            beyond_on_average: false,
+            turns_on_loss: true,
+            ..self
+        }
+    }
 }
 
 /// Decides. `blocks` and `curve` are those of `inputs`.
@@ -114,6 +135,7 @@ fn answer(outcome: Finding, rule: Rule) -> Accuracy {
         beyond: Vec::new(),
         beyond_on_average: false,
         open: Vec::new(),
+        turns_on_loss: false,
     }
 }
 

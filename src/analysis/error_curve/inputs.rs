@@ -2,12 +2,13 @@
 
 use std::ops::Range;
 
-use super::super::conformity::MIN_SECONDS;
+use super::super::conformity::{self, MIN_SECONDS};
 use super::super::figures::{Outcome, SegmentFigures, Verdict};
+use super::super::loss::Loss;
 use super::super::reason::Reason;
 use super::super::uncertainty::{Distribution, Scale, claim_of_reference, rectangular};
 use super::{LeftOut, NORMAL_95};
-use crate::session::{Claim, Session};
+use crate::session::{Claim, Role, Session};
 use crate::stats::curve::Measured;
 use crate::stats::t_quantile;
 
@@ -54,6 +55,12 @@ pub struct Held {
 }
 
 impl Held {
+    /// Standard uncertainty of what it shares with others, %.
+    fn shared_percent(&self) -> f64 {
+        let squares = self.shared.iter().map(|error| error.percent.powi(2));
+        squares.sum::<f64>().sqrt()
+    }
+
     /// Covariance of what two blocks share, %².
     fn in_common(&self, other: &Self) -> f64 {
         let same = |a: &&SharedError, b: &SharedError| a.source == b.source;
@@ -76,8 +83,8 @@ pub struct Inputs {
     pub left_out: Vec<LeftOut>,
     /// Half-width of a zero offset of what the source is compared with, W.
     pub zero_offset_w: f64,
-    /// Half-width of the expected loss, percentage points.
-    pub loss_plus_minus: f64,
+    /// The loss between the references and the source.
+    pub loss: Loss,
 }
 
 impl Inputs {
@@ -101,10 +108,24 @@ impl Inputs {
         Self {
             claim: session.claim_of(under_test).unwrap_or_default(),
             zero_offset_w: zero_offset_w(session, &held),
-            loss_plus_minus: session.allowance.plus_minus,
+            loss: loss_before(session, under_test),
             held,
             left_out,
         }
+    }
+
+    /// The same blocks with a loss of `loss_percent` taken off the references, where none is yet.
+    pub(super) fn carried(&self, loss_percent: f64) -> Self {
+        let kept = 1.0 - loss_percent / 100.0;
+        let mut carried = self.clone();
+        for block in &mut carried.held {
+            block.power_w *= kept;
+            block.bias_percent = 100.0 * ((1.0 + block.bias_percent / 100.0) / kept - 1.0);
+            let limit = self.limit_percent(block.power_w);
+            let expanded = NORMAL_95 * block.scatter_percent.hypot(block.shared_percent());
+            block.alone = conformity::decide(block.bias_percent, expanded, limit);
+        }
+        carried
     }
 
     /// How many may be judged.
@@ -189,6 +210,13 @@ fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
             && PERCENT.contains(&b.scatter_percent)
             && b.bias_percent.abs() < PERCENT.end
     })
+}
+
+/// The loss between the references of a session and one of its sources.
+fn loss_before(session: &Session, under_test: usize) -> Loss {
+    let site = |index: usize| session.streams.get(index)?.site;
+    let references: Vec<_> = session.with_role(Role::Reference).map(site).collect();
+    Loss::between(&references, site(under_test), session.allowance)
 }
 
 /// Zero offset of what the source is compared with: of each reference the part of its claim that is in

@@ -148,7 +148,8 @@ fn fill(found: &mut Level, inputs: &Inputs, range: [f64; 2], change: &Mixed) {
     let [low, high] = range;
     let [by_low, by_high] = range.map(|w| 100.0 / w);
     let zero_offset = rectangular(inputs.zero_offset_w) * (by_low - by_high);
-    let loss = rectangular(inputs.loss_plus_minus) * (low * high).sqrt() * (1.0 / low - 1.0 / high);
+    let loss =
+        rectangular(inputs.loss.plus_minus()) * (low * high).sqrt() * (1.0 / low - 1.0 / high);
     let change = change.blurred(zero_offset.hypot(loss));
     let shares = inputs.shares();
     let held = || inputs.held.iter().zip(&shares);

@@ -123,12 +123,21 @@ pub fn error_curves(session: &Session, segments: &[SegmentFigures]) -> Vec<Error
 
 /// What the blocks say together.
 pub fn error_curve(under_test: &str, inputs: &Inputs) -> ErrorCurve {
-    let fitted = fit::Fit::of(inputs);
-    let blocks = fit::blocks(inputs, fitted.as_ref());
-    let curve = fitted.map_or_else(Vec::new, |fit| fit.curve);
+    let (blocks, curve) = drawn(inputs);
+    let mut accuracy = accuracy::decide(inputs, &blocks, &curve);
+    if inputs.loss.is_open() && accuracy.is_decided() {
+        let agreed = inputs.loss.agreed(|loss_percent| {
+            let carried = inputs.carried(loss_percent);
+            let (blocks, curve) = drawn(&carried);
+            accuracy::decide(&carried, &blocks, &curve).outcome
+        });
+        if agreed.is_none() {
+            accuracy = accuracy.turned_over();
+        }
+    }
     let mut found = ErrorCurve {
         under_test: under_test.to_owned(),
-        accuracy: accuracy::decide(inputs, &blocks, &curve),
+        accuracy,
         level: level::level(inputs),
         left_out: inputs.left_out.clone(),
         blocks,
@@ -139,6 +148,13 @@ pub fn error_curve(under_test: &str, inputs: &Inputs) -> ErrorCurve {
     found.accuracy_sentence = found.statement("").to_string();
     found.level_sentence = found.level.to_string();
     found
+}
+
+/// The blocks and the curve through them.
+fn drawn(inputs: &Inputs) -> (Vec<Block>, Vec<CurvePoint>) {
+    let fitted = fit::Fit::of(inputs);
+    let blocks = fit::blocks(inputs, fitted.as_ref());
+    (blocks, fitted.map_or_else(Vec::new, |fit| fit.curve))
 }
 
 impl ErrorCurve {

@@ -1,6 +1,7 @@
 use super::*;
 use crate::analysis::conformity;
-use crate::session::Claim;
+use crate::analysis::loss::Loss;
+use crate::session::{Allowance, Claim};
 
 const POWERS: [f64; 4] = [120.0, 180.0, 240.0, 300.0];
 const SCATTER: [f64; 4] = [0.40, 0.35, 0.33, 0.30];
@@ -36,7 +37,7 @@ fn inputs(powers: &[f64], scatter: &[f64], biases: &[f64]) -> Inputs {
         held: held.collect(),
         left_out: Vec::new(),
         zero_offset_w: 0.0,
-        loss_plus_minus: 0.0,
+        loss: Loss::Known(Allowance::default()),
     }
 }
 
@@ -303,7 +304,11 @@ fn two_blocks_differ_and_one_power_says_nothing_of_others() {
 fn zero_offsets_and_an_uneven_loss_widen_the_change() {
     let plain = level::level(&inputs(&POWERS, &SCATTER, &[0.0; 4]));
     let mut inputs = inputs(&POWERS, &SCATTER, &[0.0; 4]);
-    (inputs.zero_offset_w, inputs.loss_plus_minus) = (1.0, 0.5);
+    let allowance = Allowance {
+        percent: 0.0,
+        plus_minus: 0.5,
+    };
+    (inputs.zero_offset_w, inputs.loss) = (1.0, Loss::Known(allowance));
     let found = level::level(&inputs);
     near(
         found.zero_offset_uncertainty_percent.unwrap(),

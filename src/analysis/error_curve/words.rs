@@ -105,6 +105,11 @@ fn faults(curve: &ErrorCurve) -> String {
 
 /// Why it cannot be told, and what would tell.
 fn open(curve: &ErrorCurve) -> String {
+    if curve.accuracy.turns_on_loss {
+        return "the answer depends on the drivetrain's loss, which is not stated and may be 0 to 4 %: \
+                state it"
+            .to_owned();
+    }
     let among = curve.blocks.len();
     let named = curve.accuracy.open.iter().take(NAMED);
     let mut parts: Vec<String> = named.map(|open| open_power(open, among)).collect();

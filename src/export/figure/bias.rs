@@ -190,7 +190,7 @@ pub(super) fn agreement(subject: &Subject<'_>) -> Result<Picture, String> {
 
 /// What is said of a claim's band that does not lie around zero.
 fn around_loss(subject: &Subject<'_>) -> String {
-    match subject.session.allowance.percent {
+    match subject.session.allowance().percent {
         0.0 => String::new(),
         loss => format!(" around an expected loss of {} %", plain(loss, 1)),
     }

@@ -32,7 +32,7 @@ pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
         .find_map(|channel| grid(pair, channel, beside(subject, tested, channel)?))
         .ok_or_else(|| "no stream carries cadence or wheel speed in this window".to_owned())?;
     let claim = subject.claim(tested).percent.max(1.0);
-    let loss = subject.session.allowance.percent;
+    let loss = subject.session.allowance().percent;
     let what = if loss == 0.0 {
         "Bias"
     } else {

@@ -68,7 +68,7 @@ fn met_in_reading(material: &Material<'_>) -> String {
 }
 
 fn allowance(session: &Session) -> String {
-    let allowance = session.allowance;
+    let allowance = session.allowance();
     if allowance.percent == 0.0 && allowance.plus_minus == 0.0 {
         return paragraph(
             "No loss is allowed for between the references' site and the site under test.",

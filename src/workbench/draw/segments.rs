@@ -89,7 +89,7 @@ impl Widths {
 }
 
 fn allows(state: &State) -> bool {
-    state.session().allowance.percent != 0.0
+    state.session().allowance().percent != 0.0
 }
 
 fn line(state: &State, index: usize, width: u16) -> Text {

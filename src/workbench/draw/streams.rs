@@ -61,17 +61,17 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
                 none,
             ),
     );
-    let allowance = state.session().allowance;
+    let loss = match state.session().allowance {
+        Some(stated) => format!(
+            "{} % ± {} percentage points",
+            stated.percent, stated.plus_minus
+        ),
+        None => "not stated (2 ± 1 % is usual)".to_owned(),
+    };
     lines.push(
         Text::default()
             .with("expected drivetrain loss  ", look.faint())
-            .with(
-                format!(
-                    "{} % ± {} percentage points",
-                    allowance.percent, allowance.plus_minus
-                ),
-                none,
-            ),
+            .with(loss, none),
     );
     let compared = match (state.under_test(), state.basis()) {
         (Some(under_test), Some(basis)) => format!(

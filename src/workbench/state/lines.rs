@@ -23,7 +23,7 @@ pub struct Lines {
 struct Basis {
     aligned: Arc<Aligned>,
     claim: Claim,
-    allowance: Allowance,
+    allowance: Option<Allowance>,
     streams: Vec<Stream>,
 }
 

@@ -60,7 +60,12 @@ mod tests {
     #[test]
     fn screen_and_paper_agree_with_each_other_and_with_the_verdict() {
         let mut state = state();
-        state.opened.session.allowance.percent = 3.0;
+        state
+            .opened
+            .session
+            .allowance
+            .get_or_insert_default()
+            .percent = 3.0;
         press(&mut state, "o h");
         let Some((_, Answer::Soak(shown))) = &state.study else {
             panic!("no soak");

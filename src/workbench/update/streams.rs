@@ -4,7 +4,7 @@ use super::super::event::Effect;
 use super::super::state::{Claimed, Mode, State};
 use super::edit;
 use super::say::{say, warn};
-use crate::session::{Role, Session, Site, Stream, validation};
+use crate::session::{Allowance, Role, Session, Site, Stream, validation};
 
 /// Selects the stream before or after.
 pub fn select(state: &mut State, forward: bool) {
@@ -115,13 +115,14 @@ fn change(
 pub fn claim_text(state: &State, claimed: Claimed) -> String {
     let stream = state.session().streams.get(state.stream);
     let claim = state.session().claim;
+    let offered = state.session().allowance.unwrap_or(Allowance::USUAL);
     let value = match claimed {
         Claimed::StreamPercent => stream.and_then(|stream| stream.claim_percent),
         Claimed::StreamWatts => stream.and_then(|stream| stream.claim_watts),
         Claimed::SessionPercent => Some(claim.percent),
         Claimed::SessionWatts => Some(claim.watts),
-        Claimed::AllowancePercent => Some(state.session().allowance.percent),
-        Claimed::AllowancePoints => Some(state.session().allowance.plus_minus),
+        Claimed::AllowancePercent => Some(offered.percent),
+        Claimed::AllowancePoints => Some(offered.plus_minus),
     };
     value.map_or_else(String::new, |value| value.to_string())
 }
@@ -193,8 +194,12 @@ pub fn take_claim(
         let place = match claimed {
             Claimed::SessionPercent => &mut session.claim.percent,
             Claimed::SessionWatts => &mut session.claim.watts,
-            Claimed::AllowancePercent => &mut session.allowance.percent,
-            Claimed::AllowancePoints => &mut session.allowance.plus_minus,
+            Claimed::AllowancePercent => {
+                &mut session.allowance.get_or_insert(Allowance::USUAL).percent
+            }
+            Claimed::AllowancePoints => {
+                &mut session.allowance.get_or_insert(Allowance::USUAL).plus_minus
+            }
             Claimed::StreamPercent | Claimed::StreamWatts => {
                 if let Some(stream) = stream {
                     match claimed {

@@ -1,5 +1,6 @@
 //! Saying what the streams are.
 
+use crate::session::Allowance;
 use std::sync::Arc;
 
 use super::super::bench::{message, press, state, type_text};
@@ -135,8 +136,8 @@ fn the_allowance_and_the_title_are_typed() {
     retype(&mut state, "-1");
     assert!(refusal(&state).contains("cannot be negative"));
     retype(&mut state, "0.5");
-    assert_eq!(state.session().allowance.percent, 2.0);
-    assert_eq!(state.session().allowance.plus_minus, 0.5);
+    assert_eq!(state.session().allowance().percent, 2.0);
+    assert_eq!(state.session().allowance().plus_minus, 0.5);
     // 2 % of 200 W are lost on the way, and 2 % of what is left is the claim's.
     assert_eq!(state.allowed_w(200.0), Some((-4.0, 3.92)));
     press(&mut state, "t");
@@ -144,7 +145,10 @@ fn the_allowance_and_the_title_are_typed() {
     assert_eq!(state.session().title, "Trainer 9, second evening");
     press(&mut state, "u u");
     assert_eq!(state.session().title, "Bench ride");
-    assert_eq!(state.session().allowance.plus_minus, 0.0);
+    // A loss that is stated for the first time is known to ±1, until the tester says better.
+    assert_eq!(state.session().allowance, Some(Allowance::USUAL));
+    press(&mut state, "u");
+    assert_eq!(state.session().allowance, None);
 }
 
 #[test]

@@ -123,7 +123,7 @@ fn draw(
             draw_cell(state, cell, Rect::new(x, y, CELL, each), pen);
         }
     }
-    let what = if state.session().allowance.percent != 0.0 {
+    let what = if state.session().allowance().percent != 0.0 {
         "net bias"
     } else {
         "bias"
@@ -176,7 +176,7 @@ fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) 
     let (middle_w, half_w) = state.allowed_w(level_w).unwrap_or((0.0, f64::INFINITY));
     // What the claim is held against: the bias that the allowance leaves.
     let net_w = cell.bias_w.map(|bias_w| bias_w - middle_w);
-    let loss = state.session().allowance.percent;
+    let loss = state.session().allowance().percent;
     let net_percent = cell.bias_percent.map(|bias| net_percent(bias, loss));
     let beyond = net_w.is_some_and(|net_w| net_w.abs() > half_w);
     let text = match (net_percent, net_w) {
