@@ -27,6 +27,7 @@ pub mod mean_max;
 pub mod overall;
 pub mod pair_noise;
 pub mod pooled;
+pub mod questions;
 pub mod ramp;
 pub mod ratio;
 pub mod reason;

@@ -149,11 +149,7 @@ fn verdicts(
         .map(|under_test| {
             let basis = window.basis(under_test, comparisons);
             let member = basis.map(|(_, member, _)| *member);
-            let behind = match member {
-                Some(Member::Stream(index)) => vec![(index, 1.0)],
-                Some(Member::Consensus) => window.behind_consensus(),
-                None => Vec::new(),
-            };
+            let behind = member.map_or_else(Vec::new, |member| window.behind(member));
             let stated: Vec<_> = behind
                 .iter()
                 .map(|(i, share)| window.stated(*i, *share))

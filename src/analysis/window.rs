@@ -275,9 +275,17 @@ impl<'a> Window<'a> {
         }
     }
 
+    /// The references behind a member in this window, each with its share of it.
+    pub fn behind(&self, member: Member) -> Vec<(usize, f64)> {
+        match member {
+            Member::Stream(index) => vec![(index, 1.0)],
+            Member::Consensus => self.behind_consensus(),
+        }
+    }
+
     /// The references behind the consensus in this window, each with its share of it: the mean
     /// over the seconds of 1/k, where k references have a value.
-    pub fn behind_consensus(&self) -> Vec<(usize, f64)> {
+    fn behind_consensus(&self) -> Vec<(usize, f64)> {
         let columns = self.reference_columns();
         let consensus = self.power(Member::Consensus).unwrap_or_default();
         let mut shares = vec![0.0; columns.len()];

@@ -5,7 +5,7 @@
 pub enum Exit {
     /// Done.
     Done,
-    /// `verdict --strict`: a segment does not conform.
+    /// `verdict --strict`: a segment does not conform; `findings --strict`: a question has a fault.
     DoesNotConform,
 }
 

@@ -9,6 +9,7 @@ mod completions;
 mod exit;
 mod explain;
 mod figure;
+mod findings;
 #[cfg(feature = "workbench")]
 mod keys;
 mod man;
@@ -64,6 +65,7 @@ enum Command {
     Rehearse(rehearse::Arguments),
     Relink(relink::Arguments),
     Table(table::Arguments),
+    Findings(findings::Arguments),
     Figure(figure::Arguments),
     Report(report::Arguments),
     Survey(survey::Arguments),
@@ -125,6 +127,7 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Plan(arguments)) => plan::run(&arguments, output),
         Some(Command::Rehearse(arguments)) => rehearse::run(&arguments, output),
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),
+        Some(Command::Findings(arguments)) => findings::run(&arguments, output),
         Some(Command::Table(arguments)) => table::run(&arguments, output),
         Some(Command::Figure(arguments)) => figure::run(&arguments, output),
         Some(Command::Report(arguments)) => report::run(&arguments, output),

@@ -4,6 +4,7 @@ pub mod cell;
 mod columns_of_text;
 mod error;
 pub mod figure;
+pub mod findings;
 pub mod plan_check;
 pub mod report;
 pub mod survey;

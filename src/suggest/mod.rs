@@ -17,6 +17,7 @@
 //! The source under test has no say where references exist: its faults must not move the segments.
 //! The lengths and levels are ours, common practice without a source; a proposal decides nothing.
 
+mod answered;
 mod evidence;
 mod find;
 mod proposal;
@@ -25,6 +26,7 @@ use crate::session::Segment;
 use crate::stats::change_points::{pieces, wander_w};
 use crate::timeline::{Aligned, Span};
 
+pub use answered::answered;
 pub use evidence::Evidence;
 pub use proposal::{Basis, Proposal, overlap_share};
 

@@ -105,9 +105,13 @@ fn faults(curve: &ErrorCurve) -> String {
 
 /// Why it cannot be told, and what would tell.
 fn open(curve: &ErrorCurve) -> String {
+    format!("{}; {}", curve.open_words(), curve.would_tell())
+}
+
+/// Why it cannot be told.
+fn why_open(curve: &ErrorCurve) -> String {
     if curve.accuracy.turns_on_loss {
-        return "the answer depends on the drivetrain's loss, which is not stated and may be 0 to 4 %: \
-                state it"
+        return "the answer depends on the drivetrain's loss, which is not stated and may be 0 to 4 %"
             .to_owned();
     }
     let among = curve.blocks.len();
@@ -115,15 +119,7 @@ fn open(curve: &ErrorCurve) -> String {
     let mut parts: Vec<String> = named.map(|open| open_power(open, among)).collect();
     let more = curve.accuracy.open.len().saturating_sub(NAMED);
     parts.extend((more > 0).then(|| format!("so at {more} more powers")));
-    let all = |of: fn(&Open) -> bool| curve.accuracy.open.iter().all(of);
-    let would = if all(|o| o.better_references) {
-        "only references of less uncertainty would tell"
-    } else if all(|o| !o.better_references) {
-        "a longer block there, or a second one, would tell"
-    } else {
-        "longer blocks there and references of less uncertainty would tell"
-    };
-    format!("{}; {would}", parts.join(", "))
+    parts.join(", ")
 }
 
 fn open_power(open: &Open, among: usize) -> String {
@@ -207,6 +203,28 @@ fn listed(parts: &[String]) -> String {
         [] => String::new(),
         [one] => one.clone(),
         [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
+impl ErrorCurve {
+    /// Why the claim cannot be judged.
+    pub fn open_words(&self) -> String {
+        why_open(self)
+    }
+
+    /// What would tell.
+    pub fn would_tell(&self) -> &'static str {
+        let open = &self.accuracy.open;
+        let all = |of: fn(&Open) -> bool| open.iter().all(of);
+        if self.accuracy.turns_on_loss {
+            "stating the loss would tell"
+        } else if all(|o| o.better_references) {
+            "only references of less uncertainty would tell"
+        } else if all(|o| !o.better_references) {
+            "a longer block there, or a second one, would tell"
+        } else {
+            "longer blocks there and references of less uncertainty would tell"
+        }
     }
 }
 

@@ -1,0 +1,139 @@
+//! Does it read within its claim at held power? The joint decision of the error curve.
+
+use super::super::error_curve::{Block, ErrorCurve, NORMAL_95};
+use super::answer::{Answer, Finding, Limit, LimitFrom, Place, Question};
+use super::ride::Source;
+use super::words::{listed, plain, side, signed};
+
+/// Most powers that a sentence names.
+const NAMED: usize = 3;
+
+pub fn answer(source: &Source<'_>) -> Answer {
+    let question = Question::Accuracy;
+    let Some(curve) = source.ride.table.error_curve_of(source.label) else {
+        return Answer::not_ridden(question, source.label, "no block of held power is there");
+    };
+    let accuracy = &curve.accuracy;
+    if accuracy.outcome == Finding::NotRidden {
+        return Answer::not_ridden(question, source.label, "no block of held power is there");
+    }
+    let size = |b: &&Block| b.bias_percent.abs() - b.limit_percent;
+    let worst = curve
+        .blocks
+        .iter()
+        .max_by(|a, b| size(a).total_cmp(&size(b)));
+    let named = beyond(curve);
+    let claim = claim(source);
+    let sentence = match accuracy.outcome {
+        Finding::Fine => format!(
+            "within its claim at every power ridden, {}: {} at most; claim {claim}",
+            range(&curve.blocks),
+            worst.map_or(String::new(), |b| told(b)),
+        ),
+        Finding::Fault => {
+            let mut parts: Vec<String> = named.iter().take(NAMED).map(|b| told(b)).collect();
+            parts.extend(average(curve).map(|bias| format!("{} % on average", signed(bias))));
+            format!("reads {}; claim {claim}", listed(&parts))
+        }
+        _ => format!("{}; claim {claim}", curve.open_words()),
+    };
+    let mut answer = Answer::new(question, source.label, accuracy.outcome, sentence);
+    if accuracy.outcome == Finding::CannotTell {
+        answer.would_tell = Some(curve.would_tell().to_owned());
+    }
+    let shown = named.first().copied().or(worst);
+    if let Some(block) = shown {
+        let half = NORMAL_95 * block.standard_uncertainty_percent;
+        let bias = block.bias_percent;
+        let limit = Limit {
+            value: block.limit_percent,
+            from: LimitFrom::Claim,
+            source: "",
+        };
+        answer = answer
+            .with_value(bias, Some([bias - half, bias + half]), "%")
+            .against(limit);
+    }
+    let place = shown.and_then(|block| {
+        let segment = source
+            .ride
+            .table
+            .segments
+            .iter()
+            .find(|s| s.id == block.segment)?;
+        Some(Place {
+            from_s: segment.from_s,
+            to_s: segment.to_s,
+        })
+    });
+    let ids = curve.blocks.iter().map(|b| b.segment);
+    answer
+        .in_segments(ids)
+        .at(place)
+        .headed(headline(curve, &named))
+}
+
+/// The claim in words: "±2 %", "±2 % or 5 W".
+fn claim(source: &Source<'_>) -> String {
+    let claim = source.claim;
+    match (claim.percent > 0.0, claim.watts > 0.0) {
+        (true, true) => format!("±{} % or {} W", plain(claim.percent), plain(claim.watts)),
+        (false, true) => format!("±{} W", plain(claim.watts)),
+        _ => format!("±{} %", plain(claim.percent)),
+    }
+}
+
+/// The blocks beyond the claim, the worst first.
+fn beyond(curve: &ErrorCurve) -> Vec<&Block> {
+    let named = |b: &&Block| curve.accuracy.beyond.contains(&b.segment);
+    let mut beyond: Vec<&Block> = curve.blocks.iter().filter(named).collect();
+    beyond.sort_by(|a, b| b.bias_percent.abs().total_cmp(&a.bias_percent.abs()));
+    beyond
+}
+
+/// The mean bias where it, and no single block, is beyond.
+fn average(curve: &ErrorCurve) -> Option<f64> {
+    let alone = curve.accuracy.beyond_on_average && curve.accuracy.beyond.is_empty();
+    curve.accuracy.mean_bias_percent.filter(|_| alone)
+}
+
+/// "+4.3 ± 1.0 % at 240 W".
+fn told(block: &Block) -> String {
+    format!(
+        "{} ± {:.1} % at {:.0} W",
+        signed(block.bias_percent),
+        NORMAL_95 * block.standard_uncertainty_percent,
+        block.power_w
+    )
+}
+
+fn range(blocks: &[Block]) -> String {
+    match (blocks.first(), blocks.last()) {
+        (Some(low), Some(high)) if high.power_w - low.power_w >= 1.0 => {
+            format!("{:.0} to {:.0} W", low.power_w, high.power_w)
+        }
+        (Some(low), _) => format!("{:.0} W", low.power_w),
+        _ => String::new(),
+    }
+}
+
+/// "reads 4 % high at 240 and 300 W".
+fn headline(curve: &ErrorCurve, beyond: &[&Block]) -> String {
+    let Some(first) = beyond.first() else {
+        let bias = average(curve).unwrap_or(0.0);
+        return format!("reads {:.1} % {} on average", bias.abs(), side(bias));
+    };
+    let alike = beyond
+        .iter()
+        .filter(|b| side(b.bias_percent) == side(first.bias_percent));
+    let mut powers: Vec<f64> = alike.map(|b| b.power_w).collect();
+    powers.sort_by(f64::total_cmp);
+    let most = powers.len().min(NAMED);
+    let powers: Vec<String> = powers[..most].iter().map(|w| format!("{w:.0}")).collect();
+    format!(
+        "reads {:.1} % {} at {} W",
+        first.bias_percent.abs(),
+        side(first.bias_percent),
+        listed(&powers)
+    )
+}

@@ -1,0 +1,126 @@
+//! Is it as accurate in every gear and at every wheel speed? The shift of the bias at each change of
+//! gear.
+//!
+//! A chain loses less on larger sprockets: between 50/28 and 50/12 some 1.3 points by a model in which
+//! the loss goes with 1/N_front + 1/N_rear (Lodge & Burgess 2002; the proportionality is a model). A
+//! perfect source behind the chain shifts by that, too. Where the sprockets are not known, half of it
+//! counts as a rectangular half-width of each shift.
+
+use super::super::figures::GearShift;
+use super::super::uncertainty::rectangular;
+use super::answer::{Answer, Finding, Limit, Place, Question, within, worst};
+use super::ride::Source;
+use super::words::{clock, plain, signed};
+use crate::session::{Role, Site};
+use crate::stats::normal_quantile;
+
+/// Half of what a chain's loss changes over a usual series of gears, percentage points.
+const CHAIN_POINTS: f64 = 0.65;
+const NORMAL_95: f64 = 1.959_963_984_540_054;
+
+/// One shift with its limits, percentage points.
+struct Shift<'a> {
+    segment: usize,
+    change: &'a GearShift,
+    shift: f64,
+    half: f64,
+}
+
+pub fn answer(source: &Source<'_>) -> Answer {
+    let question = Question::Gear;
+    let shifts = shifts(source);
+    let largest = shifts
+        .iter()
+        .max_by(|a, b| a.shift.abs().total_cmp(&b.shift.abs()));
+    let Some(shown) = largest else {
+        let why = "no change of gear at a held power is tagged";
+        return Answer::not_ridden(question, source.label, why);
+    };
+    let level_w = source
+        .ride
+        .table
+        .segments
+        .iter()
+        .find(|s| s.id == shown.segment);
+    let level_w = level_w.and_then(|s| s.agreement.first()?.reference_mean_w);
+    let claim = source.claim_percent(level_w.filter(|w| *w > 0.0).unwrap_or(200.0));
+    let limit = Limit::stated_or_claim(source.ride.session.limits.gear_percent, claim);
+    let jointly = normal_quantile(1.0 - 0.025 / shifts.len() as f64) / NORMAL_95;
+    let finding = |s: &Shift<'_>| match within(s.shift, jointly * s.half, limit.value) {
+        Finding::Fault => Finding::Fault,
+        _ => match within(s.shift, s.half, limit.value) {
+            Finding::Fine => Finding::Fine,
+            _ => Finding::CannotTell,
+        },
+    };
+    let found = worst(shifts.iter().map(finding)).unwrap_or(Finding::NotRidden);
+    let speeds = shown
+        .change
+        .speed_before_mps
+        .zip(shown.change.speed_after_mps);
+    let speeds = speeds.map_or_else(String::new, |(before, after)| {
+        format!(", wheel speed from {before:.1} to {after:.1} m/s")
+    });
+    let most = if shifts.len() > 1 { " at most" } else { "" };
+    let sentence = format!(
+        "the error shifts by {} ± {:.1} points{most}, at {}{speeds}; {}",
+        signed(shown.shift),
+        shown.half,
+        clock(shown.change.at_s),
+        limit.said(&format!("±{} %", plain(limit.value)))
+    );
+    let mut ids: Vec<usize> = shifts.iter().map(|s| s.segment).collect();
+    ids.dedup();
+    Answer::new(question, source.label, found, sentence)
+        .with_value(
+            shown.shift,
+            Some([shown.shift - shown.half, shown.shift + shown.half]),
+            "%",
+        )
+        .against(limit)
+        .in_segments(ids)
+        .at(Some(Place {
+            from_s: shown.change.at_s - 30.0,
+            to_s: shown.change.at_s + 30.0,
+        }))
+        .unless_told("two minutes in each gear, or a second series")
+        .headed(format!(
+            "shifts its error by {} points from gear to gear",
+            signed(shown.shift).trim_start_matches('+')
+        ))
+}
+
+fn shifts<'a>(source: &Source<'a>) -> Vec<Shift<'a>> {
+    if !source.is_first {
+        return Vec::new();
+    }
+    let chain = if has_chain_between(source) {
+        NORMAL_95 * rectangular(CHAIN_POINTS)
+    } else {
+        0.0
+    };
+    let segments = source.ride.table.segments.iter();
+    let changes = segments.filter_map(|segment| Some((segment.id, segment.gear_change.as_ref()?)));
+    changes
+        .flat_map(|(id, gear)| gear.changes.iter().map(move |change| (id, change)))
+        .filter_map(|(segment, change)| {
+            let [low, high] = change.shift_ci95_percent?;
+            Some(Shift {
+                segment,
+                change,
+                shift: change.shift_percent?,
+                half: (0.5 * (high - low)).hypot(chain),
+            })
+        })
+        .collect()
+}
+
+/// Whether the references measure on the other side of the chain.
+fn has_chain_between(source: &Source<'_>) -> bool {
+    let session = source.ride.session;
+    let site = |index: usize| session.streams.get(index).and_then(|s| s.site);
+    let behind = |site: Site| matches!(site, Site::Hub | Site::Trainer);
+    let own = site(source.index).map(behind);
+    let mut others = session.with_role(Role::Reference).filter_map(site);
+    own.is_some_and(|own| others.any(|other| behind(other) != own))
+}

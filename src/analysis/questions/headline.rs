@@ -1,0 +1,108 @@
+//! The headline: every fault in plain words, in the order of harm, and what is fine before it.
+
+use super::answer::{Answer, Finding, Question};
+use super::words::listed;
+
+/// Faults in the order in which they harm a reader of the source's numbers.
+const HARM: [Question; 15] = [
+    Question::References,
+    Question::Accuracy,
+    Question::Phantom,
+    Question::Sprint,
+    Question::Gear,
+    Question::Level,
+    Question::Heat,
+    Question::Hold,
+    Question::Gradient,
+    Question::Follow,
+    Question::Steadiness,
+    Question::Cadence,
+    Question::Dropouts,
+    Question::Work,
+    Question::Clocks,
+];
+
+/// The headline of all answers; `sources` are the labels, in order.
+pub fn headline(answers: &[Answer], sources: &[&str]) -> String {
+    if sources.is_empty() {
+        return "Nothing is under test: give one stream role = \"under-test\" in session.toml"
+            .to_owned();
+    }
+    let shared = |a: &&Answer| a.source.is_empty();
+    let common: Vec<String> = faults(&answers.iter().filter(shared).collect::<Vec<_>>());
+    let each: Vec<String> = sources
+        .iter()
+        .map(|label| {
+            let own: Vec<&Answer> = answers.iter().filter(|a| a.source == *label).collect();
+            let words = of_source(&own, &common);
+            match sources {
+                [_] => capital(&words),
+                _ => format!("{label}: {words}"),
+            }
+        })
+        .collect();
+    each.join(". ")
+}
+
+fn faults(answers: &[&Answer]) -> Vec<String> {
+    let of = |question: &Question| {
+        let found = answers.iter().find(|a| a.question == *question)?;
+        found.headline.clone()
+    };
+    HARM.iter().filter_map(of).collect()
+}
+
+fn of_source(own: &[&Answer], common: &[String]) -> String {
+    let faults = [common.to_vec(), faults(own)].concat();
+    let accuracy = own.iter().find(|a| a.question == Question::Accuracy);
+    let is = |finding| accuracy.is_some_and(|a| a.outcome == finding);
+    let within = "reads within its claim at held power";
+    match (faults.as_slice(), is(Finding::Fine)) {
+        ([], true) => format!("{within}; nothing found wrong"),
+        ([], false) if is(Finding::CannotTell) => {
+            "nothing found wrong; whether it reads within its claim cannot be told".to_owned()
+        }
+        ([], false) => "nothing found wrong; accuracy was not ridden".to_owned(),
+        (faults, true) => format!("{within}, but {}", listed(faults)),
+        (faults, false) => listed(faults),
+    }
+}
+
+/// The second line: what is not told, and what is not tagged.
+pub fn remark(answers: &[Answer], suggested: bool, untagged: usize) -> String {
+    let keys = |finding: Finding| {
+        let mut keys: Vec<String> = Vec::new();
+        for answer in answers.iter().filter(|a| a.outcome == finding) {
+            let key = answer.question.key().to_owned();
+            if !keys.contains(&key) {
+                keys.push(key);
+            }
+        }
+        keys
+    };
+    let mut parts = Vec::new();
+    let (open, missing) = (keys(Finding::CannotTell), keys(Finding::NotRidden));
+    if !open.is_empty() {
+        parts.push(format!("Cannot tell: {}.", listed(&open)));
+    }
+    if !missing.is_empty() {
+        parts.push(format!("Not ridden: {}.", listed(&missing)));
+    }
+    if suggested {
+        parts.push("Nothing is tagged: these answers rest on suggested segments.".to_owned());
+    } else if untagged > 0 {
+        let stretches = if untagged == 1 {
+            "stretch is"
+        } else {
+            "stretches are"
+        };
+        parts.push(format!("{untagged} suggested {stretches} not tagged."));
+    }
+    parts.join(" ")
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string());
+    first.unwrap_or_default() + letters.as_str()
+}

@@ -1,0 +1,129 @@
+//! Does the scale move as it warms? The change of the error over the longest held stretch.
+//!
+//! At one power a moving zero and a moving scale look alike, `d = T₀ω + sP`: both are told as what they
+//! would have to be, T₀ in N·m at the cadence ridden.
+
+use std::f64::consts::TAU;
+
+use super::super::figures::{Interval, SegmentFigures};
+use super::answer::{Answer, Limit, Place, Question, within};
+use super::ride::Source;
+use super::words::{plain, signed};
+use crate::session::Kind;
+use crate::stats::median_of;
+use crate::timeline::Span;
+
+/// Shortest stretch that answers, s.
+const SHORTEST_S: f64 = 900.0;
+
+/// Power of a zero offset of `torque_nm` at `cadence_rpm`, W.
+pub fn zero_w(torque_nm: f64, cadence_rpm: f64) -> f64 {
+    torque_nm * TAU * cadence_rpm / 60.0
+}
+
+pub fn answer(source: &Source<'_>) -> Answer {
+    let question = Question::Heat;
+    let segments = source.ride.table.segments.iter();
+    let held = segments.filter(|s| s.to_s - s.from_s >= SHORTEST_S);
+    let changes = held.filter_map(|s| Some((s, change(s)?)));
+    let longest = changes
+        .filter(|_| source.is_first)
+        .max_by(|a, b| (a.0.to_s - a.0.from_s).total_cmp(&(b.0.to_s - b.0.from_s)));
+    let Some((segment, (change, [low, high]))) = longest else {
+        let why = "no power is held for a quarter of an hour";
+        return Answer::not_ridden(question, source.label, why);
+    };
+    let level_w = segment.agreement.first().and_then(|a| a.reference_mean_w);
+    let level_w = level_w.filter(|w| *w > 0.0).unwrap_or(200.0);
+    let stated = source.ride.session.limits.heat_percent;
+    let limit = Limit::stated_or_claim(stated, source.claim_percent(level_w));
+    let half = 0.5 * (high - low);
+    let found = within(change, half, limit.value);
+    let minutes = (segment.to_s - segment.from_s) / 60.0;
+    let as_zero = if low > 0.0 || high < 0.0 {
+        as_zero(source, segment, change * level_w / 100.0)
+    } else {
+        String::new()
+    };
+    let sentence = format!(
+        "the error moves by {} ± {half:.1} points over {minutes:.0} min at {level_w:.0} W{as_zero}; {}",
+        signed(change),
+        limit.said(&format!("±{} %", plain(limit.value)))
+    );
+    Answer::new(question, source.label, found, sentence)
+        .with_value(change, Some([low, high]), "%")
+        .against(limit)
+        .in_segments([segment.id])
+        .at(Some(Place {
+            from_s: segment.from_s,
+            to_s: segment.to_s,
+        }))
+        .unless_told("a longer block at one power")
+        .headed(format!(
+            "drifts by {} points in {minutes:.0} min",
+            signed(change).trim_start_matches('+')
+        ))
+}
+
+/// The change of the error over a segment, percentage points, with its 95 % limits.
+fn change(segment: &SegmentFigures) -> Option<(f64, Interval)> {
+    let seconds = segment.to_s - segment.from_s;
+    match segment.kind {
+        Kind::HeatSoak => {
+            let soak = segment.heat_soak.as_ref()?;
+            let times = seconds / 600.0;
+            let limits = soak.drift_ci95_percent_per_10min?;
+            Some((
+                times * soak.drift_percent_per_10min?,
+                limits.map(|end| times * end),
+            ))
+        }
+        Kind::SteadyBlock => {
+            let steady = segment.steady.as_ref()?;
+            let level_w = segment
+                .agreement
+                .first()?
+                .reference_mean_w
+                .filter(|w| *w > 0.0)?;
+            let times = 100.0 * seconds / 60.0 / level_w;
+            let limits = steady.drift_ci95_w_per_min?;
+            Some((
+                times * steady.drift_w_per_min?,
+                limits.map(|end| times * end),
+            ))
+        }
+        _ => None,
+    }
+}
+
+/// What a change of `watts` would be as a zero offset.
+fn as_zero(source: &Source<'_>, segment: &SegmentFigures, watts: f64) -> String {
+    let rows = source
+        .ride
+        .aligned
+        .grid
+        .rows(Span::new(segment.from_s, segment.to_s));
+    let cadence = source.ride.cadence.as_deref().and_then(|c| c.get(rows));
+    let turning = cadence
+        .unwrap_or_default()
+        .iter()
+        .copied()
+        .filter(|rpm| *rpm > 0.0);
+    median_of(turning.collect()).map_or_else(String::new, |rpm| {
+        format!(
+            " (as a zero {:+.2} N·m; one power does not tell zero from scale)",
+            watts / zero_w(1.0, rpm)
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn half_a_newton_metre_at_90_rpm() {
+        // Computed beforehand: 4.712 W at any power.
+        assert!((zero_w(0.5, 90.0) - 4.712).abs() < 5e-4);
+    }
+}

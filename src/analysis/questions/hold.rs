@@ -1,0 +1,224 @@
+//! Is the held power the one asked for? What the references say was delivered at the source's site,
+//! less the set point, with the budget of a verdict.
+//!
+//! The scatter of `z − s` (delivered less set point) resembles itself from second to second like any
+//! noise: its shape is learnt from all held blocks together ([`crate::stats::noise`]). A block is at
+//! fault where it is beyond the limit by a critical value for all blocks together (Bonferroni), and
+//! all is fine where each block is within by its own expanded uncertainty.
+
+use super::super::figures::{Interval, SegmentFigures};
+use super::super::judge::applies_to;
+use super::answer::{Answer, Finding, Limit, Place, Question, within, worst};
+use super::ride::{LOSS_WOULD, Ride, Source, claims_would};
+use super::words::plain;
+use crate::stats::noise::{Noise, Stretch};
+use crate::stats::{MeanUncertainty, serial, t_quantile};
+use crate::timeline::Span;
+
+/// Fewest seconds of a block.
+const FEWEST_S: f64 = 60.0;
+
+/// A stretch at one set point, with what was delivered in it.
+#[derive(Clone, Debug)]
+pub struct Block {
+    /// The segment, by its `id`.
+    pub segment: usize,
+    /// Its stretch.
+    pub span: Span,
+    /// What was asked for, W.
+    pub set_point_w: f64,
+    /// Delivered less asked for, second by second, W; NaN where it is missing.
+    pub error_w: Vec<f64>,
+}
+
+impl Block {
+    /// Mean of delivered less asked for, W.
+    fn mean_w(&self) -> f64 {
+        let present = self.error_w.iter().filter(|v| v.is_finite());
+        let (sum, n) = present.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
+        sum / n
+    }
+}
+
+/// The blocks of a ride that have a set point and a minute or more of delivered power.
+pub fn blocks(ride: &Ride<'_>, delivered: &[f64]) -> Vec<Block> {
+    let grid = ride.aligned.grid;
+    let block = |segment: &SegmentFigures| {
+        let set_point_w = ride.set_point_w(segment).filter(|w| *w > 0.0)?;
+        let span = Span::new(segment.from_s, segment.to_s);
+        let power = delivered.get(grid.rows(span))?;
+        let error_w: Vec<f64> = power.iter().map(|w| w - set_point_w).collect();
+        let seconds = error_w.iter().filter(|v| v.is_finite()).count() as f64 * grid.step_s;
+        (seconds >= FEWEST_S).then_some(Block {
+            segment: segment.id,
+            span,
+            set_point_w,
+            error_w,
+        })
+    };
+    let held = ride.table.segments.iter().filter(|s| applies_to(s.kind));
+    held.filter_map(block).collect()
+}
+
+/// One block held against its set point.
+#[derive(Clone, Copy, Debug)]
+struct Held {
+    error_percent: f64,
+    expanded: f64,
+    /// The same with the critical value for all blocks.
+    expanded_jointly: f64,
+    limit: f64,
+}
+
+pub fn answer(source: &Source<'_>) -> Answer {
+    let question = Question::Hold;
+    let Some(delivered) = source.delivered() else {
+        return Answer::not_ridden(
+            question,
+            source.label,
+            "no reference tells what was delivered",
+        );
+    };
+    let blocks = blocks(source.ride, &delivered);
+    if blocks.is_empty() {
+        let why = "no set point is stated for a held block";
+        return Answer::not_ridden(question, source.label, why);
+    }
+    let noise = Noise::learn(
+        &stretches(&blocks),
+        BLOCK_ROWS,
+        source.ride.aligned.grid.step_s,
+    );
+    let scatters: Vec<Option<MeanUncertainty>> = blocks
+        .iter()
+        .zip(stretches(&blocks))
+        .map(|(_, stretch)| {
+            let learnt = noise.as_ref().and_then(|noise| noise.mean(&stretch));
+            learnt.or_else(|| serial::mean_uncertainty(&stretch, BLOCK_ROWS))
+        })
+        .collect();
+    let held = |loss_percent: f64| -> Result<Vec<(&Block, Held)>, Vec<String>> {
+        let told = blocks.iter().zip(&scatters);
+        let told = told.filter_map(|(block, scatter)| Some((block, (*scatter)?)));
+        told.map(|(block, scatter)| {
+            let held = held(source, block, scatter, loss_percent, blocks.len())?;
+            Ok((block, held))
+        })
+        .collect()
+    };
+    let taken_off = source.loss.taken_off().percent;
+    let all = match held(taken_off) {
+        Ok(all) if !all.is_empty() => all,
+        Ok(_) => {
+            let why = "the held blocks are too short";
+            return Answer::cannot_tell(question, source.label, why, "longer blocks");
+        }
+        Err(silent) => {
+            let why = "how well the references know what was delivered is not stated";
+            return Answer::cannot_tell(question, source.label, why, &claims_would(&silent));
+        }
+    };
+    let agreed = source
+        .loss
+        .agreed(|loss| held(loss).ok().map(|all| outcome(&all)));
+    let limit = limit(source, all[0].0.set_point_w);
+    let room = |h: &Held| h.error_percent.abs() - h.limit;
+    let Some((block, shown)) = all.iter().max_by(|a, b| room(&a.1).total_cmp(&room(&b.1))) else {
+        return Answer::not_ridden(question, source.label, "no held block is there");
+    };
+    let found = agreed.flatten().unwrap_or(Finding::CannotTell);
+    let (error, expanded) = (shown.error_percent, shown.expanded);
+    let side = if error < 0.0 { "less" } else { "more" };
+    let most = if all.len() > 1 { " at most" } else { "" };
+    let sentence = format!(
+        "delivers {:.1} ± {expanded:.1} % {side} than the {:.0} W asked for{most}; {}",
+        error.abs(),
+        block.set_point_w,
+        limit.said(&format!("±{} %", plain(shown.limit)))
+    );
+    let interval: Interval = [error - expanded, error + expanded];
+    let would = if agreed.is_none() {
+        LOSS_WOULD
+    } else {
+        "references of less uncertainty"
+    };
+    Answer::new(question, source.label, found, sentence)
+        .with_value(error, Some(interval), "%")
+        .against(Limit {
+            value: shown.limit,
+            ..limit
+        })
+        .in_segments(all.iter().map(|(block, _)| block.segment))
+        .at(Some(Place {
+            from_s: block.span.from_s,
+            to_s: block.span.to_s,
+        }))
+        .unless_told(would)
+        .headed(format!(
+            "delivers {:.0} W as {:.0} W",
+            block.set_point_w,
+            block.set_point_w * (1.0 + error / 100.0)
+        ))
+}
+
+/// Rows of a block mean.
+const BLOCK_ROWS: usize = 5;
+
+/// Means of five rows of each block, with their places.
+fn stretches(blocks: &[Block]) -> Vec<Stretch> {
+    let of = |block: &Block| {
+        let finite = |row: usize| block.error_w[row].is_finite();
+        serial::filled_blocks(block.error_w.len(), BLOCK_ROWS, finite)
+            .into_iter()
+            .map(|(place, rows)| {
+                let present = block.error_w[rows].iter().filter(|v| v.is_finite());
+                let (sum, n) = present.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
+                (place, sum / n)
+            })
+            .collect()
+    };
+    blocks.iter().map(of).collect()
+}
+
+fn limit(source: &Source<'_>, level_w: f64) -> Limit {
+    let stated = source.ride.session.limits.hold_percent;
+    Limit::stated_or_claim(stated, source.claim_percent(level_w))
+}
+
+fn held(
+    source: &Source<'_>,
+    block: &Block,
+    scatter: MeanUncertainty,
+    loss_percent: f64,
+    among: usize,
+) -> Result<Held, Vec<String>> {
+    let asked = block.set_point_w;
+    let kept = (1.0 - loss_percent / 100.0) / (1.0 - source.loss.taken_off().percent / 100.0);
+    let delivered = (asked + block.mean_w()) * kept;
+    let of_percent = |u: MeanUncertainty| MeanUncertainty {
+        standard: 100.0 * u.standard / asked,
+        ..u
+    };
+    let budget = source.budget(of_percent(scatter), block.span, asked)?;
+    let jointly = t_quantile(1.0 - 0.025 / among as f64, budget.effective_dof());
+    Ok(Held {
+        error_percent: 100.0 * (delivered / asked - 1.0),
+        expanded: budget.expanded(),
+        expanded_jointly: jointly * budget.combined(),
+        limit: limit(source, asked).value,
+    })
+}
+
+fn outcome(all: &[(&Block, Held)]) -> Finding {
+    let beyond = |h: &Held| within(h.error_percent, h.expanded_jointly, h.limit) == Finding::Fault;
+    if all.iter().any(|(_, h)| beyond(h)) {
+        return Finding::Fault;
+    }
+    let alone = all.iter().map(
+        |(_, h)| match within(h.error_percent, h.expanded, h.limit) {
+            Finding::Fine => Finding::Fine,
+            _ => Finding::CannotTell,
+        },
+    );
+    worst(alone).unwrap_or(Finding::NotRidden)
+}

@@ -1,0 +1,45 @@
+//! Does the error change with power? The change of the error curve over the range ridden.
+
+use super::answer::{Answer, Finding, Limit, Question};
+use super::ride::Source;
+use super::words::signed;
+
+pub fn answer(source: &Source<'_>) -> Answer {
+    let question = Question::Level;
+    let none = "no block of held power is there";
+    let Some(curve) = source.ride.table.error_curve_of(source.label) else {
+        return Answer::not_ridden(question, source.label, none);
+    };
+    let level = &curve.level;
+    if level.outcome == Finding::NotRidden {
+        let why = match level.from_w {
+            Some(watts) => format!("all blocks lie near {watts:.0} W"),
+            None => none.to_owned(),
+        };
+        return Answer::not_ridden(question, source.label, &why);
+    }
+    let mut answer = Answer::new(
+        question,
+        source.label,
+        level.outcome,
+        curve.level_sentence.clone(),
+    );
+    if let Some(change) = level.change_percent {
+        answer = answer.with_value(change, level.change_ci95_percent, "%");
+        let powers = (level.from_w.unwrap_or(0.0), level.to_w.unwrap_or(0.0));
+        answer = answer.headed(format!(
+            "changes its error by {} points from {:.0} to {:.0} W",
+            signed(change).trim_start_matches('+'),
+            powers.0,
+            powers.1
+        ));
+    }
+    if let Some(limit) = level.limit_percent {
+        let stated = source.ride.session.limits.level_percent;
+        answer = answer.against(Limit::stated_or_claim(stated, limit));
+    }
+    if answer.outcome == Finding::CannotTell {
+        answer.would_tell = Some(question.rides().to_owned());
+    }
+    answer.in_segments(curve.blocks.iter().map(|b| b.segment))
+}

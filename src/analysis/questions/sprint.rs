@@ -1,0 +1,170 @@
+//! Does it show a sprint? Its best 5 s against those of the references at the source's site, and why
+//! they differ.
+
+use super::super::figures::Sprint;
+use super::super::mean_max::best_mean;
+use super::answer::{Answer, Finding, Limit, Place, Question, within};
+use super::ride::{LOSS_WOULD, Source, claims_would};
+use super::words::{listed, plain};
+use crate::session::Kind;
+use crate::stats::{MeanUncertainty, t_quantile};
+use crate::timeline::Span;
+
+/// Largest difference of the best 5 s, %.
+const MOST_PERCENT: f64 = 5.0;
+/// Length of the best effort, s.
+const BEST_S: f64 = 5.0;
+/// Scatter of a difference of best 5 s, % (one standard deviation): two meters that average strokes in
+/// their own time. Judgement.
+const SCATTER_PERCENT: f64 = 0.7;
+
+/// The best 5 s of one sprint.
+struct Effort<'a> {
+    segment: usize,
+    place: Place,
+    figures: Option<&'a Sprint>,
+    shown_w: f64,
+    /// Of the references at the source's site.
+    made_w: f64,
+}
+
+impl Effort<'_> {
+    fn difference_percent(&self) -> f64 {
+        100.0 * (self.shown_w / self.made_w - 1.0)
+    }
+}
+
+pub fn answer(source: &Source<'_>) -> Answer {
+    let question = Question::Sprint;
+    let efforts = efforts(source);
+    let largest = efforts.iter().max_by(|a, b| {
+        let size = |effort: &Effort<'_>| effort.difference_percent().abs();
+        size(a).total_cmp(&size(b))
+    });
+    let Some(shown) = largest else {
+        return Answer::not_ridden(question, source.label, "no sprint is tagged");
+    };
+    let span = Span::new(shown.place.from_s, shown.place.to_s);
+    let scatter = MeanUncertainty {
+        standard: SCATTER_PERCENT,
+        dof: f64::INFINITY,
+    };
+    let budget = match source.budget(scatter, span, shown.made_w) {
+        Ok(budget) => budget,
+        Err(silent) => {
+            let why = format!(
+                "shows {:.0} of {:.0} W over the best 5 s, and how well the references know it is not stated",
+                shown.shown_w, shown.made_w
+            );
+            return Answer::cannot_tell(question, source.label, &why, &claims_would(&silent));
+        }
+    };
+    let limit = Limit::stated_or(
+        source.ride.session.limits.sprint_percent,
+        MOST_PERCENT,
+        Limit::PRACTICE,
+    );
+    let among = efforts.len() as f64;
+    let expanded = budget.expanded();
+    let jointly = t_quantile(1.0 - 0.025 / among, budget.effective_dof()) * budget.combined();
+    let taken_off = source.loss.taken_off().percent;
+    let decided = source.loss.agreed(|loss| {
+        let kept = (1.0 - loss / 100.0) / (1.0 - taken_off / 100.0);
+        let difference = 100.0 * (shown.shown_w / (shown.made_w * kept) - 1.0);
+        match within(difference, jointly, limit.value) {
+            Finding::Fault => Finding::Fault,
+            _ => match within(difference, expanded, limit.value) {
+                Finding::Fine => Finding::Fine,
+                _ => Finding::CannotTell,
+            },
+        }
+    });
+    let found = decided.unwrap_or(Finding::CannotTell);
+    let difference = shown.difference_percent();
+    let why = shown.figures.map_or_else(Vec::new, causes);
+    let why = match why.as_slice() {
+        [] => String::new(),
+        causes => format!(": {}", listed(causes)),
+    };
+    let sentence = format!(
+        "shows {:.0} of {:.0} W over the best 5 s, {difference:+.1} ± {expanded:.1} %{why}; {}",
+        shown.shown_w,
+        shown.made_w,
+        limit.said(&format!("±{} %", plain(limit.value)))
+    );
+    let would = if decided.is_none() {
+        LOSS_WOULD
+    } else {
+        "references of less uncertainty"
+    };
+    Answer::new(question, source.label, found, sentence)
+        .with_value(
+            difference,
+            Some([difference - expanded, difference + expanded]),
+            "%",
+        )
+        .against(limit)
+        .in_segments(efforts.iter().map(|e| e.segment))
+        .at(Some(shown.place))
+        .unless_told(would)
+        .headed(headline(shown))
+}
+
+fn efforts<'a>(source: &Source<'a>) -> Vec<Effort<'a>> {
+    let ride = source.ride;
+    let (Some(read), Some(delivered)) = (source.read(), source.delivered()) else {
+        return Vec::new();
+    };
+    let grid = ride.aligned.grid;
+    let rows_of_best = (BEST_S / grid.step_s).round().max(1.0) as usize;
+    let sprints = ride
+        .table
+        .segments
+        .iter()
+        .filter(|s| s.kind == Kind::Sprint);
+    sprints
+        .filter_map(|segment| {
+            let rows = grid.rows(Span::new(segment.from_s, segment.to_s));
+            let best = |column: &[f64]| best_mean(column.get(rows.clone())?, rows_of_best);
+            let (made_w, _) = best(&delivered)?;
+            let (shown_w, _) = best(&read)?;
+            (made_w > 0.0).then_some(Effort {
+                segment: segment.id,
+                place: Place {
+                    from_s: segment.from_s,
+                    to_s: segment.to_s,
+                },
+                figures: segment.sprint.as_ref().filter(|_| source.is_first),
+                shown_w,
+                made_w,
+            })
+        })
+        .collect()
+}
+
+/// What makes the difference, as far as the fit tells.
+fn causes(sprint: &Sprint) -> Vec<String> {
+    let clipped = sprint.ceiling_w.map(|w| format!("clipped at {w:.0} W"));
+    let lag_s = sprint
+        .time_constant_s
+        .or(sprint.averaging_s.map(|s| 0.5 * s));
+    let late = sprint.delay_s.zip(lag_s).map(|(dead_s, lag_s)| {
+        format!(
+            "late by about {:.1} s (dead time {dead_s:.1} + lag {lag_s:.1})",
+            dead_s + lag_s
+        )
+    });
+    let scaled = sprint.gain.filter(|gain| (gain - 1.0).abs() >= 0.02);
+    let scaled = scaled.map(|gain| format!("scaled by {gain:.2}"));
+    [clipped, scaled, late].into_iter().flatten().collect()
+}
+
+fn headline(effort: &Effort<'_>) -> String {
+    match effort.figures.and_then(|figures| figures.ceiling_w) {
+        Some(ceiling_w) => format!("chops sprints at {ceiling_w:.0} W"),
+        None => format!(
+            "shows {:.0} W of a sprint of {:.0} W",
+            effort.shown_w, effort.made_w
+        ),
+    }
+}
