@@ -18,7 +18,7 @@ use super::cell::{clock_time, one_line};
 use super::figure::Subject;
 use super::table::{claim_sentence, signed_outcome};
 use crate::analysis::figures::Verdict;
-use crate::analysis::overall;
+use crate::analysis::verdict::overall;
 use crate::plan::CAUTIONS;
 use crate::session::{Role, Words};
 

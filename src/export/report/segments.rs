@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::html::{escaped, list, paragraph, table, terms};
 use super::parts::{Material, drawn, interval, number, optional};
 use crate::analysis::figures::{BudgetLine, SegmentFigures, Verdict};
-use crate::analysis::judge::tells_bias;
+use crate::analysis::verdict::judge::tells_bias;
 use crate::export::ExportError;
 use crate::export::cell::clock_time;
 use crate::export::figure::{PictureKind, Subject};

@@ -2,7 +2,7 @@
 
 use super::html::{list, paragraph, table, terms};
 use super::parts::{Material, drawn, interval, number, optional};
-use crate::analysis::overall::claim_in_words;
+use crate::analysis::verdict::overall::claim_in_words;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
 use crate::session::{Session, Stream};

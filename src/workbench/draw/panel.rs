@@ -12,8 +12,8 @@ use super::page::Page;
 use super::pen::{Pen, Text};
 use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::{Agreement, Outcome, StreamFigures, Verdict};
-use crate::analysis::judge::tells_bias;
-use crate::analysis::overall;
+use crate::analysis::verdict::judge::tells_bias;
+use crate::analysis::verdict::overall;
 use crate::picture::labels;
 use crate::timeline::Member;
 
