@@ -5,7 +5,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Each folder uses only those before it.
-const ORDER: [&str; 13] = [
+const ORDER: [&str; 14] = [
+    "text",
     "stats",
     "recording",
     "session",

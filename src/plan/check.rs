@@ -7,8 +7,8 @@ use super::leg::Leg;
 use super::model::Plan;
 use crate::analysis::figures::{Outcome, SegmentFigures, Table, Verdict};
 use crate::analysis::verdict::reason::{Reason, Remedy};
-use crate::recording::words::machine_number;
 use crate::session::Kind;
+use crate::text::machine_number;
 
 /// Set points this near count as the same, W.
 const SAME_W: f64 = 10.0;
