@@ -9,6 +9,7 @@
 //!
 //! | module | holds |
 //! | --- | --- |
+//! | [`text`] | numbers, words, tables as text; cleaned, wrapped, cut |
 //! | [`stats`] | samples, distributions, serial correlation, regression: statistics that know no ride |
 //! | [`recording`] | what a recorder wrote: readers for FIT, TCX and delimited text |
 //! | [`session`] | what the tester decided: streams, clocks, segments, claim; storage, undo |
@@ -46,6 +47,7 @@ pub mod rehearse;
 pub mod session;
 pub mod stats;
 pub mod suggest;
+pub mod text;
 pub mod timeline;
 #[cfg(feature = "workbench")]
 pub mod workbench;

@@ -130,7 +130,7 @@ fn check(table: &Table) {
     let shapes = [
         format!("{table:?}"),
         json(table).unwrap(),
-        csv(table).unwrap(),
+        csv(table),
         markdown(table),
         text(table),
     ];

@@ -5,7 +5,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Each folder uses only those before it.
-const ORDER: [&str; 13] = [
+const ORDER: [&str; 14] = [
+    "text",
     "stats",
     "recording",
     "session",
@@ -32,8 +33,8 @@ const CIRCLES: &[&[&str]] = &[
         "analysis::error_curve::level",
         "analysis::error_curve::words",
         "analysis::figures",
-        "analysis::overall",
-        "analysis::uncertainty",
+        "analysis::verdict::overall",
+        "analysis::verdict::uncertainty",
     ],
     &["rehearse::rehearsal", "rehearse::truth"],
     &["timeline::align::jump", "timeline::align::pair"],

@@ -2,7 +2,7 @@
 
 use super::error_curve::*;
 use super::figures::*;
-use super::reason::Reason;
+use super::verdict::reason::Reason;
 use crate::session::{Claim, Kind, Role, Site};
 
 fn verdict() -> Verdict {

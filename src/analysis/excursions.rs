@@ -11,7 +11,7 @@
 //! threshold. The reach, the multiple and the floors are ours, common practice without a source.
 //!
 //! While the references' cadence is 0 nobody delivers power, whatever was ridden just before. The
-//! band then ends at what is left of that: the source's own answer ([`super::sprint_fit`], fitted to
+//! band then ends at what is left of that: the source's own answer ([`super::kinds::sprint_fit`], fitted to
 //! the liveliest minute in which somebody pedals) to a power that falls to 0 with the cadence, a
 //! second to either side allowed. Without a fit the references' band stands.
 //!
@@ -21,7 +21,7 @@
 use std::ops::Range;
 
 use super::figures::UncorroboratedStretch;
-use super::sprint_fit::{self, Fit};
+use super::kinds::sprint_fit::{self, Fit};
 use crate::stats::first_order::{PARTS, answer, refined};
 use crate::stats::{Sample, finite};
 use crate::timeline::{Grid, Span};

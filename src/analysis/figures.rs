@@ -4,9 +4,9 @@
 
 use serde::Serialize;
 
-pub use super::conformity::Outcome;
 use super::error_curve::ErrorCurve;
-use super::reason::Reason;
+pub use super::verdict::conformity::Outcome;
+use super::verdict::reason::Reason;
 use crate::session::{Kind, Role, Site};
 use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
 

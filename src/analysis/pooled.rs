@@ -14,8 +14,8 @@
 use super::across::Layout;
 use super::agreement::LOA95_MULTIPLIER;
 use super::figures::{Interval, Pooled};
-use super::judge::applies_to;
 use super::ratio::{as_ratios, logarithms};
+use super::verdict::judge::applies_to;
 use super::window::Window;
 use crate::session::Segment;
 use crate::stats::{finite, finite_interval};

@@ -1,14 +1,14 @@
 //! All figures of one window, and the table of a session: where the modules come together.
 
-use super::by_kind;
 use super::figures::{References, SegmentFigures, StreamFigures, Verdict};
-use super::judge::{self, Evidence};
+use super::kinds::by_kind;
 use super::loss::Loss;
 use super::mean_max::best_mean;
 use super::ratio::ratio;
-use super::reason::Reason;
-use super::references::Between;
 use super::ride::{self, RideFindings};
+use super::verdict::judge::{self, Evidence};
+use super::verdict::reason::Reason;
+use super::verdict::references::Between;
 use super::window::{Compared, Window};
 use crate::recording::Channel;
 use crate::session::{Kind, Role, Segment, Session};

@@ -5,9 +5,9 @@ use std::ops::Range;
 
 use super::agreement::{Comparison, Learnt, Moments, compare};
 use super::figures::{NoisyOne, References};
-use super::references::{self, Between, PairMeans};
 use super::ride::RideFindings;
-use super::uncertainty::StatedReference;
+use super::verdict::references::{self, Between, PairMeans};
+use super::verdict::uncertainty::StatedReference;
 use crate::recording::Channel;
 use crate::session::CONSENSUS;
 use crate::session::{Role, Session, Site};

@@ -8,10 +8,9 @@ use super::output::csv_text;
 use super::session_arg::open_to_align;
 use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output};
-use crate::export::cell::{inert, one_line};
-use crate::export::table::{markdown_escaped, markdown_grid};
 use crate::recording::Channel;
 use crate::session::{OpenedSession, store};
+use crate::text::{Grid, Head, escaped, inert, one_line};
 use crate::timeline::align::{Alignment, Options, ResponseLag, StreamClock, align_session};
 
 /// Estimate every stream's offset and skew against session time, with confidence.
@@ -178,12 +177,13 @@ pub(super) fn print(found: &Alignment, format: Format, output: &mut Output) -> R
     let rows: Vec<[String; 8]> = found.streams.iter().map(row).collect();
     match format {
         Format::Json => return output.json(found),
-        Format::Csv => return output.result(&csv(found)?),
+        Format::Csv => return output.result(&csv(found)),
         Format::Markdown => {
-            let rows: Vec<Vec<String>> = rows.iter().map(|row| row.to_vec()).collect();
-            output.result(&markdown_grid(&HEADS.map(str::to_owned), &rows))?;
+            let mut grid = Grid::new(HEADS.map(Head::text));
+            grid.rows.extend(rows.iter().map(|row| row.to_vec()));
+            output.result(&grid.markdown())?;
             for lag in &found.response_lags {
-                output.result(&format!("\n{}", markdown_escaped(&lag_line(lag))))?;
+                output.result(&format!("\n{}", escaped(&lag_line(lag))))?;
             }
             return Ok(());
         }
@@ -226,7 +226,7 @@ fn lag_line(lag: &ResponseLag) -> String {
 }
 
 /// One row a stream; the interval in two columns.
-fn csv(found: &Alignment) -> Result<String, Failure> {
+fn csv(found: &Alignment) -> String {
     let heads = [
         "label",
         "offset_s",

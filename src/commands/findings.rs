@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
-use super::output::csv_text;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::{ride, table::table_with};
 use crate::export::findings;
 use crate::suggest::answered;
+use crate::text::csv;
 use crate::timeline::Aligned;
 
 /// Answer every question of a tester in one line each.
@@ -44,7 +44,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Format::Csv => {
             let heads = findings::HEADS.map(str::to_owned);
             let rows = std::iter::once(heads).chain(findings::rows(&answers));
-            output.result(&csv_text(rows)?)?;
+            output.result(&csv(rows))?;
         }
     }
     if arguments.strict && answers.has_fault() {

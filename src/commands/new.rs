@@ -3,10 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use super::{Exit, Failure, Format, Output};
-use crate::recording::words::plural;
-use crate::recording::{Channel, clean_text};
+use crate::recording::Channel;
 use crate::session::folder::create;
 use crate::session::{OpenedSession, files, start};
+use crate::text::clean_text;
+use crate::text::plural;
 use crate::timeline::align::{self, align_session};
 
 /// Start a session: find the streams, guess roles, align the clocks, save.

@@ -5,7 +5,7 @@ use std::io::{self, BufWriter, IsTerminal as _, Write};
 use clap::ValueEnum;
 
 use super::Failure;
-use crate::recording::{clean_lines, is_unseen};
+use crate::text::{clean_lines, csv, is_unseen};
 
 /// The shape of a printed table.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -31,22 +31,12 @@ pub enum Shape {
     Json,
 }
 
-/// Rows as RFC 4180 text, the header line being the first of them.
-///
-/// # Errors
-/// [`Failure`] where the rows differ in length.
-pub(super) fn csv_text<Row>(rows: impl IntoIterator<Item = Row>) -> Result<String, Failure>
+/// Rows as CSV, the header line being the first of them; the lines end as those of a terminal.
+pub(super) fn csv_text<Row>(rows: impl IntoIterator<Item = Row>) -> String
 where
     Row: IntoIterator<Item = String>,
 {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    for row in rows {
-        writer
-            .write_record(row.into_iter().collect::<Vec<_>>())
-            .map_err(Failure::because)?;
-    }
-    let bytes = writer.into_inner().map_err(Failure::because)?;
-    String::from_utf8(bytes).map_err(Failure::because)
+    csv(rows).replace("\r\n", "\n")
 }
 
 /// The two streams of a subcommand.

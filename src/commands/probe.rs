@@ -5,11 +5,11 @@ use std::path::PathBuf;
 
 use super::output::Shape;
 use super::{Exit, Failure, Output};
-use crate::recording::words::h_mm_ss;
 use crate::recording::{
     ChannelProbe, Event, EventKind, Format, Probe, ReadOptions, Sampling, StreamProbe, TimeBase,
     read_all,
 };
+use crate::text::h_mm_ss;
 
 /// Show what is inside recordings: streams, channels, rate, gaps, laps, events, damage.
 #[derive(Debug, clap::Args)]

@@ -3,10 +3,10 @@
 use std::path::Path;
 
 use super::{Failure, Output};
-use crate::export::cell::one_line;
 use crate::session::files;
 use crate::session::store::{self, Stored};
 use crate::session::{OpenOptions, OpenedSession};
+use crate::text::one_line;
 
 /// Opens the session at `named` and tells on stderr each problem with its recordings, what reading
 /// them met, and clocks that were never set.

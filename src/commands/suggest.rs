@@ -7,10 +7,9 @@ use serde::Serialize;
 use super::output::csv_text;
 use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output, open_session};
-use crate::export::table::markdown_grid;
-use crate::recording::words::plural;
 use crate::session::{Kind, OpenedSession, Segment, store};
 use crate::suggest::{Basis, Evidence, Proposal, covers, proposals};
+use crate::text::{Grid, Head, plural};
 use crate::timeline::Aligned;
 
 /// Propose segments from laps, workout steps, gear events and changes of power, each with the
@@ -118,10 +117,12 @@ fn print(found: &[Proposal], format: Format, output: &mut Output) -> Result<(), 
         Format::Json => output.json(&Document { proposals: lines }),
         Format::Csv => output.result(&csv_text(
             std::iter::once(HEADS.map(str::to_owned)).chain(lines.iter().map(Line::cells)),
-        )?),
+        )),
         Format::Markdown => {
-            let rows: Vec<Vec<String>> = lines.iter().map(|line| line.cells().to_vec()).collect();
-            output.result(&markdown_grid(&HEADS.map(str::to_owned), &rows))
+            let mut grid = Grid::new(HEADS.map(Head::text));
+            grid.rows
+                .extend(lines.iter().map(|line| line.cells().to_vec()));
+            output.result(&grid.markdown())
         }
         Format::Text if lines.is_empty() => output.result("Nothing to propose."),
         Format::Text => {

@@ -80,7 +80,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     match arguments.format {
         Format::Text => output.result(&survey::text(&found))?,
         Format::Json => output.json(&found)?,
-        Format::Csv => output.result(&survey::csv(&found).map_err(Failure::because)?)?,
+        Format::Csv => output.result(&survey::csv(&found))?,
         Format::Markdown => output.result(&survey::markdown(&found))?,
     }
     if let Some((path, drawing)) = drawing {

@@ -31,7 +31,7 @@ pub struct Arguments {
 /// [`Failure`] where the session cannot be opened.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     if arguments.columns {
-        output.result(&export::column_guide().map_err(Failure::because)?)?;
+        output.result(&export::column_guide())?;
         return Ok(Exit::Done);
     }
     let Some(session) = &arguments.session else {
@@ -45,7 +45,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
             output.json(&table)?;
             return Ok(Exit::Done);
         }
-        Format::Csv => export::csv(&table).map_err(Failure::because)?,
+        Format::Csv => export::csv(&table),
         Format::Markdown => export::markdown(&table),
     };
     output.result(&text)?;

@@ -9,10 +9,10 @@ use super::output::csv_text;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::error_curve::ErrorCurve;
 use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
-use crate::analysis::{catalogue, overall, table};
-use crate::export::cell::{clock_time, inert, one_line};
-use crate::export::table::markdown_escaped;
+use crate::analysis::verdict::overall;
+use crate::analysis::{catalogue, table};
 use crate::session::{Claim, Role, Session};
+use crate::text::{clock_time, escaped, inert, one_line};
 use crate::timeline::Aligned;
 
 /// Judge the claim of the source under test by the tagged segments.
@@ -71,7 +71,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     match arguments.format {
         Format::Text => output.result(&text(&answers, &figures))?,
         Format::Markdown => output.result(&markdown(&answers, &figures))?,
-        Format::Csv => output.result(&csv(&figures)?)?,
+        Format::Csv => output.result(&csv(&figures))?,
         Format::Json => output.json(&Judged {
             answers,
             segments: figures.segments.iter().map(judged_segment).collect(),
@@ -236,7 +236,7 @@ fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
 fn markdown(answers: &[String], figures: &Table) -> String {
     let mut text = String::new();
     for line in statements(answers, figures) {
-        let _ = writeln!(text, "{}.\n", markdown_escaped(&line));
+        let _ = writeln!(text, "{}.\n", escaped(&line));
     }
     text.push_str(
         "| segment | kind | from | to | source | verdict | bias | U | limit | probability inside | reasons |\n",
@@ -252,10 +252,10 @@ fn markdown(answers: &[String], figures: &Table) -> String {
                 segment.kind,
                 clock_time(segment.from_s),
                 clock_time(segment.to_s),
-                markdown_escaped(&verdict.under_test),
+                escaped(&verdict.under_test),
                 word(verdict.outcome),
                 printed("conformance_probability", verdict.conformance_probability),
-                markdown_escaped(&verdict.sentences().join("; ")),
+                escaped(&verdict.sentences().join("; ")),
             );
         }
     }
@@ -264,7 +264,7 @@ fn markdown(answers: &[String], figures: &Table) -> String {
 }
 
 /// One row a segment and source under test.
-fn csv(figures: &Table) -> Result<String, Failure> {
+fn csv(figures: &Table) -> String {
     let heads = [
         "id",
         "kind",

@@ -2,11 +2,8 @@
 
 use std::fmt::Write as _;
 
-use super::cell::{inert, one_line, word_of};
-use super::columns_of_text::wrapped;
-use super::table::markdown_escaped;
 use crate::analysis::questions::{Answer, Finding, Findings};
-use crate::recording::words::machine_number;
+use crate::text::{escaped, hanging, inert, machine_number, one_line, word_of};
 
 /// Width of the page, columns.
 const WIDTH: usize = 80;
@@ -26,9 +23,9 @@ pub const fn sign(finding: Finding) -> char {
 
 /// Headline and remark, the opening of every surface, wrapped at 80 columns.
 pub fn opening(findings: &Findings) -> String {
-    let mut out = wrapped("", &one_line(&format!("{}.", findings.headline)), WIDTH);
+    let mut out = hanging("", &one_line(&format!("{}.", findings.headline)), WIDTH);
     if !findings.remark.is_empty() {
-        out.push_str(&wrapped("", &one_line(&findings.remark), WIDTH));
+        out.push_str(&hanging("", &one_line(&findings.remark), WIDTH));
     }
     out
 }
@@ -41,16 +38,16 @@ pub fn text(findings: &Findings) -> String {
     for answer in findings.ranked() {
         let head = format!("{} {:<KEY$}", sign(answer.outcome), answer.question.key());
         let said = one_line(&said(answer, several));
-        out.push_str(&wrapped(&head, &said, WIDTH));
+        out.push_str(&hanging(&head, &said, WIDTH));
     }
     out
 }
 
 /// A table for a page under the headline.
 pub fn markdown(findings: &Findings) -> String {
-    let mut out = format!("{}.\n\n", markdown_escaped(&findings.headline));
+    let mut out = format!("{}.\n\n", escaped(&findings.headline));
     if !findings.remark.is_empty() {
-        let _ = writeln!(out, "{}\n", markdown_escaped(&findings.remark));
+        let _ = writeln!(out, "{}\n", escaped(&findings.remark));
     }
     out.push_str("| | question | answer |\n| --- | --- | --- |\n");
     let several = several(findings);
@@ -61,7 +58,7 @@ pub fn markdown(findings: &Findings) -> String {
             sign(answer.outcome),
             word_of(&answer.outcome),
             answer.question.key(),
-            markdown_escaped(&said(answer, several))
+            escaped(&said(answer, several))
         );
     }
     out

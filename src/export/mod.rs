@@ -1,7 +1,5 @@
 //! Results as bytes: table, report, pictures, survey. The caller chooses file or stdout.
 
-pub mod cell;
-mod columns_of_text;
 mod error;
 pub mod figure;
 pub mod findings;

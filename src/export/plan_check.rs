@@ -2,10 +2,8 @@
 
 use std::fmt::Write as _;
 
-use super::cell::{clock_time, one_line};
-use super::columns_of_text::{Edge, TextTable, wrapped};
 use crate::plan::{PlanCheck, Ridden};
-use crate::recording::words::machine_number;
+use crate::text::{Grid, Head, NOTHING, clock_time, hanging, machine_number, one_line};
 
 /// Width of the page, columns.
 const WIDTH: usize = 80;
@@ -13,13 +11,13 @@ const WIDTH: usize = 80;
 /// 80 columns for reading.
 pub fn text(check: &PlanCheck) -> String {
     let mut out = format!("Held against the plan “{}”\n\n", one_line(&check.plan));
-    let mut table = TextTable::new([
-        ("planned", Edge::Left),
-        ("set W", Edge::Right),
-        ("length", Edge::Right),
-        ("segment", Edge::Right),
-        ("ridden", Edge::Right),
-        ("", Edge::Left),
+    let mut table = Grid::new([
+        Head::text("planned"),
+        Head::number("set", "W"),
+        Head::number("length", ""),
+        Head::number("segment", ""),
+        Head::number("ridden", ""),
+        Head::text(""),
     ]);
     for phase in &check.phases {
         let word = match phase.ridden {
@@ -27,7 +25,7 @@ pub fn text(check: &PlanCheck) -> String {
             Ridden::Short => "? short",
             Ridden::Missing => "✗ missing",
         };
-        let dash = || "—".to_owned();
+        let dash = || NOTHING.to_owned();
         table.push(vec![
             phase.kind.word().to_owned(),
             phase.set_point_w.map_or_else(dash, machine_number),
@@ -37,13 +35,13 @@ pub fn text(check: &PlanCheck) -> String {
             word.to_owned(),
         ]);
     }
-    out.push_str(&table.render("", WIDTH));
+    out.push_str(&table.aligned("", WIDTH));
     out.push_str("\nWhat this ride cannot tell\n");
     if check.cannot_tell.is_empty() {
         out.push_str("- nothing that the plan asks\n");
     }
     for sentence in &check.cannot_tell {
-        out.push_str(&wrapped("- ", &format!("{sentence}."), WIDTH));
+        out.push_str(&hanging("- ", &format!("{sentence}."), WIDTH));
     }
     if !check.more.is_empty() {
         out.push_str("\nWhat would decide the open verdicts\n");
@@ -58,7 +56,7 @@ pub fn text(check: &PlanCheck) -> String {
         if let Some(minutes) = more.minutes_more.filter(|m| *m > 0.0) {
             let _ = write!(line, " ({} min more)", minutes.ceil());
         }
-        out.push_str(&wrapped("- ", &format!("{line}."), WIDTH));
+        out.push_str(&hanging("- ", &format!("{line}."), WIDTH));
     }
     out
 }

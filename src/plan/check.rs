@@ -6,9 +6,9 @@ use serde::Serialize;
 use super::leg::Leg;
 use super::model::Plan;
 use crate::analysis::figures::{Outcome, SegmentFigures, Table, Verdict};
-use crate::analysis::reason::{Reason, Remedy};
-use crate::recording::words::machine_number;
+use crate::analysis::verdict::reason::{Reason, Remedy};
 use crate::session::Kind;
+use crate::text::machine_number;
 
 /// Set points this near count as the same, W.
 const SAME_W: f64 = 10.0;
@@ -222,8 +222,8 @@ fn needed(segment: &SegmentFigures, verdict: &Verdict) -> MoreNeeded {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::reason::{Length, Unit};
     use crate::analysis::table::table;
+    use crate::analysis::verdict::reason::{Length, Unit};
     use crate::rehearse::{Scenario, SessionOptions, ride};
     use crate::session::Role;
     use crate::timeline::Aligned;

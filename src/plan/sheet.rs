@@ -4,8 +4,7 @@ use std::fmt::Write as _;
 
 use super::leg::{Leg, Shape};
 use super::model::Plan;
-use crate::recording::clean_text;
-use crate::recording::words::h_mm_ss;
+use crate::text::{clean_text, h_mm_ss, hanging, one_line};
 
 /// What every sheet and report warns of.
 pub const CAUTIONS: &[&str] = &[
@@ -25,7 +24,7 @@ pub fn sheet(plan: &Plan) -> String {
     push_line(&mut out, &plan.title);
     push_line(&mut out, &rule);
     push_line(&mut out, "");
-    push_wrapped(&mut out, "", &plan.purpose);
+    out.push_str(&hanging("", &one_line(&plan.purpose), WIDTH));
     push_line(&mut out, "");
     push_line(&mut out, &format!("Length {}", clock(plan.duration_s())));
     push_list(
@@ -124,28 +123,8 @@ fn push_list<T: AsRef<str>>(out: &mut String, head: &str, lines: impl Iterator<I
     push_line(out, "");
     push_line(out, head);
     for line in lines {
-        push_wrapped(out, "- ", line.as_ref());
+        out.push_str(&hanging("- ", &one_line(line.as_ref()), WIDTH));
     }
-}
-
-/// Breaks `text` at spaces; the first line starts with `mark`, the others are indented as far.
-fn push_wrapped(out: &mut String, mark: &str, text: &str) {
-    let mut line = mark.to_owned();
-    let indent = " ".repeat(mark.chars().count());
-    let mut empty = true;
-    for word in text.split_whitespace() {
-        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
-            push_line(out, &line);
-            line = indent.clone();
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line.push_str(word);
-        empty = false;
-    }
-    push_line(out, &line);
 }
 
 fn push_line(out: &mut String, line: &str) {

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::words::{grouped, plural};
+use crate::text::{grouped, plural};
 
 /// An error that ends the reading of one recording. The message names the file, the place where
 /// there is one, and the way out.

@@ -5,9 +5,9 @@
 //! here knows of offsets or sessions.
 
 mod channel;
-mod clean;
 mod delimited;
 mod error;
+mod file;
 mod fit;
 mod model;
 mod moment;
@@ -20,10 +20,8 @@ mod rows;
 mod sampling;
 mod spans;
 mod tcx;
-pub(crate) mod words;
 
 pub use channel::{Channel, PerChannel};
-pub use clean::{clean_lines, clean_text, is_unseen};
 pub use error::RecordingError;
 pub use model::{
     Damage, Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint,

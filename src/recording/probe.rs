@@ -105,7 +105,7 @@ impl Probe {
     pub fn of(recording: &Recording) -> Self {
         let absolute = recording.time_base == TimeBase::Absolute;
         Self {
-            file: super::clean_text(&recording.path.to_string_lossy()),
+            file: crate::text::clean_text(&recording.path.to_string_lossy()),
             format: recording.format,
             sha256: recording.sha256.clone(),
             time_base: recording.time_base,

@@ -6,10 +6,10 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
-use super::clean::UTF8_MARK;
+use super::file::UTF8_MARK;
 use super::options::ReadOptions;
-use super::words::hex;
 use super::{Format, Recording, RecordingError, delimited, fit, plausible, tcx};
+use crate::text::hex;
 
 /// The largest file that is read, bytes. A day at 200 samples a second in text stays below it.
 pub const MAX_FILE_BYTES: u64 = 1 << 29;

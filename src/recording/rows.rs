@@ -14,7 +14,7 @@
 
 use std::sync::Arc;
 
-use super::words::{plural, span};
+use crate::text::{plural, span};
 
 /// Rows farther than this from the median time are outliers, s (seven days).
 pub(super) const FAR_S: f64 = 7.0 * 86_400.0;
@@ -254,7 +254,7 @@ fn times(n: usize) -> String {
     if n == 1 {
         "once".to_owned()
     } else {
-        format!("{} times", super::words::grouped(n as u64))
+        format!("{} times", crate::text::grouped(n as u64))
     }
 }
 

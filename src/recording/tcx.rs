@@ -7,14 +7,15 @@ use std::path::Path;
 use quick_xml::events::{BytesStart, Event as XmlEvent};
 use quick_xml::reader::Reader;
 
-use super::clean::stem;
+use super::file::stem;
 use super::moment::date;
 use super::rows::{FAR_S, Table, put_in_order};
-use super::words::{grouped, plural};
 use super::{
     Channel, Damage, Format, Lap, ReadOptions, RecordedStream, Recording, RecordingError, Samples,
-    TimeBase, clean_text, sampling,
+    TimeBase, sampling,
 };
+use crate::text::clean_text;
+use crate::text::{grouped, plural};
 
 /// Deepest nesting read; the schema needs about ten.
 const DEEPEST: usize = 64;

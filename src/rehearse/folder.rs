@@ -7,9 +7,9 @@ use sha2::{Digest, Sha256};
 use super::rehearsal::{Rehearsal, file_name};
 use super::{RehearseError, delimited, fit};
 use crate::recording::Format;
-use crate::recording::words::hex;
 use crate::session::files::write_atomically;
 use crate::session::{Session, store};
+use crate::text::hex;
 
 /// Writes the recordings, `session.toml` and `truth.toml` into `folder`, which is made where it
 /// does not exist. `session` is what the tester has in front of them: [`Rehearsal::session`], with

@@ -1,7 +1,7 @@
 //! What to beware of in a session's clocks and claims, a sentence each.
 
 use super::model::{Claim, MatchedOn, Role, Session, Stream};
-use crate::recording::clean_text;
+use crate::text::clean_text;
 
 impl Stream {
     /// Whether nobody has set this clock yet.

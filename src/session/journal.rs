@@ -28,7 +28,7 @@ use super::document::to_text;
 use super::files::regular_file;
 use super::model::Session;
 use super::store::{Fingerprint, Stored};
-use crate::recording::words::hex;
+use crate::text::hex;
 
 pub use self::line::{Leftover, LeftoverEdit, leftover_in};
 

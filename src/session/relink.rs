@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest as _, Sha256};
 
 use super::Session;
-use crate::recording::words::hex;
+use crate::text::hex;
 
 /// A stream whose recording was found under another name.
 #[derive(Clone, Debug, PartialEq, Eq)]

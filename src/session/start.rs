@@ -6,9 +6,8 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::{Claim, MatchedOn, OpenedSession, Role, Session, Site, Source, Stream};
-use crate::recording::{
-    Channel, ReadOptions, RecordedStream, Recording, RecordingError, clean_text, read,
-};
+use crate::recording::{Channel, ReadOptions, RecordedStream, Recording, RecordingError, read};
+use crate::text::clean_text;
 
 /// Words in a label or a file name that tell the site (common practice, no source).
 const SITE_WORDS: [(&str, Site); 9] = [

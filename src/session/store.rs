@@ -12,7 +12,7 @@ use super::error::SessionError;
 use super::files::{FILE_NAME, inside, regular_file, remove_abandoned, write_atomically};
 use super::model::Session;
 use super::parse::{parse, plain_words};
-use crate::recording::words::hex;
+use crate::text::hex;
 
 /// Fingerprint of a session file's bytes, to notice that somebody else changed it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]

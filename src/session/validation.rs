@@ -6,7 +6,7 @@ use std::path::Path;
 use super::document::{MOST_BYTES, to_text};
 use super::files::FILE_NAME;
 use super::model::{CONSENSUS, Segment, Session, Stream};
-use crate::recording::clean_text;
+use crate::text::clean_text;
 
 /// What is impossible about `session`: the place and the remedy.
 ///

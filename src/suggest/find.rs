@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::evidence::Evidence;
 use super::proposal::{Basis, Proposal, overlap_share};
-use crate::analysis::gear_change::ratio_changes;
+use crate::analysis::kinds::gear_change::ratio_changes;
 use crate::session::{Kind, Segment};
 use crate::stats::change_points::{Piece, pieces, wander_w};
 use crate::stats::median_of;

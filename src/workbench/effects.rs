@@ -202,7 +202,7 @@ fn export(path: &Path, over: bool, state: &State) -> Report {
         .and_then(|e| e.to_str())
         .unwrap_or_default();
     let text = match extension {
-        "csv" => table::csv(&table).map_err(|error| error.to_string()),
+        "csv" => Ok(table::csv(&table)),
         "json" => table::json(&table).map_err(|error| error.to_string()),
         "md" => Ok(table::markdown(&table)),
         "txt" => Ok(table::text(&table)),
@@ -223,7 +223,7 @@ fn copy(copied: Copied, state: &State) -> Report {
         Copied::Figures => Ok(super::draw::figures_as_text(state)),
         Copied::Text => Ok(table::text(&computed())),
         Copied::Markdown => Ok(table::markdown(&computed())),
-        Copied::Csv => table::csv(&computed()).map_err(|error| error.to_string()),
+        Copied::Csv => Ok(table::csv(&computed())),
     };
     let name = match copied {
         Copied::Figures => "the figures are",

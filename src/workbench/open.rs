@@ -126,7 +126,7 @@ fn bound_keys() -> (Keymap, Vec<String>) {
     let (keymap, errors) = config::keymap_from(&path);
     let told = errors.iter().map(|error| {
         let text = format!("keys.toml: {error}");
-        crate::recording::clean_text(&text)
+        crate::text::clean_text(&text)
     });
     let told = told.collect();
     (keymap, told)

@@ -1,7 +1,7 @@
 """Golden values for src/analysis/{stats,serial,agreement,conformity,hat}.rs.
 
 Run with numpy 2.4.6, scipy 1.17.1, statsmodels 0.15 (for the two one-sided tests) and allantools
-2024.6 (for the three-cornered hat); the last two are skipped where they are absent. Reads the published data out of src/analysis/vectors.rs, so that
+2024.6 (for the three-cornered hat); the last two are skipped where they are absent. Reads the published data out of src/stats/vectors.rs, so that
 both sides look at the same numbers, and prints what the tests compare with."""
 import pathlib
 import re
@@ -12,7 +12,7 @@ from scipy import odr, optimize, stats
 
 warnings.simplefilter("ignore")
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-TEXT = (ROOT / "src/analysis/vectors.rs").read_text()
+TEXT = (ROOT / "src/stats/vectors.rs").read_text()
 
 
 def vector(name):

@@ -1,4 +1,4 @@
-"""Coverage of the 95 % limits of src/analysis/contrast.rs on Gaussian series that no ride was made of.
+"""Coverage of the 95 % limits of src/stats/contrast.rs on Gaussian series that no ride was made of.
 
 Run with numpy 2.4.6 and scipy 1.17.1: `python serial_coverage.py [SERIES]` (2000 a figure by default).
 Prints the two tables of that module's documentation, in %, with the median half-width in standard

@@ -12,7 +12,6 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
-use truing::analysis::conformity;
 use truing::analysis::error_curve::{ErrorCurve, Finding, Held, Inputs, SharedError, error_curve};
 use truing::analysis::loss::Loss;
 use truing::session::{Allowance, Claim};

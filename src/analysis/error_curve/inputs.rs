@@ -2,12 +2,12 @@
 
 use std::ops::Range;
 
-use super::super::conformity::{self, MIN_SECONDS};
 use super::super::figures::{Outcome, SegmentFigures, Verdict};
 use super::super::loss::Loss;
-use super::super::reason::Reason;
-use super::super::uncertainty::{Distribution, Scale, claim_of_reference, rectangular};
 use super::{LeftOut, NORMAL_95};
+use crate::analysis::verdict::conformity::{self, MIN_SECONDS};
+use crate::analysis::verdict::reason::Reason;
+use crate::analysis::verdict::uncertainty::{Distribution, Scale, claim_of_reference, rectangular};
 use crate::session::{Claim, Role, Session};
 use crate::stats::curve::Measured;
 use crate::stats::t_quantile;

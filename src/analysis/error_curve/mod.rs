@@ -20,7 +20,7 @@ mod tests;
 use serde::Serialize;
 
 use super::figures::{Interval, Outcome, SegmentFigures};
-use super::overall::judged;
+use super::verdict::overall::judged;
 use crate::session::{Role, Session};
 
 pub use accuracy::{Accuracy, Missing, Open, Rule};

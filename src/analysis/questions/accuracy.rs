@@ -1,9 +1,13 @@
 //! Does it read within its claim at held power? The joint decision of the error curve.
 
 use super::super::error_curve::{Block, ErrorCurve, NORMAL_95};
-use super::answer::{Answer, Finding, Limit, LimitFrom, Place, Question};
+use super::super::figures::Outcome;
+use super::answer::{Answer, Finding, Limit, LimitFrom, Part, Place, Question};
 use super::ride::Source;
 use super::words::{listed, plain, side, signed};
+
+/// How near a set point has to be to the power ridden for the block to be called by it.
+const NEAR: f64 = 0.1;
 
 /// Most powers that a sentence names.
 const NAMED: usize = 3;
@@ -27,11 +31,12 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let sentence = match accuracy.outcome {
         Finding::Fine => format!(
             "within its claim at every power ridden, {}: {} at most; claim {claim}",
-            range(&curve.blocks),
-            worst.map_or(String::new(), |b| told(b)),
+            range(source, &curve.blocks),
+            worst.map_or(String::new(), |b| told(source, b)),
         ),
         Finding::Fault => {
-            let mut parts: Vec<String> = named.iter().take(NAMED).map(|b| told(b)).collect();
+            let mut parts: Vec<String> =
+                named.iter().take(NAMED).map(|b| told(source, b)).collect();
             parts.extend(average(curve).map(|bias| format!("{} % on average", signed(bias))));
             format!("reads {}; claim {claim}", listed(&parts))
         }
@@ -70,7 +75,33 @@ pub fn answer(source: &Source<'_>) -> Answer {
     answer
         .in_segments(ids)
         .at(place)
-        .headed(headline(curve, &named))
+        .headed(headline(source, curve, &named))
+        .in_brief(match shown {
+            Some(block) => format!("{}; claim {claim}", told(source, block)),
+            None => "no block may be judged".to_owned(),
+        })
+        .from_parts(parts(source, &curve.blocks))
+}
+
+/// The blocks as they are drawn.
+pub fn parts(source: &Source<'_>, blocks: &[Block]) -> Vec<Part> {
+    blocks.iter().map(|block| part(source, block)).collect()
+}
+
+fn part(source: &Source<'_>, block: &Block) -> Part {
+    let half = NORMAL_95 * block.standard_uncertainty_percent;
+    Part {
+        segment: block.segment,
+        what: format!("{:.0} W", named_w(source, block)),
+        value: block.bias_percent,
+        interval: [block.bias_percent - half, block.bias_percent + half],
+        limit: block.limit_percent,
+        outcome: match block.alone {
+            Outcome::Conforms => Finding::Fine,
+            Outcome::DoesNotConform => Finding::Fault,
+            _ => Finding::CannotTell,
+        },
+    }
 }
 
 /// The claim in words: "±2 %", "±2 % or 5 W".
@@ -97,28 +128,41 @@ fn average(curve: &ErrorCurve) -> Option<f64> {
     curve.accuracy.mean_bias_percent.filter(|_| alone)
 }
 
+/// The power that a block is called by, W: what was asked for, where that is near what was ridden.
+fn named_w(source: &Source<'_>, block: &Block) -> f64 {
+    let segments = &source.ride.table.segments;
+    let segment = segments.iter().find(|s| s.id == block.segment);
+    let asked = segment.and_then(|segment| source.ride.set_point_w(segment));
+    let is_near = |asked: &f64| (asked / block.power_w - 1.0).abs() < NEAR;
+    asked.filter(is_near).unwrap_or(block.power_w)
+}
+
 /// "+4.3 ± 1.0 % at 240 W".
-fn told(block: &Block) -> String {
+fn told(source: &Source<'_>, block: &Block) -> String {
     format!(
         "{} ± {:.1} % at {:.0} W",
         signed(block.bias_percent),
         NORMAL_95 * block.standard_uncertainty_percent,
-        block.power_w
+        named_w(source, block)
     )
 }
 
-fn range(blocks: &[Block]) -> String {
+fn range(source: &Source<'_>, blocks: &[Block]) -> String {
     match (blocks.first(), blocks.last()) {
         (Some(low), Some(high)) if high.power_w - low.power_w >= 1.0 => {
-            format!("{:.0} to {:.0} W", low.power_w, high.power_w)
+            format!(
+                "{:.0} to {:.0} W",
+                named_w(source, low),
+                named_w(source, high)
+            )
         }
-        (Some(low), _) => format!("{:.0} W", low.power_w),
+        (Some(low), _) => format!("{:.0} W", named_w(source, low)),
         _ => String::new(),
     }
 }
 
 /// "reads 4 % high at 240 and 300 W".
-fn headline(curve: &ErrorCurve, beyond: &[&Block]) -> String {
+fn headline(source: &Source<'_>, curve: &ErrorCurve, beyond: &[&Block]) -> String {
     let Some(first) = beyond.first() else {
         let bias = average(curve).unwrap_or(0.0);
         return format!("reads {:.1} % {} on average", bias.abs(), side(bias));
@@ -126,7 +170,7 @@ fn headline(curve: &ErrorCurve, beyond: &[&Block]) -> String {
     let alike = beyond
         .iter()
         .filter(|b| side(b.bias_percent) == side(first.bias_percent));
-    let mut powers: Vec<f64> = alike.map(|b| b.power_w).collect();
+    let mut powers: Vec<f64> = alike.map(|b| named_w(source, b)).collect();
     powers.sort_by(f64::total_cmp);
     let most = powers.len().min(NAMED);
     let powers: Vec<String> = powers[..most].iter().map(|w| format!("{w:.0}")).collect();

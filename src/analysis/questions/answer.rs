@@ -148,6 +148,23 @@ pub struct Place {
     pub to_s: f64,
 }
 
+/// One piece of the evidence: a block, a sprint, a change of gear.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Part {
+    /// The segment, by its `id`.
+    pub segment: usize,
+    /// What it is, as "240 W".
+    pub what: String,
+    /// Its number, in the unit of the answer.
+    pub value: f64,
+    /// Its 95 % limits.
+    pub interval: Interval,
+    /// What its size is held against.
+    pub limit: f64,
+    /// What it says on its own.
+    pub outcome: Finding,
+}
+
 /// The answer to one question about one source.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Answer {
@@ -159,6 +176,8 @@ pub struct Answer {
     pub outcome: Finding,
     /// The answer in plain words, with the number, its limits and what it is held against.
     pub sentence: String,
+    /// The same in some forty characters.
+    pub brief: String,
     /// The number that decides, in `unit`.
     pub value: Option<f64>,
     /// Its 95 % limits.
@@ -175,6 +194,8 @@ pub struct Answer {
     pub from_s: Option<f64>,
     /// End.
     pub to_s: Option<f64>,
+    /// The evidence piece by piece, where it has several.
+    pub parts: Vec<Part>,
     /// What would tell, where the ride does not.
     pub would_tell: Option<String>,
     /// What the headline says of it, from the verb on.
@@ -188,6 +209,7 @@ impl Answer {
             question,
             source: source.to_owned(),
             outcome,
+            brief: sentence.clone(),
             sentence,
             value: None,
             interval: None,
@@ -197,6 +219,7 @@ impl Answer {
             segments: Vec::new(),
             from_s: None,
             to_s: None,
+            parts: Vec::new(),
             would_tell: None,
             headline: None,
         }
@@ -207,6 +230,7 @@ impl Answer {
         let rides = question.rides();
         Self {
             would_tell: Some(rides.to_owned()),
+            brief: why.to_owned(),
             ..Self::new(
                 question,
                 source,
@@ -220,6 +244,7 @@ impl Answer {
     pub fn cannot_tell(question: Question, source: &str, why: &str, would: &str) -> Self {
         Self {
             would_tell: Some(would.to_owned()),
+            brief: why.to_owned(),
             ..Self::new(
                 question,
                 source,
@@ -227,6 +252,18 @@ impl Answer {
                 format!("{why}; {would} would tell"),
             )
         }
+    }
+
+    /// With the answer in some forty characters.
+    pub fn in_brief(mut self, brief: String) -> Self {
+        self.brief = brief;
+        self
+    }
+
+    /// With the evidence piece by piece.
+    pub fn from_parts(mut self, parts: Vec<Part>) -> Self {
+        self.parts = parts;
+        self
     }
 
     /// With the number that decides.

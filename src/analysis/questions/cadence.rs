@@ -75,6 +75,10 @@ pub fn answer(source: &Source<'_>) -> Answer {
             to_s: grid.time_s(to + 1),
         }))
         .unless_told("a longer ride")
+        .in_brief(format!(
+            "off in {share:.1} % of seconds; limit {} %",
+            plain(limit.value)
+        ))
         .headed(format!(
             "has its cadence wrong by {:.0} rpm in {share:.0} % of seconds",
             found.by_rpm

@@ -59,6 +59,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
             to_s: d.to_s,
         }))
         .unless_told("a longer ride")
+        .in_brief(format!("{rate:.1} an hour; limit {}", plain(limit.value)))
         .headed(format!(
             "drops out {} times, {share:.1} % of the ride",
             dropouts.len()

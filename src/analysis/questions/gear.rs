@@ -7,12 +7,13 @@
 //! counts as a rectangular half-width of each shift.
 
 use super::super::figures::GearShift;
-use super::super::uncertainty::rectangular;
-use super::answer::{Answer, Finding, Limit, Place, Question, within, worst};
+use super::super::verdict::uncertainty::rectangular;
+use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, worst};
 use super::ride::Source;
-use super::words::{clock, plain, signed};
+use super::words::{plain, signed};
 use crate::session::{Role, Site};
 use crate::stats::normal_quantile;
+use crate::text::clock_time;
 
 /// Half of what a chain's loss changes over a usual series of gears, percentage points.
 const CHAIN_POINTS: f64 = 0.65;
@@ -66,7 +67,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
         "the error shifts by {} ± {:.1} points{most}, at {}{speeds}; {}",
         signed(shown.shift),
         shown.half,
-        clock(shown.change.at_s),
+        clock_time(shown.change.at_s),
         limit.said(&format!("±{} %", plain(limit.value)))
     );
     let mut ids: Vec<usize> = shifts.iter().map(|s| s.segment).collect();
@@ -84,10 +85,28 @@ pub fn answer(source: &Source<'_>) -> Answer {
             to_s: shown.change.at_s + 30.0,
         }))
         .unless_told("two minutes in each gear, or a second series")
+        .in_brief(format!(
+            "{} ± {:.1} points; {}",
+            signed(shown.shift),
+            shown.half,
+            limit.said(&format!("±{} %", plain(limit.value)))
+        ))
+        .from_parts(shifts.iter().map(|s| part(s, limit.value)).collect())
         .headed(format!(
             "shifts its error by {} points from gear to gear",
             signed(shown.shift).trim_start_matches('+')
         ))
+}
+
+fn part(shift: &Shift<'_>, limit: f64) -> Part {
+    Part {
+        segment: shift.segment,
+        what: clock_time(shift.change.at_s),
+        value: shift.shift,
+        interval: [shift.shift - shift.half, shift.shift + shift.half],
+        limit,
+        outcome: within(shift.shift, shift.half, limit),
+    }
 }
 
 fn shifts<'a>(source: &Source<'a>) -> Vec<Shift<'a>> {

@@ -59,6 +59,11 @@ pub fn answer(source: &Source<'_>) -> Answer {
             to_s: segment.to_s,
         }))
         .unless_told("a longer block at one power")
+        .in_brief(format!(
+            "{} ± {half:.1} points in {minutes:.0} min; {}",
+            signed(change),
+            limit.said(&format!("±{} %", plain(limit.value)))
+        ))
         .headed(format!(
             "drifts by {} points in {minutes:.0} min",
             signed(change).trim_start_matches('+')

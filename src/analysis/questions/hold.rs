@@ -7,8 +7,8 @@
 //! all is fine where each block is within by its own expanded uncertainty.
 
 use super::super::figures::{Interval, SegmentFigures};
-use super::super::judge::applies_to;
-use super::answer::{Answer, Finding, Limit, Place, Question, within, worst};
+use super::super::verdict::judge::applies_to;
+use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, worst};
 use super::ride::{LOSS_WOULD, Ride, Source, claims_would};
 use super::words::plain;
 use crate::stats::noise::{Noise, Stretch};
@@ -154,11 +154,30 @@ pub fn answer(source: &Source<'_>) -> Answer {
             to_s: block.span.to_s,
         }))
         .unless_told(would)
+        .in_brief(format!(
+            "{:.1} ± {expanded:.1} % {side} than {:.0} W; {}",
+            error.abs(),
+            block.set_point_w,
+            limit.said(&format!("±{} %", plain(shown.limit)))
+        ))
+        .from_parts(all.iter().map(|(block, held)| part(block, held)).collect())
         .headed(format!(
             "delivers {:.0} W as {:.0} W",
             block.set_point_w,
             block.set_point_w * (1.0 + error / 100.0)
         ))
+}
+
+fn part(block: &Block, held: &Held) -> Part {
+    let (error, half) = (held.error_percent, held.expanded);
+    Part {
+        segment: block.segment,
+        what: format!("{:.0} W", block.set_point_w),
+        value: error,
+        interval: [error - half, error + half],
+        limit: held.limit,
+        outcome: within(error, half, held.limit),
+    }
 }
 
 /// Rows of a block mean.

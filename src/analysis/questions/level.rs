@@ -1,6 +1,6 @@
 //! Does the error change with power? The change of the error curve over the range ridden.
 
-use super::answer::{Answer, Finding, Limit, Question};
+use super::answer::{Answer, Finding, Limit, Question, within};
 use super::ride::Source;
 use super::words::signed;
 
@@ -18,10 +18,15 @@ pub fn answer(source: &Source<'_>) -> Answer {
         };
         return Answer::not_ridden(question, source.label, &why);
     }
+    let stated = source.ride.session.limits.level_percent;
+    let outcome = match (stated, level.change_ci95_percent) {
+        (Some(limit), Some([low, high])) => within(0.5 * (low + high), 0.5 * (high - low), limit),
+        _ => level.outcome,
+    };
     let mut answer = Answer::new(
         question,
         source.label,
-        level.outcome,
+        outcome,
         curve.level_sentence.clone(),
     );
     if let Some(change) = level.change_percent {
@@ -34,12 +39,19 @@ pub fn answer(source: &Source<'_>) -> Answer {
             powers.1
         ));
     }
+    if let (Some(change), Some(from_w), Some(to_w)) =
+        (level.change_percent, level.from_w, level.to_w)
+    {
+        let change = signed(change);
+        answer = answer.in_brief(format!("{change} points from {from_w:.0} to {to_w:.0} W"));
+    }
     if let Some(limit) = level.limit_percent {
-        let stated = source.ride.session.limits.level_percent;
         answer = answer.against(Limit::stated_or_claim(stated, limit));
     }
     if answer.outcome == Finding::CannotTell {
         answer.would_tell = Some(question.rides().to_owned());
     }
-    answer.in_segments(curve.blocks.iter().map(|b| b.segment))
+    answer
+        .in_segments(curve.blocks.iter().map(|b| b.segment))
+        .from_parts(super::accuracy::parts(source, &curve.blocks))
 }

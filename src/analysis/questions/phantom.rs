@@ -5,7 +5,8 @@
 use super::super::figures::UncorroboratedStretch;
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Source;
-use super::words::{clock, plain};
+use super::words::plain;
+use crate::text::clock_time;
 use crate::timeline::Span;
 
 /// Power that counts, W, and for how long, s.
@@ -55,10 +56,16 @@ pub fn answer(source: &Source<'_>) -> Answer {
             format!(
                 "reports up to {:.0} W for {seconds:.0} s at {} {when}{more}; {said}",
                 worst.peak_w,
-                clock(worst.from_s)
+                clock_time(worst.from_s)
             ),
         )
         .with_value(worst.peak_w, None, "W")
+        .in_brief(format!(
+            "{:.0} W for {seconds:.0} s at {}; limit {} W",
+            worst.peak_w,
+            clock_time(worst.from_s),
+            plain(limit.value)
+        ))
         .against(limit)
         .at(Some(Place {
             from_s: worst.from_s,
@@ -77,7 +84,9 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let sentence = format!(
         "nothing in {idle_s:.0} s without pedalling, nor elsewhere, that no reference shows; {said}"
     );
-    Answer::new(question, source.label, Finding::Fine, sentence).against(limit)
+    Answer::new(question, source.label, Finding::Fine, sentence)
+        .in_brief(format!("nothing in {idle_s:.0} s without pedalling"))
+        .against(limit)
 }
 
 /// Whether nobody pedals in most of a stretch.

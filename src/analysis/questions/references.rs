@@ -1,7 +1,7 @@
 //! Can the references judge at all? E_n of each two over the blocks on which a claim is tested
 //! (ISO 13528): beyond 1 they contradict their own claims.
 
-use super::super::judge::applies_to;
+use super::super::verdict::judge::applies_to;
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Ride;
 use super::words::listed;
@@ -83,6 +83,7 @@ pub fn answer(ride: &Ride<'_>) -> Answer {
         };
         Answer::cannot_tell(question, "", why, &would)
     };
+    let answer = answer.in_brief(format!("E_n at most {en:.2}; limit 1"));
     let answer = match found.en_number {
         Some(_) => answer.with_value(en, None, ""),
         None => answer,

@@ -6,7 +6,7 @@ use std::borrow::Cow;
 use super::super::figures::{SegmentFigures, Table};
 use super::super::loss::Loss;
 use super::super::ride::{RideFindings, reference_cadence, set_points};
-use super::super::uncertainty::{Budget, Scale, StatedReference, budget};
+use super::super::verdict::uncertainty::{Budget, Scale, StatedReference, budget};
 use super::super::window::Window;
 use crate::recording::Channel;
 use crate::session::{Claim, Role, Session};

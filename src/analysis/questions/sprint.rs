@@ -107,6 +107,12 @@ pub fn answer(source: &Source<'_>) -> Answer {
         .in_segments(efforts.iter().map(|e| e.segment))
         .at(Some(shown.place))
         .unless_told(would)
+        .in_brief(format!(
+            "{:.0} of {:.0} W over 5 s; limit {} %",
+            shown.shown_w,
+            shown.made_w,
+            plain(limit.value)
+        ))
         .headed(headline(shown))
 }
 

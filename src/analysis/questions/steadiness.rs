@@ -138,6 +138,12 @@ pub fn answer(source: &Source<'_>) -> Answer {
         .in_segments(blocks.iter().map(|b| b.segment))
         .at(Some(shown.place))
         .unless_told("longer blocks at this set point")
+        .in_brief(format!(
+            "±{:.1} W every {:.0} s{}; {said}",
+            line.amplitude,
+            line.period_s,
+            if shown.named { "" } else { ", maybe chance" }
+        ))
         .headed(headlines.join(" and "))
 }
 

@@ -20,17 +20,6 @@ pub fn listed(parts: &[String]) -> String {
     }
 }
 
-/// Minutes and seconds, with hours where there are any.
-pub fn clock(seconds: f64) -> String {
-    let whole = seconds.max(0.0) as u64;
-    let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
-    if hours > 0 {
-        format!("{hours}:{minutes:02}:{seconds:02}")
-    } else {
-        format!("{minutes}:{seconds:02}")
-    }
-}
-
 /// "high" or "low".
 pub fn side(value: f64) -> &'static str {
     if value < 0.0 { "low" } else { "high" }

@@ -85,6 +85,11 @@ pub fn answer(source: &Source<'_>) -> Answer {
             to_s: span.to_s,
         }))
         .unless_told(would)
+        .in_brief(format!(
+            "{} ± {expanded:.1} %; {}",
+            signed(bias),
+            limit.said(&format!("±{} %", plain(limit.value)))
+        ))
         .headed(format!(
             "counts {:.1} % too {} work over the ride",
             bias.abs(),

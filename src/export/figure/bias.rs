@@ -24,7 +24,7 @@ fn compared(subject: &Subject<'_>) -> Result<Columns, String> {
         .ok_or_else(|| "no second of this window has both values".to_owned())
 }
 
-fn limits(interval: Option<Interval>, decimals: u8) -> String {
+fn limits(interval: Option<Interval>, decimals: usize) -> String {
     interval.map_or_else(String::new, |[low, high]| {
         format!(" [{}, {}]", signed(low, decimals), signed(high, decimals))
     })

@@ -2,8 +2,8 @@
 
 use super::picture::{Axis, Ink, Layer, Marker, Picture, Style, Ticks, range_of};
 use super::subject::Subject;
-use crate::analysis::overall::claim_in_words;
 use crate::analysis::table::error_curves;
+use crate::analysis::verdict::overall::claim_in_words;
 use crate::picture::error_curve::{ErrorPicture, Mark};
 
 /// Always of the whole ride, whatever its window is.

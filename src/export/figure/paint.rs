@@ -7,6 +7,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use super::picture::{Axis, Layer, Marker, Picture, Style};
 use super::ticks::ticks;
 use crate::picture::labels;
+use crate::text::lines_that_fit;
 
 /// Everything is laid out for this width and scaled.
 const DESIGN_WIDTH: f64 = 1200.0;
@@ -138,21 +139,7 @@ impl<DB: DrawingBackend> Painter<'_, DB> {
     }
 
     fn wrapped(&self, text: &str, size: f64, room: f64) -> Vec<String> {
-        let mut lines: Vec<String> = vec![String::new()];
-        for word in text.split(' ') {
-            let Some(line) = lines.last_mut() else { break };
-            let longer = if line.is_empty() {
-                word.to_owned()
-            } else {
-                format!("{line} {word}")
-            };
-            if line.is_empty() || self.width_of(&longer, size) <= room {
-                *line = longer;
-            } else {
-                lines.push(word.to_owned());
-            }
-        }
-        lines
+        lines_that_fit(text, |line| self.width_of(line, size) <= room)
     }
 
     fn legend(

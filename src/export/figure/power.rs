@@ -4,9 +4,9 @@ use super::picture::{Axis, Layer, Picture, Style, Ticks, range_of};
 use super::subject::{Subject, plain, signed};
 use crate::analysis::figures::ResponseShape;
 use crate::analysis::mean_max;
-use crate::export::cell::one_line;
 use crate::picture::response;
 use crate::recording::Channel;
+use crate::text::one_line;
 use crate::timeline::Member;
 
 fn power_axis(layers: &[Layer]) -> Axis {

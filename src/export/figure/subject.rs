@@ -6,10 +6,10 @@ use super::picture::{Axis, Ticks};
 use crate::analysis::figures::{Agreement, SegmentFigures};
 use crate::analysis::ride::RideFindings;
 use crate::analysis::segment;
-use crate::export::cell::{clock_time, human_number, one_line};
 use crate::recording::Channel;
 use crate::session::CONSENSUS;
 use crate::session::{Claim, Kind, Role, Segment, Session};
+use crate::text::{clock_time, number, one_line};
 use crate::timeline::{Aligned, Member, Span};
 
 /// A window of a ride, with its figures.
@@ -180,18 +180,18 @@ impl<'a> Subject<'a> {
             "Window {} to {} ({} s), {n} of {} samples on the 1 s grid, no smoothing.",
             clock_time(span.from_s),
             clock_time(span.to_s),
-            human_number(span.duration_s(), 0, false),
+            number(span.duration_s(), 0, false),
             self.rows().len()
         )
     }
 }
 
 /// `value` with sign, decimals and a real minus.
-pub(super) fn signed(value: f64, decimals: u8) -> String {
-    human_number(value, decimals, true).replace('-', "−")
+pub(super) fn signed(value: f64, decimals: usize) -> String {
+    number(value, decimals, true).replace('-', "−")
 }
 
 /// `value` with decimals and a real minus.
-pub(super) fn plain(value: f64, decimals: u8) -> String {
-    human_number(value, decimals, false).replace('-', "−")
+pub(super) fn plain(value: f64, decimals: usize) -> String {
+    number(value, decimals, false).replace('-', "−")
 }

@@ -1,8 +1,8 @@
 //! Where ticks stand and what they say.
 
 use super::picture::{Axis, Ticks};
-use crate::export::cell::{clock_time, human_number};
 use crate::picture::ticks::{clock_step_s, multiples, round_step};
+use crate::text::{clock_time, number};
 
 /// Durations worth a tick, s.
 const DURATIONS: [(f64, &str); 14] = [
@@ -40,12 +40,12 @@ pub(super) fn ticks(axis: &Axis, wanted: usize) -> Vec<(f64, String)> {
         Ticks::Clock => clock_step_s(least),
         _ => round_step(least),
     };
-    let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as u8;
+    let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as usize;
     multiples(axis.range, step)
         .map(|value| {
             let text = match axis.ticks {
                 Ticks::Clock => clock_time(value),
-                _ => human_number(value, decimals, false).replace('-', "−"),
+                _ => number(value, decimals, false).replace('-', "−"),
             };
             (value, text)
         })

@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use crate::export::cell::one_line;
+use crate::text::{Edge, Grid, one_line};
 
 /// `text` as content or attribute: neither mark-up nor steering characters survive.
 pub(super) fn escaped(text: &str) -> String {
@@ -64,25 +64,30 @@ pub(super) fn link(id: &str, text: &str) -> String {
 }
 
 /// A table with a caption; the first cell of each row is its head. Empty for no rows.
-pub(super) fn table<S: AsRef<str>>(caption: &str, heads: &[S], rows: &[Vec<String>]) -> String {
-    if rows.is_empty() {
+pub(super) fn table(caption: &str, grid: &Grid) -> String {
+    if grid.rows.is_empty() {
         return String::new();
     }
     let mut out = format!(
         "<div class=\"wide\"><table>\n<caption>{}</caption>\n<thead><tr>",
         escaped(caption)
     );
-    for head in heads {
-        let _ = write!(out, "<th scope=\"col\">{}</th>", escaped(head.as_ref()));
+    for head in &grid.heads {
+        let name = escaped(&head.with_unit(", ", ""));
+        let _ = write!(out, "<th scope=\"col\">{name}</th>");
     }
     out.push_str("</tr></thead>\n<tbody>\n");
-    for row in rows {
+    for row in &grid.rows {
         out.push_str("<tr>");
-        for (place, cell) in row.iter().enumerate() {
-            if place == 0 {
-                let _ = write!(out, "<th scope=\"row\">{}</th>", escaped(cell));
+        for (index, (cell, head)) in row.iter().zip(&grid.heads).enumerate() {
+            let cell = match head.edge {
+                Edge::Right => escaped(&cell.replace('-', "−")),
+                Edge::Left => escaped(cell),
+            };
+            if index == 0 {
+                let _ = write!(out, "<th scope=\"row\">{cell}</th>");
             } else {
-                let _ = write!(out, "<td>{}</td>", escaped(cell));
+                let _ = write!(out, "<td>{cell}</td>");
             }
         }
         out.push_str("</tr>\n");

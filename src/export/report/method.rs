@@ -10,8 +10,8 @@ use super::html::{escaped, paragraph, table};
 use super::parts::Material;
 use crate::analysis::catalogue::{self, Entry};
 use crate::analysis::figures::Table;
-use crate::recording::words::hex;
 use crate::session::to_text;
+use crate::text::{Grid, Head, hex};
 
 /// Every computed figure that this ride has: what it is, its formula, source and trap.
 pub(super) fn body(figures: &Table) -> String {
@@ -90,7 +90,10 @@ pub(super) fn fingerprint(material: &Material<'_>) -> String {
     paragraph(&format!(
         "Made by truing {}. With the session folder, the same version writes this page again, byte for byte: truing report FOLDER -o FILE.html",
         env!("CARGO_PKG_VERSION")
-    )) + &table("SHA-256", &["file", "stream", "SHA-256"], &rows)
+    )) + &table(
+        "SHA-256",
+        &Grid::of(["file", "stream", "SHA-256"].map(Head::text), rows),
+    )
 }
 
 #[cfg(test)]

@@ -14,13 +14,13 @@ use html::{escaped, list, paragraph, section};
 pub use parts::Material;
 
 use super::ExportError;
-use super::cell::{clock_time, one_line};
 use super::figure::Subject;
 use super::table::{claim_sentence, signed_outcome};
 use crate::analysis::figures::Verdict;
-use crate::analysis::overall;
+use crate::analysis::verdict::overall;
 use crate::plan::CAUTIONS;
 use crate::session::{Role, Words};
+use crate::text::{Grid, Head, clock_time, one_line};
 
 /// The page.
 ///
@@ -207,7 +207,11 @@ fn verdicts(material: &Material<'_>) -> String {
     let explained = paragraph(
         "Conforms: |bias| + U is at most the limit. Does not conform: |bias| − U is greater than the limit. Else the evidence is inconclusive (ILAC-G8:09/2019, guard band w = U).",
     );
-    html::table("Claim against evidence", &heads, &rows) + &links + &explained
+    html::table(
+        "Claim against evidence",
+        &Grid::of(heads.map(Head::text), rows),
+    ) + &links
+        + &explained
 }
 
 fn words(material: &Material<'_>) -> String {

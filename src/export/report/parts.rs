@@ -4,9 +4,9 @@ use super::html::escaped;
 use crate::analysis::figures::Table;
 use crate::analysis::ride::RideFindings;
 use crate::export::ExportError;
-use crate::export::cell::human_number;
 use crate::export::figure::{self, PictureKind, Subject};
 use crate::session::OpenedSession;
+use crate::text;
 use crate::timeline::Aligned;
 use crate::timeline::align::Alignment;
 
@@ -29,25 +29,18 @@ pub struct Material<'a> {
 }
 
 /// A number for a page, with a real minus.
-pub(super) fn number(value: f64, decimals: u8, signed: bool) -> String {
-    human_number(value, decimals, signed).replace('-', "−")
+pub(super) fn number(value: f64, decimals: usize, signed: bool) -> String {
+    text::number(value, decimals, signed).replace('-', "−")
 }
 
-pub(super) fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {
-    value.map_or_else(|| "—".to_owned(), |v| number(v, decimals, signed))
+/// [`number`], or a dash where there is none.
+pub(super) fn optional(value: Option<f64>, decimals: usize, signed: bool) -> String {
+    text::optional(value, decimals, signed).replace('-', "−")
 }
 
-pub(super) fn interval(value: Option<[f64; 2]>, decimals: u8, signed: bool) -> String {
-    value.map_or_else(
-        || "—".to_owned(),
-        |[low, high]| {
-            format!(
-                "{} to {}",
-                number(low, decimals, signed),
-                number(high, decimals, signed)
-            )
-        },
-    )
+/// Both ends of an interval, or a dash where there is none.
+pub(super) fn interval(value: Option<[f64; 2]>, decimals: usize, signed: bool) -> String {
+    text::interval(value, decimals, signed).replace('-', "−")
 }
 
 /// A picture as it stands in the page; empty where there is nothing to draw.

@@ -4,7 +4,7 @@ use super::html::{escaped, list, table};
 use super::parts::{Material, drawn};
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
-use crate::export::table::{BAND_HEADS, bands, sections};
+use crate::export::table::{bands, sections};
 
 pub(super) fn body(material: &Material<'_>, ride: &Subject<'_>) -> Result<String, ExportError> {
     let mut out = drawn(PictureKind::Traces, ride)?;
@@ -13,7 +13,7 @@ pub(super) fn body(material: &Material<'_>, ride: &Subject<'_>) -> Result<String
         out.push_str(&format!("<h3>{}</h3>\n{}", escaped(title), list(notes)));
     }
     out.push_str(&drawn(PictureKind::Coverage, ride)?);
-    out.push_str(&table("Bias by band", &BAND_HEADS, &bands(material.table)));
+    out.push_str(&table("Bias by band", &bands(material.table)));
     out.push_str(&drawn(PictureKind::MeanMax, ride)?);
     Ok(out)
 }

@@ -5,12 +5,12 @@ use std::fmt::Write as _;
 use super::html::{escaped, list, paragraph, table, terms};
 use super::parts::{Material, drawn, interval, number, optional};
 use crate::analysis::figures::{BudgetLine, SegmentFigures, Verdict};
-use crate::analysis::judge::tells_bias;
+use crate::analysis::verdict::judge::tells_bias;
 use crate::export::ExportError;
-use crate::export::cell::clock_time;
 use crate::export::figure::{PictureKind, Subject};
 use crate::export::table::{Group, View, rows_of, signed_outcome, view};
 use crate::session::Kind;
+use crate::text::{Grid, Head, clock_time};
 
 pub(super) fn sections(material: &Material<'_>) -> Result<String, ExportError> {
     let mut out = String::new();
@@ -90,8 +90,11 @@ fn judged(verdict: &Verdict) -> String {
         "degrees of freedom",
     ];
     let rows: Vec<Vec<String>> = verdict.budget.iter().map(budget_row).collect();
-    out.push_str(&table("Uncertainty budget", &heads, &rows));
-    if let (Some(k), false) = (verdict.coverage_factor, rows.is_empty()) {
+    out.push_str(&table(
+        "Uncertainty budget",
+        &Grid::of(heads.map(Head::text), rows),
+    ));
+    if let (Some(k), false) = (verdict.coverage_factor, verdict.budget.is_empty()) {
         let dof = verdict
             .effective_degrees_of_freedom
             .map_or_else(|| "infinitely many".to_owned(), |d| number(d, 1, false));
@@ -130,7 +133,7 @@ fn cadence(segment: &SegmentFigures) -> String {
         })
         .collect();
     let heads = ["pair", "bias, rpm", "SD of differences, rpm", "spikes, %"];
-    table("Cadence", &heads, &rows)
+    table("Cadence", &Grid::of(heads.map(Head::text), rows))
 }
 
 fn agreement(segment: &SegmentFigures) -> String {
@@ -168,7 +171,7 @@ fn agreement(segment: &SegmentFigures) -> String {
         "concordance",
         "Pearson r",
     ];
-    table("Agreement", &heads, &rows)
+    table("Agreement", &Grid::of(heads.map(Head::text), rows))
 }
 
 fn means(segment: &SegmentFigures) -> String {
@@ -196,7 +199,10 @@ fn means(segment: &SegmentFigures) -> String {
         "best 5 s, W",
         "cadence, rpm",
     ];
-    table("Power of each stream", &heads, &rows)
+    table(
+        "Power of each stream",
+        &Grid::of(heads.map(Head::text), rows),
+    )
 }
 
 /// What the tables above do not show: the figures of the kind, and the noise.
@@ -233,7 +239,10 @@ fn figures_of_kind(material: &Material<'_>, segment: &SegmentFigures) -> String 
             "<h4>{}</h4>\n{}{}",
             escaped(title),
             terms(&scalars),
-            table(title, &heads, &lists)
+            table(
+                title,
+                &Grid::of(heads.iter().map(|head| Head::text(head)), lists)
+            )
         );
     }
     out

@@ -2,10 +2,11 @@
 
 use super::html::{list, paragraph, table, terms};
 use super::parts::{Material, drawn, interval, number, optional};
-use crate::analysis::overall::claim_in_words;
+use crate::analysis::verdict::overall::claim_in_words;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
 use crate::session::{Session, Stream};
+use crate::text::{Grid, Head};
 use crate::timeline::align::StreamClock;
 
 pub(super) fn body(material: &Material<'_>) -> String {
@@ -55,7 +56,7 @@ fn streams(material: &Material<'_>) -> String {
         "device, as the file says",
         "recording",
     ];
-    table("Streams", &heads, &rows)
+    table("Streams", &Grid::of(heads.map(Head::text), rows))
 }
 
 /// Damage, and what the reader repaired, dropped or assumed.
@@ -100,7 +101,10 @@ fn clocks(material: &Material<'_>) -> String {
         "confident",
         "why",
     ];
-    let mut out = table("Clocks against session time", &heads, &rows);
+    let mut out = table(
+        "Clocks against session time",
+        &Grid::of(heads.map(Head::text), rows),
+    );
     out.push_str(&list(material.opened.session.clock_cautions()));
     out.push_str(&list(material.clocks.response_lags.iter().map(|lag| {
         format!(
@@ -177,5 +181,10 @@ pub(super) fn references(
         )
     };
     let picture = drawn(PictureKind::References, ride)?;
-    Ok(intro + &table("References against each other", &heads, &rows) + &picture)
+    Ok(intro
+        + &table(
+            "References against each other",
+            &Grid::of(heads.map(Head::text), rows),
+        )
+        + &picture)
 }

@@ -9,10 +9,10 @@ use serde::Serialize;
 
 pub use shapes::{COLUMNS, csv, markdown, picture, text};
 
-use super::cell::one_line;
 use crate::analysis::across::across;
 use crate::analysis::figures::{AcrossSessions, Outcome, Table};
 use crate::session::{Fact, Kind, Session};
+use crate::text::one_line;
 
 /// What is kept of a session once its recordings are closed.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -309,7 +309,7 @@ mod tests {
     fn every_shape_is_compared_whole() {
         let found = two_firmwares();
         insta::assert_snapshot!("survey_text", text(&found));
-        insta::assert_snapshot!("survey_csv", csv(&found).unwrap());
+        insta::assert_snapshot!("survey_csv", csv(&found));
         insta::assert_snapshot!("survey_markdown", markdown(&found));
     }
 

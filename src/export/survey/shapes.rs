@@ -1,16 +1,14 @@
 //! A survey as text, CSV, Markdown and as a picture.
 
 use super::{GroupFigures, SessionMean, Survey};
-use crate::analysis::figures::Interval;
+use crate::analysis::figures::{AcrossSessions, Interval};
 use crate::export::ExportError;
-use crate::export::cell::{human_number, inert, one_line};
-use crate::export::columns_of_text::{Edge, TextTable, wrapped};
 use crate::export::figure::{Axis, Ink, Layer, Picture, Style, Ticks, range_of};
-use crate::export::table::{markdown_grid, records};
-use crate::recording::words::machine_number;
-use crate::recording::words::plural;
 use crate::session::Kind;
-use Edge::{Left, Right};
+use crate::text::{
+    self, Grid, Head, escaped, hanging, inert, interval, machine_number, number, one_line,
+    optional, plural,
+};
 
 /// Width of the page, columns.
 const WIDTH: usize = 80;
@@ -75,10 +73,7 @@ pub const COLUMNS: [(&str, &str); 22] = [
 ];
 
 /// One row a group and session, with the columns of [`COLUMNS`].
-///
-/// # Errors
-/// [`ExportError::Csv`]; none is known.
-pub fn csv(survey: &Survey) -> Result<String, ExportError> {
+pub fn csv(survey: &Survey) -> String {
     let number = |value: Option<f64>| {
         let finite = value.filter(|v| v.is_finite());
         finite.map_or_else(String::new, machine_number)
@@ -112,21 +107,7 @@ pub fn csv(survey: &Survey) -> Result<String, ExportError> {
             lines.push(line);
         }
     }
-    records(&lines)
-}
-
-fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {
-    value.map_or_else(|| "—".to_owned(), |v| human_number(v, decimals, signed))
-}
-
-fn interval(value: Option<Interval>, signed: bool) -> String {
-    value.map_or_else(
-        || "—".to_owned(),
-        |[low, high]| {
-            let (low, high) = (human_number(low, 2, signed), human_number(high, 2, signed));
-            format!("[{low}, {high}]")
-        },
-    )
+    text::csv(lines)
 }
 
 /// What the standard deviations are.
@@ -147,63 +128,77 @@ fn name(survey: &Survey, group: &GroupFigures) -> String {
     format!("{by}{what}")
 }
 
-const PRECISION_HEADS: [&str; 7] = [
-    "group",
-    "rides",
-    "blocks",
-    "bias %",
-    "95 % CI %",
-    "s_r %",
-    "s_L %",
-];
-
-fn precision_line(survey: &Survey, group: &GroupFigures) -> Vec<String> {
-    let p = &group.precision;
-    vec![
-        name(survey, group),
-        p.sessions.to_string(),
-        p.n.to_string(),
-        optional(p.mean, 2, true),
-        interval(p.mean_ci95, true),
-        optional(p.repeatability_sd, 2, false),
-        optional(p.between_session_sd, 2, false),
-    ]
+/// A line a group.
+fn of_groups(
+    survey: &Survey,
+    heads: impl IntoIterator<Item = Head>,
+    cells: impl Fn(&AcrossSessions) -> Vec<String>,
+) -> Grid {
+    let mut grid = Grid::new(std::iter::once(Head::text("group")).chain(heads));
+    for group in &survey.groups {
+        let mut line = vec![name(survey, group)];
+        line.extend(cells(&group.precision));
+        grid.push(line);
+    }
+    grid
 }
 
-const SPREAD_HEADS: [&str; 5] = [
-    "group",
-    "s_r 95 % CI %",
-    "s_L 95 % CI %",
-    "s_R %",
-    "s_R 95 % CI %",
-];
-
-fn spread_line(survey: &Survey, group: &GroupFigures) -> Vec<String> {
-    let p = &group.precision;
-    vec![
-        name(survey, group),
-        interval(p.repeatability_ci95, false),
-        interval(p.between_session_ci95, false),
-        optional(p.reproducibility_sd, 2, false),
-        interval(p.reproducibility_ci95, false),
-    ]
+fn precision(survey: &Survey) -> Grid {
+    let heads = [
+        Head::number("rides", ""),
+        Head::number("blocks", ""),
+        Head::number("bias", "%"),
+        Head::number("95 % CI", "%"),
+        Head::number("s_r", "%"),
+        Head::number("s_L", "%"),
+    ];
+    of_groups(survey, heads, |p| {
+        vec![
+            p.sessions.to_string(),
+            p.n.to_string(),
+            optional(p.mean, 2, true),
+            interval(p.mean_ci95, 2, true),
+            optional(p.repeatability_sd, 2, false),
+            optional(p.between_session_sd, 2, false),
+        ]
+    })
 }
 
-const SESSION_HEADS: [&str; 4] = ["group", "session", "blocks", "bias %"];
+fn spread(survey: &Survey) -> Grid {
+    let heads = [
+        Head::number("s_r 95 % CI", "%"),
+        Head::number("s_L 95 % CI", "%"),
+        Head::number("s_R", "%"),
+        Head::number("s_R 95 % CI", "%"),
+    ];
+    of_groups(survey, heads, |p| {
+        vec![
+            interval(p.repeatability_ci95, 2, false),
+            interval(p.between_session_ci95, 2, false),
+            optional(p.reproducibility_sd, 2, false),
+            interval(p.reproducibility_ci95, 2, false),
+        ]
+    })
+}
 
-fn session_lines(survey: &Survey) -> Vec<Vec<String>> {
-    let mut lines = Vec::new();
+fn by_session(survey: &Survey) -> Grid {
+    let mut grid = Grid::new([
+        Head::text("group"),
+        Head::text("session"),
+        Head::number("blocks", ""),
+        Head::number("bias", "%"),
+    ]);
     for group in &survey.groups {
         for mean in &group.sessions {
-            lines.push(vec![
+            grid.push(vec![
                 name(survey, group),
                 one_line(&mean.session),
                 mean.blocks.to_string(),
-                human_number(mean.bias_percent, 2, true),
+                number(mean.bias_percent, 2, true),
             ]);
         }
     }
-    lines
+    grid
 }
 
 /// What to make of the groups, each sentence once, with the groups it is said of.
@@ -235,24 +230,19 @@ pub fn text(survey: &Survey) -> String {
             .as_ref()
             .map_or_else(String::new, |key| format!(", by {}", one_line(key)))
     );
-    let groups = || survey.groups.iter();
     out.push_str("\nPRECISION\n");
-    let lines = groups()
-        .map(|group| precision_line(survey, group))
-        .collect();
-    out.push_str(&grid(&PRECISION_HEADS, 1, lines));
+    out.push_str(&precision(survey).aligned("", WIDTH));
     out.push('\n');
-    let lines = groups().map(|group| spread_line(survey, group)).collect();
-    out.push_str(&grid(&SPREAD_HEADS, 1, lines));
-    out.push_str(&wrapped("", MEANING, WIDTH));
+    out.push_str(&spread(survey).aligned("", WIDTH));
+    out.push_str(&hanging("", MEANING, WIDTH));
     out.push_str("\nBIAS OF EACH SESSION\n");
-    out.push_str(&grid(&SESSION_HEADS, 2, session_lines(survey)));
+    out.push_str(&by_session(survey).aligned("", WIDTH));
     for (title, notes) in [("REMARKS", remarks(survey)), ("LEFT OUT", skipped(survey))] {
         if !notes.is_empty() {
             out.push_str(&format!("\n{title}\n"));
         }
         for note in notes {
-            out.push_str(&wrapped("- ", &one_line(&note), WIDTH));
+            out.push_str(&hanging("- ", &one_line(&note), WIDTH));
         }
     }
     out
@@ -265,43 +255,21 @@ fn skipped(survey: &Survey) -> Vec<String> {
         .collect()
 }
 
-/// Columns of text, the first `texts` of them to the left.
-fn grid(heads: &[&str], texts: usize, lines: Vec<Vec<String>>) -> String {
-    let edge = |place: usize| if place < texts { Left } else { Right };
-    let mut out = TextTable::new(
-        heads
-            .iter()
-            .enumerate()
-            .map(|(place, head)| (*head, edge(place))),
-    );
-    for line in lines {
-        out.push(line);
-    }
-    out.render("", WIDTH)
-}
-
 /// The same tables for a page.
 pub fn markdown(survey: &Survey) -> String {
-    let heads = |heads: &[&str]| -> Vec<String> { heads.iter().map(|h| (*h).to_owned()).collect() };
-    let groups = || survey.groups.iter();
-    let precision: Vec<_> = groups().map(|g| precision_line(survey, g)).collect();
-    let spread: Vec<_> = groups().map(|g| spread_line(survey, g)).collect();
     let mut out = format!(
         "# Survey of {}\n\n## Precision\n\n{}\n{}\n{MEANING}\n\n## Bias of each session\n\n{}",
         plural(survey.sessions.len(), "session"),
-        markdown_grid(&heads(&PRECISION_HEADS), &precision),
-        markdown_grid(&heads(&SPREAD_HEADS), &spread),
-        markdown_grid(&heads(&SESSION_HEADS), &session_lines(survey)),
+        precision(survey).markdown(),
+        spread(survey).markdown(),
+        by_session(survey).markdown(),
     );
     for (title, notes) in [("Remarks", remarks(survey)), ("Left out", skipped(survey))] {
         if !notes.is_empty() {
             out.push_str(&format!("\n## {title}\n\n"));
         }
         for note in notes {
-            out.push_str(&format!(
-                "- {}\n",
-                crate::export::table::markdown_escaped(&note)
-            ));
+            out.push_str(&format!("- {}\n", escaped(&note)));
         }
     }
     out

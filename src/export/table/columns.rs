@@ -2,8 +2,8 @@
 
 use super::rows::Row;
 use crate::analysis::figures::Interval;
-use crate::export::cell::{human_number, inert, one_line, word_of};
-use crate::recording::words::machine_number;
+use crate::text::machine_number;
+use crate::text::{self, inert, one_line, word_of};
 
 /// A value in a flat table.
 #[derive(Clone, Debug, PartialEq)]
@@ -109,7 +109,7 @@ pub struct Column {
     /// Unit as printed after a value; empty for text and plain numbers.
     pub unit: &'static str,
     /// Decimals for people.
-    pub decimals: u8,
+    pub decimals: usize,
     /// Whether a plus belongs before a value greater than zero.
     pub signed: bool,
     /// What it is about.
@@ -145,7 +145,7 @@ impl Column {
 
     /// The value for a person; `None` where it does not apply.
     pub(super) fn human(&self, row: &Row<'_>) -> Option<String> {
-        let number = |value: f64| human_number(value, self.decimals, self.signed);
+        let number = |value: f64| text::number(value, self.decimals, self.signed);
         match self.cell(row) {
             Cell::Empty => None,
             Cell::Number(value) => Some(number(value)),
@@ -198,7 +198,7 @@ pub fn view(row: &Row<'_>, group: Group) -> View {
             (Cell::Numbers(values), true) => {
                 let comma = if column.unit.is_empty() { "" } else { "," };
                 out.heads.push(format!("{}{comma}{unit}", column.head));
-                let number = |value: f64| human_number(value, column.decimals, column.signed);
+                let number = |value: f64| text::number(value, column.decimals, column.signed);
                 let shown = values.into_iter();
                 lists.push(
                     shown

@@ -4,8 +4,7 @@ use super::columns::{COLUMNS, Column, Group};
 use super::rows::rows;
 use super::session_notes;
 use crate::analysis::figures::Table;
-use crate::export::cell::{clock_time, human_number, one_line, word_of};
-use crate::recording::words::machine_number;
+use crate::text::{Grid, Head, clock_time, escaped, machine_number, number, word_of};
 
 /// The session's head, its streams, its segments and every group of figures that has any.
 pub fn markdown(table: &Table) -> String {
@@ -24,9 +23,8 @@ pub fn markdown(table: &Table) -> String {
         out.push('\n');
     }
     let bands = session_notes::bands(table);
-    if !bands.is_empty() {
-        let heads = session_notes::BAND_HEADS.map(str::to_owned);
-        out.push_str(&section("Bias by band", &heads, bands));
+    if !bands.rows.is_empty() {
+        out.push_str(&section("Bias by band", &bands));
     }
     out.truncate(out.trim_end().len());
     out.push('\n');
@@ -34,42 +32,42 @@ pub fn markdown(table: &Table) -> String {
 }
 
 fn streams(table: &Table) -> String {
-    let heads = [
-        "stream",
-        "role",
-        "site",
-        "offset (s)",
-        "skew (ppm)",
-        "samples",
-        "interval (s)",
-    ];
-    let lines = table.streams.iter().map(|s| {
-        vec![
+    let mut grid = Grid::new([
+        Head::text("stream"),
+        Head::text("role"),
+        Head::text("site"),
+        Head::number("offset", "s"),
+        Head::number("skew", "ppm"),
+        Head::number("samples", ""),
+        Head::number("interval", "s"),
+    ]);
+    for s in &table.streams {
+        grid.push(vec![
             s.label.clone(),
             s.role.word().to_owned(),
             s.site.map_or("—", |site| site.word()).to_owned(),
-            human_number(s.offset_s, 3, true),
-            human_number(s.skew_ppm, 1, true),
+            number(s.offset_s, 3, true),
+            number(s.skew_ppm, 1, true),
             s.samples.to_string(),
             s.median_interval_s
                 .map_or_else(|| "—".to_owned(), machine_number),
-        ]
-    });
-    section("Streams", &heads.map(str::to_owned), lines.collect())
+        ]);
+    }
+    section("Streams", &grid)
 }
 
 fn segments(table: &Table) -> String {
-    let heads = [
-        "#",
-        "kind",
-        "from",
-        "to",
-        "length (s)",
-        "set point (W)",
-        "note",
-    ];
-    let lines = table.segments.iter().map(|s| {
-        vec![
+    let mut grid = Grid::new([
+        Head::number("#", ""),
+        Head::text("kind"),
+        Head::number("from", ""),
+        Head::number("to", ""),
+        Head::number("length", "s"),
+        Head::number("set point", "W"),
+        Head::text("note"),
+    ]);
+    for s in &table.segments {
+        grid.push(vec![
             s.id.to_string(),
             word_of(&s.kind),
             clock_time(s.from_s),
@@ -77,9 +75,9 @@ fn segments(table: &Table) -> String {
             machine_number(s.to_s - s.from_s),
             s.set_point_w.map_or_else(|| "—".to_owned(), machine_number),
             s.note.clone(),
-        ]
-    });
-    section("Segments", &heads.map(str::to_owned), lines.collect())
+        ]);
+    }
+    section("Segments", &grid)
 }
 
 fn group_table(table: &Table, group: Group) -> String {
@@ -90,9 +88,7 @@ fn group_table(table: &Table, group: Group) -> String {
         .filter(|c| c.group == group && rows.iter().any(|row| c.human(row).is_some()))
         .collect();
     let names = id_columns(group);
-    let mut heads: Vec<String> = names.iter().map(|c| c.head.to_owned()).collect();
-    heads.extend(columns.iter().map(|c| head(c)));
-    let mut lines: Vec<Vec<String>> = Vec::new();
+    let mut grid = Grid::new(names.iter().chain(&columns).map(|column| head(column)));
     for row in rows {
         let values: Vec<Option<String>> = columns.iter().map(|c| c.human(&row)).collect();
         if values.iter().all(Option::is_none) {
@@ -102,14 +98,14 @@ fn group_table(table: &Table, group: Group) -> String {
         let mut line: Vec<String> = names.iter().map(own).collect();
         line.extend(values.into_iter().map(|value| value.unwrap_or_else(dash)));
         // A segment's own figures are the same in each of its rows: once will do.
-        if lines.last() != Some(&line) {
-            lines.push(line);
+        if grid.rows.last() != Some(&line) {
+            grid.push(line);
         }
     }
-    if lines.is_empty() {
+    if grid.rows.is_empty() {
         return String::new();
     }
-    section(group.title(), &heads, lines)
+    section(group.title(), &grid)
 }
 
 /// What tells the rows of a group apart.
@@ -125,11 +121,10 @@ fn id_columns(group: Group) -> Vec<&'static Column> {
         .collect()
 }
 
-fn head(column: &Column) -> String {
-    if column.unit.is_empty() {
-        column.head.to_owned()
-    } else {
-        format!("{} ({})", column.head, column.unit)
+fn head(column: &Column) -> Head {
+    match column.unit {
+        "" => Head::text(column.head),
+        unit => Head::number(column.head, unit),
     }
 }
 
@@ -137,37 +132,6 @@ fn dash() -> String {
     "—".to_owned()
 }
 
-fn section(title: &str, heads: &[String], lines: Vec<Vec<String>>) -> String {
-    format!("## {title}\n\n{}\n", grid(heads, &lines))
-}
-
-/// A Markdown table.
-pub(crate) fn grid(heads: &[String], lines: &[Vec<String>]) -> String {
-    let joined = |cells: &[String]| {
-        let escaped: Vec<String> = cells.iter().map(|cell| escaped(cell)).collect();
-        format!("| {} |\n", escaped.join(" | "))
-    };
-    let mut out = joined(heads);
-    out.push_str(&format!("|{}\n", " --- |".repeat(heads.len())));
-    for line in lines {
-        out.push_str(&joined(line));
-    }
-    out
-}
-
-/// Text that neither ends a cell nor turns into mark-up.
-pub(crate) fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in one_line(text).chars() {
-        match c {
-            '<' => out.push_str("&lt;"),
-            '&' => out.push_str("&amp;"),
-            '|' | '\\' | '`' | '*' | '_' | '[' | ']' | '#' => {
-                out.push('\\');
-                out.push(c);
-            }
-            _ => out.push(c),
-        }
-    }
-    out
+fn section(title: &str, grid: &Grid) -> String {
+    format!("## {title}\n\n{}\n", grid.markdown())
 }

@@ -1,7 +1,7 @@
 //! A small invented table for tests: a steady block that is judged, a sprint that is not.
 
 use crate::analysis::figures::*;
-use crate::analysis::reason::Reason;
+use crate::analysis::verdict::reason::Reason;
 use crate::session::{Claim, Kind, Role, Site};
 
 fn stream(label: &str, role: Role, site: Site, dropouts: Vec<Dropout>) -> StreamHead {

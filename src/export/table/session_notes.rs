@@ -1,8 +1,9 @@
 //! What a table says of the whole ride, in sentences.
 
 use crate::analysis::figures::{Dropout, Interval, LevelLine, Pooled, Table};
-use crate::export::cell::{clock_time, human_number, one_line, word_of};
-use crate::recording::words::machine_number;
+use crate::text::{
+    Grid, Head, clock_time, interval, machine_number, number, one_line, optional, word_of,
+};
 
 /// The ride's length, the claim under test and the allowance.
 pub(crate) fn claim(table: &Table) -> String {
@@ -76,12 +77,9 @@ fn together(table: &Table) -> Vec<String> {
 
 fn level(line: &LevelLine) -> Option<String> {
     let (slope, intercept) = (line.slope?, line.intercept_w?);
-    let limits = |interval: Option<Interval>, decimals: u8| {
+    let limits = |interval: Option<Interval>, decimals: usize| {
         interval.map_or_else(String::new, |[low, high]| {
-            let (low, high) = (
-                human_number(low, decimals, false),
-                human_number(high, decimals, false),
-            );
+            let (low, high) = (number(low, decimals, false), number(high, decimals, false));
             format!(" [{low}, {high}]")
         })
     };
@@ -89,10 +87,10 @@ fn level(line: &LevelLine) -> Option<String> {
     Some(format!(
         "{} = {}{} × {} {sign} {} W{}, errors on both sides, {} s.",
         line.under_test,
-        human_number(slope, 4, false),
+        number(slope, 4, false),
         limits(line.slope_ci95, 4),
         line.reference,
-        human_number(intercept.abs(), 2, false),
+        number(intercept.abs(), 2, false),
         limits(line.intercept_ci95_w, 2),
         line.n
     ))
@@ -101,16 +99,16 @@ fn level(line: &LevelLine) -> Option<String> {
 fn pooled(pooled: &Pooled) -> Option<String> {
     let (ratio, [low, high]) = (pooled.ratio?, pooled.ratio_loa95?);
     let watts = pooled.loa95_w.map_or_else(String::new, |[low, high]| {
-        let (low, high) = (human_number(low, 1, true), human_number(high, 1, true));
+        let (low, high) = (number(low, 1, true), number(high, 1, true));
         format!("; differences from {low} to {high} W")
     });
     Some(format!(
         "{} / {} = {}, 95 % of seconds from {} to {}, {} blocks, {} s{watts}.",
         pooled.under_test,
         pooled.reference,
-        human_number(ratio, 4, false),
-        human_number(low, 4, false),
-        human_number(high, 4, false),
+        number(ratio, 4, false),
+        number(low, 4, false),
+        number(high, 4, false),
         pooled.segments.len(),
         pooled.n
     ))
@@ -122,7 +120,7 @@ fn dropouts(table: &Table) -> Vec<String> {
             "{} at {} for {} s",
             word_of(&dropout.kind),
             clock_time(dropout.from_s),
-            human_number(dropout.to_s - dropout.from_s, 0, false)
+            number(dropout.to_s - dropout.from_s, 0, false)
         )
     };
     let with_any = table.streams.iter().filter(|s| !s.dropouts.is_empty());
@@ -142,44 +140,39 @@ fn excursions(table: &Table) -> Vec<String> {
                 "{} at {} for {} s, up to {} W from the references.",
                 e.label,
                 clock_time(e.from_s),
-                human_number(e.to_s - e.from_s, 0, false),
-                human_number(e.peak_w, 0, true)
+                number(e.to_s - e.from_s, 0, false),
+                number(e.peak_w, 0, true)
             )
         })
         .collect()
 }
 
-/// Heads of the table of bands.
-pub(crate) const BAND_HEADS: [&str; 6] = ["band", "pair", "n s", "bias W", "95 % CI W", "bias %"];
-
-/// Its lines.
-pub(crate) fn bands(table: &Table) -> Vec<Vec<String>> {
-    let optional = |value: Option<f64>, decimals: u8| {
-        value.map_or_else(|| "—".to_owned(), |v| human_number(v, decimals, true))
-    };
-    let bands = table.bands.iter();
-    bands
-        .map(|band| {
-            vec![
-                format!(
-                    "{} {} to {} {}",
-                    band.channel.name(),
-                    machine_number(band.from),
-                    machine_number(band.to),
-                    band.channel.unit()
-                ),
-                one_line(&format!("{} - {}", band.under_test, band.reference)),
-                band.n.to_string(),
-                optional(band.bias_w, 1),
-                band.bias_ci95_w.map_or_else(
-                    || "—".to_owned(),
-                    |[low, high]| {
-                        let (low, high) = (human_number(low, 1, true), human_number(high, 1, true));
-                        format!("[{low}, {high}]")
-                    },
-                ),
-                optional(band.bias_percent, 2),
-            ]
-        })
-        .collect()
+/// Bias by band; no rows where there are none.
+pub(crate) fn bands(table: &Table) -> Grid {
+    let mut grid = Grid::new([
+        Head::text("band"),
+        Head::text("pair"),
+        Head::number("n", "s"),
+        Head::number("bias", "W"),
+        Head::number("95 % CI", "W"),
+        Head::number("bias", "%"),
+    ]);
+    for band in &table.bands {
+        let name = format!(
+            "{} {} to {} {}",
+            band.channel.name(),
+            machine_number(band.from),
+            machine_number(band.to),
+            band.channel.unit()
+        );
+        grid.push(vec![
+            name,
+            one_line(&format!("{} - {}", band.under_test, band.reference)),
+            band.n.to_string(),
+            optional(band.bias_w, 1, true),
+            interval(band.bias_ci95_w, 1, true),
+            optional(band.bias_percent, 2, true),
+        ]);
+    }
+    grid
 }

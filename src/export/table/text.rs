@@ -3,22 +3,19 @@
 use super::columns::{Group, View, view};
 use super::rows::{Row, rows_of};
 use super::session_notes;
-use crate::analysis::figures::{Agreement, Interval, Outcome, SegmentFigures, Table, Verdict};
-use crate::export::cell::{clock_time, human_number, one_line, word_of};
-use crate::export::columns_of_text::{Edge, TextTable, wrapped};
-use crate::recording::words::machine_number;
-use Edge::{Left, Right};
+use crate::analysis::figures::{Agreement, Outcome, SegmentFigures, Table, Verdict};
+use crate::text::{
+    Grid, Head, NOTHING, clock_time, hanging, interval, machine_number, number, one_line, optional,
+    word_of,
+};
 
 /// Width of the page, columns.
 const WIDTH: usize = 80;
 
-/// Where a figure does not apply.
-const NOTHING: &str = "—";
-
 /// The whole table.
 pub fn text(table: &Table) -> String {
-    let mut out = wrapped("", &one_line(&table.session.title), WIDTH);
-    out.push_str(&wrapped("", &session_notes::claim(table), WIDTH));
+    let mut out = hanging("", &one_line(&table.session.title), WIDTH);
+    out.push_str(&hanging("", &session_notes::claim(table), WIDTH));
     out.push_str(&heading("Streams"));
     out.push_str(&streams(table));
     out.push_str(&heading("Segments"));
@@ -26,17 +23,13 @@ pub fn text(table: &Table) -> String {
     for (title, notes) in session_notes::sections(table) {
         out.push_str(&heading(title));
         for note in notes {
-            out.push_str(&wrapped("- ", &one_line(&note), WIDTH));
+            out.push_str(&hanging("- ", &one_line(&note), WIDTH));
         }
     }
     let bands = session_notes::bands(table);
-    if !bands.is_empty() {
+    if !bands.rows.is_empty() {
         out.push_str(&heading("Bias by band"));
-        out.push_str(&listed(
-            &session_notes::BAND_HEADS.map(str::to_owned),
-            &bands,
-            "",
-        ));
+        out.push_str(&bands.aligned("", WIDTH));
     }
     for segment in &table.segments {
         out.push_str(&details(table, segment));
@@ -49,29 +42,29 @@ fn heading(title: &str) -> String {
 }
 
 fn streams(table: &Table) -> String {
-    let mut out = TextTable::new([
-        ("stream", Left),
-        ("role", Left),
-        ("site", Left),
-        ("offset s", Right),
-        ("skew ppm", Right),
-        ("samples", Right),
-        ("every s", Right),
-        ("dropouts", Right),
+    let mut out = Grid::new([
+        Head::text("stream"),
+        Head::text("role"),
+        Head::text("site"),
+        Head::number("offset", "s"),
+        Head::number("skew", "ppm"),
+        Head::number("samples", ""),
+        Head::number("every", "s"),
+        Head::number("dropouts", ""),
     ]);
     for stream in &table.streams {
         out.push(vec![
             one_line(&stream.label),
             stream.role.word().to_owned(),
             stream.site.map_or(NOTHING, |site| site.word()).to_owned(),
-            human_number(stream.offset_s, 2, true),
-            human_number(stream.skew_ppm, 1, true),
+            number(stream.offset_s, 2, true),
+            number(stream.skew_ppm, 1, true),
             stream.samples.to_string(),
             optional(stream.median_interval_s, 2, false),
             stream.dropouts.len().to_string(),
         ]);
     }
-    out.render("", WIDTH)
+    out.aligned("", WIDTH)
 }
 
 fn has_allowance(table: &Table) -> bool {
@@ -80,29 +73,22 @@ fn has_allowance(table: &Table) -> bool {
 
 fn overview(table: &Table) -> String {
     if table.segments.is_empty() {
-        return wrapped(
+        return hanging(
             "",
             "None tagged yet: `truing suggest` proposes some, the workbench tags them by hand.",
             WIDTH,
         );
     }
-    let mut out = TextTable::new([
-        ("#", Right),
-        ("kind", Left),
-        ("from", Right),
-        ("length s", Right),
-        ("set W", Right),
+    let mut out = Grid::new([
+        Head::number("#", ""),
+        Head::text("kind"),
+        Head::number("from", ""),
+        Head::number("length", "s"),
+        Head::number("set", "W"),
         // The verdict is on what the allowance leaves.
-        (
-            if has_allowance(table) {
-                "net %"
-            } else {
-                "bias %"
-            },
-            Right,
-        ),
-        ("± U %", Right),
-        ("verdict", Left),
+        Head::number(if has_allowance(table) { "net" } else { "bias" }, "%"),
+        Head::number("± U", "%"),
+        Head::text("verdict"),
     ]);
     for segment in &table.segments {
         let verdict = segment.verdict.as_ref();
@@ -121,7 +107,7 @@ fn overview(table: &Table) -> String {
             verdict.map_or_else(|| NOTHING.to_owned(), |v| signed_outcome(v.outcome)),
         ]);
     }
-    out.render("", WIDTH)
+    out.aligned("", WIDTH)
 }
 
 /// The outcome's sign and word.
@@ -148,7 +134,7 @@ fn details(table: &Table, segment: &SegmentFigures) -> String {
         clock_time(segment.to_s)
     );
     if !segment.note.is_empty() {
-        out.push_str(&wrapped("  note: ", &one_line(&segment.note), WIDTH));
+        out.push_str(&hanging("  note: ", &one_line(&segment.note), WIDTH));
     }
     for verdict in segment.verdict.iter().chain(&segment.further_verdicts) {
         out.push_str(&verdict_lines(verdict));
@@ -174,31 +160,28 @@ fn verdict_lines(verdict: &Verdict) -> String {
     let probability = verdict
         .conformance_probability
         .map_or_else(String::new, |p| {
-            format!(
-                ", probability inside the limit {}",
-                human_number(p, 3, false)
-            )
+            format!(", probability inside the limit {}", number(p, 3, false))
         });
     let line = format!(
         "{} ({}{against}{probability})",
         signed_outcome(verdict.outcome),
         verdict.under_test
     );
-    let mut out = wrapped("  ", &one_line(&line), WIDTH);
+    let mut out = hanging("  ", &one_line(&line), WIDTH);
     for reason in verdict.sentences() {
-        out.push_str(&wrapped("    - ", &one_line(&reason), WIDTH));
+        out.push_str(&hanging("    - ", &one_line(&reason), WIDTH));
     }
     for line in &verdict.budget {
         let value = line
             .standard_uncertainty_percent
-            .map(|u| format!("{} %", human_number(u, 3, false)))
+            .map(|u| format!("{} %", number(u, 3, false)))
             .or_else(|| {
                 line.standard_uncertainty_w
-                    .map(|u| format!("{} W", human_number(u, 3, false)))
+                    .map(|u| format!("{} W", number(u, 3, false)))
             });
         if let Some(value) = value {
             let text = format!("u {value} from {} ({})", line.source, line.distribution);
-            out.push_str(&wrapped("    + ", &one_line(&text), WIDTH));
+            out.push_str(&hanging("    + ", &one_line(&text), WIDTH));
         }
     }
     out
@@ -212,28 +195,28 @@ fn agreement(segment: &SegmentFigures) -> String {
         .agreement
         .iter()
         .any(|pair| pair.under_test != segment.agreement[0].under_test);
-    let mut out = TextTable::new([
-        ("against", Left),
-        ("n s", Right),
-        ("bias W", Right),
-        ("95 % CI W", Right),
-        ("bias %", Right),
-        ("SD W", Right),
-        ("95 % limits W", Right),
+    let mut out = Grid::new([
+        Head::text("against"),
+        Head::number("n", "s"),
+        Head::number("bias", "W"),
+        Head::number("95 % CI", "W"),
+        Head::number("bias", "%"),
+        Head::number("SD", "W"),
+        Head::number("95 % limits", "W"),
     ]);
-    let mut more = TextTable::new([
-        ("against", Left),
-        ("RMSE W", Right),
-        ("concordance", Right),
-        ("r", Right),
-        ("effective n", Right),
-        ("reference mean W", Right),
+    let mut more = Grid::new([
+        Head::text("against"),
+        Head::number("RMSE", "W"),
+        Head::number("concordance", ""),
+        Head::number("r", ""),
+        Head::number("effective n", ""),
+        Head::number("reference mean", "W"),
     ]);
-    let mut by_ratio = TextTable::new([
-        ("against", Left),
-        ("ratio", Right),
-        ("95 % of seconds", Right),
-        ("n s", Right),
+    let mut by_ratio = Grid::new([
+        Head::text("against"),
+        Head::number("ratio", ""),
+        Head::number("95 % of seconds", ""),
+        Head::number("n", "s"),
     ]);
     let name = |pair: &Agreement| {
         one_line(&if several {
@@ -248,10 +231,10 @@ fn agreement(segment: &SegmentFigures) -> String {
             name.clone(),
             pair.n.to_string(),
             optional(pair.bias_w, 2, true),
-            limits(pair.bias_ci95_w, 2),
+            interval(pair.bias_ci95_w, 2, true),
             optional(pair.bias_percent, 2, true),
             optional(pair.sd_diff_w, 2, false),
-            limits(pair.loa95_w, 1),
+            interval(pair.loa95_w, 1, true),
         ]);
         more.push(vec![
             name,
@@ -266,8 +249,8 @@ fn agreement(segment: &SegmentFigures) -> String {
         let Some(ratio) = pair.ratio else { continue };
         by_ratio.push(vec![
             name(pair),
-            human_number(ratio.mean, 3, false),
-            ratios(ratio.loa95),
+            number(ratio.mean, 3, false),
+            interval(ratio.loa95, 3, false),
             ratio.n.to_string(),
         ]);
     }
@@ -275,7 +258,7 @@ fn agreement(segment: &SegmentFigures) -> String {
     [Some(out), Some(more), ratios.then_some(by_ratio)]
         .iter()
         .flatten()
-        .map(|table| table.render("  ", WIDTH))
+        .map(|table| table.aligned("  ", WIDTH))
         .collect()
 }
 
@@ -283,14 +266,14 @@ fn stream_means(segment: &SegmentFigures) -> String {
     if segment.streams.is_empty() {
         return String::new();
     }
-    let mut out = TextTable::new([
-        ("stream", Left),
-        ("n s", Right),
-        ("mean W", Right),
-        ("SD W", Right),
-        ("max W", Right),
-        ("best 5 s W", Right),
-        ("cadence rpm", Right),
+    let mut out = Grid::new([
+        Head::text("stream"),
+        Head::number("n", "s"),
+        Head::number("mean", "W"),
+        Head::number("SD", "W"),
+        Head::number("max", "W"),
+        Head::number("best 5 s", "W"),
+        Head::number("cadence", "rpm"),
     ]);
     for stream in &segment.streams {
         out.push(vec![
@@ -303,7 +286,7 @@ fn stream_means(segment: &SegmentFigures) -> String {
             optional(stream.cadence_mean_rpm, 1, false),
         ]);
     }
-    out.render("  ", WIDTH)
+    out.aligned("  ", WIDTH)
 }
 
 /// The figures of a group as a paragraph and a table, one a row of the segment where they are a
@@ -333,7 +316,7 @@ fn group_lines(rows: &[Row<'_>], group: Group) -> String {
             });
         let end = if items.is_empty() { "" } else { ": " };
         let line = format!("{}{of}{end}{}.", group.title(), items.join(", "));
-        out.push_str(&wrapped("  ", &one_line(&line), WIDTH));
+        out.push_str(&hanging("  ", &one_line(&line), WIDTH));
         for (heads, lists) in parts(&shown) {
             out.push_str(&listed(&heads, &lists, "    "));
         }
@@ -380,48 +363,15 @@ fn parts(shown: &View) -> Vec<Part> {
 }
 
 fn listed(heads: &[String], lines: &[Vec<String>], indent: &str) -> String {
-    let edge = |place: usize| {
+    let head = |(index, name): (usize, &String)| {
         let numeric = |cell: &String| cell.parse::<f64>().is_ok() || cell == NOTHING;
-        let mut cells = lines.iter().filter_map(|line| line.get(place));
-        if cells.all(numeric) { Right } else { Left }
+        let mut cells = lines.iter().filter_map(|line| line.get(index));
+        match cells.all(numeric) {
+            true => Head::number(name, ""),
+            false => Head::text(name),
+        }
     };
-    let mut out = TextTable::new(
-        heads
-            .iter()
-            .enumerate()
-            .map(|(place, head)| (head.as_str(), edge(place))),
-    );
-    for line in lines {
-        out.push(line.clone());
-    }
-    out.render(indent, WIDTH)
-}
-
-fn optional(value: Option<f64>, decimals: u8, signed: bool) -> String {
-    value.map_or_else(
-        || NOTHING.to_owned(),
-        |value| human_number(value, decimals, signed),
-    )
-}
-
-fn limits(interval: Option<Interval>, decimals: u8) -> String {
-    between(interval, decimals, true)
-}
-
-/// Ratios, which have no sign to show.
-fn ratios(interval: Option<Interval>) -> String {
-    between(interval, 3, false)
-}
-
-fn between(interval: Option<Interval>, decimals: u8, signed: bool) -> String {
-    interval.map_or_else(
-        || NOTHING.to_owned(),
-        |[low, high]| {
-            let (low, high) = (
-                human_number(low, decimals, signed),
-                human_number(high, decimals, signed),
-            );
-            format!("[{low}, {high}]")
-        },
-    )
+    let mut grid = Grid::new(heads.iter().enumerate().map(head));
+    grid.rows.extend_from_slice(lines);
+    grid.aligned(indent, WIDTH)
 }

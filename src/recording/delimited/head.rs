@@ -1,7 +1,8 @@
 //! What the columns hold, by their heads.
 
 use crate::recording::names::{Meaning, Quantity, meaning, words};
-use crate::recording::{Channel, ReadOptions, clean_text};
+use crate::recording::{Channel, ReadOptions};
+use crate::text::clean_text;
 
 /// What a row offers as a head.
 #[derive(Clone, Debug, Default)]

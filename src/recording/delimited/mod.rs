@@ -15,7 +15,7 @@ mod time;
 
 use std::path::Path;
 
-use super::clean::UTF8_MARK;
+use super::file::UTF8_MARK;
 use super::rows::Table;
 use super::{Damage, Format, ReadOptions, Recording, RecordingError};
 use dialect::Dialect;
@@ -179,7 +179,7 @@ impl Rows {
                 message: format!(
                     "the file is cut off in line {}: its last row lacks columns, later rows may \
                      be missing",
-                    super::words::grouped(line)
+                    crate::text::grouped(line)
                 ),
             });
         }
@@ -203,8 +203,8 @@ impl Rows {
                 message: format!(
                     "a quote opened in line {} is never closed: {} after it were not read; \
                      close or remove the quote",
-                    super::words::grouped(line),
-                    super::words::plural(lines_after, "line")
+                    crate::text::grouped(line),
+                    crate::text::plural(lines_after, "line")
                 ),
             });
         }
@@ -251,13 +251,13 @@ impl Rows {
         if self.short_rows > 0 {
             remarks.push(format!(
                 "{} with fewer cells than the header line: what lacks is missing",
-                super::words::plural(self.short_rows, "row")
+                crate::text::plural(self.short_rows, "row")
             ));
         }
         if self.without_device > 0 {
             remarks.push(format!(
                 "{} without a device, or with one too many, left out",
-                super::words::plural(self.without_device, "row")
+                crate::text::plural(self.without_device, "row")
             ));
         }
         let time_base = plan.time_base();

@@ -1,6 +1,6 @@
 //! Numbers in cells.
 
-use crate::recording::clean_text;
+use crate::text::clean_text;
 
 /// Powers of ten that `f64` holds exactly.
 const TENS: [f64; 23] = [

@@ -9,7 +9,8 @@ use super::number::shown;
 use super::time::{TimeFormat, recognise};
 use crate::recording::error::list;
 use crate::recording::names::{Meaning, Quantity, is_one_leg, left_out, meaning};
-use crate::recording::{Channel, ReadOptions, RecordingError, TimeBase, clean_text, moment};
+use crate::recording::{Channel, ReadOptions, RecordingError, TimeBase, moment};
+use crate::text::clean_text;
 
 /// Which columns are read, and how.
 #[derive(Debug)]

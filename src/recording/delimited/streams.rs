@@ -11,15 +11,15 @@ use std::sync::Arc;
 
 use super::head::{Role, is_told};
 use super::plan::Plan;
-use crate::recording::clean::stem;
+use crate::recording::file::stem;
 use crate::recording::names::Quantity;
 use crate::recording::rows::{Ordered, Table, put_in_order};
 use crate::recording::spans::{set_points as held, spans};
-use crate::recording::words::plural;
 use crate::recording::{
-    Channel, Lap, ReadOptions, RecordedStream, RecordingError, Samples, SetPoint, clean_text,
-    sampling,
+    Channel, Lap, ReadOptions, RecordedStream, RecordingError, Samples, SetPoint, sampling,
 };
+use crate::text::clean_text;
+use crate::text::plural;
 
 /// The rows of one device, or of all.
 pub(super) struct Group {

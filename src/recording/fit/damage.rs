@@ -2,7 +2,7 @@
 
 use super::framing::{Fault, FaultKind};
 use crate::recording::Damage;
-use crate::recording::words::{grouped, plural, span};
+use crate::text::{grouped, plural, span};
 
 /// One sentence a fault; `records` is the number of records read in all.
 pub(super) fn in_words(faults: &[Fault], more: usize, records: usize) -> Vec<Damage> {

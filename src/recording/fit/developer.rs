@@ -4,8 +4,9 @@ use std::collections::HashMap;
 
 use super::fields::Fields;
 use super::framing::RECORD;
+use crate::recording::Channel;
 use crate::recording::names::{Meaning, Quantity, meaning};
-use crate::recording::{Channel, clean_text};
+use crate::text::clean_text;
 
 /// A developer field as a `field_description` message describes it.
 #[derive(Clone, Debug)]

@@ -18,12 +18,11 @@ use std::path::Path;
 
 use fitparser::profile::{FieldDataType, get_field_variant_as_string};
 
-use super::clean::stem;
+use super::file::stem;
 use super::rows::FAR_S;
 use super::spans;
-use super::{
-    Event, EventKind, Format, Lap, ReadOptions, Recording, RecordingError, TimeBase, clean_text,
-};
+use super::{Event, EventKind, Format, Lap, ReadOptions, Recording, RecordingError, TimeBase};
+use crate::text::clean_text;
 use decode::{Decoder, Pick};
 use developer::Descriptions;
 use fields::Fields;
@@ -267,7 +266,7 @@ impl Collected {
                 path: path.to_owned(),
                 what: format!(
                     "{}, none with a time stamp",
-                    super::words::plural(records, "record")
+                    crate::text::plural(records, "record")
                 ),
                 messages,
             });
@@ -301,7 +300,7 @@ impl Collected {
         if left_out > 0 {
             self.remarks.push(format!(
                 "{} far from the samples left out",
-                super::words::plural(left_out, "lap or event")
+                crate::text::plural(left_out, "lap or event")
             ));
         }
         let by_steps =
@@ -331,7 +330,7 @@ impl Collected {
         if self.refused_fields > 0 {
             self.remarks.push(format!(
                 "{} left out: the size does not fit the type",
-                super::words::plural(self.refused_fields, "field definition")
+                crate::text::plural(self.refused_fields, "field definition")
             ));
         }
         let day_s = 86_400.0;
@@ -355,7 +354,7 @@ impl Collected {
         let kind = kind.map_or("a FIT file".to_owned(), |kind| {
             format!("a FIT file of kind “{}”", clean_text(&kind))
         });
-        let messages = super::words::plural(messages, "message");
+        let messages = crate::text::plural(messages, "message");
         let mut what = format!("{kind} with {messages}, none of them a record");
         for damage in damage.iter().take(2) {
             what.push_str("; ");

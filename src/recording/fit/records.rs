@@ -238,7 +238,7 @@ impl Records {
         if self.one_sided > 0 {
             remarks.push(format!(
                 "{} give a balance without telling the side: left out",
-                crate::recording::words::plural(self.one_sided, "record")
+                crate::text::plural(self.one_sided, "record")
             ));
         }
         if !self.unused.is_empty() {

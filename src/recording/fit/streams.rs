@@ -11,9 +11,8 @@ use std::sync::Arc;
 
 use super::records::{DeveloperColumn, Parts, carries};
 use crate::recording::names::{Meaning, left_out};
-use crate::recording::{
-    Channel, ReadOptions, RecordedStream, RecordingError, Samples, clean_text, sampling,
-};
+use crate::recording::{Channel, ReadOptions, RecordedStream, RecordingError, Samples, sampling};
+use crate::text::clean_text;
 
 /// Name of the standard's own power field.
 const POWER: &str = "power";

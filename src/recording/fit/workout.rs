@@ -135,7 +135,7 @@ impl Workout {
         if without_threshold > 0 {
             remarks.push(format!(
                 "{} in percent of a threshold power that the file does not tell: left out",
-                crate::recording::words::plural(without_threshold, "set point")
+                crate::text::plural(without_threshold, "set point")
             ));
         }
         set_points.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));

@@ -4,11 +4,12 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::state::Scale;
-use super::super::text::columns;
 use super::dots::{ACROSS, DOWN, Dots};
 use super::pen::Pen;
 use crate::picture::labels;
 use crate::picture::ticks::round_step;
+use crate::text::columns;
+use crate::text::fit;
 use crate::timeline::Extent;
 
 /// Columns of the numbers left of a chart.
@@ -201,7 +202,7 @@ impl<'a> Chart<'a> {
         let (area, plot) = (self.area, self.plot);
         let width = usize::from(GUTTER.min(area.width)).saturating_sub(1);
         let mut left = |y: u16, text: &str| {
-            let text = super::super::text::fit(&look.text(text), width, look.cut());
+            let text = fit(&look.text(text), width, look.cut());
             let pad = width.saturating_sub(text.chars().count()) as u16;
             pen.write(area.x + pad, y, width as u16, &text, faint);
         };

@@ -8,8 +8,8 @@ use super::super::action::names;
 use super::super::action::table::{TABLE, named};
 use super::super::layout::Layout;
 use super::super::state::{Held, Mode, Place, State, View, Walk};
-use super::super::text;
 use super::pen::{Pen, Text};
+use crate::text::{fit, wrapped};
 
 /// Rows kept for a suggestion, whose reason is nowhere else; a message takes one.
 const SUGGESTION_ROWS: usize = 2;
@@ -127,7 +127,7 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
     };
     let walks = matches!(state.mode, Mode::Walk(_));
     let rows = message_rows(state, layout);
-    let mut lines = text::wrapped(&look.text(&text), usize::from(area.width));
+    let mut lines = wrapped(&look.text(&text), usize::from(area.width));
     if lines.len() > rows {
         // Cut where it must be; the list of messages has all of a message.
         let rest = lines.split_off(rows - 1).join(" ");
@@ -137,7 +137,7 @@ fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
             String::new()
         };
         let room = usize::from(area.width).saturating_sub(all.chars().count());
-        lines.push(text::fit(&rest, room, look.cut()) + &all);
+        lines.push(fit(&rest, room, look.cut()) + &all);
     }
     for (row, line) in lines.iter().enumerate() {
         pen.write(area.x, area.y + row as u16, area.width, line, style);

@@ -56,7 +56,7 @@ pub fn lines(state: &State, roomy: bool) -> (Vec<Text>, Vec<Text>) {
 
 /// A sentence in lines as wide as the panel; none of an empty one.
 pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
-    text::wrapped(
+    crate::text::wrapped(
         &state.look.text(sentence),
         panel_columns(state).saturating_sub(1),
     )

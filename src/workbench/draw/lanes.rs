@@ -13,6 +13,7 @@ use super::picture;
 use crate::picture::labels;
 use crate::recording::Channel;
 use crate::session::Segment;
+use crate::text::{field, fit};
 use crate::timeline::{Extent, Span};
 
 /// Cells between two letters on a trace.
@@ -201,7 +202,7 @@ fn gutter(state: &State, lane: Lane, scale: Scale, area: Rect, pen: &mut Pen<'_>
         format!("{number} {unit}")
     };
     let mut right = |y: u16, label: &str| {
-        let label = text::fit(label, usize::from(width), state.look.cut());
+        let label = fit(label, usize::from(width), state.look.cut());
         let pad = usize::from(width).saturating_sub(label.chars().count()) as u16;
         pen.write(area.x + pad, y, width, &label, faint);
     };
@@ -253,7 +254,7 @@ fn tags(state: &State, area: Rect, pen: &mut Pen<'_>) {
             .into_iter()
             .find(|name| name.chars().count() + 1 < usize::from(room))
             .unwrap_or_default();
-        let name = text::field(&name, usize::from(width), ' ');
+        let name = field(&name, usize::from(width), ' ');
         let style = Style::new().add_modifier(Modifier::UNDERLINED);
         let style = if state.selected == Some(index) {
             state.look.selected()

@@ -8,8 +8,8 @@ use super::super::action::entry::{Entry, found};
 use super::super::action::table::TABLE;
 use super::super::layout::Scroll;
 use super::super::state::{Claimed, Mode, Place, Prompt, Purpose, State, View};
-use super::super::text;
 use super::pen::{Pen, Text};
+use crate::text::wrapped;
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if state.in_streams {
@@ -205,7 +205,7 @@ fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
     if matches!(prompt.purpose, Purpose::Export | Purpose::SaveAs) {
         let full = state.here.join(prompt.text.trim());
         let full = format!("writes {}", full.display());
-        let full = text::wrapped(&state.look.text(&full), wide).into_iter();
+        let full = wrapped(&state.look.text(&full), wide).into_iter();
         lines.extend(full.map(|line| Text::default().with(line, state.look.faint())));
     }
     if let Some(refused) = &prompt.refused {
@@ -222,7 +222,7 @@ fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
                 Style::new()
             };
             let text = format!("{:>12}  {}", keys_text(state, entry), entry.doc);
-            let text = text::field(&text, wide, state.look.cut());
+            let text = crate::text::field(&text, wide, state.look.cut());
             lines.push(Text::default().with(text, style));
         }
     }
@@ -280,7 +280,7 @@ fn help_lines(state: &State, width: usize) -> Vec<Text> {
         lines.push(Text::default().with(place.title(), state.look.strong()));
         for entry in TABLE.iter().filter(|entry| entry.place == *place) {
             let keys = keys_text(state, entry);
-            let doc = text::wrapped(&state.look.text(entry.doc), width.saturating_sub(18));
+            let doc = wrapped(&state.look.text(entry.doc), width.saturating_sub(18));
             for (row, doc) in doc.into_iter().enumerate() {
                 let keys = if row == 0 { keys.as_str() } else { "" };
                 lines.push(
@@ -303,7 +303,7 @@ fn log_lines(state: &State, width: usize) -> Vec<Text> {
         } else {
             ("  ", Style::new())
         };
-        let told = text::wrapped(&state.look.text(&message.text), width.saturating_sub(2));
+        let told = wrapped(&state.look.text(&message.text), width.saturating_sub(2));
         for (row, told) in told.into_iter().enumerate() {
             let sign = if row == 0 { sign } else { "  " };
             lines.push(Text::default().with(format!("{sign}{told}"), style));

@@ -12,9 +12,10 @@ use super::page::Page;
 use super::pen::{Pen, Text};
 use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::{Agreement, Outcome, StreamFigures, Verdict};
-use crate::analysis::judge::tells_bias;
-use crate::analysis::overall;
+use crate::analysis::verdict::judge::tells_bias;
+use crate::analysis::verdict::overall;
 use crate::picture::labels;
+use crate::text::{both_ends, field};
 use crate::timeline::Member;
 
 pub fn page(state: &State, area: Rect) -> Page<'_> {
@@ -113,7 +114,7 @@ fn others(state: &State) -> Vec<Text> {
     let in_full = others.iter().all(fits);
     lines.extend(others.into_iter().map(|other| {
         let name = if in_full {
-            text::field(&state.look.text(&pair_name(other)), name_columns, ' ')
+            field(&state.look.text(&pair_name(other)), name_columns, ' ')
         } else {
             short_pair_name(state, other, name_columns)
         };
@@ -145,7 +146,7 @@ fn short_pair_name(state: &State, pair: &Agreement, width: usize) -> String {
         name.extend([letter, ' ']);
     }
     let room = width.saturating_sub(name.chars().count());
-    name + &text::both_ends(&state.look.text(&pair.reference), room, state.look.cut())
+    name + &both_ends(&state.look.text(&pair.reference), room, state.look.cut())
 }
 
 fn head(state: &State) -> Text {
@@ -222,7 +223,7 @@ fn stream_line(
     };
     let letter = state.letters.get(index).copied().unwrap_or('*');
     let label = state.look.text(label);
-    let name = text::both_ends(&label, label_columns(state), state.look.cut());
+    let name = both_ends(&label, label_columns(state), state.look.cut());
     let ink = if state.hidden.get(index) == Some(&true) {
         state.look.faint()
     } else {

@@ -5,8 +5,9 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::layout::Scroll;
-use super::super::text::{self, is_plain};
 use super::super::theme::Look;
+use crate::text::fit;
+use crate::text::is_plain;
 
 /// Writes into a buffer, inside given places only.
 pub struct Pen<'a> {
@@ -56,7 +57,7 @@ impl Pen<'_> {
             put_plain(cells, &[(text, style)]);
             return text.len() as u16;
         }
-        let shown = text::fit(&self.look.text(text), room, self.look.cut());
+        let shown = fit(&self.look.text(text), room, self.look.cut());
         let (end, _) = self.buffer.set_stringn(x, y, shown, room, style);
         (end - x).min(width)
     }
@@ -79,7 +80,7 @@ impl Pen<'_> {
             (above, below) => format!(" {down}: {above} above, {below} below "),
         };
         let style = self.look.strong();
-        let text = text::fit(&left, usize::from(area.width), self.look.cut());
+        let text = fit(&left, usize::from(area.width), self.look.cut());
         self.write(area.x, area.bottom() - 1, area.width, &text, style);
     }
 

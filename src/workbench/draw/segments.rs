@@ -8,6 +8,7 @@ use super::super::state::State;
 use super::super::text::{self, signed};
 use super::panel::{NetBias, outcome_mark, outcome_of, outcome_word};
 use super::pen::{Pen, Text};
+use crate::text::field;
 
 /// Columns of the list from which on it shows notes, and where.
 const WITH_NOTE: u16 = 100;
@@ -52,7 +53,7 @@ fn head(state: &State, area: Rect, pen: &mut Pen<'_>) {
         "no. {:<12} {:<time$} {:<time$} {:>length$} set pt bias W {percent} verdict",
         "kind", "from", "to", "length"
     );
-    let head = text::field(&columns, usize::from(area.width), ' ');
+    let head = field(&columns, usize::from(area.width), ' ');
     let style = state
         .look
         .faint()

@@ -4,9 +4,9 @@ use ratatui::style::{Modifier, Style};
 
 use super::super::action::names;
 use super::super::state::State;
-use super::super::text;
 use super::pen::Text;
 use crate::session::{Role, Site, Stream};
+use crate::text::{field, fit, wrapped};
 use crate::timeline::Member;
 
 /// Columns of a label; longer ones are cut, the cut marked.
@@ -31,7 +31,7 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
         let mark = if in_hand { look.glyph('▸', '>') } else { ' ' };
         let ink = inks.get(index).copied().unwrap_or_default();
         let letter = state.letters.get(index).copied().unwrap_or('*');
-        let label = text::field(&look.text(&stream.label), LABEL, look.cut());
+        let label = field(&look.text(&stream.label), LABEL, look.cut());
         let site = stream.site.map_or("-", Site::word);
         lines.push(
             Text::default()
@@ -84,7 +84,7 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
     lines.push(
         Text::default()
             .with("compared                  ", look.faint())
-            .with(text::fit(&look.text(&compared), 49, look.cut()), none),
+            .with(fit(&look.text(&compared), 49, look.cut()), none),
     );
     lines
 }
@@ -104,10 +104,7 @@ pub fn remarks(state: &State, room: usize) -> Vec<Text> {
         Text::default().with("met in reading the recordings", look.faint()),
     ];
     for remark in &told {
-        for (row, line) in text::wrapped(&look.text(remark), WIDTH - 2)
-            .iter()
-            .enumerate()
-        {
+        for (row, line) in wrapped(&look.text(remark), WIDTH - 2).iter().enumerate() {
             let sign = if row == 0 { "! " } else { "  " };
             lines.push(Text::default().with(format!("{sign}{line}"), look.warning()));
         }

@@ -2,8 +2,8 @@
 
 use super::question::Question;
 use crate::analysis::error_curve::ErrorCurve;
-use crate::analysis::overall;
 use crate::analysis::table::error_curves;
+use crate::analysis::verdict::overall;
 use crate::picture::error_curve::ErrorPicture;
 use crate::session::Role;
 

@@ -3,8 +3,8 @@
 use super::question::Question;
 use super::subject::figures;
 use crate::analysis::figures::{NoisyOne, References};
-use crate::analysis::references::Between;
 use crate::analysis::segment;
+use crate::analysis::verdict::references::Between;
 use crate::picture::soak::mean;
 use crate::session::{Kind, Role};
 use crate::timeline::Member;

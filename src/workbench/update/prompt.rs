@@ -9,9 +9,9 @@ use super::super::state::{Claimed, Mode, Prompt, Purpose, State};
 use super::super::text;
 use super::say::{say, warn};
 use super::{edit, motion, streams};
-use crate::recording::clean_text;
 use crate::session::Role;
 use crate::session::validation::MOST_SET_POINT_W;
+use crate::text::clean_text;
 use crate::timeline::{Member, Span};
 
 /// Longest line, characters: a page of text.

@@ -11,7 +11,7 @@ use super::super::page::Page;
 use super::super::panel::beyond;
 use super::super::pen::{Pen, Text};
 use super::shared::{beside, interval, named, nothing};
-use crate::analysis::judge::tells_bias;
+use crate::analysis::verdict::judge::tells_bias;
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 8;

@@ -6,12 +6,13 @@ use ratatui::style::Style;
 
 use super::super::super::layout::Scroll;
 use super::super::super::state::State;
-use super::super::super::text::{self, signed};
+use super::super::super::text::signed;
 use super::super::page::{Page, scroll_keys};
 use super::super::pen::Pen;
 use super::shared::{nothing, rest};
 use crate::analysis::figures::{Coverage, CoverageCell};
 use crate::picture::claim::net_percent;
+use crate::text::fit;
 
 /// Columns of the power bands' names.
 const GUTTER: u16 = 12;
@@ -196,7 +197,7 @@ fn draw_cell(state: &State, cell: &CoverageCell, area: Rect, pen: &mut Pen<'_>) 
         area.x,
         area.y,
         area.width - 1,
-        &text::fit(&label, 8, look.cut()),
+        &fit(&label, 8, look.cut()),
         style,
     );
     if area.height >= 2 && cell.bias_w.is_some() {

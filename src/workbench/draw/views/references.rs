@@ -5,11 +5,12 @@ use ratatui::style::{Modifier, Style};
 
 use super::super::super::state::State;
 use super::super::super::study::references::{Compared, Pair};
-use super::super::super::text::{self, plain, signed};
+use super::super::super::text::{plain, signed};
 use super::super::chart::{Axis, Chart, round_ends};
 use super::super::page::Page;
 use super::super::pen::{Pen, Text};
 use super::shared::{first, interval, nothing, rest, time_number, wrapped};
+use crate::text::field;
 
 /// Share of the stretches that the scale takes in; the others are drawn at the edge.
 const SHARE: f64 = 0.95;
@@ -91,7 +92,7 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
     )];
     let inks = look.lines(found.pairs.len());
     for ((place, pair), ink) in found.pairs.iter().enumerate().zip(inks) {
-        let name = text::field(
+        let name = field(
             &format!("{} - {}", label(pair.first), label(pair.second)),
             24,
             look.cut(),
@@ -145,7 +146,7 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
                     .with(
                         format!(
                             "  {} {}   {}",
-                            text::field(&look.text(&stream.label), 24, look.cut()),
+                            field(&look.text(&stream.label), 24, look.cut()),
                             plain(stream.error_sd_w, 6, 1),
                             interval(stream.error_variance_ci95_w2, 1, "W²")
                         ),

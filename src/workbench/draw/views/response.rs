@@ -11,6 +11,7 @@ use super::super::page::Page;
 use super::super::pen::{Pen, Text};
 use super::shared::{CONSENSUS_MARK, beside, interval, named, nothing, time_number, wrapped};
 use crate::analysis::figures::{Explained, Ramp, ResponseShape, Sprint};
+use crate::text::both_ends;
 use crate::timeline::Member;
 
 /// Rows of the words below the picture.
@@ -116,7 +117,7 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     let width_of_name = usize::from(width).saturating_sub(40).clamp(8, 20);
     for (row, peak) in sprint.peaks.iter().enumerate() {
         let name = if row == 0 { "best" } else { "" };
-        let label = text::both_ends(&look.text(&peak.label), width_of_name, look.cut());
+        let label = both_ends(&look.text(&peak.label), width_of_name, look.cut());
         let line = format!(
             "{label} 1 s {} W  5 s {} W",
             plain(peak.best_1s_w, 5, 0),

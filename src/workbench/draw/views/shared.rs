@@ -92,7 +92,7 @@ pub fn stream_name(state: &State, line: Text, index: usize) -> Text {
 
 /// `words` wrapped into lines of at most `width` columns.
 pub fn wrapped(words: &str, width: u16, style: Style) -> Vec<Text> {
-    let lines = text::wrapped(words, usize::from(width)).into_iter();
+    let lines = crate::text::wrapped(words, usize::from(width)).into_iter();
     lines
         .map(|line| Text::default().with(line, style))
         .collect()

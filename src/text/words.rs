@@ -1,7 +1,9 @@
-//! Counts, spans and moments as words, for messages.
+//! Counts, spans, moments and enumerated values as words.
+
+use serde::Serialize;
 
 /// `n` in groups of three digits: `148 021`.
-pub(crate) fn grouped(n: u64) -> String {
+pub fn grouped(n: u64) -> String {
     let digits = n.to_string();
     let mut text = String::with_capacity(digits.len() + digits.len() / 3);
     for (place, digit) in digits.chars().enumerate() {
@@ -14,41 +16,45 @@ pub(crate) fn grouped(n: u64) -> String {
 }
 
 /// A count with its noun: `1 record`, `4 812 records`.
-pub(crate) fn plural(n: usize, noun: &str) -> String {
+pub fn plural(n: usize, noun: &str) -> String {
     let ending = if n == 1 { "" } else { "s" };
     format!("{} {noun}{ending}", grouped(n as u64))
 }
 
-/// Digits after the point that a machine gets at most: a microwatt is below every meter's
-/// resolution.
-const MACHINE_DECIMALS: usize = 6;
-
-/// `value` for a machine: a plain decimal number rounded to at most six decimals, without
-/// thousands separators or exponent.
-pub(crate) fn machine_number(value: f64) -> String {
-    let text = format!("{value:.MACHINE_DECIMALS$}");
-    let short = text.trim_end_matches('0').trim_end_matches('.');
-    if short == "-0" { "0" } else { short }.to_owned()
-}
-
 /// Whole seconds as `h:mm:ss`.
-pub(crate) fn h_mm_ss(whole_s: u64) -> String {
+pub fn h_mm_ss(whole_s: u64) -> String {
     let (hours, minutes, seconds) = (whole_s / 3600, whole_s / 60 % 60, whole_s % 60);
     format!("{hours}:{minutes:02}:{seconds:02}")
 }
 
-/// Whether a number, as written, is zero: such a one has no sign, whatever it was rounded from.
-pub(crate) fn reads_as_zero(number: &str) -> bool {
-    !number.bytes().any(|byte| (b'1'..=b'9').contains(&byte))
+/// A moment of the ride as `h:mm:ss`, with tenths where it is between seconds.
+pub fn clock_time(seconds: f64) -> String {
+    let tenths = (seconds.abs() * 10.0).round() as u64;
+    let sign = if seconds < 0.0 && tenths > 0 { "-" } else { "" };
+    let (whole, tenth) = (tenths / 10, tenths % 10);
+    let fraction = if tenth == 0 {
+        String::new()
+    } else {
+        format!(".{tenth}")
+    };
+    format!("{sign}{}{fraction}", h_mm_ss(whole))
+}
+
+/// The word that stands for an enumerated value in JSON.
+pub fn word_of(value: &impl Serialize) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(word)) => word,
+        _ => String::new(),
+    }
 }
 
 /// Bytes as lower-case hexadecimal.
-pub(crate) fn hex(bytes: &[u8]) -> String {
+pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// A span in the unit that reads best: `40 s`, `3 min`, `2.5 h`, `12 days`.
-pub(crate) fn span(seconds: f64) -> String {
+pub fn span(seconds: f64) -> String {
     let seconds = seconds.abs();
     if seconds < 10.0 && seconds.fract() > 0.05 {
         format!("{seconds:.1} s")
@@ -81,17 +87,10 @@ mod tests {
     }
 
     #[test]
-    fn a_machine_gets_plain_numbers() {
-        for (value, text) in [
-            (250.0, "250"),
-            (1_234_567.5, "1234567.5"),
-            (-0.123_456_789, "-0.123457"),
-            (-1e-9, "0"),
-            (1e-6, "0.000001"),
-            (100.0, "100"),
-            (1e15, "1000000000000000"),
-        ] {
-            assert_eq!(machine_number(value), text);
-        }
+    fn times_of_the_ride() {
+        assert_eq!(clock_time(0.0), "0:00:00");
+        assert_eq!(clock_time(3725.0), "1:02:05");
+        assert_eq!(clock_time(59.96), "0:01:00");
+        assert_eq!(clock_time(-1.5), "-0:00:01.5");
     }
 }

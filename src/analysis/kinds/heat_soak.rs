@@ -9,8 +9,8 @@
 //! temperature, the bias is fitted against that as well (percentage points a degree). Time and
 //! temperature rise together, so the data cannot say which of the two the bias follows.
 
-use super::figures::HeatSoak;
-use super::trend::{BiasBlocks, BiasUnit};
+use crate::analysis::figures::HeatSoak;
+use crate::analysis::trend::{BiasBlocks, BiasUnit};
 use crate::stats::finite;
 use crate::stats::noise::Noise;
 

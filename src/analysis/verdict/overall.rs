@@ -1,7 +1,7 @@
 //! The session as a whole: the answer in a sentence, and what several blocks say together.
 
-use super::error_curve::{ErrorCurve, Finding};
-use super::figures::{Family, Outcome, SegmentFigures, Verdict};
+use crate::analysis::error_curve::{ErrorCurve, Finding};
+use crate::analysis::figures::{Family, Outcome, SegmentFigures, Verdict};
 use crate::session::Claim;
 
 /// All verdicts on one source under test, with their segments.
@@ -82,10 +82,10 @@ pub fn family(curve: &ErrorCurve, segments: &[SegmentFigures]) -> Option<Family>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::conformity;
     use crate::analysis::error_curve::error_curves;
     use crate::analysis::example::example;
     use crate::analysis::figures::BudgetLine;
+    use crate::analysis::verdict::conformity;
     use crate::session::{Role, Session, Stream};
 
     const TWO_PERCENT: Claim = Claim {

@@ -5,9 +5,9 @@ use std::fmt;
 
 use serde::{Serialize, Serializer};
 
-use super::agreement::PERCENT_FROM_W;
 use super::conformity::{self, GOOD_SECONDS, LengthNeeded, MIN_SECONDS, Outcome};
-use super::pair_noise::{ENOUGH_S, LONG_ENOUGH_S};
+use crate::analysis::agreement::PERCENT_FROM_W;
+use crate::analysis::pair_noise::{ENOUGH_S, LONG_ENOUGH_S};
 use crate::session::{Allowance, Kind, Site};
 
 /// Longest block worth proposing, s.

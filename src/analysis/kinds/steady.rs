@@ -8,15 +8,15 @@
 //! - Drift: slope of the difference under test − references, W/min, over block means, with 95 %
 //!   limits that allow for serial correlation ([`crate::stats::contrast`]).
 
-use super::figures::{Steady, UncorroboratedStretch};
-use super::trend::{BiasBlocks, BiasUnit, mean};
+use crate::analysis::figures::{Steady, UncorroboratedStretch};
+use crate::analysis::trend::{BiasBlocks, BiasUnit, mean};
 use crate::stats::noise::Noise;
 
 /// Half-width of the band about the set point, W.
 const BAND_W: f64 = 5.0;
 
 /// The figures of a steady block. Columns cover the same rows, spaced `step_s`; `uncorroborated`
-/// are the excursions found in it ([`super::excursions::find`]), `noise` that of the two over the ride,
+/// are the excursions found in it ([`crate::analysis::excursions::find`]), `noise` that of the two over the ride,
 /// W, where it is known.
 pub fn figures(
     under_test: &[f64],

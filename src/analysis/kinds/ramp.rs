@@ -16,8 +16,8 @@
 
 use std::ops::Range;
 
-use super::figures::{Ramp, Step};
 use super::step::{self, Place};
+use crate::analysis::figures::{Ramp, Step};
 use crate::stats::change_points::{Piece, pieces};
 use crate::stats::first_order::{Lag, response};
 use crate::stats::{Line, both_present, finite, median_of};

@@ -8,7 +8,7 @@
 //! to the stretch's end). The thresholds are ours, stated here: 10 W is well under any pedalling
 //! and above the zero error of a usual meter.
 
-use super::figures::Coast;
+use crate::analysis::figures::Coast;
 use crate::stats::finite;
 
 /// References at or below this report that nobody pedals, W.

@@ -1,11 +1,11 @@
 //! The verdict over one window: evidence in, outcome, budget and reasons out.
 
-use super::agreement::Comparison;
 use super::conformity::{self, MIN_SECONDS};
-use super::figures::{Outcome, References, Verdict};
-use super::loss::Loss;
 use super::reason::{Expanded, Length, Reason, Unit};
 use super::uncertainty::{Budget, Scale, StatedReference, budget};
+use crate::analysis::agreement::Comparison;
+use crate::analysis::figures::{Outcome, References, Verdict};
+use crate::analysis::loss::Loss;
 use crate::session::{Allowance, Claim, CommonErrors, Kind, Site};
 use crate::stats::finite;
 use crate::stats::serial::MeanUncertainty;

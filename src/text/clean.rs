@@ -1,7 +1,5 @@
 //! Text of others without what steers a terminal or is not to be seen.
 
-use std::path::Path;
-
 /// `text` without control characters, bidirectional overrides and zero-width characters, so that
 /// it can be shown on a terminal, in a table or on a page.
 pub fn clean_text(text: &str) -> String {
@@ -44,22 +42,27 @@ fn is_invisible(c: char) -> bool {
     )
 }
 
-/// The file's name without folder and ending, cleaned: the last resort for a label.
-pub(super) fn stem(path: &Path) -> String {
-    let stem = path
-        .file_stem()
-        .map(|stem| clean_text(&stem.to_string_lossy()))
-        .unwrap_or_default();
-    let stem = stem.trim();
-    if stem.is_empty() {
-        "recording".to_owned()
-    } else {
-        stem.to_owned()
-    }
+/// Text of others on one line, without characters that steer a terminal or a page.
+pub fn one_line(text: &str) -> String {
+    let spaced: String = text
+        .chars()
+        .map(|c| if c.is_whitespace() { ' ' } else { c })
+        .collect();
+    clean_text(&spaced).trim().to_owned()
 }
 
-/// The mark some programs put before UTF-8 text.
-pub(super) const UTF8_MARK: &[u8] = &[0xEF, 0xBB, 0xBF];
+/// Text of others that a spreadsheet will not run as a formula: a leading `=`, `+`, `-` or `@`
+/// (also as full-width characters) gets an apostrophe before it, which spreadsheets take as
+/// "this is text".
+pub fn inert(text: &str) -> String {
+    let line = one_line(text);
+    let first = line.chars().next();
+    if first.is_some_and(|c| "=+-@＝＋－＠".contains(c)) {
+        format!("'{line}")
+    } else {
+        line
+    }
+}
 
 #[cfg(test)]
 mod tests {
@@ -73,5 +76,15 @@ mod tests {
         );
         assert_eq!(clean_text("Café 3 °C"), "Café 3 °C");
         assert_eq!(clean_lines("a\t\u{9b}b\r\nc\rd\n"), "a\tb\r\ncd\n");
+    }
+
+    #[test]
+    fn text_of_others_is_inert() {
+        assert_eq!(inert("=HYPERLINK(\"x\")"), "'=HYPERLINK(\"x\")");
+        assert_eq!(inert("\t\r=1+1"), "'=1+1");
+        assert_eq!(inert("\u{200b}@x"), "'@x");
+        assert_eq!(inert("＋1"), "'＋1");
+        assert_eq!(inert("two\nlines\u{1b}[31m"), "two lines[31m");
+        assert_eq!(inert("trainer"), "trainer");
     }
 }

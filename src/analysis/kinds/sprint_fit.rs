@@ -27,8 +27,8 @@
 //! times the least (from memory), widened by 0.15 s: the references have a lag of their own, taken to
 //! be no more than that, from which the data cannot tell the source's.
 
-use super::figures::{Interval, ResponseShape};
 use super::sprint_limits::{Fitted, Limits, limits};
+use crate::analysis::figures::{Interval, ResponseShape};
 use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
 use crate::stats::{Sample, f_quantile};
 

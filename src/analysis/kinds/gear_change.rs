@@ -18,8 +18,8 @@
 
 use std::ops::Range;
 
-use super::figures::{GearChange, GearShift};
-use super::trend::mean;
+use crate::analysis::figures::{GearChange, GearShift};
+use crate::analysis::trend::mean;
 use crate::stats::contrast::{Block, Contrast};
 use crate::stats::noise::{LinearFit, Noise};
 use crate::stats::serial::block_counts;

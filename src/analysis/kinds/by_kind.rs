@@ -2,10 +2,11 @@
 
 use std::borrow::Cow;
 
-use super::figures::{CadenceAgreement, GearChange, SegmentFigures};
 use super::sprint::Labelled;
-use super::window::Window;
-use super::{cadence, coast, gear_change, heat_soak, ramp, ride, sprint, steady};
+use super::{cadence, coast, gear_change, heat_soak, ramp, sprint, steady};
+use crate::analysis::figures::{CadenceAgreement, GearChange, SegmentFigures, Sprint};
+use crate::analysis::ride;
+use crate::analysis::window::Window;
 use crate::recording::Channel;
 use crate::session::{Kind, Role};
 use crate::stats::change_points;
@@ -13,7 +14,11 @@ use crate::stats::{finite, median_of};
 use crate::timeline::{Grid, Member, Span};
 
 /// Fills in what `figures.kind` asks for, against `basis` (what the verdict rests on).
-pub(super) fn fill(figures: &mut SegmentFigures, window: &Window<'_>, basis: Option<Member>) {
+pub(in crate::analysis) fn fill(
+    figures: &mut SegmentFigures,
+    window: &Window<'_>,
+    basis: Option<Member>,
+) {
     figures.cadence = cadences(window);
     let under_test = window.aligned.powered(Role::UnderTest).next();
     let (Some(under_test), Some(basis)) = (under_test, basis) else {
@@ -128,11 +133,7 @@ fn sentences(first: &str, second: &str) -> String {
     }
 }
 
-fn sprint_figures(
-    window: &Window<'_>,
-    under_test: usize,
-    basis: Member,
-) -> Option<super::figures::Sprint> {
+fn sprint_figures(window: &Window<'_>, under_test: usize, basis: Member) -> Option<Sprint> {
     let aligned = window.aligned;
     let readings = |member| window.findings.readings(aligned, member);
     let of_role = |role: Role| -> Vec<(&str, Cow<'_, [f64]>)> {

@@ -9,7 +9,7 @@
 //! revolution or two is forgiven, an invented value is not. The two constants are ours: a
 //! revolution takes 0.5 to 1.5 s, and cadence is commonly reported to 1 rpm.
 
-use super::figures::CadenceAgreement;
+use crate::analysis::figures::CadenceAgreement;
 use crate::stats::{Sample, both_present, finite};
 
 /// How far a spike lies outside the reference's own range, rpm.

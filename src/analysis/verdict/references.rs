@@ -1,8 +1,8 @@
 //! References first: whether they agree with each other.
 
-use super::agreement::PERCENT_FROM_W;
-use super::figures::References;
 use super::uncertainty::{StatedReference, rectangular};
+use crate::analysis::agreement::PERCENT_FROM_W;
+use crate::analysis::figures::References;
 use crate::session::{CommonErrors, Site};
 use crate::stats::finite;
 
@@ -106,7 +106,7 @@ fn level_w(pair: &PairMeans) -> f64 {
 }
 
 /// Difference, first − second, in % of their common mean; `None` below 10 W.
-pub(super) fn difference_percent(pair: &PairMeans) -> Option<f64> {
+pub(in crate::analysis) fn difference_percent(pair: &PairMeans) -> Option<f64> {
     let level = level_w(pair);
     (level >= PERCENT_FROM_W)
         .then(|| 100.0 * (pair.first_w - pair.second_w) / level)
@@ -116,7 +116,7 @@ pub(super) fn difference_percent(pair: &PairMeans) -> Option<f64> {
 /// E_n of a pair: each claim as the budget reads it, a rectangular distribution, expanded with k = 2, and
 /// the scatter of their difference; `None` where a claim is not
 /// stated.
-pub(super) fn en_of(
+pub(in crate::analysis) fn en_of(
     stated: &[StatedReference],
     common: CommonErrors,
     pair: &PairMeans,

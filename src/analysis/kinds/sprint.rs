@@ -19,9 +19,9 @@
 
 use std::ops::Range;
 
-use super::figures::{Explained, ResponseShape, Sprint, SprintPeak};
-use super::mean_max::{best_mean, best_means};
 use super::sprint_fit::{self, Fit, Losses};
+use crate::analysis::figures::{Explained, ResponseShape, Sprint, SprintPeak};
+use crate::analysis::mean_max::{best_mean, best_means};
 use crate::stats::finite;
 
 /// Seconds fitted before and after the segment.
