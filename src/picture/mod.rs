@@ -4,6 +4,7 @@
 
 pub mod claim;
 pub mod error_curve;
+pub mod gauge;
 pub mod labels;
 pub mod response;
 pub mod soak;

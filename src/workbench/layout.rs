@@ -3,7 +3,8 @@
 
 use ratatui::layout::Rect;
 
-use super::state::{Lane, State};
+use super::state::{Lane, State, View};
+use crate::text::wrapped;
 use crate::timeline::Span;
 
 /// Columns of the labels left of a lane.
@@ -17,6 +18,8 @@ pub const PANEL_FROM: u16 = 70;
 pub struct Layout {
     /// Session, window, saved or not.
     pub title: Rect,
+    /// What all answers say together, in the view of the answers.
+    pub headline: Rect,
     /// The whole ride.
     pub strip: Rect,
     /// Values at the cursor.
@@ -56,6 +59,7 @@ impl Layout {
             30..=49 => 3,
             _ => 4,
         };
+        let headline = top.take_top(headline_rows(state, area));
         let strip = top.take_top(strip_rows);
         let readout = top.take_top(u16::from(area.height >= 8));
         let segments = top.take_bottom(match area.height {
@@ -75,6 +79,7 @@ impl Layout {
         let tags = top.take_bottom(u16::from(top.area.height >= 16));
         Self {
             title,
+            headline,
             strip,
             readout,
             lanes: share(top.area, state),
@@ -118,6 +123,23 @@ impl Layout {
         let top = self.lanes.first().map_or(self.axis.y, |(_, area)| area.y);
         self.axis.height > 0 && (top..self.axis.bottom()).contains(&row)
     }
+}
+
+/// Rows from which on the headline of the answers has the remark under it.
+const REMARK_FROM: u16 = 30;
+
+/// Rows of the headline of the answers: a fifth of the screen at most.
+fn headline_rows(state: &State, area: Rect) -> u16 {
+    let Some(found) = state.answers().filter(|_| state.view == View::Answers) else {
+        return 0;
+    };
+    let width = usize::from(area.width.saturating_sub(2));
+    let lines = |text: &str| wrapped(text, width).len() as u16;
+    let remark = match area.height {
+        REMARK_FROM.. if !found.remark.is_empty() => lines(&found.remark),
+        _ => 0,
+    };
+    (lines(&format!("{}.", found.headline)) + remark).min(area.height / 5)
 }
 
 /// Columns of the panel's text at its narrowest.

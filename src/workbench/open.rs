@@ -11,7 +11,7 @@ use super::config;
 use super::effects::Desk;
 use super::keymap::Keymap;
 use super::run::run;
-use super::state::{Mode, State};
+use super::state::{Mode, State, View};
 use super::theme::Look;
 use crate::session::files;
 use crate::session::journal::{Journal, JournalError, Leftover, data_directory};
@@ -47,6 +47,10 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
     let (keymap, refused) = bound_keys();
     let mut state = State::new(opened, look, keymap, (80, 24));
     state.has_folder = has_folder;
+    // What has been tagged is answered first.
+    if !state.session().segments.is_empty() {
+        state.view = View::Answers;
+    }
     state.here = std::env::current_dir().unwrap_or_default();
     // A session in memory is journalled under its recordings.
     let named = if has_folder {

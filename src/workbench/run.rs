@@ -42,11 +42,13 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
     let mut screen = Screen::take()?;
     let keyboard = Keyboard::listen()?;
     let mut looked = Instant::now();
+    let mut begins = true;
     loop {
         let (columns, rows) = screen.size()?;
-        if state.size != (columns, rows) {
-            update(state, Action::Resize(columns, rows));
-            screen.forget();
+        // The first size comes like any other: what the first view asks is asked with it.
+        if std::mem::take(&mut begins) || state.size != (columns, rows) {
+            let resized = VecDeque::from([Action::Resize(columns, rows)]);
+            settle(state, desk, &mut screen, resized)?;
         }
         screen.draw((columns, rows), |area, buffer| {
             draw::draw(state, area, buffer)

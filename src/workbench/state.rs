@@ -133,6 +133,8 @@ pub struct State {
     /// The test plan that the ride is held against, by its place in the list of plans; `None`:
     /// the one that the session names.
     pub plan: Option<usize>,
+    /// The selected answer, counted as they are shown.
+    pub answer: usize,
     /// Length of the clocks' close-up, s.
     pub close_up_s: f64,
     /// The features to match: on the selected stream, on the other one.
@@ -207,6 +209,7 @@ impl State {
             clock_channel: None,
             coverage_by_speed: false,
             plan: None,
+            answer: 0,
             close_up_s: 60.0,
             marks: [None, None],
         };
@@ -268,6 +271,9 @@ impl State {
     pub fn places(&self) -> Vec<Place> {
         match &self.mode {
             Mode::View if self.view == View::Ride => vec![Place::In(self.view), Place::Any],
+            Mode::View if self.view == View::Answers => {
+                vec![Place::Answers, Place::Study, Place::Any]
+            }
             Mode::View => vec![Place::In(self.view), Place::Study, Place::Any],
             Mode::Streams => vec![Place::Streams],
             Mode::Clock => vec![Place::Clock],

@@ -83,6 +83,27 @@ const PURPLE: Ink = Ink {
     named: Color::Magenta,
 };
 
+/// A tone for dark and for light screens.
+const fn tone(dark: u32, light: u32, indexed: [u8; 2], named: Color) -> [Ink; 2] {
+    const fn ink(rgb: u32, indexed: u8, named: Color) -> Ink {
+        let [_, r, g, b] = rgb.to_be_bytes();
+        Ink {
+            rgb: (r, g, b),
+            indexed,
+            named,
+        }
+    }
+    [ink(dark, indexed[0], named), ink(light, indexed[1], named)]
+}
+
+const FAULT: [Ink; 2] = tone(0xF2854A, 0xBF4E00, [209, 130], Color::LightRed);
+const FINE: [Ink; 2] = tone(0x35BE97, 0x007A59, [36, 29], Color::Green);
+const REFERENCE: [Ink; 2] = tone(0x56B4E9, 0x1C86C4, [74, 32], Color::LightBlue);
+const MUTE: [Ink; 2] = tone(0x8F969F, 0x666D76, [246, 242], Color::Gray);
+const EDGE: [Ink; 2] = tone(0x2F7A68, 0x7DB8A6, [29, 72], Color::Green);
+const ALLOWED: [Ink; 2] = tone(0x0F2B26, 0xDFF2EB, [22, 194], Color::Reset);
+const CHOSEN: [Ink; 2] = tone(0x22272E, 0xEBEEF1, [235, 255], Color::Reset);
+
 impl Look {
     /// The look for the environment variables that `get` knows: `NO_COLOR`, `COLORTERM`, `TERM`,
     /// and the locale's character set.
@@ -168,6 +189,58 @@ impl Look {
         match self.ground {
             Ground::Dark => self.ink(ORANGE),
             Ground::Light => self.ink(VERMILION),
+        }
+    }
+
+    /// A fault. A sign or word always stands beside it.
+    pub fn fault(self) -> Style {
+        self.tone(FAULT)
+    }
+
+    /// What is fine.
+    pub fn fine(self) -> Style {
+        self.tone(FINE)
+    }
+
+    /// The references.
+    pub fn reference(self) -> Style {
+        self.tone(REFERENCE)
+    }
+
+    /// What is read second.
+    pub fn mute(self) -> Style {
+        self.tone(MUTE)
+    }
+
+    /// A hair line at a limit.
+    pub fn edge(self) -> Style {
+        self.tone(EDGE)
+    }
+
+    /// Ground of what is allowed; colourless where the palette has no quiet tone.
+    pub fn allowed(self) -> Style {
+        self.quiet(ALLOWED)
+    }
+
+    /// Ground of the selected row; colourless where the palette has no quiet tone.
+    pub fn chosen(self) -> Style {
+        self.quiet(CHOSEN)
+    }
+
+    fn tone(self, [dark, light]: [Ink; 2]) -> Style {
+        match self.ground {
+            Ground::Dark => self.ink(dark),
+            Ground::Light => self.ink(light),
+        }
+    }
+
+    fn quiet(self, tone: [Ink; 2]) -> Style {
+        match self.depth {
+            Depth::None | Depth::Sixteen => Style::new(),
+            _ => match self.tone(tone).fg {
+                Some(colour) => Style::new().bg(colour),
+                None => Style::new(),
+            },
         }
     }
 

@@ -1,5 +1,6 @@
 //! `update(state, action) -> effects`: the only place where the state changes.
 
+pub(super) mod answers;
 pub(super) mod clock;
 pub(super) mod edit;
 #[cfg(test)]

@@ -11,6 +11,10 @@ macro_rules! names {
 }
 
 names! {
+    ANSWER_AFTER = "answer-after";
+    ANSWER_BEFORE = "answer-before";
+    ANSWER_PLACE = "answer-place";
+    ANSWER_PUBLISH = "answer-publish";
     BACK_1S = "back-1s";
     CHANGE_KIND = "change-kind";
     CLEAR_WINDOW = "clear-window";
@@ -34,6 +38,7 @@ names! {
     MORE_BELOW = "more-below";
     MOVE_SEGMENT = "move-segment";
     NOTE = "note";
+    OPEN_VIEW = "open-view";
     QUIT = "quit";
     SAVE = "save";
     SCOPE = "scope";

@@ -5,7 +5,9 @@ use super::super::keymap::{Bound, Key, Keymap, KeymapError};
 use super::super::state::parts::{
     Claimed, Copied, Edge, Landmarks, Lane, Mode, Place, Purpose, View,
 };
-use super::super::update::{clock, edit, landmarks, lanes, motion, program, prompt, streams, walk};
+use super::super::update::{
+    answers, clock, edit, landmarks, lanes, motion, program, prompt, streams, walk,
+};
 use super::entry::{Entry, Run};
 use super::names;
 use crate::recording::Channel;
@@ -116,6 +118,10 @@ pub const TABLE: &[Entry] = &[
     entry(RIDE, "smooth-picture", &["f"], "smooth", "smooth the picture over 3, 5, 10, 30 s, then raw again; figures stay raw", |c| lanes::smooth(c.state)),
     // The full-screen views.
     entry(Place::Study, "back-to-ride", &["esc"], "ride view", "back to the ride view", |c| program::go(c.state, View::Ride)),
+    entry(Place::Answers, names::ANSWER_BEFORE, &["up"], "question before", "select the question before", |c| answers::select(c.state, false)),
+    entry(Place::Answers, names::ANSWER_AFTER, &["down"], "question after", "select the question after", |c| answers::select(c.state, true)),
+    entry(Place::Answers, names::ANSWER_PLACE, &["enter"], "see it", "see the selected answer in the ride", |c| answers::see(c.state)),
+    entry(Place::Answers, names::ANSWER_PUBLISH, &["p"], "publish", "put the selected answer among the session's words for or against the device, or take it out", |c| answers::publish(c.state, c.effects)),
     entry(Place::Study, names::SCOPE, &["d"], "window/segment/ride", "figures for the window, the selected segment or the whole ride", |c| program::next_scope(c.state)),
     entry(Place::In(View::Coverage), "coverage-by", &["h"], "cadence/speed", "lay power against cadence or against wheel speed", |c| program::coverage_by(c.state)),
     entry(Place::In(View::Plan), "next-plan", &["h"], "next plan", "hold the ride against the next test plan", |c| program::next_plan(c.state)),
@@ -128,7 +134,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, names::MORE_BELOW, &["shift-down", ";"], "more", "scroll down in the figures or the list that has no room", |c| prompt::more(c, true)),
     entry(Place::Any, names::MORE_ABOVE, &["shift-up", ":"], "more above", "scroll up in them", |c| prompt::more(c, false)),
     // The session and the program.
-    entry(Place::Any, "open-view", &["o"], "views", "open another view", |c| program::menu(c.state, Place::ViewMenu)),
+    entry(Place::Any, names::OPEN_VIEW, &["o"], "views", "open another view", |c| program::menu(c.state, Place::ViewMenu)),
     entry(Place::Any, names::SAVE, &["S", "ctrl-s"], "save", "save the session", |c| program::save(c.state, false, c.effects)),
     entry(Place::Any, names::EXPORT, &["X"], "export", "export the segment table", |c| prompt::ask_export(c.state)),
     entry(Place::Any, "copy", &["C"], "copy", "copy the window's figures or the segment table to the clipboard", |c| program::menu(c.state, Place::CopyMenu)),
@@ -195,6 +201,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::KindMenu, "kind-heat-soak", &["h"], "heat-soak", "heat-soak", |c| edit::retag(c.state, Kind::HeatSoak, c.effects)),
     entry(Place::KindMenu, "kind-open", &["o"], "open", "open", |c| edit::retag(c.state, Kind::Open, c.effects)),
     entry(Place::KindMenu, "kind-close", &["esc"], "leave", "leave the kind as it is", |c| streams::leave(c.state)).leaves(),
+    entry(Place::ViewMenu, "view-answers", &["o"], "answers", "answers: every question of a tester, one line each", |c| program::go(c.state, View::Answers)),
     entry(Place::ViewMenu, "view-ride", &["r"], "ride", "ride: the traces on one time line", |c| program::go(c.state, View::Ride)),
     entry(Place::ViewMenu, "view-clocks", &["c"], "clocks", "clocks: two streams close up, correlation against lag, offset and skew", |c| program::go(c.state, View::Clocks)),
     entry(Place::ViewMenu, "view-agreement", &["a"], "agreement", "agreement: difference against mean, bias and limits of agreement", |c| program::go(c.state, View::Agreement)),

@@ -172,6 +172,13 @@ fn hint(state: &State) -> String {
             key(names::SHIFT_CLOCK)
         );
     }
+    if state.view == View::Answers && state.mode == Mode::View {
+        return format!(
+            "{} shows it in the ride; {} puts it among the words for or against",
+            key(names::ANSWER_PLACE),
+            key(names::ANSWER_PUBLISH)
+        );
+    }
     let segment = state.selected.and_then(|i| state.session().segments.get(i));
     match (state.brush.window, state.brush.held, segment) {
         (_, Held::Edge { .. }, _) => format!(
@@ -269,12 +276,22 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
     if state.view != View::Ride {
         let own = TABLE
             .iter()
-            .filter(|entry| entry.place == Place::In(state.view) || entry.place == Place::Study);
+            .filter(|entry| entry.place != Place::Any && places.contains(&entry.place));
         if state.view == View::Clocks {
             wanted.push(names::SHIFT_CLOCK);
         }
         let own = own.map(|entry| entry.name);
         wanted.extend(own.filter(|own| !state.view.is_of_whole_ride() || *own != names::SCOPE));
+    }
+    if state.view == View::Answers {
+        wanted.extend([
+            names::OPEN_VIEW,
+            names::SUGGEST,
+            names::SAVE,
+            names::HELP,
+            names::QUIT,
+        ]);
+        return wanted.into_iter().filter_map(named).collect();
     }
     wanted.extend([names::BACK_1S, names::FORWARD_1S, names::FORWARD_10S]);
     match (state.brush.window, state.selected) {

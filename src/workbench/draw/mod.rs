@@ -42,6 +42,9 @@ pub fn draw(state: &State, area: Rect, buffer: &mut Buffer) {
         buffer,
     };
     let layout = Layout::within(area, state);
+    if state.view == View::Answers {
+        views::answers::headline(state, layout.headline, &mut pen);
+    }
     strip::draw(state, layout.strip, &mut pen);
     if state.view == View::Ride {
         lanes::draw(state, &layout, &mut pen);

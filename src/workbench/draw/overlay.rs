@@ -271,6 +271,7 @@ fn help_lines(state: &State, width: usize) -> Vec<Text> {
     let own = |place: &&Place| match place {
         Place::Streams => state.in_streams,
         _ if state.in_streams => false,
+        Place::Answers => state.view == View::Answers,
         Place::Study => state.view != View::Ride,
         Place::In(view) => *view == state.view && state.view != View::Ride,
         _ => false,

@@ -133,7 +133,7 @@ fn compared(state: &State) -> Option<&Comparison> {
         .comparison(state.under_test()?, state.basis()?)
 }
 
-fn widened(span: Span, interval_s: f64) -> Span {
+pub fn widened(span: Span, interval_s: f64) -> Span {
     let least_s = interval_s * 1.02;
     if span.duration_s() >= least_s {
         return span;

@@ -6,6 +6,7 @@ use super::super::study::{About, Answer, Question};
 use super::State;
 use super::parts::{Scope, View};
 use crate::analysis::figures::SegmentFigures;
+use crate::analysis::questions::Findings;
 use crate::recording::Channel;
 use crate::session::{Kind, Role};
 use crate::timeline::Span;
@@ -44,6 +45,13 @@ impl State {
                 basis: None,
                 ..comparison
             }),
+            View::Answers => Some(About {
+                span: self.ride(),
+                segment: None,
+                under_test: None,
+                basis: None,
+                ..comparison
+            }),
             View::Plan => Some(About {
                 span: self.ride(),
                 segment: None,
@@ -71,6 +79,14 @@ impl State {
             aligned: Arc::clone(&self.aligned),
             opened: self.opened.clone(),
             found: self.found.clone(),
+        }
+    }
+
+    /// The answers, once they have come.
+    pub fn answers(&self) -> Option<&Findings> {
+        match &self.study {
+            Some((_, Answer::Answers(findings))) => Some(findings),
+            _ => None,
         }
     }
 

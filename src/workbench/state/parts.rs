@@ -8,6 +8,8 @@ use crate::timeline::Span;
 /// [`Place::ViewMenu`], a file in `draw/views/` and its arm in `draw::views::page`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum View {
+    /// Every question of a tester, one line each.
+    Answers,
     /// The traces on one time line, with the figures for the window.
     Ride,
     /// Two streams close up, and what fixes their clocks.
@@ -31,12 +33,16 @@ pub enum View {
 impl View {
     /// Whether it is about the whole ride, whatever is brushed or selected.
     pub const fn is_of_whole_ride(self) -> bool {
-        matches!(self, View::Clocks | View::Plan | View::ErrorCurve)
+        matches!(
+            self,
+            View::Answers | View::Clocks | View::Plan | View::ErrorCurve
+        )
     }
 
     /// Name for the title bar and the help screen.
     pub const fn title(self) -> &'static str {
         match self {
+            View::Answers => "answers",
             View::Ride => "ride view",
             View::Clocks => "clocks",
             View::Agreement => "agreement",
@@ -306,6 +312,8 @@ pub enum Place {
     In(View),
     /// In every full-screen view but the ride view.
     Study,
+    /// In the list of answers, which takes the arrows as every list does.
+    Answers,
     /// In the list of what the streams are.
     Streams,
     /// While a clock is shifted.
@@ -342,6 +350,7 @@ impl Place {
         Place::Any,
         Place::In(View::Ride),
         Place::Study,
+        Place::Answers,
         Place::In(View::Clocks),
         Place::In(View::Coverage),
         Place::In(View::Plan),
@@ -367,6 +376,7 @@ impl Place {
             Place::Any => "in every view",
             Place::In(view) => view.title(),
             Place::Study => "in every view but the ride view",
+            Place::Answers => "answers",
             Place::Streams => "streams: what they are",
             Place::Clock => "shifting a clock",
             Place::Walk => "walking through suggestions",

@@ -2,6 +2,7 @@
 //! [`answer`] is a pure function of it, run aside so that no key waits.
 
 pub mod agreement;
+pub mod answers;
 pub mod clocks;
 pub mod coverage;
 pub mod error_curve;
@@ -14,6 +15,7 @@ mod subject;
 
 use super::state::parts::View;
 use crate::analysis::figures::{Coverage, SegmentFigures};
+use crate::analysis::questions::Findings;
 use crate::analysis::segment::figures_with;
 use crate::plan::PlanCheck;
 
@@ -24,6 +26,8 @@ pub use question::{About, Question};
 pub enum Answer {
     /// Of the ride view: all figures of the selected segment.
     Segment(Box<SegmentFigures>),
+    /// Of the answers view.
+    Answers(Box<Findings>),
     /// Of the clocks view.
     Clocks(Box<clocks::Clocks>),
     /// Of the agreement view.
@@ -48,6 +52,7 @@ pub enum Answer {
 pub fn answer(question: &Question) -> Answer {
     let answered = match question.about.view {
         View::Ride => segment_of(question).map(|a| Answer::Segment(Box::new(a))),
+        View::Answers => answers::of(question).map(|a| Answer::Answers(Box::new(a))),
         View::Clocks => Ok(Answer::Clocks(Box::new(clocks::of(question)))),
         View::Agreement => agreement::of(question).map(|a| Answer::Agreement(Box::new(a))),
         View::Response => response::of(question).map(|a| Answer::Response(Box::new(a))),

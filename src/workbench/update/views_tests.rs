@@ -1,5 +1,6 @@
 //! Tests of the full-screen views' actions.
 
+use crate::analysis::questions::{Finding, Question};
 use crate::workbench::action::Place;
 use crate::workbench::bench::{message, press, state, type_text};
 use crate::workbench::keymap::Key;
@@ -16,6 +17,7 @@ fn go_to(state: &mut State, time: &str) {
 #[test]
 fn every_view_opens_and_escape_returns_to_the_ride() {
     for (key, view) in [
+        ("o", View::Answers),
         ("c", View::Clocks),
         ("a", View::Agreement),
         ("e", View::Response),
@@ -34,6 +36,50 @@ fn every_view_opens_and_escape_returns_to_the_ride() {
         assert_eq!(state.view, View::Ride);
         assert_eq!(state.asked, None);
     }
+}
+
+#[test]
+fn an_answer_is_seen_in_the_ride_and_put_among_the_words() {
+    let mut state = state();
+    go_to(&mut state, "1:00");
+    press(&mut state, "s");
+    go_to(&mut state, "6:00");
+    press(&mut state, "e t s o o");
+    assert_eq!(state.view, View::Answers);
+    let ranked = |state: &State| -> Vec<(Question, Finding, String)> {
+        let found = state.answers().unwrap().ranked();
+        let told =
+            |a: &&crate::analysis::questions::Answer| (a.question, a.outcome, a.sentence.clone());
+        found.iter().map(told).collect()
+    };
+    let answers = ranked(&state);
+    assert_eq!(answers[0].1, Finding::Fault, "{answers:?}");
+    press(&mut state, "p");
+    assert_eq!(state.session().words.against, [answers[0].2.clone()]);
+    assert_eq!(state.answer, 0);
+    press(&mut state, "p");
+    assert!(state.session().words.against.is_empty());
+    press(&mut state, "u");
+    assert_eq!(state.session().words.against.len(), 1);
+    // What is open speaks neither for nor against.
+    let open = answers
+        .iter()
+        .position(|a| a.1 == Finding::NotRidden)
+        .unwrap();
+    for _ in 0..open {
+        press(&mut state, "down");
+    }
+    press(&mut state, "p");
+    assert!(message(&state).contains("neither for nor against"));
+    press(&mut state, "enter");
+    assert!(message(&state).contains("no single place"));
+    for _ in 0..answers.len() {
+        press(&mut state, "up");
+    }
+    assert_eq!(state.answer, 0);
+    press(&mut state, "enter");
+    assert_eq!((state.view, state.selected), (View::Ride, Some(0)));
+    assert!(state.shown.duration_s() < 500.0);
 }
 
 #[test]

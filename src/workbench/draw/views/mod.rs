@@ -1,6 +1,7 @@
 //! The full-screen views, one file each, under the strip of the whole ride.
 
 mod agreement;
+pub(super) mod answers;
 mod clocks;
 mod coverage;
 mod error_curve;
@@ -27,6 +28,9 @@ use shared::{CONSENSUS_MARK, first, nothing, rest, stream_name};
 /// The open view, under the strip.
 pub fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
     let area = body(layout);
+    if let (View::Answers, Some(found)) = (state.view, state.answers()) {
+        return answers::page(state, found, rest(area, u16::from(area.height > 16)));
+    }
     let below = rest(area, 1);
     let page = match state.study.as_ref().map(|(_, answer)| answer) {
         _ if state.view == View::Clocks => clocks::page(state, below),
@@ -95,7 +99,10 @@ fn subject_line(state: &State) -> Text {
         ),
         Style::new(),
     );
-    if matches!(state.view, View::References | View::Plan | View::ErrorCurve) {
+    if matches!(
+        state.view,
+        View::Answers | View::References | View::Plan | View::ErrorCurve
+    ) {
         return line;
     }
     // What takes a fit is fitted to what the verdict rests on, whatever is chosen for the rest.

@@ -9,7 +9,8 @@ use crate::workbench::theme::Look;
 const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (200, 60)];
 
 /// The key of each view in the menu, its name, and the stretch that suits it.
-const VIEWS: [(&str, &str, (&str, &str)); 8] = [
+const VIEWS: [(&str, &str, (&str, &str)); 9] = [
+    ("o", "answers", ("1:00", "6:00")),
     ("c", "clocks", ("9:50", "10:30")),
     ("a", "agreement", ("1:00", "6:00")),
     ("e", "response", ("9:50", "10:30")),
@@ -46,7 +47,7 @@ fn opened(key: &str, (from, to): (&str, &str), size: (u16, u16), look: Look) -> 
         type_text(&mut state, at);
         press(&mut state, &format!("enter {edge}"));
     }
-    if key == "b" {
+    if ["b", "o"].contains(&key) {
         state.opened.session.segments = held_blocks();
     }
     press(&mut state, &format!("o {key}"));
