@@ -14,6 +14,7 @@ use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 use truing::analysis::error_curve::{ErrorCurve, Finding, Held, Inputs, SharedError, error_curve};
 use truing::analysis::loss::Loss;
+use truing::analysis::verdict::conformity;
 use truing::session::{Allowance, Claim};
 
 const LIMIT: f64 = 2.0;
