@@ -30,6 +30,7 @@ mod readme;
 mod recording_properties;
 mod rehearse;
 mod rehearse_command;
+mod rehearse_control;
 mod rehearse_faults;
 mod sample_sessions;
 mod sixty_keys;

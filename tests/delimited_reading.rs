@@ -428,3 +428,16 @@ fn rows_out_of_order_do_not_pass_for_milliseconds() {
     let ride = read_text(&format!("time,power\n{rows}")).unwrap();
     assert_eq!(ride.streams[0].samples.time_s()[199], 199.0);
 }
+
+/// The road's grade belongs to every meter of the file; an empty cell is missing, not level.
+#[test]
+fn grade_is_read_under_its_usual_names() {
+    for head in ["grade", "Gradient (%)", "Steigung [%]", "pente_%"] {
+        let text = format!("time,hub power,crank power,{head}\n0,200,204,-1.5\n1,201,205,\n");
+        let ride = read_text(&text).unwrap();
+        for stream in 0..2 {
+            let grade = column(&ride, stream, Channel::Grade);
+            assert!(grade[0] == -1.5 && grade[1].is_nan(), "{head}: {grade:?}");
+        }
+    }
+}

@@ -76,6 +76,7 @@ fn scales_and_offsets_of_the_standard_fields() {
             (53, 1, UINT8),
             (13, 1, SINT8),
             (30, 1, UINT8),
+            (9, 2, SINT16),
         ],
         &[],
         true,
@@ -87,6 +88,7 @@ fn scales_and_offsets_of_the_standard_fields() {
             &10_250_u32.to_be_bytes(),
             &9_000_u16.to_be_bytes(),
             &[85, 64, 0xFE, 0x80 | 47],
+            &(-750_i16).to_be_bytes(),
         ],
     );
     let recording = read_bytes(&section.file()).unwrap();
@@ -95,6 +97,7 @@ fn scales_and_offsets_of_the_standard_fields() {
     assert_eq!(column(&recording, 0, Channel::Cadence), [85.5]);
     assert_eq!(column(&recording, 0, Channel::Temperature), [-2.0]);
     assert_eq!(column(&recording, 0, Channel::Balance), [53.0]);
+    assert_eq!(column(&recording, 0, Channel::Grade), [-7.5]);
     assert_eq!(recording.streams[0].power_field, None);
 }
 

@@ -61,7 +61,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let mut scenario = if arguments.random {
         random_scenario(&plan, arguments.seed)
     } else {
-        Scenario::default()
+        Scenario::for_plan(&plan)
     };
     for text in &arguments.faults {
         let fault: Fault = text.parse().map_err(Failure::because)?;

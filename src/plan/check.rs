@@ -142,6 +142,7 @@ const fn question(kind: Kind) -> &'static str {
         Kind::GearChange => "whether the bias moves with the gear",
         Kind::Coast => "what is reported while nobody pedals",
         Kind::HeatSoak => "whether the bias drifts as the unit warms",
+        Kind::Slope => "how much of the gradient asked for arrives, and when",
         Kind::Open => "anything",
     }
 }

@@ -97,6 +97,8 @@ pub enum Shape {
     },
     /// Nobody pedals.
     Coast,
+    /// Equally long plateaus of a grade that the trainer simulates, %: the power follows.
+    Grades(Vec<f64>),
 }
 
 impl Leg {
@@ -113,7 +115,7 @@ impl Leg {
         }
     }
 
-    /// The power asked for `into_s` after the start of the leg, W.
+    /// The power asked for `into_s` after the start of the leg, W; 0 where none is.
     pub fn target_w(&self, into_s: f64) -> f64 {
         let part = (into_s / self.duration_s()).clamp(0.0, 1.0);
         match &self.shape {
@@ -128,7 +130,18 @@ impl Leg {
                 let start_s = (self.duration_s() - effort_s) / 2.0;
                 rolling_w + (peak_w - rolling_w) * effort(into_s - start_s, *effort_s)
             }
-            Shape::Coast => 0.0,
+            Shape::Coast | Shape::Grades(_) => 0.0,
+        }
+    }
+
+    /// The grade asked for `into_s` after the start of the leg, %.
+    pub fn grade_percent(&self, into_s: f64) -> Option<f64> {
+        match &self.shape {
+            Shape::Grades(levels) => {
+                let part = into_s / self.duration_s();
+                levels.get(part_index(part, levels.len())).copied()
+            }
+            _ => None,
         }
     }
 
@@ -187,5 +200,13 @@ mod tests {
         assert_eq!(sprint.target_w(24.9), 100.0);
         assert_eq!(sprint.target_w(26.5), 900.0);
         assert_eq!(sprint.target_w(35.1), 100.0);
+        assert_eq!(sprint.grade_percent(20.0), None);
+        let slope = leg(Shape::Grades(vec![0.0, 4.0, 2.0]));
+        assert_eq!(slope.grade_percent(19.9), Some(0.0));
+        assert_eq!(slope.grade_percent(20.0), Some(4.0));
+        assert_eq!(
+            (slope.grade_percent(60.0), slope.target_w(30.0)),
+            (Some(2.0), 0.0)
+        );
     }
 }

@@ -36,6 +36,11 @@ const BUILT_IN: &[(&str, &str)] = &[
         "intervals",
         include_str!("../../assets/plans/intervals.toml"),
     ),
+    ("slopes", include_str!("../../assets/plans/slopes.toml")),
+    (
+        "all-round",
+        include_str!("../../assets/plans/all-round.toml"),
+    ),
 ];
 
 /// Longest plan, s: a day.
@@ -58,6 +63,10 @@ pub struct Plan {
     /// Cautions of this plan, beside those that hold for every plan.
     #[serde(default)]
     pub cautions: Vec<String>,
+    /// Whether the trainer holds every set point at its own site (set-power mode), rather than the
+    /// rider at the pedals.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub controlled: bool,
     /// The phases, in order.
     #[serde(rename = "phase")]
     pub phases: Vec<Phase>,
@@ -80,6 +89,9 @@ pub struct Phase {
     /// Powers of equally long steps, W.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub levels_w: Vec<f64>,
+    /// Grades of equally long plateaus that the trainer simulates, %.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub grades_percent: Vec<f64>,
     /// Highest power of a sprint, W.
     pub peak_w: Option<f64>,
     /// Length of a sprint's effort, s; it stands in the middle of the phase.
@@ -266,6 +278,7 @@ impl Phase {
         let hold_w = self.set_point_w.unwrap_or(0.0);
         match (self.kind, self.from_w, self.to_w) {
             (Kind::Coast, ..) => Shape::Coast,
+            (Kind::Slope, ..) => Shape::Grades(self.grades_percent.clone()),
             (Kind::Sprint, ..) => Shape::Sprint {
                 rolling_w: hold_w,
                 peak_w: self.peak_w.unwrap_or(hold_w),
@@ -290,6 +303,9 @@ impl Phase {
         }
         for level in &self.levels_w {
             in_range("levels_w", Some(*level), 0.0, 3000.0)?;
+        }
+        for grade in &self.grades_percent {
+            in_range("grades_percent", Some(*grade), -5.0, 15.0)?;
         }
         in_range("cadence_rpm", self.cadence_rpm, 20.0, 200.0)?;
         in_range("rest_s", self.rest_s, 1.0, LONGEST_S)?;
@@ -319,6 +335,10 @@ impl Phase {
                 "set_point_w and two gears or more",
             ),
             Kind::Coast => (true, ""),
+            Kind::Slope => (
+                self.grades_percent.len() >= 3,
+                "three grades_percent or more",
+            ),
             Kind::Open => (held || line, "set_point_w, or from_w and to_w"),
         };
         if fits {
@@ -378,6 +398,14 @@ mod tests {
                 &["front/rear", "line 6"],
             ),
             ("kind = \"coast\"\nduration_s = 60\nrest_s = 9", &["rest_w"]),
+            (
+                "kind = \"slope\"\nduration_s = 60\ngrades_percent = [1, 2]",
+                &["grades_percent"],
+            ),
+            (
+                "kind = \"slope\"\nduration_s = 60\ngrades_percent = [1, 2, 60]",
+                &["grades_percent", "-5"],
+            ),
             (
                 "kind = \"coast\"\nduration_s = 60\nwatts = 9",
                 &["line 6", "watts"],

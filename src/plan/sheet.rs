@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::leg::{Leg, Shape};
 use super::model::Plan;
-use crate::text::{clean_text, h_mm_ss, hanging, one_line};
+use crate::text::{clean_text, h_mm_ss, hanging, machine_number, one_line};
 
 /// What every sheet and report warns of.
 pub const CAUTIONS: &[&str] = &[
@@ -81,8 +81,8 @@ fn push_legs(out: &mut String, legs: &[Leg]) {
         if !more.is_empty() {
             push_line(out, &format!("{:49}then {}", "", more.join(", ")));
         }
-        if let Shape::Steps(levels) = &leg.shape {
-            let levels: Vec<String> = levels.iter().map(|w| format!("{w:.0}")).collect();
+        if let Shape::Steps(levels) | Shape::Grades(levels) = &leg.shape {
+            let levels: Vec<String> = levels.iter().map(|level| machine_number(*level)).collect();
             push_line(out, &format!("{:32}{}", "", levels.join(" ")));
         }
     }
@@ -95,6 +95,7 @@ fn power(leg: &Leg) -> String {
         Shape::Steps(levels) => format!("{} steps", levels.len()),
         Shape::Sprint { effort_s, .. } => format!("all out {effort_s:.0} s"),
         Shape::Coast => "none".to_owned(),
+        Shape::Grades(grades) => format!("{} grades, %", grades.len()),
     }
 }
 
@@ -175,6 +176,10 @@ mod tests {
             let (last, others) = set_points.split_last().unwrap();
             format!("at {} and {last} W", others.join(", "))
         };
+        let grades = |leg: &Leg| match &leg.shape {
+            Shape::Grades(levels) => levels.clone(),
+            _ => Vec::new(),
+        };
         let steps = |kind| {
             let levels = of(kind).find_map(|leg| match &leg.shape {
                 Shape::Steps(levels) => Some((leg.duration_s(), levels.clone())),
@@ -252,6 +257,55 @@ mod tests {
                     format!("{} equal efforts", word(blocks)),
                     format!("{} short blocks", word(blocks)),
                     format!("{} equal steps", word(equal)),
+                ]
+            }
+            "slopes" => {
+                let plateaus: usize = of(Kind::Slope).map(|leg| grades(leg).len()).sum();
+                let all = || of(Kind::Slope).flat_map(grades);
+                let steepest = all().fold(0.0, f64::max);
+                assert_eq!(all().fold(9.0, f64::min), 0.0);
+                assert_eq!(long_s, 1800.0, "half an hour");
+                assert_eq!(set_points, ["180", "180"]);
+                vec![
+                    "half an hour".to_owned(),
+                    format!("{} blocks at one held power", word(blocks)),
+                    format!("{} plateaus between 0 and {steepest} %", word(plateaus)),
+                    "at 180 W".to_owned(),
+                    // Two neighbours of one grade in two gears, twice.
+                    format!("one grade at {} speeds", word(2)),
+                    format!("one grade in {} gears, twice", word(2)),
+                ]
+            }
+            "all-round" => {
+                let soak = of(Kind::HeatSoak).next().unwrap();
+                let mut held = set_points.clone();
+                held.insert(1, format!("{:.0}", soak.set_point_w().unwrap()));
+                let (last, others) = held.split_last().unwrap();
+                assert_eq!(others.first(), Some(last));
+                let stepped = |from: f64, to: f64| {
+                    let pairs = legs.windows(2);
+                    let found = pairs.filter(|pair| {
+                        let both = pair[0].set_point_w().zip(pair[1].set_point_w());
+                        both == Some((from, to)) && pair[1].kind == Kind::Open
+                    });
+                    found.count()
+                };
+                let sprints = of(Kind::Sprint).count();
+                let switches = of(Kind::Coast).count();
+                assert!((3480.0..=3720.0).contains(&long_s), "an hour: {long_s}");
+                vec![
+                    "an hour".to_owned(),
+                    format!("at {} and {last} W", others.join(", ")),
+                    format!(
+                        "set point 100 W away is followed, {} times up and {} times down",
+                        word(stepped(150.0, 250.0)),
+                        word(stepped(250.0, 150.0))
+                    ),
+                    format!("over {} min", soak.duration_s() / 60.0),
+                    format!("{} changes of mode", word(switches)),
+                    format!("{} sprints", word(sprints)),
+                    format!("{} maximal sprints", word(sprints)),
+                    format!("{} seconds all out", word(10)),
                 ]
             }
             other => panic!("say what {other} tells in numbers"),

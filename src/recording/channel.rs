@@ -18,17 +18,20 @@ pub enum Channel {
     Temperature,
     /// Left/right balance: the left leg's share, %.
     Balance,
+    /// Gradient that the rider is shown or the trainer is asked for: rise over distance, %.
+    Grade,
 }
 
 impl Channel {
     /// All channels, in the order in which lanes are drawn.
-    pub const ALL: [Channel; 6] = [
+    pub const ALL: [Channel; 7] = [
         Channel::Power,
         Channel::Cadence,
         Channel::Speed,
         Channel::HeartRate,
         Channel::Temperature,
         Channel::Balance,
+        Channel::Grade,
     ];
 
     /// Position in [`Channel::ALL`].
@@ -45,6 +48,7 @@ impl Channel {
             Channel::HeartRate => "heart rate",
             Channel::Temperature => "temperature",
             Channel::Balance => "balance",
+            Channel::Grade => "grade",
         }
     }
 
@@ -56,7 +60,7 @@ impl Channel {
             Channel::Speed => "m/s",
             Channel::HeartRate => "bpm",
             Channel::Temperature => "°C",
-            Channel::Balance => "%",
+            Channel::Balance | Channel::Grade => "%",
         }
     }
 }

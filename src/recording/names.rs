@@ -161,6 +161,9 @@ const ONE_LEG: Words = &[
     "destr-",
 ];
 
+/// What makes a column with a word for a gradient something else: a calibration, a pace.
+const NO_GRADE: Words = &["adjusted", "calibration", "pace", "torque"];
+
 /// Words for a power that is asked for.
 const ASKED_FOR: Words = &[
     "demand",
@@ -279,11 +282,14 @@ fn quantity(words: &[String], unit: Option<&str>) -> Option<Quantity> {
             Channel::HeartRate,
             Channel::Temperature,
             Channel::Speed,
+            Channel::Grade,
         ]
         .into_iter()
         .find(|channel| has(names(*channel)))?
     };
-    if channel != Channel::Balance && has(OVER_A_TIME) {
+    if (channel != Channel::Balance && has(OVER_A_TIME))
+        || (channel == Channel::Grade && has(NO_GRADE))
+    {
         return None;
     }
     Some(Quantity::Channel(channel))
@@ -335,6 +341,22 @@ fn names(channel: Channel) -> Words {
         Channel::HeartRate => &["heart", "heartrate", "hr", "bpm", "pulse"],
         Channel::Temperature => &["temperature", "temp"],
         Channel::Balance => &["balance"],
+        Channel::Grade => &[
+            "grade",
+            "gradient",
+            "slope",
+            "incline",
+            "inclination",
+            "steigung",
+            "neigung",
+            "pente",
+            "pendiente",
+            "pendenza",
+            "inclinação",
+            "helling",
+            "hellingspercentage",
+            "lutning",
+        ],
     }
 }
 
@@ -373,6 +395,8 @@ fn conversion(channel: Channel, unit: &str) -> Option<(f64, f64)> {
             return Some((5.0 / 9.0, -160.0 / 9.0));
         }
         (Channel::Balance, "%" | "percent" | "%left") => 1.0,
+        (Channel::Grade, "%" | "percent" | "pct") => 1.0,
+        (Channel::Grade, "‰" | "permille") => 0.1,
         (Channel::Balance, "%right") => return Some((-1.0, 100.0)),
         _ => return None,
     };
@@ -422,6 +446,15 @@ mod tests {
             ("speed km/h", Channel::Speed),
             ("Temp (°C)", Channel::Temperature),
             ("left_right_balance", Channel::Balance),
+            ("Grade (%)", Channel::Grade),
+            ("gradient_percent", Channel::Grade),
+            ("target_grade", Channel::Grade),
+            ("Incline", Channel::Grade),
+            ("Steigung [%]", Channel::Grade),
+            ("Pente (%)", Channel::Grade),
+            ("Pendiente", Channel::Grade),
+            ("pendenza (%)", Channel::Grade),
+            ("Helling", Channel::Grade),
         ] {
             assert_eq!(channel(head), Some(expected), "{head}");
         }
@@ -448,6 +481,10 @@ mod tests {
             "Potencia izquierda (W)",
             "Potenza media",
             "Cadence moyenne (rpm)",
+            "avg grade (%)",
+            "slope (°)",
+            "calibration slope",
+            "grade adjusted pace",
             "set",
             "setpoint",
         ] {

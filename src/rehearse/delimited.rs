@@ -51,6 +51,7 @@ fn column_name(channel: Channel) -> &'static str {
         Channel::HeartRate => "heart_rate",
         Channel::Temperature => "temperature",
         Channel::Balance => "balance",
+        Channel::Grade => "grade",
     }
 }
 

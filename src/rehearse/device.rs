@@ -10,6 +10,9 @@ use super::strap::heard;
 use crate::analysis::figures::DropoutKind;
 use crate::recording::{Channel, Format, Samples};
 
+/// Cadence further off than this is off, rpm (±5 rpm: EN 957-5 class A, second-hand).
+const CADENCE_OFF_RPM: f64 = 5.0;
+
 /// A recorder's clock against true time: `recorder_s = zero_s + rate · true_s`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct TrueClock {
@@ -51,6 +54,9 @@ pub(super) struct Measured {
     pub site_w: Vec<f64>,
     /// Dropout in force at each row.
     pub dropout: Vec<Option<DropoutKind>>,
+    /// Share of the seconds with pedalling in which cadence is off by more than [`CADENCE_OFF_RPM`],
+    /// %.
+    pub cadence_off_percent: f64,
 }
 
 /// Lets device number `index` of `scenario` measure `ride`.
@@ -90,6 +96,9 @@ pub(super) fn measure(
     let mut cadence = device
         .cadence
         .then(|| cadence(ride, &true_s, index, device, seed));
+    let cadence_off_percent = cadence
+        .as_ref()
+        .map_or(0.0, |shown| off_percent(shown, ride, &true_s));
     let mut speed = device.speed.then(|| {
         sampled(&ride.speed_m_s, ride, &true_s, |m_s| {
             (m_s * 1000.0).round() / 1000.0
@@ -112,6 +121,9 @@ pub(super) fn measure(
         .temperature
         .then(|| sampled(&ride.warmth_c, ride, &true_s, |c| (ambient_c + c).round()));
 
+    let asked = device.grade && ride.grade_percent.iter().any(|grade| !grade.is_nan());
+    let grade = asked.then(|| sampled(&ride.grade_percent, ride, &true_s, |percent| percent));
+
     let mut samples = Samples::new(stamps).ok_or_else(nothing)?;
     for (channel, column) in [
         (Channel::Power, Some(power)),
@@ -119,6 +131,7 @@ pub(super) fn measure(
         (Channel::Speed, speed),
         (Channel::HeartRate, heart),
         (Channel::Temperature, temperature),
+        (Channel::Grade, grade),
     ] {
         if let Some(values) = column {
             samples.set_column(channel, values);
@@ -129,6 +142,7 @@ pub(super) fn measure(
         ideal_w,
         site_w,
         dropout,
+        cadence_off_percent,
     })
 }
 
@@ -168,7 +182,12 @@ fn chain(ride: &Ride, site_w: &[f64], device: &Device) -> Vec<f64> {
     let scaled: Vec<f64> = (0..site_w.len())
         .map(|row| {
             let at_s = row as f64 * STEP_S;
-            let watts = device.static_reading_w(site_w[row], ride.ratio[row], ride.warmth_c[row]);
+            let seen_w = site_w[row] - flywheel_w(device, ride, row);
+            let scaled_w = device.static_reading_w(seen_w, ride.ratio[row], ride.warmth_c[row]);
+            let watts = match ride.command_w[row] {
+                command if command.is_nan() => scaled_w,
+                command => scaled_w + device.echo * (command - scaled_w),
+            };
             watts + surge_w(device, at_s) + phantom_w(device, ride.coasting_s[row])
         })
         .collect();
@@ -190,6 +209,20 @@ fn value_before(values: &[f64], row: usize, rows: f64) -> f64 {
     let part = at - below as f64;
     let upper = values[(below + 1).min(values.len() - 1)];
     values[below] + part * (upper - values[below])
+}
+
+/// The power into a flywheel that the reading leaves out, m·v·dv/dt, W; none while nobody pedals.
+fn flywheel_w(device: &Device, ride: &Ride, row: usize) -> f64 {
+    if device.flywheel_kg == 0.0 || ride.coasting_s[row] > 0.0 {
+        return 0.0;
+    }
+    let speed = |row: usize| ride.speed_m_s.get(row).copied();
+    let (before, after) = (speed(row.saturating_sub(1)), speed(row + 1));
+    let acceleration_m_s2 = match (before, after) {
+        (Some(before), Some(after)) if row > 0 => (after - before) / (2.0 * STEP_S),
+        _ => 0.0,
+    };
+    device.flywheel_kg * ride.speed_m_s[row] * acceleration_m_s2
 }
 
 fn surge_w(device: &Device, at_s: f64) -> f64 {
@@ -287,9 +320,11 @@ fn cadence(ride: &Ride, true_s: &[f64], index: usize, device: &Device, seed: u64
         .collect();
     let mut g = generator(seed, Purpose::DeviceCadence(index));
     let share = device.cadence_spike_percent / 100.0;
+    let jumps_rpm = jumps(true_s.len(), index, device, seed);
     true_s
         .iter()
-        .map(|at_s| {
+        .zip(jumps_rpm)
+        .map(|(at_s, jump_rpm)| {
             let row = ride.row(*at_s);
             let noise_rpm = 0.3 * normal(&mut g);
             let (draw, size): (f64, f64) = (g.random(), g.random());
@@ -301,12 +336,45 @@ fn cadence(ride: &Ride, true_s: &[f64], index: usize, device: &Device, seed: u64
             if ride.cadence_rpm[row] < 5.0 {
                 0.0
             } else {
-                (late[row] + noise_rpm + spike_rpm)
+                (late[row] + noise_rpm + spike_rpm + jump_rpm)
                     .clamp(0.0, 254.0)
                     .round()
             }
         })
         .collect()
+}
+
+/// Share of the seconds with pedalling in which `shown` is off, %.
+fn off_percent(shown: &[f64], ride: &Ride, true_s: &[f64]) -> f64 {
+    let (mut off, mut all) = (0.0, 0.0);
+    for (shown, at_s) in shown.iter().zip(true_s) {
+        let true_rpm = ride.cadence_rpm[ride.row(*at_s)];
+        if true_rpm >= CADENCE_OFF_RPM {
+            all += 1.0;
+            off += f64::from((shown - true_rpm).abs() > CADENCE_OFF_RPM);
+        }
+    }
+    100.0 * off / f64::max(all, 1.0)
+}
+
+/// The jump of the cadence in force at each of `n` seconds: for 3 to 8 s up or down, then for 8 to
+/// 28 s none.
+fn jumps(n: usize, index: usize, device: &Device, seed: u64) -> Vec<f64> {
+    let mut out = Vec::with_capacity(n);
+    if device.cadence_jump_rpm == 0.0 {
+        out.resize(n, 0.0);
+        return out;
+    }
+    let mut g = generator(seed, Purpose::CadenceJumps(index));
+    while out.len() < n {
+        let sound_s = g.random_range(8..=28);
+        let jump_s = g.random_range(3..=8);
+        let sign = if g.random::<bool>() { 1.0 } else { -1.0 };
+        out.extend(std::iter::repeat_n(0.0, sound_s));
+        out.extend(std::iter::repeat_n(sign * device.cadence_jump_rpm, jump_s));
+    }
+    out.truncate(n);
+    out
 }
 
 /// A spike of 12 to 45 rpm, up or down alike, from two uniform draws.
@@ -353,6 +421,8 @@ mod tests {
             warmth_c: vec![0.0; rows],
             ratio: vec![50.0 / 17.0; rows],
             coasting_s: vec![0.0; rows],
+            command_w: vec![f64::NAN; rows],
+            grade_percent: vec![f64::NAN; rows],
             shifts: Vec::new(),
         }
     }

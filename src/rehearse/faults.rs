@@ -1,6 +1,7 @@
 //! Faults by name, as `--fault NAME[=VALUE][@DEVICE]` puts them in.
 
 use super::RehearseError;
+use super::control::Control;
 use super::scenario::{Device, Pause, PlannedDropout, Scenario, Sends, Strap, Surge};
 use crate::analysis::figures::DropoutKind;
 use crate::plan::{Leg, Plan};
@@ -25,6 +26,8 @@ pub struct FaultKind {
 enum Put {
     /// Into one device.
     Device(fn(&mut Device, f64, &Plan)),
+    /// Into one device, at a place that the plan must offer.
+    Place(fn(&mut Device, f64, &Plan) -> Result<(), String>),
     /// Into the bench as a whole.
     Bench(fn(&mut Scenario, f64)),
 }
@@ -67,6 +70,12 @@ pub const FAULTS: &[FaultKind] = faults! {
         Put::Device(|d, v, _| d.slow_w = v);
     "phantom", "W", 40.0, "power is reported after the rider stops pedalling",
         Put::Device(|d, v, _| d.phantom_w = v);
+    "phantom-switch", "W", 600.0, "power is reported for 8 s while nobody pedals, at a switch of modes",
+        Put::Place(|d, v, plan| at_switch(plan).map(|at_s| d.surges.push(Surge { at_s, duration_s: 8.0, watts: v })));
+    "flywheel", "kg", 12.0, "the reading leaves out the power that accelerates a flywheel of this apparent mass",
+        Put::Device(|d, v, _| d.flywheel_kg = v);
+    "echo", "", 1.0, "this share (0 to 1) of the reading is the set point, not what is delivered",
+        Put::Device(|d, v, _| d.echo = v);
     "surge", "W", 90.0, "a surge of 6 s that nobody produced",
         Put::Device(|d, v, plan| d.surges.push(Surge { at_s: in_block(plan, 0.3), duration_s: 6.0, watts: v }));
     "gap", "s", 8.0, "samples are missing for a while",
@@ -77,6 +86,8 @@ pub const FAULTS: &[FaultKind] = faults! {
         Put::Device(|d, v, plan| drop_out(d, plan, 0.75, v, DropoutKind::Zero));
     "spiky-cadence", "%", 8.0, "this share of seconds has a spike in cadence",
         Put::Device(|d, v, _| d.cadence_spike_percent = v);
+    "cadence-jump", "rpm", 15.0, "cadence jumps by this, up or down, for stretches of some seconds",
+        Put::Device(|d, v, _| d.cadence_jump_rpm = v);
     "no-cadence", "", 1.0, "no cadence is reported",
         Put::Device(|d, _, _| d.cadence = false);
     "clock", "s", 30.0, "the recorder's clock is ahead",
@@ -105,6 +116,14 @@ pub const FAULTS: &[FaultKind] = faults! {
         Put::Bench(|s, v| s.strap_sends = Sends::Timer { period_s: v });
     "hold", "W", 4.0, "the set point is not held: more is demanded of the rider",
         Put::Bench(|s, v| s.hold_error_w = v);
+    "surging", "W", 5.0, "delivered power surges by ± this about the set point, with a period of 12 s",
+        Put::Bench(|s, v| control(s).surge_w = v);
+    "slow-step", "s", 5.0, "a new set point is followed later by this, for steps of 100 W",
+        Put::Bench(|s, v| control(s).slow_down(v));
+    "gradient-share", "", 0.7, "this share of the gradient arrives as force",
+        Put::Bench(|s, v| s.simulation.gradient_share = v);
+    "gradient-delay", "s", 6.0, "the gradient arrives late",
+        Put::Bench(|s, v| s.simulation.gradient_delay_s = v);
 };
 
 impl std::str::FromStr for Fault {
@@ -157,16 +176,13 @@ impl Fault {
             fault: self.kind.name.to_owned(),
             reason,
         };
-        let put = match (&self.kind.put, &self.device) {
-            (Put::Device(put), _) => put,
-            (Put::Bench(put), None) => {
-                put(scenario, self.value);
-                return Ok(());
-            }
-            (Put::Bench(_), Some(_)) => {
+        if let Put::Bench(put) = &self.kind.put {
+            if self.device.is_some() {
                 return Err(wrong("belongs to no device; leave the @ out".to_owned()));
             }
-        };
+            put(scenario, self.value);
+            return Ok(());
+        }
         let labels: Vec<_> = scenario.devices.iter().map(|d| d.label.clone()).collect();
         let device = scenario.devices.iter_mut().find(|d| match &self.device {
             Some(label) => d.label == *label,
@@ -174,9 +190,32 @@ impl Fault {
         });
         let device = device
             .ok_or_else(|| wrong(format!("no such device; there are {}", labels.join(", "))))?;
-        put(device, self.value, plan);
+        match &self.kind.put {
+            Put::Device(put) => put(device, self.value, plan),
+            Put::Place(put) => put(device, self.value, plan).map_err(wrong)?,
+            Put::Bench(_) => {}
+        }
         Ok(())
     }
+}
+
+/// The trainer in control, put there where the rider was.
+fn control(scenario: &mut Scenario) -> &mut Control {
+    scenario.control.get_or_insert_default()
+}
+
+/// A second into the first coast at which the trainer changes its mode, true time, s.
+fn at_switch(plan: &Plan) -> Result<f64, String> {
+    let legs = plan.legs();
+    let mut switches = legs.windows(3).filter(|legs| {
+        let slopes = legs.iter().filter(|leg| leg.kind == Kind::Slope);
+        legs[1].kind == Kind::Coast && legs[1].duration_s() >= 10.0 && slopes.count() == 1
+    });
+    let switch = switches.next().ok_or_else(|| {
+        "the plan has no coast of 10 s or more between a set power and slopes; plan all-round has"
+            .to_owned()
+    })?;
+    Ok(switch[1].from_s + 1.0)
 }
 
 fn drop_out(device: &mut Device, plan: &Plan, part: f64, duration_s: f64, kind: DropoutKind) {

@@ -137,6 +137,9 @@ fn record(stream: &RehearsedStream, row: usize, time_s: f64) -> Message {
     if let Some(celsius) = value(Channel::Temperature, 1.0) {
         record.temperature = celsius as i8;
     }
+    if let Some(hundredths) = value(Channel::Grade, 100.0) {
+        record.grade = hundredths as i16;
+    }
     record.into()
 }
 

@@ -31,6 +31,7 @@
 //! clock. *Recorder time* is what a recorder stamps. *Session time* is the first recorder's clock,
 //! counted from its first sample.
 
+mod control;
 mod delimited;
 mod device;
 mod error;
@@ -45,6 +46,7 @@ mod scenario;
 mod strap;
 mod truth;
 
+pub use control::{Control, Simulation};
 pub use error::RehearseError;
 pub use faults::{FAULTS, Fault, FaultKind};
 pub use folder::write_session;
@@ -55,4 +57,6 @@ pub use scenario::{
     Device, Drivetrain, FULL_WARMTH_C, LevelError, Pause, PlannedDropout, REFERENCE_RATIO,
     Recorder, Rider, Scenario, Sends, Strap, Surge,
 };
-pub use truth::{DeviceTruth, PairTruth, SegmentTruth, ShiftTruth, StreamTruth, SurgeTruth, Truth};
+pub use truth::{
+    ControlTruth, DeviceTruth, PairTruth, SegmentTruth, ShiftTruth, StreamTruth, SurgeTruth, Truth,
+};

@@ -28,6 +28,10 @@ pub(super) enum Purpose {
     StrapTimer,
     /// What recorder `n` hears of a strap.
     Heard(usize),
+    /// The jumps of the cadence of device `n`.
+    CadenceJumps(usize),
+    /// The draw of how a random scenario's trainer controls.
+    Control,
 }
 
 impl Purpose {
@@ -39,10 +43,12 @@ impl Purpose {
             Purpose::Laps => (3, 0),
             Purpose::Scenario => (4, 0),
             Purpose::StrapTimer => (5, 0),
+            Purpose::Control => (6, 0),
             Purpose::Reading(index) => (8, index),
             Purpose::DeviceCadence(index) => (9, index),
             Purpose::OwnStrap(index) => (10, index),
             Purpose::Heard(index) => (11, index),
+            Purpose::CadenceJumps(index) => (12, index),
         };
         base + 16 * index as u64
     }
@@ -97,6 +103,11 @@ impl Lag {
     /// A lag at rest at `value`.
     pub(super) fn at(value: f64) -> Self {
         Self { value }
+    }
+
+    /// Where it stands.
+    pub(super) fn value(self) -> f64 {
+        self.value
     }
 
     /// Moves on by `step_s` towards `input` with time constant `tau_s`; no lag where it is 0.

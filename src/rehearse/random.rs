@@ -18,7 +18,7 @@ use crate::recording::Format;
 /// inside their claims, both uniformly: what the tester states is true.
 pub fn random_scenario(plan: &Plan, seed: u64) -> Scenario {
     let mut draw = Draw(generator(seed, Purpose::Scenario));
-    let mut scenario = Scenario::default();
+    let mut scenario = Scenario::for_plan(plan);
     let allowance = scenario.allowance;
     scenario.rider.wander_w = draw.within(3.0, 9.0);
     scenario.rider.settling_s = draw.within(0.8, 1.6);
@@ -34,6 +34,15 @@ pub fn random_scenario(plan: &Plan, seed: u64) -> Scenario {
             reference(device, &mut draw);
         }
         recorder(device, index, duration_s, &mut draw);
+    }
+    if let Some(control) = &mut scenario.control {
+        // Healthy control: in the band of a step of 100 W within 1.7 to 4.0 s.
+        let mut draw = Draw(generator(seed, Purpose::Control));
+        control.dead_time_s = draw.within(0.5, 1.3);
+        control.time_constant_s = draw.within(0.4, 0.9);
+        scenario.simulation.mass_kg = draw.within(60.0, 100.0);
+        scenario.simulation.flywheel_kg = draw.within(6.0, 30.0);
+        scenario.simulation.gradient_delay_s = draw.within(0.2, 1.5);
     }
     scenario
 }

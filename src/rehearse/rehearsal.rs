@@ -63,6 +63,8 @@ pub struct RehearsedStream {
     pub set_points: Vec<SetPoint>,
     /// Dropout in force at each row.
     pub dropout: Vec<Option<DropoutKind>>,
+    /// Share of the seconds with pedalling in which cadence is off by more than 5 rpm, %.
+    pub cadence_off_percent: f64,
 }
 
 /// How [`Rehearsal::session`] is written.
@@ -150,6 +152,7 @@ fn rehearsed(measured: Measured, clock: Clock, annotations: Annotations) -> Rehe
         ideal_w: measured.ideal_w,
         site_w: measured.site_w,
         dropout: measured.dropout,
+        cadence_off_percent: measured.cadence_off_percent,
         clock,
         laps: annotations.laps,
         events: annotations.events,

@@ -1,13 +1,22 @@
 //! What happened on the bench: power at the pedals, cadence, wheel speed, heart rate and warmth,
 //! on a fine grid of true time.
 
+use super::control::Control;
 use super::noise::{Lag, Purpose, Wander, generator, normal};
 use super::scenario::Scenario;
 use crate::plan::{Gear, Leg, Shape};
-use crate::session::Kind;
+use crate::session::{Kind, Site};
 
 /// Step of the fine grid, s.
 pub const STEP_S: f64 = 0.05;
+
+/// On a slope: how soon the push on the pedals follows the resistance, s; how soon the rider makes
+/// up for a speed other than wanted, s; the strongest pull, m/s²; the slowest roll, m/s (invented,
+/// of the usual order).
+const PUSH_S: f64 = 0.5;
+const SPEED_S: f64 = 3.0;
+const PULL_M_S2: f64 = 0.4;
+const SLOWEST_M_S: f64 = 1.0;
 
 /// Length of a shift's dip in power, s.
 const SHIFT_DIP_S: f64 = 0.6;
@@ -29,6 +38,10 @@ pub(super) struct Ride {
     pub ratio: Vec<f64>,
     /// Time since the rider stopped pedalling, s; 0 while pedalling.
     pub coasting_s: Vec<f64>,
+    /// Set point in force, W; NaN where none is.
+    pub command_w: Vec<f64>,
+    /// Grade asked for, %; NaN where none is.
+    pub grade_percent: Vec<f64>,
     /// Gear in use from each moment on, s from the start of the ride.
     pub shifts: Vec<(f64, Gear)>,
 }
@@ -98,6 +111,8 @@ struct Body<'a> {
     gear: Option<Gear>,
     shifted_s: f64,
     coasting_s: f64,
+    /// Push at the wheel while on a slope, N.
+    push_n: Option<Lag>,
 }
 
 impl<'a> Body<'a> {
@@ -122,6 +137,7 @@ impl<'a> Body<'a> {
             gear: None,
             shifted_s: f64::NEG_INFINITY,
             coasting_s: 0.0,
+            push_n: None,
             power_g,
             cadence_g,
             heart_g,
@@ -137,11 +153,25 @@ impl<'a> Body<'a> {
             0.0
         };
         let ratio = self.shift(leg.gear(into_s), at_s, out);
-        let power_w = self.power(leg, into_s, at_s);
-        let cadence_rpm = self.pedal(leg, into_s, coasting);
+        let grade_percent = leg.grade_percent(into_s);
+        out.command_w.push(commanded_w(leg, into_s));
+        out.grade_percent.push(grade_percent.unwrap_or(f64::NAN));
+        let wander_w = self.quick.next(&mut self.power_g) + self.slow.next(&mut self.power_g);
+        let power_w = if grade_percent.is_some() {
+            let wanted_rpm = leg.cadence_rpm + self.cadence_wander.next(&mut self.cadence_g);
+            let power_w = self.climb(wanted_rpm, ratio, at_s, wander_w, out);
+            out.cadence_rpm.push(self.cadence.value());
+            out.speed_m_s.push(self.speed.value());
+            power_w
+        } else {
+            self.push_n = None;
+            let power_w = self.power(leg, into_s, at_s, wander_w, out);
+            let cadence_rpm = self.pedal(leg, into_s, coasting);
+            out.cadence_rpm.push(cadence_rpm);
+            out.speed_m_s.push(self.roll(cadence_rpm, ratio, coasting));
+            power_w
+        };
         out.power_w.push(power_w);
-        out.cadence_rpm.push(cadence_rpm);
-        out.speed_m_s.push(self.roll(cadence_rpm, ratio, coasting));
         out.heart_bpm.push(self.beat(power_w));
         out.warmth_c.push(self.warm(power_w));
         out.ratio.push(ratio);
@@ -159,22 +189,84 @@ impl<'a> Body<'a> {
         gear.ratio()
     }
 
-    fn power(&mut self, leg: &Leg, into_s: f64, at_s: f64) -> f64 {
-        let rider = self.scenario.rider;
+    fn power(&mut self, leg: &Leg, into_s: f64, at_s: f64, wander_w: f64, out: &Ride) -> f64 {
         let target_w = leg.target_w(into_s);
         let (wanted_w, tau_s) = match leg.shape {
             Shape::Coast => (0.0, 0.12),
             Shape::Sprint { .. } => (target_w, 0.25),
-            _ if target_w > 0.0 => (target_w + self.scenario.hold_error_w, rider.settling_s),
-            _ => (0.0, rider.settling_s),
+            _ => self.demanded(target_w, at_s, out),
         };
         let settled_w = self.settled_w.step(wanted_w, tau_s, STEP_S);
-        let wander_w = self.quick.next(&mut self.power_g) + self.slow.next(&mut self.power_g);
+        let surge_w = self.surge_w(at_s, out);
         // Less power, less to wander with; a rider who stands still does not wander at all.
         let effort = (settled_w / 80.0).clamp(0.0, 1.0);
         let dip = 0.2 * (1.0 - (at_s - self.shifted_s) / SHIFT_DIP_S).clamp(0.0, 1.0);
-        let power_w = (settled_w * (1.0 - dip) + effort * wander_w).max(0.0);
+        let power_w = (settled_w * (1.0 - dip) + effort * (wander_w + surge_w)).max(0.0);
         if power_w < 1.0 { 0.0 } else { power_w }
+    }
+
+    /// Power demanded at the pedals where a set point of `target_w` is in force, W, and the time
+    /// constant with which it is reached, s.
+    fn demanded(&self, target_w: f64, at_s: f64, out: &Ride) -> (f64, f64) {
+        let held_w = |asked_w: f64| asked_w + self.scenario.hold_error_w;
+        match self.scenario.control {
+            _ if target_w <= 0.0 => (0.0, self.scenario.rider.settling_s),
+            None => (held_w(target_w), self.scenario.rider.settling_s),
+            Some(Control {
+                dead_time_s,
+                time_constant_s,
+                ..
+            }) => {
+                let before = out.row((at_s - dead_time_s).max(0.0));
+                let before_w = out.command_w.get(before).copied();
+                // A mode that is new is in force at once.
+                let asked_w = before_w.filter(|asked| *asked > 0.0).unwrap_or(target_w);
+                (held_w(asked_w) / self.arriving(), time_constant_s)
+            }
+        }
+    }
+
+    /// Surging of the trainer in control, W at the pedals.
+    fn surge_w(&self, at_s: f64, out: &Ride) -> f64 {
+        let commanded = out.command_w.last().is_some_and(|asked| *asked > 0.0);
+        self.scenario
+            .control
+            .filter(|_| commanded)
+            .map_or(0.0, |control| {
+                let turns = at_s / control.surge_period_s;
+                control.surge_w * (std::f64::consts::TAU * turns).sin() / self.arriving()
+            })
+    }
+
+    /// Share of the pedal power that arrives at the trainer.
+    fn arriving(&self) -> f64 {
+        self.scenario.drivetrain.transmission(Site::Trainer)
+    }
+
+    /// A step on a slope: the rider pushes against the force at the wheel and makes up for speed,
+    /// the wheel takes what is left over. Returns the power at the pedals, W.
+    fn climb(&mut self, wanted_rpm: f64, ratio: f64, at_s: f64, wander_w: f64, out: &Ride) -> f64 {
+        let simulation = self.scenario.simulation;
+        let circumference_m = self.scenario.drivetrain.circumference_m;
+        let speed_m_s = self.speed.value().max(SLOWEST_M_S);
+        let before = out.row((at_s - simulation.gradient_delay_s).max(0.0));
+        let arrived = out.grade_percent.get(before).copied().unwrap_or(f64::NAN);
+        let arrived = if arrived.is_nan() { 0.0 } else { arrived };
+        let force_n = simulation.force_n(arrived, speed_m_s);
+        let wanted_m_s = wheel_speed_m_s(wanted_rpm, ratio, circumference_m);
+        let pull_m_s2 = ((wanted_m_s - speed_m_s) / SPEED_S).clamp(-PULL_M_S2, PULL_M_S2);
+        let wanted_n = force_n + simulation.flywheel_kg * pull_m_s2;
+        let mut push_n = self.push_n.unwrap_or(Lag::at(force_n));
+        let settled_n = push_n.step(wanted_n, PUSH_S, STEP_S);
+        self.push_n = Some(push_n);
+        let wheel_w = (settled_n * speed_m_s + wander_w).max(0.0);
+        let free_n = wheel_w / speed_m_s - force_n;
+        let next_m_s = speed_m_s + free_n / simulation.flywheel_kg * STEP_S;
+        self.speed = Lag::at(next_m_s.max(SLOWEST_M_S));
+        self.cadence = Lag::at(60.0 * self.speed.value() / (ratio * circumference_m));
+        let power_w = wheel_w / self.arriving();
+        self.settled_w = Lag::at(power_w);
+        power_w
     }
 
     fn pedal(&mut self, leg: &Leg, into_s: f64, coasting: bool) -> f64 {
@@ -219,6 +311,14 @@ impl<'a> Body<'a> {
     /// order).
     fn warm(&mut self, power_w: f64) -> f64 {
         self.warmth.step(0.12 * power_w, 900.0, STEP_S)
+    }
+}
+
+/// The set point in force within `leg`, W; NaN where none is.
+fn commanded_w(leg: &Leg, into_s: f64) -> f64 {
+    match leg.shape {
+        Shape::Hold(_) | Shape::Line(..) | Shape::Steps(_) => leg.target_w(into_s),
+        Shape::Sprint { .. } | Shape::Coast | Shape::Grades(_) => f64::NAN,
     }
 }
 

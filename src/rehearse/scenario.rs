@@ -3,7 +3,9 @@
 use serde::Serialize;
 
 use super::RehearseError;
+use super::control::{Control, Simulation};
 use crate::analysis::figures::DropoutKind;
+use crate::plan::Plan;
 use crate::recording::Format;
 use crate::session::{Allowance, Role, Site};
 
@@ -18,8 +20,14 @@ pub struct Scenario {
     pub drivetrain: Drivetrain,
     /// The drivetrain loss that the tester allows for between references and source under test.
     pub allowance: Allowance,
-    /// What a controlled trainer holds beyond the set point, W at the pedals.
+    /// What is held beyond the set point, W: at the pedals by the rider, at its own site by a
+    /// trainer under [`Scenario::control`].
     pub hold_error_w: f64,
+    /// How the trainer holds the set point; absent where the rider does, at the pedals.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub control: Option<Control>,
+    /// How the trainer simulates slopes.
+    pub simulation: Simulation,
     /// When heart-rate straps send.
     pub strap_sends: Sends,
     /// The devices, each with its recorder. The first defines session time.
@@ -68,9 +76,9 @@ impl Drivetrain {
 
 /// A device: what it does to the power at its site, and the recorder that writes it.
 ///
-/// The reading is made in this order: scale (`gain_percent`, `zero_w`, `level`, `gear_percent`,
-/// `heat_percent`), `surges` and phantom power, dead time, first-order lag, ceiling, average,
-/// noise, ceiling again, whole watts, dropouts.
+/// The reading is made in this order: power for the flywheel taken off, scale (`gain_percent`,
+/// `zero_w`, `level`, `gear_percent`, `heat_percent`), echo, `surges` and phantom power, dead time,
+/// first-order lag, ceiling, average, noise, ceiling again, whole watts, dropouts.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Device {
     /// Unique name.
@@ -91,6 +99,11 @@ pub struct Device {
     pub gear_percent: f64,
     /// Error when [`FULL_WARMTH_C`] above ambient, %; in proportion at other temperatures.
     pub heat_percent: f64,
+    /// Apparent mass whose acceleration the reading leaves out while the rider pedals, kg:
+    /// m·v·dv/dt is missing.
+    pub flywheel_kg: f64,
+    /// Share of the reading that is the set point, 0 to 1, where one is in force.
+    pub echo: f64,
     /// Stretches of power that nobody produced.
     pub surges: Vec<Surge>,
     /// Power reported at the moment the rider stops pedalling, W.
@@ -121,10 +134,14 @@ pub struct Device {
     pub cadence_lag_s: f64,
     /// Share of seconds with a spike in cadence, %.
     pub cadence_spike_percent: f64,
+    /// By how much its cadence jumps, up or down, for stretches of some seconds, rpm.
+    pub cadence_jump_rpm: f64,
     /// Whether it reports wheel speed.
     pub speed: bool,
     /// Whether it reports its temperature.
     pub temperature: bool,
+    /// Whether its recorder notes the grade asked for, where one is.
+    pub grade: bool,
     /// The recorder.
     pub recorder: Recorder,
 }
@@ -244,6 +261,7 @@ impl Default for Scenario {
         trainer.claim_percent = 2.0;
         trainer.speed = true;
         trainer.temperature = true;
+        trainer.grade = true;
         trainer.noise_w = 0.8;
         trainer.recorder.laps = true;
         let mut pedals = Device::new("pedals", Role::Reference, Site::Pedal);
@@ -276,6 +294,8 @@ impl Default for Scenario {
                 plus_minus: 0.5,
             },
             hold_error_w: 0.0,
+            control: None,
+            simulation: Simulation::default(),
             strap_sends: Sends::Always,
             devices: vec![trainer, pedals, crank],
         }
@@ -295,6 +315,8 @@ impl Device {
             level: Vec::new(),
             gear_percent: 0.0,
             heat_percent: 0.0,
+            flywheel_kg: 0.0,
+            echo: 0.0,
             surges: Vec::new(),
             phantom_w: 0.0,
             phantom_s: 8.0,
@@ -310,8 +332,10 @@ impl Device {
             cadence: true,
             cadence_lag_s: 0.2,
             cadence_spike_percent: 0.0,
+            cadence_jump_rpm: 0.0,
             speed: false,
             temperature: false,
+            grade: false,
             recorder: Recorder {
                 format: Format::Fit,
                 clock_offset_s: 0.0,
@@ -439,6 +463,15 @@ impl Device {
             ("phantom_s", self.phantom_s, 0.1, 1e5, "0.1 or more"),
             ("average_s", self.average_s, 0.05, 60.0, "from 0.05 to 60"),
             ("slow_s", self.slow_s, 0.1, 1e6, "0.1 or more"),
+            ("echo", self.echo, 0.0, 1.0, "from 0 to 1"),
+            ("flywheel_kg", self.flywheel_kg, 0.0, 200.0, "from 0 to 200"),
+            (
+                "cadence_jump_rpm",
+                self.cadence_jump_rpm,
+                0.0,
+                100.0,
+                "from 0 to 100",
+            ),
             (
                 "cadence_spike_percent",
                 self.cadence_spike_percent,
@@ -499,6 +532,14 @@ impl Device {
 }
 
 impl Scenario {
+    /// The bench of [`Scenario::default`], with the trainer in control where `plan` says so.
+    pub fn for_plan(plan: &Plan) -> Self {
+        Self {
+            control: plan.controlled.then(Control::default),
+            ..Self::default()
+        }
+    }
+
     /// Checks that every number can be simulated.
     ///
     /// # Errors
@@ -521,6 +562,8 @@ impl Scenario {
                 return scenario("two devices carry the same label; rename one");
             }
         }
+        self.control.as_ref().map_or(Ok(()), Control::check)?;
+        self.simulation.check()?;
         let train = &self.drivetrain;
         let losses = [
             train.crank_loss_percent,

@@ -23,6 +23,9 @@ pub struct Truth {
     pub zero_true_s: f64,
     /// Session seconds a true second: the rate of the first recorder's clock.
     pub session_rate: f64,
+    /// How set points are followed; absent where the rider holds them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub control: Option<ControlTruth>,
     /// One entry a device.
     #[serde(rename = "stream")]
     pub streams: Vec<StreamTruth>,
@@ -32,6 +35,17 @@ pub struct Truth {
     pub segments: Vec<SegmentTruth>,
     /// Every setting, faults included.
     pub scenario: Scenario,
+}
+
+/// How a trainer in control follows a set point that changes by 100 W.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct ControlTruth {
+    /// Until delivered power begins to follow, s.
+    pub dead_time_s: f64,
+    /// Until it stays within ±5 W of the new set point, held error left out, s.
+    pub in_band_s: f64,
+    /// Held beyond the set point, W at the trainer.
+    pub hold_error_w: f64,
 }
 
 /// The truth of one device.
@@ -51,6 +65,8 @@ pub struct StreamTruth {
     pub dropouts: Vec<Dropout>,
     /// Power that nobody produced, session time.
     pub surges: Vec<SurgeTruth>,
+    /// Share of the seconds with pedalling in which its cadence is off by more than 5 rpm, %.
+    pub cadence_off_percent: f64,
 }
 
 /// Power that nobody produced.
@@ -219,6 +235,11 @@ impl View<'_> {
             seed,
             zero_true_s: rounded(self.to_true(0.0), 6),
             session_rate: self.first_clock.rate,
+            control: self.scenario.control.map(|control| ControlTruth {
+                dead_time_s: control.dead_time_s,
+                in_band_s: rounded(control.in_band_s(100.0), 3),
+                hold_error_w: self.scenario.hold_error_w,
+            }),
             streams: self.streams(),
             segments: legs.iter().filter_map(|leg| self.segment(leg)).collect(),
             scenario: self.scenario.clone(),
@@ -256,6 +277,7 @@ impl View<'_> {
                 skew_ppm: rounded(stream.clock.skew_ppm, 6),
                 dropouts: dropouts(stream),
                 surges: self.surges(device),
+                cadence_off_percent: rounded(stream.cadence_off_percent, 3),
             })
             .collect()
     }

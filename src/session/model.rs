@@ -274,6 +274,8 @@ pub enum Kind {
     Coast,
     /// A long block during which the source warms up.
     HeatSoak,
+    /// Plateaus of a gradient that the trainer simulates.
+    Slope,
     /// None of the others.
     Open,
 }
@@ -314,6 +316,7 @@ words_of!(Kind {
     GearChange => "gear-change",
     Coast => "coast",
     HeatSoak => "heat-soak",
+    Slope => "slope",
     Open => "open",
 });
 

@@ -17,6 +17,8 @@ pub struct Evidence {
     pub cadence: Option<Vec<f64>>,
     /// Wheel speed, m/s.
     pub speed: Option<Vec<f64>>,
+    /// Grade asked for, %.
+    pub grade: Option<Vec<f64>>,
     /// Laps, session time.
     pub laps: Vec<Span>,
     /// Workout steps with the power they asked for, W.
@@ -33,6 +35,7 @@ impl Evidence {
             power,
             cadence: None,
             speed: None,
+            grade: None,
             laps: Vec::new(),
             set_points: Vec::new(),
             gear_changes_s: Vec::new(),
@@ -47,6 +50,7 @@ impl Evidence {
             power: power(aligned),
             cadence: reference_cadence(aligned),
             speed: wheel_speed(aligned),
+            grade: grade(aligned),
             laps: noted(aligned, |recording, clock| {
                 let laps = recording.laps.iter();
                 laps.map(|lap| Span::new(clock.to_session(lap.from_s), clock.to_session(lap.to_s)))
@@ -82,6 +86,17 @@ fn power(aligned: &Aligned) -> Vec<f64> {
             })
         })
         .collect()
+}
+
+/// Grade of the first source under test that carries it, else of the first other stream: as a rule
+/// only what controls the trainer knows it.
+fn grade(aligned: &Aligned) -> Option<Vec<f64>> {
+    let under_test = aligned.tracks.iter().filter(|t| t.role == Role::UnderTest);
+    let others = aligned.tracks.iter().filter(|t| t.role != Role::UnderTest);
+    under_test
+        .chain(others)
+        .find_map(|track| track.column(Channel::Grade))
+        .map(<[f64]>::to_vec)
 }
 
 /// Wheel speed of the first reference that carries it, else of the first other stream: as a rule

@@ -8,6 +8,7 @@ use crate::analysis::kinds::gear_change::ratio_changes;
 use crate::session::{Kind, Segment};
 use crate::stats::change_points::{Piece, pieces, wander_w};
 use crate::stats::median_of;
+use crate::text::machine_number;
 use crate::timeline::Span;
 
 /// Nobody pedals up to this, W.
@@ -26,6 +27,12 @@ const EFFORT_S: Range<f64> = 3.0..30.0;
 const EFFORT_LEAD_S: f64 = 10.0;
 /// What is proposed after it, s: the source has to come down again.
 const EFFORT_TAIL_S: f64 = 20.0;
+/// Shortest plateau of a grade, s: the first seconds tell nothing of the force.
+const GRADE_PLATEAU_S: f64 = 40.0;
+/// A grade this near to the one before is the same, percentage points.
+const SAME_GRADE: f64 = 0.05;
+/// Plateaus of a grade with no more than this between them belong together, s.
+const GRADE_GAP_S: f64 = 10.0;
 /// Longest lap that is taken for a sprint's own, s.
 const SPRINT_LAP_S: f64 = 90.0;
 /// Shortest plateau that counts as one, s.
@@ -73,10 +80,13 @@ pub(super) fn all(evidence: &Evidence) -> Vec<Proposal> {
     };
     let coasts = search.coasts();
     let efforts = search.efforts(&coasts);
+    let slopes = search.slopes();
     let mut out: Vec<Proposal> = coasts.iter().map(|rows| search.coast(rows)).collect();
+    out.extend(slopes.iter().map(|(_, slope)| slope.clone()));
     out.extend(efforts.iter().map(|rows| search.sprint(rows)));
     let steps = search.workout_steps(coasts.iter().chain(&efforts));
-    let staged: Vec<Range<usize>> = steps.iter().map(|(rows, _)| rows.clone()).collect();
+    let staged = steps.iter().chain(&slopes).map(|(rows, _)| rows.clone());
+    let staged: Vec<Range<usize>> = staged.collect();
     for stretch in search.between(coasts.iter().chain(&efforts).chain(&staged)) {
         search.plateaus_and_ramps(stretch, &mut out);
     }
@@ -158,6 +168,37 @@ impl Search<'_> {
     fn coast(&self, rows: &Range<usize>) -> Proposal {
         let reason = format!("nobody pedals for {:.0} s", self.seconds(rows));
         self.proposal(Kind::Coast, rows.clone(), None, reason, Basis::ChangePoints)
+    }
+
+    /// Stretches in which the grade asked for goes through three plateaus or more.
+    fn slopes(&self) -> Vec<(Range<usize>, Proposal)> {
+        let Some(grade) = &self.evidence.grade else {
+            return Vec::new();
+        };
+        let rows: Vec<usize> = (0..grade.len())
+            .filter(|row| grade[*row].is_finite())
+            .collect();
+        let same = |a: &usize, b: &usize| *b == a + 1 && (grade[*a] - grade[*b]).abs() < SAME_GRADE;
+        let plateaus: Vec<&[usize]> = rows
+            .chunk_by(same)
+            .filter(|run| self.seconds(&(0..run.len())) >= GRADE_PLATEAU_S)
+            .collect();
+        let gap = self.rows_of(GRADE_GAP_S);
+        plateaus
+            .chunk_by(|a, b| b[0] - a[a.len() - 1] <= gap)
+            .filter(|run| run.len() >= FEWEST_STEPS)
+            .filter_map(|run| {
+                let rows = *run.first()?.first()?..*run.last()?.last()? + 1;
+                let levels: Vec<String> = run.iter().map(|p| machine_number(grade[p[0]])).collect();
+                let reason = format!(
+                    "{} plateaus of the grade: {} %",
+                    run.len(),
+                    levels.join(", ")
+                );
+                let slope = self.proposal(Kind::Slope, rows.clone(), None, reason, Basis::Grade);
+                Some((rows, slope))
+            })
+            .collect()
     }
 
     /// Median power around every row, refreshed each 10 s.
@@ -688,6 +729,37 @@ mod tests {
             found[0]
                 .reason
                 .contains("wheel speed over the references' cadence")
+        );
+    }
+
+    #[test]
+    fn plateaus_of_the_grade_are_a_slope_and_no_steady_blocks() {
+        let mut ride = evidence(&[(150.0, 200), (120.0, 100), (180.0, 100), (240.0, 100)]);
+        let mut grade = vec![f64::NAN; 200];
+        for percent in [0.0, 2.5, 4.0] {
+            grade.extend([percent; 100]);
+        }
+        ride.grade = Some(grade);
+        let found = proposals(&ride);
+        let kinds: Vec<Kind> = found.iter().map(|p| p.segment.kind).collect();
+        assert_eq!(kinds, [Kind::SteadyBlock, Kind::Slope], "{found:#?}");
+        let slope = &found[1];
+        assert_eq!((slope.segment.from_s, slope.segment.to_s), (200.0, 500.0));
+        assert_eq!(slope.reason, "3 plateaus of the grade: 0, 2.5, 4 %");
+        // Two plateaus tell no slope, and neither does a grade that never rests.
+        let grade = ride.grade.as_mut().unwrap();
+        grade[400..].fill(2.5);
+        assert!(
+            proposals(&ride)
+                .iter()
+                .all(|p| p.segment.kind != Kind::Slope)
+        );
+        let wild = (0..500).map(|i| f64::from(i / 20));
+        ride.grade = Some(wild.collect());
+        assert!(
+            proposals(&ride)
+                .iter()
+                .all(|p| p.segment.kind != Kind::Slope)
         );
     }
 

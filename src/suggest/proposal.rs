@@ -26,6 +26,8 @@ pub enum Basis {
     GearEvents,
     /// A lap, together with the shape of the power inside it.
     Lap,
+    /// The grade asked for.
+    Grade,
     /// The shape of the power alone.
     ChangePoints,
 }
@@ -37,6 +39,7 @@ impl Basis {
             Basis::Workout => "workout",
             Basis::GearEvents => "gear-events",
             Basis::Lap => "lap",
+            Basis::Grade => "grade",
             Basis::ChangePoints => "change-points",
         }
     }

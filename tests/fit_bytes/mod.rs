@@ -7,6 +7,7 @@ pub const T0: u32 = 1_795_590_000 - 631_065_600;
 
 pub const ENUM: u8 = 0x00;
 pub const SINT8: u8 = 0x01;
+pub const SINT16: u8 = 0x83;
 pub const UINT8: u8 = 0x02;
 pub const UINT16: u8 = 0x84;
 pub const UINT32: u8 = 0x86;

@@ -199,7 +199,7 @@ impl<'p> Ride<'p> {
                 Kind::GearChange => self.gear_change(segment, &mut tally),
                 Kind::HeatSoak => self.heat_soak(segment, &mut tally),
                 Kind::Ramp => self.ramp(segment, &mut tally),
-                Kind::Coast | Kind::Open => {}
+                Kind::Coast | Kind::Slope | Kind::Open => {}
             }
         }
         self.whole_ride(&mut tally);

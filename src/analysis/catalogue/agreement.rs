@@ -17,7 +17,7 @@ pub(super) const ENTRIES: &[Entry] = &[
         "segments.kind",
         "kind",
         "",
-        "What the segment is: steady-block, sprint, ramp, gear-change, coast, heat-soak or open.",
+        "What the segment is: steady-block, sprint, ramp, gear-change, coast, heat-soak, slope or open.",
     ),
     figure(
         "segments.from_s",

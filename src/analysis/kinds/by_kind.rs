@@ -85,7 +85,7 @@ pub(in crate::analysis) fn fill(
                 window.known_noise(under_test, basis),
             ));
         }
-        Kind::Open => {}
+        Kind::Slope | Kind::Open => {}
     }
 }
 

@@ -26,7 +26,7 @@ const fn picture_of(kind: Kind) -> PictureKind {
         Kind::SteadyBlock | Kind::Open => PictureKind::Difference,
         Kind::Sprint | Kind::Ramp | Kind::GearChange => PictureKind::Response,
         Kind::HeatSoak => PictureKind::HeatSoak,
-        Kind::Coast => PictureKind::Traces,
+        Kind::Coast | Kind::Slope => PictureKind::Traces,
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! One stream a power column, or one a device where rows name their device. A column belongs to
 //! the power column that shares its telling words ("hub power", "hub cadence"). Without telling
-//! words, heart rate and speed are given to all; cadence, temperature and balance to the first
+//! words, heart rate, speed and grade are given to all; cadence, temperature and balance to the first
 //! stream only: shared, a comparison of cadence would find perfect agreement of a series with
 //! itself.
 
@@ -220,7 +220,10 @@ fn streams(
         for channel in Channel::ALL.into_iter().skip(1) {
             let mut candidates = measured(channel);
             let same = candidates.find(|(_, meaning, _)| meaning.rest == rest && !rest.is_empty());
-            let shared = matches!(channel, Channel::HeartRate | Channel::Speed);
+            let shared = matches!(
+                channel,
+                Channel::HeartRate | Channel::Speed | Channel::Grade
+            );
             let plain = || {
                 let mut candidates = measured(channel);
                 candidates.find(|(_, meaning, _)| single || meaning.rest.is_empty())

@@ -93,6 +93,7 @@ fn standard_channel(field: u8) -> Option<Channel> {
         4 => Some(Channel::Cadence),
         6 | 73 => Some(Channel::Speed),
         7 => Some(Channel::Power),
+        9 => Some(Channel::Grade),
         13 => Some(Channel::Temperature),
         _ => None,
     }

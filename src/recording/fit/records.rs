@@ -16,7 +16,7 @@ pub(super) const FIT_EPOCH_S: f64 = 631_065_600.0;
 const FIRST_ABSOLUTE: u32 = 0x1000_0000;
 
 /// Columns of the standard's own fields, first in the table.
-const STANDARD: [Channel; 6] = Channel::ALL;
+const STANDARD: [Channel; 7] = Channel::ALL;
 /// Column of accumulated power, W s.
 const ACCUMULATED: usize = STANDARD.len();
 /// First column of developer fields.
@@ -25,7 +25,7 @@ const DEVELOPER: usize = ACCUMULATED + 1;
 /// read here all have lower ones.
 const DEVELOPER_NUMBERS: u8 = 128;
 /// The fields of `record` read here (FIT profile, message 20).
-const WANTED: [u8; 11] = [3, 4, 6, 7, 8, 13, 29, 30, 52, 53, 73];
+const WANTED: [u8; 12] = [3, 4, 6, 7, 8, 9, 13, 29, 30, 52, 53, 73];
 /// Developer columns kept; a file with more is not what a recorder writes.
 const MAX_DEVELOPER: usize = 64;
 
@@ -311,6 +311,7 @@ struct Row {
     heart_rate: Option<f64>,
     temperature: Option<f64>,
     balance: Option<f64>,
+    grade: Option<f64>,
     unknown_side: bool,
 }
 
@@ -326,6 +327,7 @@ impl Row {
             4 => self.cadence = Some(n),
             6 => self.speed = Some(n / 1000.0),
             7 => self.power = Some(n),
+            9 => self.grade = Some(n / 100.0),
             13 => self.temperature = Some(n),
             29 => self.accumulated = Some(n),
             30 => self.take_balance(n as u8),
@@ -346,7 +348,7 @@ impl Row {
         }
     }
 
-    fn channels(&self) -> [(Channel, Option<f64>); 6] {
+    fn channels(&self) -> [(Channel, Option<f64>); 7] {
         let cadence = self
             .cadence
             .map(|whole| whole + self.cadence_fraction.unwrap_or(0.0));
@@ -360,6 +362,7 @@ impl Row {
             (Channel::HeartRate, self.heart_rate),
             (Channel::Temperature, self.temperature),
             (Channel::Balance, self.balance),
+            (Channel::Grade, self.grade),
         ]
     }
 }

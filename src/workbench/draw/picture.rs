@@ -221,7 +221,7 @@ fn fitted(lane: Lane, shown: &[Vec<Option<Extent>>], allowed: &[Option<Extent>])
     };
     let least = match lane {
         Lane::Channel(Channel::Power) => 20.0,
-        Lane::Channel(Channel::Speed | Channel::Temperature) => 2.0,
+        Lane::Channel(Channel::Speed | Channel::Temperature | Channel::Grade) => 2.0,
         _ => 10.0,
     };
     // Zero is shown where it is near enough to cost little.

@@ -67,7 +67,7 @@ pub enum Lane {
 
 impl Lane {
     /// All lanes, in the order in which they are drawn.
-    pub const ALL: [Lane; 7] = [
+    pub const ALL: [Lane; 8] = [
         Lane::Channel(Channel::Power),
         Lane::Difference,
         Lane::Channel(Channel::Cadence),
@@ -75,6 +75,7 @@ impl Lane {
         Lane::Channel(Channel::HeartRate),
         Lane::Channel(Channel::Temperature),
         Lane::Channel(Channel::Balance),
+        Lane::Channel(Channel::Grade),
     ];
 
     /// Name for messages.
