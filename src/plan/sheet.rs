@@ -292,7 +292,7 @@ mod tests {
                 };
                 let sprints = of(Kind::Sprint).count();
                 let switches = of(Kind::Coast).count();
-                assert!((3480.0..=3720.0).contains(&long_s), "an hour: {long_s}");
+                assert!((3500.0..=3900.0).contains(&long_s), "an hour: {long_s}");
                 vec![
                     "an hour".to_owned(),
                     format!("at {} and {last} W", others.join(", ")),
