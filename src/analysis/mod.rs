@@ -24,6 +24,7 @@ pub mod questions;
 pub mod ratio;
 pub mod ride;
 pub mod segment;
+pub mod slope;
 pub mod table;
 pub mod trend;
 pub mod verdict;

@@ -148,6 +148,26 @@ pub fn reference_cadence(aligned: &Aligned) -> Option<Vec<f64>> {
     (!columns.is_empty()).then(|| (0..aligned.grid.len).map(at).collect())
 }
 
+/// Grade of the first source under test that carries it, else of the first other stream: as a rule
+/// only what controls the trainer knows it.
+pub fn grade_percent(aligned: &Aligned) -> Option<&[f64]> {
+    let under_test = aligned.tracks.iter().filter(|t| t.role == Role::UnderTest);
+    let others = aligned.tracks.iter().filter(|t| t.role != Role::UnderTest);
+    under_test
+        .chain(others)
+        .find_map(|track| track.column(Channel::Grade))
+}
+
+/// Wheel speed of the first reference that carries it, else of the first other stream: as a rule
+/// only the source under test does.
+pub fn wheel_speed(aligned: &Aligned) -> Option<&[f64]> {
+    let references = aligned.tracks.iter().filter(|t| t.role == Role::Reference);
+    let others = aligned.tracks.iter().filter(|t| t.role != Role::Reference);
+    references
+        .chain(others)
+        .find_map(|track| track.column(Channel::Speed))
+}
+
 /// Gear changes that a recorder noted, session time, in order.
 pub fn gear_changes_s(aligned: &Aligned) -> Vec<f64> {
     noted(aligned, |recording, clock| {

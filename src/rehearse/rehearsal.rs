@@ -17,7 +17,7 @@ use crate::recording::{
     Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint, TimeBase,
 };
 use crate::session::{
-    Fact, Kind, MatchedOn, OpenedSession, Role, Segment, Session, Source, Stream,
+    Fact, Kind, MatchedOn, OpenedSession, Role, Segment, Session, Simulation, Source, Stream,
 };
 use crate::timeline::Clock;
 
@@ -297,6 +297,7 @@ impl Rehearsal {
         let mut session = Session {
             title: self.plan.title.clone(),
             allowance: Some(self.scenario.allowance),
+            simulation: self.entered_in_the_app(),
             streams,
             segments: if options.tagged {
                 self.segments()
@@ -320,6 +321,17 @@ impl Rehearsal {
             });
         }
         session
+    }
+
+    /// What the app that simulated slopes was told; `None` where the plan has none.
+    fn entered_in_the_app(&self) -> Option<Simulation> {
+        let simulation = self.scenario.simulation;
+        let is_slope = |leg: &Leg| leg.kind == Kind::Slope;
+        self.plan.legs().iter().any(is_slope).then_some(Simulation {
+            mass_kg: simulation.mass_kg,
+            rolling: simulation.rolling,
+            drag_kg_m: simulation.drag,
+        })
     }
 
     /// The session as it would be open after [`write_session`](super::write_session), without

@@ -46,6 +46,9 @@ pub(super) struct Ride {
     pub shifts: Vec<(f64, Gear)>,
 }
 
+/// Share of the rider's slow drift that a trainer in control leaves (invented).
+const DRIFT_LEFT: f64 = 0.2;
+
 impl Ride {
     /// Length, s.
     pub fn duration_s(&self) -> f64 {
@@ -156,7 +159,11 @@ impl<'a> Body<'a> {
         let grade_percent = leg.grade_percent(into_s);
         out.command_w.push(commanded_w(leg, into_s));
         out.grade_percent.push(grade_percent.unwrap_or(f64::NAN));
-        let wander_w = self.quick.next(&mut self.power_g) + self.slow.next(&mut self.power_g);
+        let quick_w = self.quick.next(&mut self.power_g);
+        let slow_w = self.slow.next(&mut self.power_g);
+        // What a rider drifts over half a minute, a trainer in control takes up for the most part.
+        let held = self.scenario.control.is_some() && leg.target_w(into_s) > 0.0;
+        let wander_w = quick_w + slow_w * if held { DRIFT_LEFT } else { 1.0 };
         let power_w = if grade_percent.is_some() {
             let wanted_rpm = leg.cadence_rpm + self.cadence_wander.next(&mut self.cadence_g);
             let power_w = self.climb(wanted_rpm, ratio, at_s, wander_w, out);

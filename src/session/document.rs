@@ -40,6 +40,12 @@ pub(super) fn merged(old: &str, session: &Session) -> Result<String, String> {
         }
         None => drop(root.remove("allowance")),
     }
+    if let Some(simulation) = session.simulation {
+        let table = table(root, "simulation")?;
+        put(table, "mass_kg", simulation.mass_kg.into());
+        put(table, "rolling", simulation.rolling.into());
+        put(table, "drag_kg_m", simulation.drag_kg_m.into());
+    }
     let common = session.references.claims_correlation;
     if common != 0.0 || root.contains_key("references") {
         put(

@@ -28,7 +28,7 @@ pub use document::to_text;
 pub use error::SessionError;
 pub use model::{
     Allowance, CONSENSUS, Claim, ColumnNames, CommonErrors, Fact, Kind, MatchedOn, Role, Segment,
-    Session, Site, Stream, Words,
+    Session, Simulation, Site, Stream, Words,
 };
 pub use opened::{OpenOptions, OpenedSession, Problem, Source};
 pub use parse::parse;

@@ -25,6 +25,8 @@ pub struct Session {
     /// How far the references' errors are common.
     #[serde(default)]
     pub references: CommonErrors,
+    /// What was entered in the app that simulated the slopes.
+    pub simulation: Option<Simulation>,
     /// What the questions are held against, where the usual does not suit.
     #[serde(default)]
     pub limits: Limits,
@@ -125,6 +127,8 @@ limits! {
     level_percent: 100.0,
     /// Held power against the set point, % of it.
     hold_percent: 100.0,
+    /// Mean of the source's own reading against the set points, W.
+    hold_w: 1000.0,
     /// Amplitude of surging, W.
     steadiness_w: 1000.0,
     /// Time to follow a new set point, s.
@@ -149,6 +153,29 @@ limits! {
     gradient_s: 600.0,
     /// Work of the whole ride, %.
     work_percent: 100.0,
+}
+
+/// What was entered in the app that simulated the slopes: `[simulation]` of the session file.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Simulation {
+    /// Rider and bike, kg.
+    pub mass_kg: f64,
+    /// Coefficient of rolling resistance.
+    #[serde(default = "usual_rolling")]
+    pub rolling: f64,
+    /// Half the drag area times the density of air, N per (m/s)².
+    #[serde(default = "usual_drag")]
+    pub drag_kg_m: f64,
+}
+
+/// Common practice in apps, no source.
+fn usual_rolling() -> f64 {
+    0.004
+}
+
+/// Common practice in apps, no source.
+fn usual_drag() -> f64 {
+    0.19
 }
 
 /// One device's stream as it takes part in the session.

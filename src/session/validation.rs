@@ -23,6 +23,12 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
     without_sign(place, "plus_minus", allowance.plus_minus, 50.0)?;
     let common = session.references.claims_correlation;
     within("[references]", "claims_correlation", common, 0.0..=1.0)?;
+    if let Some(simulation) = session.simulation {
+        let place = "[simulation]";
+        within(place, "mass_kg", simulation.mass_kg, MASS_KG)?;
+        without_sign(place, "rolling", simulation.rolling, MOST_ROLLING)?;
+        without_sign(place, "drag_kg_m", simulation.drag_kg_m, MOST_DRAG)?;
+    }
     for (key, value, most) in session.limits.stated() {
         without_sign("[limits]", key, value, most)?;
     }
@@ -79,6 +85,13 @@ const MOST_WATTS: f64 = 3000.0;
 
 /// Losses and gains between two sites that are no slip of the pen, %.
 const ALLOWANCE_PERCENT: RangeInclusive<f64> = -50.0..=50.0;
+
+/// Rider and bike that are no slip of the pen, kg.
+const MASS_KG: RangeInclusive<f64> = 20.0..=400.0;
+
+/// The same of a coefficient of rolling resistance, and of ½C_w, N per (m/s)².
+const MOST_ROLLING: f64 = 0.1;
+const MOST_DRAG: f64 = 2.0;
 
 /// Session times and offsets that can be meant, s. A recorder's clock that was never set may be
 /// off by decades, so this is wide: some thirty thousand years.

@@ -1,7 +1,8 @@
 //! What a ride says without the tester.
 
-use crate::analysis::ride::{gear_changes_s, noted, reference_cadence, set_points};
-use crate::recording::Channel;
+use crate::analysis::ride::{
+    gear_changes_s, grade_percent, noted, reference_cadence, set_points, wheel_speed,
+};
 use crate::session::Role;
 use crate::timeline::{Aligned, Grid, Member, Span};
 
@@ -49,8 +50,8 @@ impl Evidence {
             grid: aligned.grid,
             power: power(aligned),
             cadence: reference_cadence(aligned),
-            speed: wheel_speed(aligned),
-            grade: grade(aligned),
+            speed: wheel_speed(aligned).map(<[f64]>::to_vec),
+            grade: grade_percent(aligned).map(<[f64]>::to_vec),
             laps: noted(aligned, |recording, clock| {
                 let laps = recording.laps.iter();
                 laps.map(|lap| Span::new(clock.to_session(lap.from_s), clock.to_session(lap.to_s)))
@@ -86,26 +87,4 @@ fn power(aligned: &Aligned) -> Vec<f64> {
             })
         })
         .collect()
-}
-
-/// Grade of the first source under test that carries it, else of the first other stream: as a rule
-/// only what controls the trainer knows it.
-fn grade(aligned: &Aligned) -> Option<Vec<f64>> {
-    let under_test = aligned.tracks.iter().filter(|t| t.role == Role::UnderTest);
-    let others = aligned.tracks.iter().filter(|t| t.role != Role::UnderTest);
-    under_test
-        .chain(others)
-        .find_map(|track| track.column(Channel::Grade))
-        .map(<[f64]>::to_vec)
-}
-
-/// Wheel speed of the first reference that carries it, else of the first other stream: as a rule
-/// only the source under test does.
-fn wheel_speed(aligned: &Aligned) -> Option<Vec<f64>> {
-    let references = aligned.tracks.iter().filter(|t| t.role == Role::Reference);
-    let others = aligned.tracks.iter().filter(|t| t.role != Role::Reference);
-    references
-        .chain(others)
-        .find_map(|track| track.column(Channel::Speed))
-        .map(<[f64]>::to_vec)
 }

@@ -26,6 +26,8 @@ const BAND_W: f64 = 5.0;
 const BAND_SHARE: f64 = 0.05;
 /// Four to five seconds are usual.
 const MOST_S: f64 = 5.0;
+/// How long before its time stamp a reading was made on average, s: a meter tells of the second before.
+const SAMPLE_S: f64 = 0.5;
 /// Longest dead time and time constant looked for, s.
 const LONGEST_S: f64 = 20.0;
 
@@ -271,7 +273,7 @@ fn residuals(change: &Change, response: Response) -> Vec<f64> {
     let reached: Vec<f64> = change
         .rows
         .iter()
-        .map(|(t, _)| response.reached(*t))
+        .map(|(t, _)| response.reached(*t - SAMPLE_S))
         .collect();
     let (h, z) = (
         reached.iter().sum::<f64>() / n,
@@ -315,7 +317,7 @@ mod tests {
             let start = 60.0 + 90.0 * at as f64;
             set_points.push((Span::new(start, start + 90.0), pair[1]));
             for t in 0..90 {
-                let h = SLOW.reached(f64::from(t));
+                let h = SLOW.reached(f64::from(t) - SAMPLE_S);
                 let jitter = 6.0 * (noise[90 * at + t as usize] - 0.5);
                 delivered.push(pair[0] + (pair[1] - pair[0]) * h + jitter);
             }

@@ -5,6 +5,10 @@
 //! noise: its shape is learnt from all held blocks together ([`crate::stats::noise`]). A block is at
 //! fault where it is beyond the limit by a critical value for all blocks together (Bonferroni), and
 //! all is fine where each block is within by its own expanded uncertainty.
+//!
+//! With ordinary references that finds an error of some 3 % only. What the source itself reports needs no
+//! reference: where its own reading, too, lies off the set points on average over all blocks by more than
+//! 1.5 W (or what `[limits] hold_w` says), it does not hold what was asked for, whatever its accuracy.
 
 use super::super::figures::{Interval, SegmentFigures};
 use super::super::verdict::judge::applies_to;
@@ -15,6 +19,8 @@ use crate::stats::noise::{Noise, Stretch};
 use crate::stats::{MeanUncertainty, serial, t_quantile};
 use crate::timeline::Span;
 
+/// Largest mean distance of the source's own reading from the set points, W.
+const MOST_OWN_W: f64 = 1.5;
 /// Fewest seconds of a block.
 const FEWEST_S: f64 = 60.0;
 
@@ -29,6 +35,13 @@ pub struct Block {
     pub set_point_w: f64,
     /// Delivered less asked for, second by second, W; NaN where it is missing.
     pub error_w: Vec<f64>,
+}
+
+/// How far the source's own reading lies off the set points, W.
+#[derive(Clone, Copy, Debug)]
+struct Own {
+    error_w: f64,
+    expanded_w: f64,
 }
 
 impl Block {
@@ -126,7 +139,18 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let Some((block, shown)) = all.iter().max_by(|a, b| room(&a.1).total_cmp(&room(&b.1))) else {
         return Answer::not_ridden(question, source.label, "no held block is there");
     };
-    let found = agreed.flatten().unwrap_or(Finding::CannotTell);
+    let delivered_found = agreed.flatten().unwrap_or(Finding::CannotTell);
+    let own = own_reading(source);
+    let own_limit = Limit::stated_or(
+        source.ride.session.limits.hold_w,
+        MOST_OWN_W,
+        Limit::PRACTICE,
+    );
+    let own = own.filter(|own| {
+        delivered_found != Finding::Fault
+            && within(own.error_w, own.expanded_w, own_limit.value) == Finding::Fault
+    });
+    let found = own.map_or(delivered_found, |_| Finding::Fault);
     let (error, expanded) = (shown.error_percent, shown.expanded);
     let side = if error < 0.0 { "less" } else { "more" };
     let most = if all.len() > 1 { " at most" } else { "" };
@@ -137,6 +161,16 @@ pub fn answer(source: &Source<'_>) -> Answer {
         limit.said(&format!("±{} %", plain(shown.limit)))
     );
     let interval: Interval = [error - expanded, error + expanded];
+    let ids = all.iter().map(|(block, _)| block.segment);
+    let place = Place {
+        from_s: block.span.from_s,
+        to_s: block.span.to_s,
+    };
+    if let Some(own) = own {
+        return of_own_reading(source, own, own_limit, &sentence)
+            .in_segments(ids)
+            .at(Some(place));
+    }
     let would = if agreed.is_none() {
         LOSS_WOULD
     } else {
@@ -148,11 +182,8 @@ pub fn answer(source: &Source<'_>) -> Answer {
             value: shown.limit,
             ..limit
         })
-        .in_segments(all.iter().map(|(block, _)| block.segment))
-        .at(Some(Place {
-            from_s: block.span.from_s,
-            to_s: block.span.to_s,
-        }))
+        .in_segments(ids)
+        .at(Some(place))
         .unless_told(would)
         .in_brief(format!(
             "{:.1} ± {expanded:.1} % {side} than {:.0} W; {}",
@@ -166,6 +197,46 @@ pub fn answer(source: &Source<'_>) -> Answer {
             block.set_point_w,
             block.set_point_w * (1.0 + error / 100.0)
         ))
+}
+
+/// How far the source's own reading lies off the set points on average, with the scatter of the seconds
+/// alone: no reference takes part.
+fn own_reading(source: &Source<'_>) -> Option<Own> {
+    let blocks = blocks(source.ride, &source.read()?);
+    let step_s = source.ride.aligned.grid.step_s;
+    let stretches = stretches(&blocks);
+    let noise = Noise::learn(&stretches, BLOCK_ROWS, step_s)?;
+    // Blocks weigh by their seconds; their scatters are their own.
+    let (mut sum, mut squares, mut total) = (0.0, 0.0, 0.0);
+    for (block, stretch) in blocks.iter().zip(&stretches) {
+        let n = block.error_w.iter().filter(|v| v.is_finite()).count() as f64;
+        let half = noise.mean(stretch)?.half_width95();
+        sum += n * block.mean_w();
+        squares += (n * half).powi(2);
+        total += n;
+    }
+    Some(Own {
+        error_w: sum / total,
+        expanded_w: squares.sqrt() / total,
+    })
+}
+
+/// The answer where the source's own reading lies off the set points; `delivered` says what the
+/// references tell.
+fn of_own_reading(source: &Source<'_>, own: Own, limit: Limit, delivered: &str) -> Answer {
+    let (error, half) = (own.error_w, own.expanded_w);
+    let side = if error < 0.0 { "low" } else { "high" };
+    let said = limit.said(&format!("±{} W", plain(limit.value)));
+    let brief = format!("{:.1} ± {half:.1} W {side} by its own reading", error.abs());
+    let sentence = format!(
+        "holds every set point {:.1} ± {half:.1} W {side} by its own reading; {said}; {delivered}",
+        error.abs()
+    );
+    Answer::new(Question::Hold, source.label, Finding::Fault, sentence)
+        .with_value(error, Some([error - half, error + half]), "W")
+        .against(limit)
+        .in_brief(format!("{brief}; {said}"))
+        .headed(format!("holds its set points {:.0} W {side}", error.abs()))
 }
 
 fn part(block: &Block, held: &Held) -> Part {

@@ -12,6 +12,7 @@ mod clocks;
 mod dropouts;
 mod follow;
 mod gear;
+mod gradient;
 mod headline;
 mod heat;
 mod hold;
@@ -66,7 +67,7 @@ pub fn findings(
     let sources: Vec<Source<'_>> = ride.sources().collect();
     let of_source = |question| {
         let ask: fn(&Source<'_>) -> Answer = match question {
-            Question::References | Question::Clocks | Question::Gradient => return Vec::new(),
+            Question::References | Question::Clocks => return Vec::new(),
             Question::Accuracy => accuracy::answer,
             Question::Level => level::answer,
             Question::Hold => hold::answer,
@@ -78,6 +79,7 @@ pub fn findings(
             Question::Cadence => cadence::answer,
             Question::Dropouts => dropouts::answer,
             Question::Heat => heat::answer,
+            Question::Gradient => gradient::answer,
             Question::Work => work::answer,
         };
         sources.iter().map(ask).collect()
