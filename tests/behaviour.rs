@@ -14,6 +14,7 @@ mod dependencies;
 mod disk;
 mod doubtful_reading;
 mod figures_of_garbage;
+mod findings;
 mod fit_damage;
 mod fit_golden;
 mod fit_reading;

@@ -122,7 +122,10 @@ fn tag_save_export_and_come_back() {
         assert_eq!(*percent, format!("{net_percent:+.2}"), "{kind}");
     }
 
+    // What is tagged is answered first.
     let mut desk = open(&session, home.path());
+    desk.wait_for("✗ sprint");
+    desk.send("\x1b");
     let screen = desk.wait_for(" 2 sprint");
     assert_eq!(
         [listed(&screen, "steady-block"), listed(&screen, "sprint")],

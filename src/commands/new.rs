@@ -3,9 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use super::{Exit, Failure, Format, Output};
+use crate::analysis::loss::Loss;
 use crate::recording::Channel;
 use crate::session::folder::create;
-use crate::session::{OpenedSession, files, start};
+use crate::session::{
+    Allowance, Claim, OpenedSession, Role, Session, Simulation, files, start, validation,
+};
 use crate::text::clean_text;
 use crate::text::plural;
 use crate::timeline::align::{self, align_session};
@@ -29,6 +32,118 @@ pub struct Arguments {
     /// Title of the session [default: the folder's name].
     #[arg(long)]
     title: Option<String>,
+    /// What the maker claims of the source under test, ± % of reading, say 2; also "2,5" for the
+    /// larger of 2 % and 5 W.
+    #[arg(long, value_name = "PERCENT[,WATTS]", value_parser = claim)]
+    claim: Option<Claim>,
+    /// What the maker of a reference claims, ± %; for each of them, say pedals=1.
+    #[arg(long, value_name = "LABEL=PERCENT", value_parser = reference_claim)]
+    reference_claim: Vec<(String, f64)>,
+    /// What the drivetrain takes between the references and the source, ± how well that is known,
+    /// percentage points; 2±1 (or 2,1) is usual for a chain, 0,0 says none.
+    #[arg(long, value_name = "PERCENT[,POINTS]", value_parser = loss)]
+    loss: Option<Allowance>,
+    /// Rider and bike as entered in the app that simulated slopes, kg.
+    #[arg(long, value_name = "KG")]
+    mass: Option<f64>,
+}
+
+/// Two numbers, the second of which may be left out.
+fn numbers(text: &str) -> Result<(f64, Option<f64>), String> {
+    let number = |text: &str| {
+        let text = text.trim().trim_end_matches('%').trim();
+        let value = text.parse::<f64>().ok().filter(|v| v.is_finite());
+        value.ok_or_else(|| format!("{text:?} is not a number; write it as 2 or 2,1"))
+    };
+    match text.split_once([',', '±', '/']) {
+        Some((first, second)) => Ok((number(first)?, Some(number(second)?))),
+        None => Ok((number(text)?, None)),
+    }
+}
+
+fn claim(text: &str) -> Result<Claim, String> {
+    let (percent, watts) = numbers(text)?;
+    Ok(Claim {
+        percent,
+        watts: watts.unwrap_or(0.0),
+    })
+}
+
+fn loss(text: &str) -> Result<Allowance, String> {
+    let (percent, plus_minus) = numbers(text)?;
+    Ok(Allowance {
+        percent,
+        plus_minus: plus_minus.unwrap_or(Allowance::USUAL.plus_minus),
+    })
+}
+
+fn reference_claim(text: &str) -> Result<(String, f64), String> {
+    let (label, percent) = text
+        .rsplit_once('=')
+        .ok_or("write LABEL=PERCENT, say pedals=1")?;
+    Ok((label.trim().to_owned(), numbers(percent)?.0))
+}
+
+impl Arguments {
+    /// Puts what was told into the session.
+    fn tell(&self, session: &mut Session) -> Result<(), Failure> {
+        session.claim = self.claim.unwrap_or(session.claim);
+        session.allowance = self.loss.or(session.allowance);
+        session.simulation = self.mass.map(|mass_kg| Simulation {
+            mass_kg,
+            ..Simulation::USUAL
+        });
+        for (label, percent) in &self.reference_claim {
+            let index = session.stream_index(label);
+            let stream = index.and_then(|index| session.streams.get_mut(index));
+            let Some(stream) = stream else {
+                let labels: Vec<&str> = session.streams.iter().map(|s| s.label.as_str()).collect();
+                return Err(Failure::Usage(format!(
+                    "there is no stream {label:?}; there are {}",
+                    labels.join(", ")
+                )));
+            };
+            stream.claim_percent = Some(*percent);
+        }
+        validation::check(session)
+            .map_err(|(place, problem)| Failure::Usage(format!("{place}: {problem}")))
+    }
+}
+
+/// What was left out, each with what it holds open and how to state it.
+fn left_out(arguments: &Arguments, session: &Session) -> Vec<String> {
+    let mut out = Vec::new();
+    if arguments.claim.is_none() {
+        out.push(
+            "the claim of the source (--claim): ±2 % is assumed; 1 to 5 % are usual".to_owned(),
+        );
+    }
+    let silent: Vec<&str> = session
+        .with_role(Role::Reference)
+        .filter_map(|index| session.streams.get(index))
+        .filter(|stream| stream.claim_percent.is_none() && stream.claim_watts.is_none())
+        .map(|stream| stream.label.as_str())
+        .collect();
+    if !silent.is_empty() {
+        out.push(format!(
+            "the claims of {} (--reference-claim {}=1): without them nothing can be judged; 1 to 2 % \
+             are usual",
+            silent.join(" and "),
+            silent[0]
+        ));
+    }
+    let site = |index: usize| session.streams.get(index).and_then(|s| s.site);
+    let references: Vec<_> = session.with_role(Role::Reference).map(site).collect();
+    let sources = session.with_role(Role::UnderTest);
+    let is_open = |index| Loss::between(&references, site(index), session.allowance).is_open();
+    if sources.into_iter().any(is_open) {
+        out.push(
+            "what the chain takes between the references and the source (--loss 2,1): it may be 0 to 4 \
+             %, and an answer that depends on it stays open; 2 ± 1 % is usual"
+                .to_owned(),
+        );
+    }
+    out
 }
 
 /// Reads, copies and saves.
@@ -50,6 +165,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         .map_err(Failure::CouldNot)?;
     let clocks = align_session(&opened, align::Options::default());
     clocks.apply(&mut opened.session, |_| true);
+    arguments.tell(&mut opened.session)?;
     let names = parts.iter().map(|part| part.file.clone());
     let copies: Vec<_> = arguments.recordings.iter().cloned().zip(names).collect();
     let mut session = opened.session.clone();
@@ -60,11 +176,16 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     output.result(&why)?;
     output.result("Clocks against session time:")?;
     super::align::print(&clocks, Format::Text, output)?;
-    output.result(
-        "Claims: ±2 % is assumed for the source under test, and none is known for the references. \
-         Set what their makers state (in the workbench, or as [claim] and claim_percent in \
-         session.toml): without it no verdict can be given.",
-    )?;
+    let left_out = left_out(arguments, &opened.session);
+    if !left_out.is_empty() {
+        output.result(
+            "Answers depend on what is not stated yet (state it in the workbench with E, in \
+             session.toml, or here):",
+        )?;
+    }
+    for line in left_out {
+        output.result(&format!("  {line}"))?;
+    }
     output.result(&format!("Open it with `truing {}`.", folder.display()))?;
     Ok(Exit::Done)
 }

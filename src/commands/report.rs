@@ -7,6 +7,7 @@ use super::{Exit, Failure, Output, open_session};
 use crate::analysis::ride;
 use crate::analysis::table::table_with;
 use crate::export::report::{Material, report};
+use crate::suggest::answered;
 use crate::timeline::Aligned;
 use crate::timeline::align::{Options, align_session};
 
@@ -50,6 +51,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         aligned: &aligned,
         findings: &findings,
         table: &table,
+        answers: &answered(&opened.session, &aligned, &findings, &table),
         clocks: &clocks,
     })
     .map_err(Failure::because)?;

@@ -9,7 +9,9 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::figure::Drawing;
 use super::output_file::{check, write_file};
 use super::{Exit, Failure, Format, Output};
-use crate::analysis::table::table;
+use crate::analysis::questions::{Tagging, findings};
+use crate::analysis::ride;
+use crate::analysis::table::table_with;
 use crate::export::survey::{self, Skipped, Surveyed};
 use crate::session::{OpenOptions, OpenedSession, Role, files};
 use crate::timeline::Aligned;
@@ -163,9 +165,12 @@ fn read_one(path: &Path, by: Option<&str>) -> Read {
         .map(|recording| recording.sha256.clone())
         .collect();
     ride.sort_unstable();
-    let figures = table(session, &Aligned::new(&opened));
+    let aligned = Aligned::new(&opened);
+    let found = ride::findings(&aligned);
+    let figures = table_with(session, &aligned, &found);
+    let answers = findings(session, &aligned, &found, &figures, Tagging::default());
     let named = path.display().to_string();
-    let surveyed = Surveyed::new(&named, session, &figures, by);
+    let surveyed = Surveyed::new(&named, session, (&figures, &answers), by);
     if surveyed.blocks.is_empty() {
         return Err(
             "no block in it can be judged: tag steady blocks, or take what `truing suggest --write` proposes"

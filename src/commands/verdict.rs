@@ -9,16 +9,19 @@ use super::output::csv_text;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::error_curve::ErrorCurve;
 use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
+use crate::analysis::questions::{Answer, Findings};
 use crate::analysis::verdict::overall;
-use crate::analysis::{catalogue, table};
+use crate::analysis::{catalogue, ride, table};
+use crate::export::findings;
 use crate::session::{Claim, Role, Session};
+use crate::suggest::answered;
 use crate::text::{clock_time, escaped, inert, one_line};
 use crate::timeline::Aligned;
 
 /// Judge the claim of the source under test by the tagged segments.
 ///
-/// The answer comes first, then each segment with its reasons and its uncertainty budget. A claim
-/// is tested on steady blocks, heat soaks and open segments of 60 s or more.
+/// Every question of `truing findings` is answered first, then comes each segment with its reasons and
+/// its uncertainty budget. A claim is tested on steady blocks and heat soaks of 60 s or more.
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The session folder.
@@ -37,6 +40,9 @@ const CAUTION: &str = "This is evidence from one ride on one unit. It is no cali
 /// The JSON of this subcommand.
 #[derive(Debug, Serialize)]
 struct Judged<'a> {
+    headline: &'a str,
+    remark: &'a str,
+    questions: &'a [Answer],
     answers: Vec<String>,
     segments: Vec<JudgedSegment<'a>>,
     families: &'a [Family],
@@ -61,7 +67,9 @@ struct JudgedSegment<'a> {
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     let opened = open_session(&arguments.session, output)?;
     let aligned = Aligned::new(&opened);
-    let figures = table::table(&opened.session, &aligned);
+    let found = ride::findings(&aligned);
+    let figures = table::table_with(&opened.session, &aligned, &found);
+    let asked = answered(&opened.session, &aligned, &found, &figures);
     let answers = answers(&opened.session, &figures);
     if figures.segments.is_empty() {
         output.message(
@@ -69,10 +77,13 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         );
     }
     match arguments.format {
-        Format::Text => output.result(&text(&answers, &figures))?,
-        Format::Markdown => output.result(&markdown(&answers, &figures))?,
+        Format::Text => output.result(&text(&asked, &figures))?,
+        Format::Markdown => output.result(&markdown(&asked, &figures))?,
         Format::Csv => output.result(&csv(&figures))?,
         Format::Json => output.json(&Judged {
+            headline: &asked.headline,
+            remark: &asked.remark,
+            questions: &asked.answers,
             answers,
             segments: figures.segments.iter().map(judged_segment).collect(),
             families: &figures.families,
@@ -165,20 +176,8 @@ fn in_its_unit(verdict: &Verdict) -> [String; 3] {
     }
 }
 
-/// The answers, whether the error changes with power, and what to beware of in the clocks.
-fn statements(answers: &[String], figures: &Table) -> Vec<String> {
-    let level = |curve: &ErrorCurve| format!("{}: {}", curve.under_test, curve.level_sentence);
-    let levels = figures.error_curve.iter().map(level);
-    let answers = answers.iter().cloned();
-    let clocks = figures.session.clocks.iter().cloned();
-    answers.chain(levels).chain(clocks).collect()
-}
-
-fn text(answers: &[String], figures: &Table) -> String {
-    let mut text = String::new();
-    for line in statements(answers, figures) {
-        let _ = writeln!(text, "{}.", one_line(&line));
-    }
+fn text(asked: &Findings, figures: &Table) -> String {
+    let mut text = findings::text(asked);
     for segment in &figures.segments {
         for verdict in verdicts(segment) {
             text.push('\n');
@@ -233,11 +232,9 @@ fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
     text
 }
 
-fn markdown(answers: &[String], figures: &Table) -> String {
-    let mut text = String::new();
-    for line in statements(answers, figures) {
-        let _ = writeln!(text, "{}.\n", escaped(&line));
-    }
+fn markdown(asked: &Findings, figures: &Table) -> String {
+    let mut text = findings::markdown(asked);
+    text.push('\n');
     text.push_str(
         "| segment | kind | from | to | source | verdict | bias | U | limit | probability inside | reasons |\n",
     );

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::analysis::questions::{Answer, Finding, Findings};
-use crate::text::{escaped, hanging, inert, machine_number, one_line, word_of};
+use crate::text::{Grid, Head, escaped, hanging, inert, machine_number, one_line, word_of};
 
 /// Width of the page, columns.
 const WIDTH: usize = 80;
@@ -62,6 +62,24 @@ pub fn markdown(findings: &Findings) -> String {
         );
     }
     out
+}
+
+/// Sign and word, question, answer: for a page.
+pub fn grid(findings: &Findings) -> Grid {
+    let several = several(findings);
+    let rows = findings.ranked().into_iter().map(|answer| {
+        vec![
+            answer.question.asks().to_owned(),
+            format!(
+                "{} {}",
+                sign(answer.outcome),
+                word_of(&answer.outcome).replace('-', " ")
+            ),
+            said(answer, several),
+        ]
+    });
+    let heads = ["question", "", "answer"].map(Head::text);
+    Grid::of(heads, rows.collect::<Vec<_>>())
 }
 
 /// The heads of the CSV.

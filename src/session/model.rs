@@ -157,25 +157,29 @@ limits! {
 
 /// What was entered in the app that simulated the slopes: `[simulation]` of the session file.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Simulation {
     /// Rider and bike, kg.
     pub mass_kg: f64,
     /// Coefficient of rolling resistance.
-    #[serde(default = "usual_rolling")]
     pub rolling: f64,
     /// Half the drag area times the density of air, N per (m/s)².
-    #[serde(default = "usual_drag")]
     pub drag_kg_m: f64,
 }
 
-/// Common practice in apps, no source.
-fn usual_rolling() -> f64 {
-    0.004
+impl Simulation {
+    /// What apps take where nobody says otherwise (common practice, no source).
+    pub const USUAL: Self = Self {
+        mass_kg: 80.0,
+        rolling: 0.004,
+        drag_kg_m: 0.19,
+    };
 }
 
-/// Common practice in apps, no source.
-fn usual_drag() -> f64 {
-    0.19
+impl Default for Simulation {
+    fn default() -> Self {
+        Self::USUAL
+    }
 }
 
 /// One device's stream as it takes part in the session.

@@ -409,6 +409,7 @@ fn times(streams: usize, seconds: usize) -> [f64; 6] {
                 aligned: &aligned,
                 findings: &found,
                 table: &figures,
+                answers: &truing::suggest::answered(&opened.session, &aligned, &found, &figures),
                 clocks: &clocks,
             })
         }),

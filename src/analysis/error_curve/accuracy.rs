@@ -97,11 +97,6 @@ struct Mean {
 }
 
 impl Accuracy {
-    /// Whether the answer is one or the other.
-    pub(super) fn is_decided(&self) -> bool {
-        matches!(self.outcome, Finding::Fine | Finding::Fault)
-    }
-
     /// The same where another loss, none being stated, would say otherwise.
     pub(super) fn turned_over(self) -> Self {
         Self {

@@ -125,7 +125,7 @@ pub fn error_curves(session: &Session, segments: &[SegmentFigures]) -> Vec<Error
 pub fn error_curve(under_test: &str, inputs: &Inputs) -> ErrorCurve {
     let (blocks, curve) = drawn(inputs);
     let mut accuracy = accuracy::decide(inputs, &blocks, &curve);
-    if inputs.loss.is_open() && accuracy.is_decided() {
+    if inputs.loss.is_open() {
         let agreed = inputs.loss.agreed(|loss_percent| {
             let carried = inputs.carried(loss_percent);
             let (blocks, curve) = drawn(&carried);

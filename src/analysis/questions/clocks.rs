@@ -6,19 +6,15 @@ use super::ride::Ride;
 pub fn answer(ride: &Ride<'_>) -> Answer {
     let question = Question::Clocks;
     let cautions = ride.session.clock_cautions();
-    let [first, rest @ ..] = cautions.as_slice() else {
+    if cautions.is_empty() {
         let count = ride.session.streams.len();
         let sentence = match count {
             1 => "there is one recording".to_owned(),
             _ => format!("all {count} streams lie on one time line"),
         };
         return Answer::new(question, "", Finding::Fine, sentence);
-    };
-    let more = match rest.len() {
-        0 => String::new(),
-        n => format!(" (and {n} more)"),
-    };
-    let mut open = Answer::new(question, "", Finding::CannotTell, format!("{first}{more}"));
+    }
+    let mut open = Answer::new(question, "", Finding::CannotTell, cautions.join(". "));
     open.would_tell = Some(
         "a look in the clocks view, or a ride with one heart-rate strap heard by all".to_owned(),
     );

@@ -98,11 +98,6 @@ pub fn answer(source: &Source<'_>) -> Answer {
             delay_limit.said(&format!("{} s", plain(delay_limit.value)))
         )
     }));
-    said.extend(
-        found
-            .flywheel_kg
-            .map(|kg| format!("the flywheel acts as {kg:.0} kg")),
-    );
     let decides_late = late == Some(Finding::Fault) || arrives != Some(Finding::Fault);
     let answer = Answer::new(question, source.label, outcome, said.join("; "));
     let answer = match (found.delay, &share) {

@@ -81,6 +81,8 @@ struct Held {
     /// The same with the critical value for all blocks.
     expanded_jointly: f64,
     limit: f64,
+    /// Whether the scatter of the seconds makes most of the uncertainty.
+    is_scatter: bool,
 }
 
 pub fn answer(source: &Source<'_>) -> Answer {
@@ -171,10 +173,10 @@ pub fn answer(source: &Source<'_>) -> Answer {
             .in_segments(ids)
             .at(Some(place));
     }
-    let would = if agreed.is_none() {
-        LOSS_WOULD
-    } else {
-        "references of less uncertainty"
+    let would = match agreed {
+        None => LOSS_WOULD,
+        Some(_) if shown.is_scatter => "longer blocks",
+        Some(_) => "references of less uncertainty",
     };
     Answer::new(question, source.label, found, sentence)
         .with_value(error, Some(interval), "%")
@@ -289,13 +291,15 @@ fn held(
         standard: 100.0 * u.standard / asked,
         ..u
     };
-    let budget = source.budget(of_percent(scatter), block.span, asked)?;
+    let scatter = of_percent(scatter);
+    let budget = source.budget(scatter, block.span, asked)?;
     let jointly = t_quantile(1.0 - 0.025 / among as f64, budget.effective_dof());
     Ok(Held {
         error_percent: 100.0 * (delivered / asked - 1.0),
         expanded: budget.expanded(),
         expanded_jointly: jointly * budget.combined(),
         limit: limit(source, asked).value,
+        is_scatter: 2.0 * scatter.standard.powi(2) > budget.combined().powi(2),
     })
 }
 

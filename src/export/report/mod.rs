@@ -15,11 +15,11 @@ pub use parts::Material;
 
 use super::ExportError;
 use super::figure::Subject;
+use super::findings;
 use super::table::{claim_sentence, signed_outcome};
 use crate::analysis::figures::Verdict;
-use crate::analysis::verdict::overall;
 use crate::plan::CAUTIONS;
-use crate::session::{Role, Words};
+use crate::session::Words;
 use crate::text::{Grid, Head, clock_time, one_line};
 
 /// The page.
@@ -86,25 +86,14 @@ fn head(material: &Material<'_>) -> String {
         "<p class=\"about\">{}</p>\n",
         escaped(&claim_sentence(table))
     );
-    let mut any = false;
-    for index in session.with_role(Role::UnderTest) {
-        let Some(stream) = session.streams.get(index) else {
-            continue;
-        };
-        any = true;
-        let claim = session.claim_of(index).unwrap_or_default();
-        let Some(curve) = table.error_curve_of(&stream.label) else {
-            continue;
-        };
-        let answer = overall::answer(claim, curve);
-        out.push_str(&format!("<p class=\"answer\">{}.</p>\n", escaped(&answer)));
-        let level = format!("{}: {}.", stream.label, curve.level_sentence);
-        out.push_str(&paragraph(&level));
+    let answers = material.answers;
+    let headline = escaped(&answers.headline);
+    out.push_str(&format!("<p class=\"answer\">{headline}.</p>\n"));
+    if !answers.remark.is_empty() {
+        out.push_str(&paragraph(&answers.remark));
     }
-    if !any {
-        out.push_str("<p class=\"answer\">Nothing is under test in this session.</p>\n");
-    }
-    for caution in table.session.clocks.iter().chain(&session.claim_cautions()) {
+    out.push_str(&html::table("What a tester asks", &findings::grid(answers)));
+    for caution in &session.claim_cautions() {
         out.push_str(&paragraph(&format!("{caution}.")));
     }
     for problem in &material.opened.problems {
@@ -241,6 +230,7 @@ mod tests {
     use crate::plan::Plan;
     use crate::rehearse::{Scenario, SessionOptions, ride};
     use crate::session::Fact;
+    use crate::suggest::answered;
     use crate::timeline::Aligned;
     use crate::timeline::align::Alignment;
 
@@ -272,6 +262,12 @@ mod tests {
             aligned: &aligned,
             findings: &crate::analysis::ride::findings(&aligned),
             table: &table,
+            answers: &answered(
+                &opened.session,
+                &aligned,
+                &crate::analysis::ride::findings(&aligned),
+                &table,
+            ),
             clocks: &Alignment::default(),
         };
         (report(&material).unwrap(), table)

@@ -2,6 +2,7 @@
 
 use super::html::escaped;
 use crate::analysis::figures::Table;
+use crate::analysis::questions::Findings;
 use crate::analysis::ride::RideFindings;
 use crate::export::ExportError;
 use crate::export::figure::{self, PictureKind, Subject};
@@ -24,6 +25,8 @@ pub struct Material<'a> {
     pub findings: &'a RideFindings,
     /// Every figure of it.
     pub table: &'a Table,
+    /// Every question with its answer.
+    pub answers: &'a Findings,
     /// What an estimate of the clocks says, beside those in use.
     pub clocks: &'a Alignment,
 }

@@ -11,6 +11,7 @@ pub use shapes::{COLUMNS, csv, markdown, picture, text};
 
 use crate::analysis::across::across;
 use crate::analysis::figures::{AcrossSessions, Outcome, Table};
+use crate::analysis::questions::{Answer, Finding, Findings, Question};
 use crate::session::{Fact, Kind, Session};
 use crate::text::one_line;
 
@@ -26,8 +27,27 @@ pub struct Surveyed {
     pub facts: Vec<Fact>,
     /// The value of the fact that the survey groups by.
     pub by: Option<String>,
+    /// Every fault of it in one sentence.
+    pub headline: String,
+    /// Its answers to a tester's questions.
+    pub questions: Vec<Asked>,
     /// Its judged blocks.
     pub blocks: Vec<Block>,
+}
+
+/// One answer, in short.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Asked {
+    /// The question.
+    pub question: Question,
+    /// Label of the source; empty for a question about the whole ride.
+    pub source: String,
+    /// The answer.
+    pub outcome: Finding,
+    /// The number that decides, in `unit`.
+    pub value: Option<f64>,
+    /// Its unit.
+    pub unit: &'static str,
 }
 
 /// One judged block.
@@ -102,7 +122,12 @@ pub struct SessionMean {
 impl Surveyed {
     /// What a survey needs of a session: its judged blocks. An open stretch is none (a warm-up asks
     /// nothing that another day repeats).
-    pub fn new(named: &str, session: &Session, table: &Table, by: Option<&str>) -> Self {
+    pub fn new(
+        named: &str,
+        session: &Session,
+        (table, findings): (&Table, &Findings),
+        by: Option<&str>,
+    ) -> Self {
         let value = by.and_then(|key| session.facts.iter().find(|fact| fact.key == key));
         let mut blocks = Vec::new();
         for segment in &table.segments {
@@ -130,7 +155,21 @@ impl Surveyed {
             title: session.title.clone(),
             facts: session.facts.clone(),
             by: value.map(|fact| one_line(&fact.value)),
+            headline: findings.headline.clone(),
+            questions: findings.answers.iter().map(Asked::of).collect(),
             blocks,
+        }
+    }
+}
+
+impl Asked {
+    fn of(answer: &Answer) -> Self {
+        Self {
+            question: answer.question,
+            source: answer.source.clone(),
+            outcome: answer.outcome,
+            value: answer.value,
+            unit: answer.unit,
         }
     }
 }
@@ -252,6 +291,8 @@ mod tests {
             title: format!("=ride {named}"),
             facts: Vec::new(),
             by: by.map(str::to_owned),
+            headline: String::new(),
+            questions: Vec::new(),
             blocks: blocks.iter().enumerate().map(block).collect(),
         }
     }
@@ -411,7 +452,12 @@ mod tests {
                     .unwrap()
                     .opened(options);
                 let figures = table(&opened.session, &Aligned::new(&opened));
-                Surveyed::new(&format!("day {day}"), &opened.session, &figures, None)
+                Surveyed::new(
+                    &format!("day {day}"),
+                    &opened.session,
+                    (&figures, &Findings::default()),
+                    None,
+                )
             })
             .collect();
         let found = survey(None, sessions, Vec::new());

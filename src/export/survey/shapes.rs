@@ -2,6 +2,7 @@
 
 use super::{GroupFigures, SessionMean, Survey};
 use crate::analysis::figures::{AcrossSessions, Interval};
+use crate::analysis::questions::Finding;
 use crate::export::ExportError;
 use crate::export::figure::{Axis, Ink, Layer, Picture, Style, Ticks, range_of};
 use crate::session::Kind;
@@ -201,6 +202,33 @@ fn by_session(survey: &Survey) -> Grid {
     grid
 }
 
+/// A line a session: its faults, and what it does not tell.
+fn questions(survey: &Survey) -> Grid {
+    let mut grid = Grid::new(["session", "faults", "cannot tell", "fine"].map(Head::text));
+    for session in &survey.sessions {
+        let keys = |finding: Finding| {
+            let own = session.questions.iter().filter(|q| q.outcome == finding);
+            let mut keys: Vec<&str> = own.map(|q| q.question.key()).collect();
+            keys.dedup();
+            match keys.as_slice() {
+                [] => "none".to_owned(),
+                keys => keys.join(", "),
+            }
+        };
+        let fine = session
+            .questions
+            .iter()
+            .filter(|q| q.outcome == Finding::Fine);
+        grid.push(vec![
+            one_line(&session.session),
+            keys(Finding::Fault),
+            keys(Finding::CannotTell),
+            fine.count().to_string(),
+        ]);
+    }
+    grid
+}
+
 /// What to make of the groups, each sentence once, with the groups it is said of.
 fn remarks(survey: &Survey) -> Vec<String> {
     let mut said: Vec<(String, Vec<String>)> = Vec::new();
@@ -237,6 +265,8 @@ pub fn text(survey: &Survey) -> String {
     out.push_str(&hanging("", MEANING, WIDTH));
     out.push_str("\nBIAS OF EACH SESSION\n");
     out.push_str(&by_session(survey).aligned("", WIDTH));
+    out.push_str("\nQUESTIONS\n");
+    out.push_str(&questions(survey).aligned("", WIDTH));
     for (title, notes) in [("REMARKS", remarks(survey)), ("LEFT OUT", skipped(survey))] {
         if !notes.is_empty() {
             out.push_str(&format!("\n{title}\n"));
@@ -258,11 +288,12 @@ fn skipped(survey: &Survey) -> Vec<String> {
 /// The same tables for a page.
 pub fn markdown(survey: &Survey) -> String {
     let mut out = format!(
-        "# Survey of {}\n\n## Precision\n\n{}\n{}\n{MEANING}\n\n## Bias of each session\n\n{}",
+        "# Survey of {}\n\n## Precision\n\n{}\n{}\n{MEANING}\n\n## Bias of each session\n\n{}\n## Questions\n\n{}",
         plural(survey.sessions.len(), "session"),
         precision(survey).markdown(),
         spread(survey).markdown(),
         by_session(survey).markdown(),
+        questions(survey).markdown(),
     );
     for (title, notes) in [("Remarks", remarks(survey)), ("Left out", skipped(survey))] {
         if !notes.is_empty() {
