@@ -1,7 +1,8 @@
 //! `truing explain`: what a figure means.
 
 use super::{Exit, Failure, Output};
-use crate::analysis::catalogue::{self, Entry, Found, plain};
+use crate::analysis::catalogue::{self, Found, plain};
+use crate::analysis::figure::Figure;
 use crate::export::table::{COLUMNS, Column, Group};
 
 /// Explain a figure or a word: what it is, how it is computed, where that comes from, and what it
@@ -50,7 +51,7 @@ fn explanation(term: &str) -> Result<String, String> {
     Err(unknown(term, &near))
 }
 
-fn told(entries: &[&'static Entry]) -> String {
+fn told(entries: &[&'static Figure]) -> String {
     let groups = merged(entries);
     let texts: Vec<String> = groups.iter().map(|group| explained(group)).collect();
     texts.join("\n")
@@ -89,11 +90,11 @@ fn of_column(column: &Column) -> String {
 
 /// The catalogue's entry for a column. Its name in CSV is made of the path in the JSON: without the
 /// lists in between, and with `lower` and `upper` for the two ends of an interval.
-fn entry_of(column: &Column) -> Option<&'static Entry> {
+fn entry_of(column: &Column) -> Option<&'static Figure> {
     let name = without_ends(column.name);
     roots(column.group).iter().find_map(|(root, prefix)| {
         let name = name.strip_prefix(prefix)?;
-        let below = |entry: &'static Entry| Some((entry.id.strip_prefix(root)?, entry));
+        let below = |entry: &'static Figure| Some((entry.id.strip_prefix(root)?, entry));
         let mut entries = catalogue::figures().filter_map(below);
         let found = entries.find(|(path, _)| names_of(path).iter().any(|own| own == name));
         found.map(|(_, entry)| entry)
@@ -163,8 +164,8 @@ fn names_of(path: &str) -> Vec<String> {
 }
 
 /// Entries that say the same (one figure at two places of the JSON) together.
-fn merged(entries: &[&'static Entry]) -> Vec<Vec<&'static Entry>> {
-    let mut groups: Vec<Vec<&'static Entry>> = Vec::new();
+fn merged(entries: &[&'static Figure]) -> Vec<Vec<&'static Figure>> {
+    let mut groups: Vec<Vec<&'static Figure>> = Vec::new();
     for entry in entries {
         let same = groups.iter_mut().find(|group| {
             group.first().is_some_and(|first| {
@@ -179,7 +180,7 @@ fn merged(entries: &[&'static Entry]) -> Vec<Vec<&'static Entry>> {
     groups
 }
 
-fn explained(group: &[&'static Entry]) -> String {
+fn explained(group: &[&'static Figure]) -> String {
     let Some(entry) = group.first() else {
         return String::new();
     };
@@ -196,7 +197,7 @@ fn explained(group: &[&'static Entry]) -> String {
     };
     line("formula", entry.formula);
     line("source", entry.source);
-    line("does not tell", entry.limits);
+    line("does not tell", entry.caveat);
     let fields: Vec<&str> = group
         .iter()
         .map(|e| e.id)
@@ -206,7 +207,7 @@ fn explained(group: &[&'static Entry]) -> String {
     text
 }
 
-fn unknown(term: &str, near: &[&'static Entry]) -> String {
+fn unknown(term: &str, near: &[&'static Figure]) -> String {
     if near.is_empty() {
         return format!("no figure or word is called “{term}”; `truing explain` lists all");
     }
@@ -227,7 +228,7 @@ fn unknown(term: &str, near: &[&'static Entry]) -> String {
 
 /// Every word and figure, one line each.
 fn listing() -> String {
-    let line = |entry: &Entry| {
+    let line = |entry: &Figure| {
         let unit = if entry.unit.is_empty() {
             String::new()
         } else {
@@ -320,7 +321,7 @@ mod tests {
     #[test]
     fn no_text_has_two_blanks_in_a_row() {
         let entries = catalogue::figures().chain(catalogue::words());
-        let of_entry = |e: &'static Entry| [e.label, e.definition, e.formula, e.source, e.limits];
+        let of_entry = |e: &'static Figure| [e.label, e.definition, e.formula, e.source, e.caveat];
         let of_columns = COLUMNS
             .iter()
             .flat_map(|column| [column.head, column.about]);

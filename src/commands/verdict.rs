@@ -8,8 +8,12 @@ use serde::Serialize;
 use super::output::csv_text;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::error_curve::ErrorCurve;
-use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::table::Table;
+use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::overall;
+use crate::analysis::verdict::overall::Family;
 use crate::analysis::{catalogue, table};
 use crate::session::{Claim, Role, Session};
 use crate::text::{clock_time, escaped, inert, one_line};
@@ -137,7 +141,7 @@ fn word(outcome: Outcome) -> &'static str {
 
 /// A figure as the catalogue prints it, with its unit; a dash where there is none.
 fn printed(field: &str, value: Option<f64>) -> String {
-    let entry = catalogue::entry(&format!("segments.verdict.{field}"));
+    let entry = catalogue::figure(&format!("segments.verdict.{field}"));
     match (value, entry) {
         (Some(value), Some(entry)) if entry.unit.is_empty() => entry.print(value),
         (Some(value), Some(entry)) => format!("{} {}", entry.print(value), entry.unit),

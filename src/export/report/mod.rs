@@ -16,7 +16,7 @@ pub use parts::Material;
 use super::ExportError;
 use super::figure::Subject;
 use super::table::{claim_sentence, signed_outcome};
-use crate::analysis::figures::Verdict;
+use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::overall;
 use crate::plan::CAUTIONS;
 use crate::session::{Role, Words};
@@ -236,7 +236,7 @@ mod tests {
     use quick_xml::events::Event;
 
     use super::*;
-    use crate::analysis::figures::Table;
+    use crate::analysis::table::Table;
     use crate::analysis::table::table;
     use crate::plan::Plan;
     use crate::rehearse::{Scenario, SessionOptions, ride};

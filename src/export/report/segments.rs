@@ -4,7 +4,8 @@ use std::fmt::Write as _;
 
 use super::html::{escaped, list, paragraph, table, terms};
 use super::parts::{Material, drawn, interval, number, optional};
-use crate::analysis::figures::{BudgetLine, SegmentFigures, Verdict};
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::verdict::figures::{BudgetLine, Verdict};
 use crate::analysis::verdict::judge::tells_bias;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};

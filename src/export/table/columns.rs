@@ -1,7 +1,7 @@
 //! The columns of the flat tables: name, unit, meaning and where the value comes from.
 
 use super::rows::Row;
-use crate::analysis::figures::Interval;
+use crate::stats::Interval;
 use crate::text::machine_number;
 use crate::text::{self, inert, one_line, word_of};
 

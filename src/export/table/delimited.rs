@@ -2,7 +2,7 @@
 
 use super::columns::COLUMNS;
 use super::rows::rows;
-use crate::analysis::figures::Table;
+use crate::analysis::table::Table;
 
 /// The flat table as CSV: the columns of [`COLUMNS`], one row a segment and pair of streams.
 /// Figures of a segment stand in each of its rows.

@@ -3,7 +3,7 @@
 use super::columns::{COLUMNS, Column, Group};
 use super::rows::rows;
 use super::session_notes;
-use crate::analysis::figures::Table;
+use crate::analysis::table::Table;
 use crate::text::{Grid, Head, clock_time, escaped, machine_number, number, word_of};
 
 /// The session's head, its streams, its segments and every group of figures that has any.

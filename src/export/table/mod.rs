@@ -21,7 +21,7 @@ pub(crate) use text::signed_outcome;
 pub use text::text;
 
 use super::ExportError;
-use crate::analysis::figures::Table;
+use crate::analysis::table::Table;
 
 /// The table as an indented JSON document.
 ///

@@ -1,8 +1,10 @@
 //! What a row is: a segment and a pair of streams.
 
-use crate::analysis::figures::{
-    Agreement, CadenceAgreement, SegmentFigures, StreamFigures, Table, Verdict,
-};
+use crate::analysis::agreement::Agreement;
+use crate::analysis::figures::{SegmentFigures, StreamFigures};
+use crate::analysis::kinds::cadence::CadenceAgreement;
+use crate::analysis::table::Table;
+use crate::analysis::verdict::figures::Verdict;
 use crate::session::Role;
 
 /// One row of the flat tables.

@@ -3,7 +3,11 @@
 use super::columns::{Group, View, view};
 use super::rows::{Row, rows_of};
 use super::session_notes;
-use crate::analysis::figures::{Agreement, Outcome, SegmentFigures, Table, Verdict};
+use crate::analysis::agreement::Agreement;
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::table::Table;
+use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::figures::Verdict;
 use crate::text::{
     Grid, Head, NOTHING, clock_time, hanging, interval, machine_number, number, one_line, optional,
     word_of,

@@ -7,11 +7,15 @@ use super::super::layout::panel_columns;
 use super::super::state::State;
 use super::super::text::{self, plain, signed};
 use super::pen::Text;
-use crate::analysis::figures::{
-    Coast, Explained, GearChange, HeatSoak, Interval, Ramp, ResponseShape, SegmentFigures, Sprint,
-    Steady,
-};
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::kinds::coast::Coast;
+use crate::analysis::kinds::gear_change::GearChange;
+use crate::analysis::kinds::heat_soak::HeatSoak;
+use crate::analysis::kinds::ramp::Ramp;
+use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint};
+use crate::analysis::kinds::steady::Steady;
 use crate::session::Role;
+use crate::stats::Interval;
 
 /// Most lines that stand before the comparison in a panel that is not roomy.
 const TIGHT: usize = 4;
