@@ -91,16 +91,25 @@ pub fn find(term: &str) -> Found {
     Found::Near(near(&plain(term), &all))
 }
 
-/// The entries called `term`: by id, by the last part of an id, by label; whatever the case, and
+/// The entries called `term`: by id, by the last part of an id or a label; whatever the case, and
 /// with spaces, hyphens and underscores alike. Empty where none is.
 pub fn named(term: &str) -> Vec<&'static Figure> {
     let wanted = plain(term);
     let last = |e: &Figure| plain(e.id.rsplit('.').next().unwrap_or(e.id));
-    let attempts: [&dyn Fn(&Figure) -> bool; 4] = [
-        &|e| plain(e.id) == wanted || plain(e.id).strip_prefix("segments.") == Some(&wanted),
-        &|e| last(e) == wanted,
-        &|e| plain(e.label) == wanted || plain(e.short()) == wanted,
-        &|e| without_unit(&last(e)) == wanted,
+    let labels = |f: &Figure| {
+        let bare = [f.label, f.short()].map(str::to_owned);
+        let with_unit = bare.clone().map(|label| format!("{label} {}", f.unit));
+        bare.into_iter()
+            .chain(with_unit)
+            .any(|label| plain(&label) == wanted)
+    };
+    let attempts: [&dyn Fn(&Figure) -> bool; 3] = [
+        &|f| {
+            let (id, is_path) = (plain(f.id), f.id.contains('.'));
+            is_path && (id == wanted || id.strip_prefix("segments.") == Some(&wanted))
+        },
+        &|f| last(f) == wanted || labels(f),
+        &|f| without_unit(&last(f)) == wanted,
     ];
     let called = |is: &&dyn Fn(&Figure) -> bool| -> Vec<&'static Figure> {
         words().chain(figures()).filter(|e| is(e)).collect()

@@ -280,6 +280,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "streams.dropouts.kind",
         label: "dropout",
+        short: "dropouts",
         definition: "How power failed: gap (samples are missing), freeze (the value repeats while other streams move) or zero (it reads zero while others are well above).",
         source: OURS,
         caveat: "A rider who really holds one whole watt for long looks like a freeze; the other streams must move for it to count.",

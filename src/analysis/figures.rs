@@ -160,7 +160,6 @@ pub const FIGURES: &[Figure] = &[
         id: "segments.streams.sd_w",
         label: "SD",
         unit: "W",
-        decimals: 1,
         definition: "Standard deviation of the seconds.",
         formula: "√(Σ (P − P̄)²/(n − 1))",
         source: "textbook; checked against NIST StRD",

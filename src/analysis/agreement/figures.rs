@@ -172,7 +172,6 @@ pub const FIGURES: &[Figure] = &[
         id: "segments.agreement.n_effective",
         label: "effective n",
         unit: "s",
-        decimals: 1,
         definition: "How many independent seconds would fix the bias as well as these dependent ones do.",
         formula: "(SD of the differences / standard uncertainty of the bias)², at most n",
         source: SERIAL,
@@ -300,7 +299,8 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.agreement.ccc",
         label: "concordance",
-        decimals: 4,
+        short: "CCC",
+        decimals: 3,
         definition: "How closely the pairs lie to the line of identity; 1 is perfect.",
         formula: "2 Sxy/(Sxx + Syy + n (x̄ − ȳ)²)",
         source: "Lin 1989, Biometrics 45:255",
@@ -310,7 +310,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.agreement.ccc_ci95",
         label: "concordance, 95 % CI",
-        decimals: 4,
+        decimals: 3,
         definition: "95 % confidence interval of the concordance.",
         formula: "delete-one-block jackknife on Fisher's z",
         source: "Künsch 1989, Ann Stat 17:1217; for independent pairs Lin 1989, 2000 gives about the same",
@@ -319,7 +319,8 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.agreement.pearson_r",
         label: "Pearson r",
-        decimals: 4,
+        short: "r",
+        decimals: 3,
         definition: "How linearly the two go together.",
         formula: "Sxy/√(Sxx Syy)",
         source: "Pearson 1896",

@@ -6,7 +6,7 @@ const VOCABULARY: &str = "this program's vocabulary";
 const DECISION: &str = "ILAC-G8:09/2019 (guard band w = U)";
 const ISO_5725: &str = "ISO 5725-1";
 
-/// In alphabetical order of nothing: as a tester meets them.
+/// Each word as a tester meets it.
 pub const WORDS: &[Figure] = &[
     Figure {
         id: "session",
@@ -40,6 +40,21 @@ pub const WORDS: &[Figure] = &[
         id: "session time",
         label: "session time",
         definition: "Seconds since the first sample of the first stream.",
+        source: VOCABULARY,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "length",
+        label: "length",
+        unit: "s",
+        definition: "Time from the start of a segment to its end.",
+        source: VOCABULARY,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "against",
+        label: "against",
+        definition: "What a source under test is compared with: a reference, or the consensus of the references.",
         source: VOCABULARY,
         ..Figure::PLAIN
     },

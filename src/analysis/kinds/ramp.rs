@@ -279,6 +279,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.ramp.steps.at_s",
         label: "step at",
+        short: "step at",
         unit: "s",
         decimals: 1,
         definition: "When the references step, session time.",

@@ -117,6 +117,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.steady.delivered_within_5w_percent",
         label: "delivered within ±5 W",
+        short: "5 W delivered",
         unit: "%",
         decimals: 1,
         definition: "The same of the references.",

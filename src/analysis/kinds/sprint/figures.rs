@@ -240,7 +240,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.sprint.time_constant_s",
         label: "time constant",
-        short: "constant",
+        short: "const.",
         unit: "s",
         decimals: 2,
         definition: "How sluggish the best-fitting response is: after one time constant it has covered 63 % of a step.",
@@ -281,6 +281,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.sprint.averaging_s",
         label: "averages over",
+        short: "mean of",
         unit: "s",
         decimals: 1,
         definition: "Length of the moving mean that the source under test reports, where that fits and a first-order lag does not.",
