@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use proptest::prelude::*;
-use truing::analysis::figures::Table;
+use truing::analysis::table::Table;
 use truing::analysis::table::table;
 use truing::export::table::{csv, json, markdown, text};
 use truing::recording::{Channel, RecordedStream, Recording, Samples, Sampling, TimeBase};

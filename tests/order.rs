@@ -25,17 +25,6 @@ const ORDER: [&str; 14] = [
 /// Files that need each other, each group sorted, and no file named that could be taken off. This
 /// list only ever gets shorter.
 const CIRCLES: &[&[&str]] = &[
-    &[
-        "analysis::error_curve",
-        "analysis::error_curve::accuracy",
-        "analysis::error_curve::fit",
-        "analysis::error_curve::inputs",
-        "analysis::error_curve::level",
-        "analysis::error_curve::words",
-        "analysis::figures",
-        "analysis::verdict::overall",
-        "analysis::verdict::uncertainty",
-    ],
     &["rehearse::rehearsal", "rehearse::truth"],
     &["timeline::align::jump", "timeline::align::pair"],
     &["timeline::align::steps", "timeline::align::timer"],

@@ -2,7 +2,7 @@
 //! other devices' samples as they were.
 
 use proptest::prelude::*;
-use truing::analysis::figures::DropoutKind;
+use truing::analysis::dropout::DropoutKind;
 use truing::analysis::table::table;
 use truing::plan::Plan;
 use truing::recording::{Channel, EventKind};

@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use truing::analysis::figures::DropoutKind;
+use truing::analysis::dropout::DropoutKind;
 use truing::plan::Plan;
 use truing::recording::{Channel, ReadOptions};
 use truing::rehearse::{

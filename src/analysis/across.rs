@@ -1,7 +1,37 @@
 //! Several sessions: how far one unit's figure repeats within a ride and from ride to ride.
 
-use super::figures::{AcrossSessions, Interval};
+use crate::stats::Interval;
 use crate::stats::{Sample, chi_squared_quantile, f_quantile, finite, finite_interval, t_quantile};
+use serde::Serialize;
+
+/// Precision over several sessions (ISO 5725-2, one-way random effects).
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AcrossSessions {
+    /// Sessions with a value.
+    pub sessions: usize,
+    /// Values in all.
+    pub n: usize,
+    /// Mean of the sessions' means, in the unit of the values.
+    pub mean: Option<f64>,
+    /// Its 95 % confidence limits, the sessions being the sample.
+    pub mean_ci95: Option<Interval>,
+    /// Standard deviation within a session.
+    pub repeatability_sd: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub repeatability_ci95: Option<Interval>,
+    /// Standard deviation between sessions; 0 where its variance comes out negative.
+    pub between_session_sd: Option<f64>,
+    /// Its variance as it comes out.
+    pub between_session_variance: Option<f64>,
+    /// Its 95 % confidence limits, as standard deviations.
+    pub between_session_ci95: Option<Interval>,
+    /// Standard deviation of a single value from another session.
+    pub reproducibility_sd: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub reproducibility_ci95: Option<Interval>,
+    /// What to make of it, in a sentence.
+    pub note: String,
+}
 
 /// Sums of squares of a one-way layout.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -3,13 +3,17 @@
 //! Everything here follows from the [`Moments`] of a window and of its blocks, so that the figures
 //! of a window of any length cost a dozen look-ups in prefix sums while the brush moves.
 
+mod figures;
+
 use std::ops::Range;
 
-use super::figures::{Agreement, Interval, LevelLine};
+use crate::stats::Interval;
 use crate::stats::serial::{self, MeanUncertainty};
 use crate::stats::{both_present, finite, finite_interval, normal_quantile, t_quantile};
 pub use crate::timeline::PERCENT_FROM_W;
 use crate::timeline::PairTotals;
+
+pub use figures::{Agreement, FIGURES, LevelLine, Ratio};
 
 /// Standard deviations between bias and limit of agreement for 95 %.
 pub const LOA95_MULTIPLIER: f64 = 1.96;

@@ -1,50 +1,80 @@
-//! The catalogue of figures: what each one is called, its unit, how it is printed, what it means,
-//! how it is computed, where that comes from, and what it does not tell.
+//! The catalogue of figures: gathers what stands beside the functions that compute them, and the
+//! words of the vocabulary, and finds a term among them.
 //!
 //! The panel, the heads of tables, the method section of the report and `truing explain` all read
-//! it. An entry's id is the path of the field in the JSON of `truing table`, lists left out:
+//! it. A figure's id is the path of the field in the JSON of `truing table`, lists left out:
 //! `segments.agreement.bias_w`.
 
-mod agreement;
-mod entry;
-mod error_curve;
-mod judgement;
-mod kinds;
-mod ride;
 mod words;
 
-pub use entry::Entry;
+use strsim::osa_distance;
+
+use super::figure::Figure;
+use super::kinds::{cadence, coast, gear_change, heat_soak, ramp, sprint, steady};
+use super::{agreement, coverage, dropout, error_curve, excursions, figures as segment, hat};
+use super::{mean_max, pooled, ratio, table, verdict};
+
+/// Every slice of figures, in the order of the JSON.
+const FIGURES: [&[Figure]; 21] = [
+    table::FIGURES,
+    dropout::FIGURES,
+    mean_max::FIGURES,
+    excursions::FIGURES,
+    verdict::overall::FIGURES,
+    error_curve::FIGURES,
+    coverage::FIGURES,
+    pooled::FIGURES,
+    segment::FIGURES,
+    agreement::FIGURES,
+    ratio::FIGURES,
+    verdict::references::FIGURES,
+    verdict::figures::FIGURES,
+    hat::FIGURES,
+    steady::FIGURES,
+    sprint::FIGURES,
+    ramp::FIGURES,
+    gear_change::FIGURES,
+    coast::FIGURES,
+    heat_soak::FIGURES,
+    cadence::FIGURES,
+];
+
+/// Where the figures of one place of the JSON stand a second time: the verdicts on further sources.
+const AGAIN: (&str, &str) = ("segments.verdict.", "segments.further_verdicts.");
 
 /// Every figure, in the order of the JSON.
-pub fn figures() -> impl Iterator<Item = &'static Entry> {
-    ride::ENTRIES
-        .iter()
-        .chain(error_curve::ENTRIES)
-        .chain(agreement::ENTRIES)
-        .chain(judgement::ENTRIES)
-        .chain(kinds::ENTRIES)
+pub fn figures() -> impl Iterator<Item = &'static Figure> {
+    FIGURES.into_iter().flatten()
 }
 
 /// The words of the vocabulary.
-pub fn words() -> impl Iterator<Item = &'static Entry> {
-    words::ENTRIES.iter()
+pub fn words() -> impl Iterator<Item = &'static Figure> {
+    words::WORDS.iter()
 }
 
-/// The entry with this id; `segments.` may be left out where no field of the ride has the name.
-pub fn entry(id: &str) -> Option<&'static Entry> {
+/// The figure with this id; `segments.` may be left out where no field of the ride has the name.
+pub fn figure(id: &str) -> Option<&'static Figure> {
     let all = || figures().chain(words());
     all()
-        .find(|e| e.id == id)
-        .or_else(|| all().find(|e| e.id.strip_prefix("segments.") == Some(id)))
+        .find(|f| f.id == id)
+        .or_else(|| all().find(|f| f.id.strip_prefix("segments.") == Some(id)))
+}
+
+/// Every path of the JSON at which `figure` stands; none of a word.
+pub fn paths(figure: &Figure) -> Vec<String> {
+    let again = figure.id.strip_prefix(AGAIN.0);
+    let again = again.map(|field| format!("{}{field}", AGAIN.1));
+    let first = figure.id.contains('.').then(|| figure.id.to_owned());
+    first.into_iter().chain(again).collect()
 }
 
 /// What a search found.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Found {
     /// Entries that the term names: one, or several that share a last name.
-    Named(Vec<&'static Entry>),
+    Named(Vec<&'static Figure>),
     /// None, but these come near.
-    Near(Vec<&'static Entry>),
+    Near(Vec<&'static Figure>),
 }
 
 /// Most near misses worth showing.
@@ -57,30 +87,39 @@ pub fn find(term: &str) -> Found {
     if !hits.is_empty() {
         return Found::Named(hits);
     }
-    let all: Vec<&'static Entry> = words().chain(figures()).collect();
+    let all: Vec<&'static Figure> = words().chain(figures()).collect();
     Found::Near(near(&plain(term), &all))
 }
 
-/// The entries called `term`: by id, by the last part of an id, by label; whatever the case, and
+/// The entries called `term`: by id, by the last part of an id or a label; whatever the case, and
 /// with spaces, hyphens and underscores alike. Empty where none is.
-pub fn named(term: &str) -> Vec<&'static Entry> {
+pub fn named(term: &str) -> Vec<&'static Figure> {
     let wanted = plain(term);
-    let last = |e: &Entry| plain(e.id.rsplit('.').next().unwrap_or(e.id));
-    let attempts: [&dyn Fn(&Entry) -> bool; 4] = [
-        &|e| plain(e.id) == wanted || plain(e.id).strip_prefix("segments.") == Some(&wanted),
-        &|e| last(e) == wanted,
-        &|e| plain(e.label) == wanted,
-        &|e| without_unit(&last(e)) == wanted,
+    let last = |e: &Figure| plain(e.id.rsplit('.').next().unwrap_or(e.id));
+    let labels = |f: &Figure| {
+        let bare = [f.label, f.short()].map(str::to_owned);
+        let with_unit = bare.clone().map(|label| format!("{label} {}", f.unit));
+        bare.into_iter()
+            .chain(with_unit)
+            .any(|label| plain(&label) == wanted)
+    };
+    let attempts: [&dyn Fn(&Figure) -> bool; 3] = [
+        &|f| {
+            let (id, is_path) = (plain(f.id), f.id.contains('.'));
+            is_path && (id == wanted || id.strip_prefix("segments.") == Some(&wanted))
+        },
+        &|f| last(f) == wanted || labels(f),
+        &|f| without_unit(&last(f)) == wanted,
     ];
-    let called = |is: &&dyn Fn(&Entry) -> bool| -> Vec<&'static Entry> {
+    let called = |is: &&dyn Fn(&Figure) -> bool| -> Vec<&'static Figure> {
         words().chain(figures()).filter(|e| is(e)).collect()
     };
     let mut found = attempts.iter().map(called);
     found.find(|hits| !hits.is_empty()).unwrap_or_default()
 }
 
-fn near(wanted: &str, all: &[&'static Entry]) -> Vec<&'static Entry> {
-    let mut scored: Vec<(usize, &'static Entry)> = all
+fn near(wanted: &str, all: &[&'static Figure]) -> Vec<&'static Figure> {
+    let mut scored: Vec<(usize, &'static Figure)> = all
         .iter()
         .filter_map(|entry| Some((closeness(wanted, entry)?, *entry)))
         .collect();
@@ -95,15 +134,14 @@ fn near(wanted: &str, all: &[&'static Entry]) -> Vec<&'static Entry> {
 }
 
 /// How far an entry is from what was asked for, smaller being nearer; `None` for nothing alike.
-fn closeness(wanted: &str, entry: &Entry) -> Option<usize> {
+fn closeness(wanted: &str, entry: &Figure) -> Option<usize> {
     if wanted.is_empty() {
         return None;
     }
     let last = plain(entry.id.rsplit('.').next().unwrap_or(entry.id));
     let label = plain(entry.label);
-    let slips = slips(wanted, &last)
-        .min(slips(wanted, &label))
-        .min(slips(wanted, without_unit(&last)));
+    let slips = [last.as_str(), &label, without_unit(&last)].map(|name| osa_distance(wanted, name));
+    let slips = slips.into_iter().min().unwrap_or(usize::MAX);
     if 3 * slips <= wanted.chars().count() {
         return Some(slips);
     }
@@ -124,50 +162,6 @@ fn without_unit(name: &str) -> &str {
     name.rsplit_once(' ')
         .filter(|(_, unit)| ["w", "s", "percent", "rpm", "ppm"].contains(unit))
         .map_or(name, |(name, _)| name)
-}
-
-/// Single-character insertions, deletions and replacements between two words (Levenshtein 1966).
-fn slips(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, from) in a.chars().enumerate() {
-        let mut diagonal = i;
-        let mut left = i + 1;
-        for (j, to) in b.iter().enumerate() {
-            let above = row.get(j + 1).copied().unwrap_or(0);
-            let best = (diagonal + usize::from(from != *to))
-                .min(above + 1)
-                .min(left + 1);
-            if let Some(cell) = row.get_mut(j) {
-                *cell = left;
-            }
-            diagonal = above;
-            left = best;
-        }
-        if let Some(cell) = row.last_mut() {
-            *cell = left;
-        }
-    }
-    row.last().copied().unwrap_or(0)
-}
-
-impl Entry {
-    /// `value` printed with the entry's decimals, without the unit. A minus is a minus sign, a
-    /// zero has no sign.
-    pub fn print(&self, value: f64) -> String {
-        let text = format!("{value:.*}", self.decimals);
-        let zero = text.chars().all(|c| matches!(c, '-' | '0' | '.'));
-        text.strip_prefix('-').map_or_else(
-            || text.clone(),
-            |rest| {
-                if zero {
-                    rest.to_owned()
-                } else {
-                    format!("\u{2212}{rest}")
-                }
-            },
-        )
-    }
 }
 
 #[cfg(test)]
@@ -205,7 +199,7 @@ mod tests {
     fn every_field_of_the_json_has_an_entry_and_every_entry_a_field() {
         let mut fields = BTreeSet::new();
         paths(&serde_json::to_value(example()).unwrap(), "", &mut fields);
-        let entries: BTreeSet<String> = figures().map(|e| e.id.to_owned()).collect();
+        let entries: BTreeSet<String> = figures().flat_map(super::paths).collect();
         let missing: Vec<_> = fields.difference(&entries).collect();
         assert!(missing.is_empty(), "fields without an entry: {missing:#?}");
         let stale: Vec<_> = entries.difference(&fields).collect();
@@ -214,7 +208,7 @@ mod tests {
 
     #[test]
     fn ids_are_unique_and_every_entry_says_something() {
-        let all: Vec<&Entry> = figures().chain(words()).collect();
+        let all: Vec<&Figure> = figures().chain(words()).collect();
         let ids: BTreeSet<&str> = all.iter().map(|e| e.id).collect();
         assert_eq!(ids.len(), all.len());
         for entry in all {
@@ -225,7 +219,7 @@ mod tests {
             );
             assert!(entry.definition.ends_with('.'), "{}", entry.id);
             assert!(
-                entry.limits.is_empty() || entry.limits.ends_with('.'),
+                entry.caveat.is_empty() || entry.caveat.ends_with('.'),
                 "{}",
                 entry.id
             );
@@ -260,24 +254,11 @@ mod tests {
     }
 
     #[test]
-    fn slips_count_single_changes() {
-        assert_eq!(
-            (
-                slips("drift", "drift"),
-                slips("drft", "drift"),
-                slips("", "abc")
-            ),
-            (0, 1, 3)
-        );
-        assert_eq!(slips("kitten", "sitting"), 3);
-    }
-
-    #[test]
     fn an_entry_is_found_with_or_without_its_root() {
-        let bias = entry("agreement.bias_w").unwrap();
+        let bias = figure("agreement.bias_w").unwrap();
         assert_eq!(bias.id, "segments.agreement.bias_w");
-        assert_eq!(entry("streams.offset_s").unwrap().unit, "s");
-        assert_eq!(entry("nothing"), None);
+        assert_eq!(figure("streams.offset_s").unwrap().unit, "s");
+        assert_eq!(figure("nothing"), None);
     }
 
     /// What a tester has to know before believing a figure stands with it.
@@ -291,17 +272,17 @@ mod tests {
             ("ramp.steps.settling_band_w", "max(5 W, 5 % of the step"),
             ("levels.n", "without dropouts and excursions"),
         ] {
-            let entry = entry(id).unwrap();
-            let text = [entry.definition, entry.formula, entry.limits].concat();
+            let entry = figure(id).unwrap();
+            let text = [entry.definition, entry.formula, entry.caveat].concat();
             assert!(text.contains(said), "{id}: {text}");
         }
     }
 
     #[test]
-    fn printing_has_a_real_minus_and_no_negative_zero() {
-        let bias = entry("segments.agreement.bias_w").unwrap();
-        assert_eq!(bias.print(-3.12), "−3.1");
+    fn printing_has_a_sign_but_none_on_zero() {
+        let bias = figure("segments.agreement.bias_w").unwrap();
+        assert_eq!(bias.print(-3.12), "-3.1");
         assert_eq!(bias.print(-0.01), "0.0");
-        assert_eq!(bias.print(12.0), "12.0");
+        assert_eq!(bias.print(12.0), "+12.0");
     }
 }

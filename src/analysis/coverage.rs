@@ -8,8 +8,57 @@
 //! the second itself stay within 30 W, or 15 % of it if that is more (ours, common practice without a source).
 
 use super::agreement::{Moments, compare_rows};
-use super::figures::{Band, Coverage, CoverageCell};
+use crate::analysis::figure::Figure;
 use crate::recording::Channel;
+use crate::stats::Interval;
+use serde::Serialize;
+
+/// Bias of a source under test in one band of a channel, over the ride.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Band {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of the reference, or `consensus`.
+    pub reference: String,
+    /// What is banded: power of the reference, W; cadence, rpm; speed, m/s.
+    pub channel: crate::recording::Channel,
+    /// Lower end of the band, in the channel's unit.
+    pub from: f64,
+    /// Upper end, not included.
+    pub to: f64,
+    /// Seconds spent in it at a level that the reference has kept for 10 s.
+    pub n: usize,
+    /// Mean difference, W.
+    pub bias_w: Option<f64>,
+    /// Mean difference, % of the reference mean in the band.
+    pub bias_percent: Option<f64>,
+    /// 95 % confidence limits of the bias, W.
+    pub bias_ci95_w: Option<Interval>,
+}
+
+/// One combination of power and another channel.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CoverageCell {
+    /// Band of the reference's power, W.
+    pub power_w: Interval,
+    /// Band of the other channel, in its unit.
+    pub other: Interval,
+    /// Seconds spent there; 0 where the ride never went.
+    pub n: usize,
+    /// Mean difference over those seconds in which the reference has kept its level for 10 s, W.
+    pub bias_w: Option<f64>,
+    /// The same, % of the reference mean in the cell.
+    pub bias_percent: Option<f64>,
+}
+
+/// Which combinations the ride visited.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Coverage {
+    /// The channel beside power.
+    pub channel: crate::recording::Channel,
+    /// Every cell between the lowest and the highest band visited, by power, then by the channel.
+    pub cells: Vec<CoverageCell>,
+}
 
 /// Fewest seconds in a band or cell from which its bias is shown.
 const MIN_ROWS: usize = 5;
@@ -205,6 +254,87 @@ pub fn grid(pair: Pair<'_>, channel: Channel, values: &[f64]) -> Option<Coverage
         .collect();
     Some(Coverage { channel, cells })
 }
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "bands.under_test",
+        label: "source",
+        definition: "The source under test.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "bands.reference",
+        label: "reference",
+        definition: "What it is compared with.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "bands.channel",
+        label: "banded by",
+        definition: "The channel that the ride is cut by: power of the reference, cadence or wheel speed.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "bands.from",
+        label: "band from",
+        definition: "Lower end of the band, in the channel's unit.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "bands.to",
+        label: "band to",
+        definition: "Upper end of the band, not included.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "bands.n",
+        label: "n",
+        unit: "s",
+        definition: "Seconds of the ride in the band at a level of power that the reference has kept for 10 s.",
+        source: "counted; a level is kept while means over 3 s stay within 30 W or 15 %",
+        caveat: "Seconds right after a change of power are in no band: there the source's lag would pass for bias.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "bands.bias_w",
+        label: "bias in the band",
+        short: "bias",
+        unit: "W",
+        decimals: 1,
+        signed: true,
+        definition: "Mean of (under test − reference) over the seconds in the band; shown from 5 s on.",
+        formula: "mean of d",
+        source: "ISO 5725-1 (trueness)",
+        caveat: "Bands of a free ride differ in more than one thing: high power comes with high cadence.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "bands.bias_percent",
+        label: "bias in the band",
+        short: "bias",
+        unit: "%",
+        decimals: 2,
+        signed: true,
+        definition: "The same as % of the reference mean in the band.",
+        formula: "100 · mean of d / mean of the reference",
+        source: "ISO 5725-1 (trueness)",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "bands.bias_ci95_w",
+        label: "bias in the band, 95 % CI",
+        short: "95 % CI",
+        unit: "W",
+        decimals: 1,
+        signed: true,
+        definition: "95 % confidence interval of the bias in the band.",
+        formula: "means of blocks of the band's seconds, each at its place in time, as for the bias",
+        source: "see the bias's limits",
+        caveat: "A band holds whatever passed through it: seconds of steps and sprints, with the source's lag, widen it.",
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

@@ -16,9 +16,33 @@
 //!
 //! The constants are ours; common practice without a source.
 
-use super::figures::{Dropout, DropoutKind};
+use crate::analysis::figure::{Figure, OURS};
 use crate::stats::median_of;
 use crate::timeline::{Grid, Span};
+use serde::Serialize;
+
+/// A stretch without trustworthy power.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Dropout {
+    /// Start, session time, s.
+    pub from_s: f64,
+    /// End, session time, s.
+    pub to_s: f64,
+    /// What kind.
+    pub kind: DropoutKind,
+}
+
+/// Kinds of dropout.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DropoutKind {
+    /// Samples are missing.
+    Gap,
+    /// The value repeats while references move.
+    Freeze,
+    /// Zero while references are well above.
+    Zero,
+}
 
 /// Ends of the classes of the others' move from row to row, W.
 const MOVES_W: [f64; 2] = [2.0, 5.0];
@@ -236,6 +260,33 @@ fn zeros(power: &[f64], others: &Others, step_s: f64) -> Vec<Rows> {
         .filter(|run| run.len() as f64 * step_s >= SHORTEST_ZERO_S)
         .collect()
 }
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "streams.dropouts.from_s",
+        label: "dropout from",
+        unit: "s",
+        definition: "Start of a stretch without trustworthy power.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.dropouts.to_s",
+        label: "dropout to",
+        unit: "s",
+        definition: "End of a stretch without trustworthy power.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.dropouts.kind",
+        label: "dropout",
+        short: "dropouts",
+        definition: "How power failed: gap (samples are missing), freeze (the value repeats while other streams move) or zero (it reads zero while others are well above).",
+        source: OURS,
+        caveat: "A rider who really holds one whole watt for long looks like a freeze; the other streams must move for it to count.",
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

@@ -1,8 +1,28 @@
 //! A table with every field filled, for tests of what must cover them all.
 
 use super::error_curve::*;
-use super::figures::*;
 use super::verdict::reason::Reason;
+use crate::analysis::agreement::Ratio;
+use crate::analysis::agreement::{Agreement, LevelLine};
+use crate::analysis::coverage::Band;
+use crate::analysis::dropout::{Dropout, DropoutKind};
+use crate::analysis::excursions::{Excursion, ExcursionKind, UncorroboratedStretch};
+use crate::analysis::figures::{SegmentFigures, StreamFigures};
+use crate::analysis::hat::{ErrorVariance, NoisyOne};
+use crate::analysis::kinds::cadence::CadenceAgreement;
+use crate::analysis::kinds::coast::Coast;
+use crate::analysis::kinds::gear_change::{GearChange, GearShift};
+use crate::analysis::kinds::heat_soak::HeatSoak;
+use crate::analysis::kinds::ramp::{Ramp, Step};
+use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint, SprintPeak};
+use crate::analysis::kinds::steady::Steady;
+use crate::analysis::mean_max::MeanMax;
+use crate::analysis::pooled::Pooled;
+use crate::analysis::table::{SessionHead, StreamHead, Table};
+use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::figures::{BudgetLine, Verdict};
+use crate::analysis::verdict::overall::Family;
+use crate::analysis::verdict::references::References;
 use crate::session::{Claim, Kind, Role, Site};
 
 fn verdict() -> Verdict {

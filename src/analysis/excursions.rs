@@ -18,13 +18,50 @@
 //! The peak of an excursion is the largest difference, source − mean of the references, as the samples
 //! show it; while nobody pedals, source − what is left of its answer.
 
+use crate::analysis::figure::{Figure, OURS};
+use serde::Serialize;
 use std::ops::Range;
 
-use super::figures::UncorroboratedStretch;
 use super::kinds::sprint_fit::{self, Fit};
 use crate::stats::first_order::{PARTS, answer, refined};
 use crate::stats::{Sample, finite};
 use crate::timeline::{Grid, Span};
+
+/// A stretch in which a stream under test left the references by more than their own spread and
+/// its lag explain.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Excursion {
+    /// Stream under test.
+    pub label: String,
+    /// Start, session time, s.
+    pub from_s: f64,
+    /// End, session time, s.
+    pub to_s: f64,
+    /// Largest difference, source − mean of the references, W; while nobody pedals, source − what its
+    /// lag leaves of what was ridden before.
+    pub peak_w: f64,
+    /// Always `uncorroborated`: no reference shows it.
+    pub kind: ExcursionKind,
+}
+
+/// Kinds of excursion.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ExcursionKind {
+    /// No reference shows it.
+    Uncorroborated,
+}
+
+/// An excursion inside a steady block.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct UncorroboratedStretch {
+    /// Start, session time, s.
+    pub from_s: f64,
+    /// End, session time, s.
+    pub to_s: f64,
+    /// Largest difference, as that of an [`Excursion`], W.
+    pub peak_w: f64,
+}
 
 /// How far before a second the references may explain it, s.
 const LATE_S: f64 = 8.0;
@@ -316,6 +353,49 @@ impl Band {
         finite(beyond).unwrap_or(0.0)
     }
 }
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "excursions.label",
+        label: "excursion of",
+        definition: "The stream that left the references.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "excursions.from_s",
+        label: "excursion from",
+        unit: "s",
+        definition: "Start of the excursion.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "excursions.to_s",
+        label: "excursion to",
+        unit: "s",
+        definition: "End of the excursion.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "excursions.peak_w",
+        label: "excursion peak",
+        unit: "W",
+        signed: true,
+        definition: "Largest difference of the source under test to the references during the excursion, as the samples show it. While nobody pedals, to what the source's lag leaves of the power ridden before.",
+        formula: "x − ȳ, ȳ the mean of the references; while their cadence is 0, x − the fitted answer to a power that falls to 0",
+        source: OURS,
+        caveat: "The time stamp of a peak can be off by the device's own lag.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "excursions.kind",
+        label: "excursion",
+        definition: "Uncorroborated: the source under test reports power that no reference shows, by more than their own spread and its lag explain.",
+        source: OURS,
+        caveat: "It does not say who is right: references at one site share what happens between that site and the source.",
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

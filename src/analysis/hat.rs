@@ -1,8 +1,34 @@
 //! No perfect reference: which of three or more streams is the noisy one.
 
-use super::figures::{ErrorVariance, Interval, NoisyOne};
+use crate::analysis::figure::Figure;
+use crate::stats::Interval;
 use crate::stats::serial;
 use crate::stats::{Sample, finite, finite_interval};
+use serde::Serialize;
+
+/// Error of one stream, told without a perfect reference.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ErrorVariance {
+    /// Label.
+    pub label: String,
+    /// Variance of its error, W²; negative where the assumptions fail or the error is too small.
+    pub error_variance_w2: Option<f64>,
+    /// Its 95 % confidence limits, W².
+    pub error_variance_ci95_w2: Option<Interval>,
+    /// Its square root, W; null where the variance is negative.
+    pub error_sd_w: Option<f64>,
+}
+
+/// Which of three or more streams is the noisy one.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct NoisyOne {
+    /// The error of each stream.
+    pub streams: Vec<ErrorVariance>,
+    /// Label of the noisiest, where it can be told from the next.
+    pub noisiest: Option<String>,
+    /// What to make of it, in a sentence.
+    pub note: String,
+}
 
 /// Error variances from the variances of the pairwise differences (symmetric, row-major,
 /// `streams` × `streams`, diagonal ignored), by least squares on v(i, j) = s(i) + s(j):
@@ -136,6 +162,65 @@ fn note(streams: &[ErrorVariance], noisiest: Option<&str>) -> String {
         )
     }
 }
+
+const HAT: &str = "Grubbs 1948, JASA 43:243; 1973, Technometrics 15:53 (three-cornered hat)";
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "segments.noise.streams.label",
+        label: "stream",
+        definition: "Name of the stream.",
+        csv: Some("noise_labels"),
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.noise.streams.error_variance_w2",
+        label: "error variance",
+        unit: "W²",
+        decimals: 2,
+        signed: true,
+        definition: "Variance of one stream's own error, told from three or more streams without calling any of them true.",
+        formula: "(v_AB + v_AC − v_BC)/2, v the variance of a pair's difference; for more streams by least squares",
+        source: HAT,
+        caveat: "Assumes independent errors. A negative value is shown as it comes out: the error is too small to tell, or two streams share one. Bias is invisible to it.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.noise.streams.error_variance_ci95_w2",
+        label: "error variance, 95 % CI",
+        unit: "W²",
+        decimals: 2,
+        signed: true,
+        definition: "95 % confidence interval of that variance.",
+        formula: "delete-one-block jackknife over 12 blocks or more",
+        source: "Künsch 1989, Ann Stat 17:1217",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.noise.streams.error_sd_w",
+        label: "error SD",
+        unit: "W",
+        decimals: 1,
+        definition: "Its square root; null where the variance comes out negative.",
+        formula: "√(error variance)",
+        source: HAT,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.noise.noisiest",
+        label: "noisiest",
+        definition: "The stream whose error is clearly the largest; null where the limits of its lead over the next include zero.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.noise.note",
+        label: "on the noise",
+        short: "remark",
+        definition: "What to make of it, in a sentence.",
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

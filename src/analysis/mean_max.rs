@@ -6,8 +6,20 @@
 //! multiple of the other. Of the seconds averaged at least 95 % must be present (for less than 20 s
 //! that is all of them); the mean is over those present, and nothing is put in for the others.
 
-use super::figures::MeanMax;
+use crate::analysis::figure::{Figure, TRADE};
 use crate::timeline::Grid;
+use serde::Serialize;
+
+/// Mean-maximal power of one stream over one duration.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct MeanMax {
+    /// Duration, s.
+    pub duration_s: f64,
+    /// Highest mean over that duration or a longer one, W.
+    pub mean_w: f64,
+    /// Where it begins, session time, s.
+    pub from_s: f64,
+}
 
 /// Durations asked for, s, besides the ride's own length.
 const DURATIONS_S: [f64; 26] = [
@@ -102,6 +114,36 @@ impl Running {
         }
     }
 }
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "streams.mean_max.duration_s",
+        label: "duration",
+        unit: "s",
+        definition: "How long the mean is taken over, at least.",
+        source: TRADE,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.mean_max.mean_w",
+        label: "mean-maximal power",
+        unit: "W",
+        definition: "Highest mean over that duration or a longer one anywhere in the ride; it never rises with duration.",
+        formula: "max over windows of that length and of the longer ones listed of the mean",
+        source: TRADE,
+        caveat: "A window counts where at least 95 % of its seconds have a value.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.mean_max.from_s",
+        label: "from",
+        unit: "s",
+        definition: "Where that window begins, session time.",
+        source: TRADE,
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

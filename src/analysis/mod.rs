@@ -13,6 +13,7 @@ pub mod error_curve;
 #[cfg(test)]
 pub(crate) mod example;
 pub mod excursions;
+pub mod figure;
 pub mod figures;
 pub mod hat;
 pub mod kinds;

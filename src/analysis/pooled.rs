@@ -13,13 +13,42 @@
 
 use super::across::Layout;
 use super::agreement::LOA95_MULTIPLIER;
-use super::figures::{Interval, Pooled};
 use super::ratio::{as_ratios, logarithms};
 use super::verdict::judge::applies_to;
 use super::window::Window;
+use crate::analysis::figure::Figure;
 use crate::session::Segment;
+use crate::stats::Interval;
 use crate::stats::{finite, finite_interval};
 use crate::timeline::{Aligned, Member, Span};
+use serde::Serialize;
+
+/// Agreement over several segments together, each with a bias of its own.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Pooled {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of the reference, or `consensus`.
+    pub reference: String,
+    /// The segments pooled, by `id`.
+    pub segments: Vec<usize>,
+    /// Seconds in all.
+    pub n: usize,
+    /// Mean of all differences, W.
+    pub bias_w: Option<f64>,
+    /// Standard deviation of the differences within a segment, W.
+    pub sd_within_w: Option<f64>,
+    /// Standard deviation between the segments' biases, W; 0 where its variance comes out negative.
+    pub sd_between_w: Option<f64>,
+    /// Standard deviation of one difference, within and between together, W.
+    pub sd_diff_w: Option<f64>,
+    /// 95 % limits of agreement, W.
+    pub loa95_w: Option<Interval>,
+    /// Geometric mean of under test / reference.
+    pub ratio: Option<f64>,
+    /// 95 % limits of agreement, as ratios.
+    pub ratio_loa95: Option<Interval>,
+}
 
 /// Differences with their variance, within groups and in all.
 struct Variances {
@@ -129,6 +158,110 @@ impl Found {
         })
     }
 }
+
+const BA7: &str = "Bland & Altman 2007, J Biopharm Stat 17:571 (true value varying)";
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "pooled.under_test",
+        label: "source",
+        definition: "The source under test.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.reference",
+        label: "reference",
+        definition: "What it is compared with.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.segments",
+        label: "segments pooled",
+        definition: "The segments on which a claim is tested, by number.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.n",
+        label: "seconds pooled",
+        definition: "Seconds of all these segments in which both have a value.",
+        source: "counted",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.bias_w",
+        label: "pooled bias",
+        unit: "W",
+        decimals: 1,
+        signed: true,
+        definition: "Mean of all differences.",
+        formula: "mean of d",
+        source: BA7,
+        caveat: "A long segment weighs more.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.sd_within_w",
+        label: "SD within segments",
+        unit: "W",
+        decimals: 1,
+        definition: "How the differences of one segment scatter about its own bias.",
+        formula: "√(mean square within)",
+        source: BA7,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.sd_between_w",
+        label: "SD between segments",
+        unit: "W",
+        decimals: 1,
+        definition: "How the biases of the segments scatter; 0 where the variance comes out negative.",
+        formula: "√((mean square between − mean square within)/m), m = (N − Σnᵢ²/N)/(k − 1)",
+        source: BA7,
+        caveat: "Segments at different powers differ in W by a wrong scale alone: see the ratio.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.sd_diff_w",
+        label: "pooled SD of differences",
+        unit: "W",
+        decimals: 1,
+        definition: "Scatter of one second of any of these segments: within and between together.",
+        formula: "√(SD within² + SD between²)",
+        source: BA7,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.loa95_w",
+        label: "pooled limits of agreement",
+        unit: "W",
+        decimals: 1,
+        definition: "Between these, 95 % of single seconds are expected to differ over blocks like these, each with a bias of its own.",
+        formula: "pooled bias ± 1.96 · pooled SD",
+        source: BA7,
+        caveat: "From few segments the part between them is known poorly.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.ratio",
+        label: "pooled ratio",
+        decimals: 4,
+        definition: "What the source under test reads for one watt of the reference over these segments.",
+        formula: "exp(mean of ln x − ln y), seconds with 10 W on both sides",
+        source: BA7,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "pooled.ratio_loa95",
+        label: "pooled ratio limits",
+        decimals: 4,
+        definition: "The pooled limits as ratios: the form for a claim in percent over blocks at different powers.",
+        formula: "exp(mean ± 1.96 · pooled SD of ln x − ln y)",
+        source: BA7,
+        caveat: "From few segments the part between them is known poorly.",
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

@@ -8,8 +8,9 @@
 //! Seconds in which either side reads under 10 W ([`PERCENT_FROM_W`]) have no ratio to speak of and
 //! take no part.
 
-use super::agreement::{LOA95_MULTIPLIER, PERCENT_FROM_W, compare_slices};
-use super::figures::{Interval, Ratio};
+use super::agreement::{LOA95_MULTIPLIER, PERCENT_FROM_W, Ratio, compare_slices};
+use crate::analysis::figure::Figure;
+use crate::stats::Interval;
 use crate::stats::{finite, finite_interval};
 
 /// Logarithms of a column; NaN below [`PERCENT_FROM_W`] and where it is missing.
@@ -48,6 +49,61 @@ pub fn ratio(under_test: &[f64], reference: &[f64]) -> Option<Ratio> {
         loa95_upper_ci95: limits.and_then(|[_, upper]| as_ratios(upper)),
     })
 }
+
+const BA99: &str = "Bland & Altman 1999, Stat Methods Med Res 8:135 (logarithms)";
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "segments.agreement.ratio.n",
+        label: "n of the ratio",
+        short: "n",
+        unit: "s",
+        definition: "Grid seconds in which both sides read 10 W or more.",
+        source: "counted",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.agreement.ratio.mean",
+        label: "mean ratio",
+        short: "ratio",
+        decimals: 4,
+        definition: "What the source under test reads for one watt of the reference, second by second: 1.02 is 2 % above.",
+        formula: "exp(mean of ln x − ln y)",
+        source: BA99,
+        caveat: "Weighs a weak second like a strong one; the bias in % weighs by power. The two differ where the error changes with the level.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.agreement.ratio.loa95",
+        label: "limits of agreement as ratios",
+        short: "LoA 95 %",
+        decimals: 4,
+        definition: "Between these, 95 % of single seconds are expected to stand to the reference, if the logarithms are normal: the form for a claim in percent.",
+        formula: "exp(mean ± 1.96 · SD of ln x − ln y)",
+        source: BA99,
+        caveat: "Says nothing of the mean over a block; a lag at steps and sprints is in it.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.agreement.ratio.loa95_lower_ci95",
+        label: "lower ratio limit, 95 % CI",
+        decimals: 4,
+        definition: "How well the lower ratio limit is known.",
+        formula: "as for the limits of agreement in W, of the logarithms",
+        source: BA99,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.agreement.ratio.loa95_upper_ci95",
+        label: "upper ratio limit, 95 % CI",
+        decimals: 4,
+        definition: "How well the upper ratio limit is known.",
+        formula: "as for the lower one",
+        source: BA99,
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

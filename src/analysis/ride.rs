@@ -7,9 +7,10 @@ use std::ops::Range;
 use rayon::prelude::*;
 
 use super::excursions::Known;
-use super::figures::{Dropout, DropoutKind, Excursion, ExcursionKind, UncorroboratedStretch};
 use super::pair_noise::{PairNoise, level_pieces};
 use super::{dropout, excursions};
+use crate::analysis::dropout::{Dropout, DropoutKind};
+use crate::analysis::excursions::{Excursion, ExcursionKind, UncorroboratedStretch};
 use crate::recording::{Channel, EventKind, Recording};
 use crate::session::{Role, Session};
 use crate::stats::median_of;

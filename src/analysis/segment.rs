@@ -1,6 +1,5 @@
 //! All figures of one window, and the table of a session: where the modules come together.
 
-use super::figures::{References, SegmentFigures, StreamFigures, Verdict};
 use super::kinds::by_kind;
 use super::loss::Loss;
 use super::mean_max::best_mean;
@@ -10,6 +9,9 @@ use super::verdict::judge::{self, Evidence};
 use super::verdict::reason::Reason;
 use super::verdict::references::Between;
 use super::window::{Compared, Window};
+use crate::analysis::figures::{SegmentFigures, StreamFigures};
+use crate::analysis::verdict::figures::Verdict;
+use crate::analysis::verdict::references::References;
 use crate::recording::Channel;
 use crate::session::{Kind, Role, Segment, Session};
 use crate::stats::Summary;
@@ -223,7 +225,7 @@ fn excursion_inside(window: &Window<'_>, under_test: usize) -> Option<Reason> {
 mod tests {
     use super::*;
     use crate::analysis::bench::{aligned_of, ridden, segment};
-    use crate::analysis::figures::Outcome;
+    use crate::analysis::verdict::conformity::Outcome;
     use crate::session::CONSENSUS;
     use crate::session::{Allowance, Claim};
     use crate::stats::vectors::{assert_close, lcg};

@@ -15,8 +15,8 @@
 //! The delay of a step is an area from the instant the grade changes: with G what is left of F once all
 //! but the gradient is taken off, `∫(G₂ − G)/(G₂ − G₁) dt`, the levels being those of the fit.
 
-use super::figures::Interval;
 use crate::session::Simulation;
+use crate::stats::Interval;
 use crate::stats::contrast::{Block, Contrast};
 use crate::stats::noise::LinearFit;
 use crate::stats::{finite, t_quantile};

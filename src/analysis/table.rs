@@ -1,21 +1,99 @@
 //! The whole of `truing table`: every stream and every segment of a session.
 
+use crate::analysis::figure::{Figure, OURS};
 use rayon::prelude::*;
+use serde::Serialize;
 
 use super::agreement::compare_slices;
 use super::error_curve::ErrorCurve;
-use super::figures::{Band, LevelLine, SegmentFigures, SessionHead, StreamHead, Table};
 use super::ride::{self, RideFindings};
 use super::segment::{figures_with, live};
 use super::verdict::judge::applies_to;
 use super::verdict::overall;
 use super::window::Window;
 use super::{coverage, error_curve, mean_max, pooled};
+use crate::analysis::agreement::LevelLine;
+use crate::analysis::coverage::Band;
+use crate::analysis::dropout::Dropout;
+use crate::analysis::excursions::Excursion;
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::mean_max::MeanMax;
+use crate::analysis::pooled::Pooled;
+use crate::analysis::verdict::overall::Family;
 use crate::recording::Channel;
-use crate::session::CONSENSUS;
-use crate::session::{Role, Segment, Session};
+use crate::session::{CONSENSUS, Role, Segment, Session, Site};
 use crate::stats;
 use crate::timeline::{Aligned, Member, Span};
+
+/// The whole of `truing table --format json`.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Table {
+    /// The session's head.
+    pub session: SessionHead,
+    /// One entry a stream, in session order.
+    pub streams: Vec<StreamHead>,
+    /// Stretches of the ride in which the source under test left the references.
+    pub excursions: Vec<Excursion>,
+    /// One entry a segment, in time order.
+    pub segments: Vec<SegmentFigures>,
+    /// What the judged segments say together, one entry a source under test.
+    pub families: Vec<Family>,
+    /// The error against power over all blocks of held power, one entry a source under test: what
+    /// they say together.
+    pub error_curve: Vec<ErrorCurve>,
+    /// Trueness against level over the ride, one entry a source under test and reference.
+    pub levels: Vec<LevelLine>,
+    /// Bias by band of power, cadence and wheel speed over the ride.
+    pub bands: Vec<Band>,
+    /// Agreement over all segments on which a claim is tested, one entry a source under test and
+    /// reference, where there are two such segments.
+    pub pooled: Vec<Pooled>,
+}
+
+impl Table {
+    /// What all blocks say together of the source under test with this label.
+    pub fn error_curve_of(&self, under_test: &str) -> Option<&ErrorCurve> {
+        self.error_curve.iter().find(|c| c.under_test == under_test)
+    }
+}
+
+/// Head of the session.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct SessionHead {
+    /// The title.
+    pub title: String,
+    /// Length of the grid, s.
+    pub duration_s: f64,
+    /// The claim under test.
+    pub claim: crate::session::Claim,
+    /// The loss expected between the sites; verdicts are on what it leaves of the bias.
+    pub allowance: crate::session::Allowance,
+    /// What to beware of in the clocks, a sentence each.
+    pub clocks: Vec<String>,
+}
+
+/// One stream over the ride.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StreamHead {
+    /// Label.
+    pub label: String,
+    /// Role.
+    pub role: Role,
+    /// Site.
+    pub site: Option<Site>,
+    /// Clock shift, s.
+    pub offset_s: f64,
+    /// Clock rate error, ppm.
+    pub skew_ppm: f64,
+    /// Samples recorded.
+    pub samples: usize,
+    /// Median interval between samples, s.
+    pub median_interval_s: Option<f64>,
+    /// Dropouts over the ride.
+    pub dropouts: Vec<Dropout>,
+    /// Mean-maximal power from 1 s to the ride's length; it never rises.
+    pub mean_max: Vec<MeanMax>,
+}
 
 /// Every figure of a session.
 pub fn table(session: &Session, aligned: &Aligned) -> Table {
@@ -176,6 +254,135 @@ fn levels(session: &Session, aligned: &Aligned, ride: &RideFindings) -> Vec<Leve
         .map(|pair| line(pair.under_test, pair.reference));
     lines.flatten().collect()
 }
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "session.title",
+        label: "session",
+        definition: "Title of the session.",
+        csv: Some("session_title"),
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "session.duration_s",
+        label: "duration",
+        unit: "s",
+        definition: "Length of the common time line, from the first to the last second with a sample of any stream.",
+        source: OURS,
+        caveat: "Not the time in which every stream was recording.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "session.claim.percent",
+        label: "claim",
+        unit: "%",
+        decimals: 1,
+        definition: "The accuracy that the maker of the source under test states, ± % of reading.",
+        formula: "limit = max(claim % × level, claim W)",
+        source: "stated in session.toml, [claim]",
+        caveat: "A claim says nothing of the response to a sprint or of drift.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "session.claim.watts",
+        label: "claim floor",
+        unit: "W",
+        decimals: 1,
+        definition: "The floor of the stated accuracy, ± W; where it is larger than the percentage it applies.",
+        formula: "limit = max(claim % × level, claim W)",
+        source: "stated in session.toml, [claim]",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "session.allowance.percent",
+        label: "allowed loss",
+        unit: "%",
+        decimals: 1,
+        definition: "The loss expected between the references' site and the site under test, % of the references' power; verdicts are on what it leaves of the bias.",
+        formula: "expected = reference × (1 − allowance / 100)",
+        source: "stated in session.toml, [allowance]",
+        caveat: "It is an expectation, not a measurement of this drivetrain.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "session.allowance.plus_minus",
+        label: "allowed loss, half-width",
+        unit: "%",
+        decimals: 1,
+        definition: "Half-width of what the loss between the sites may be, percentage points; it enters the uncertainty as a rectangular distribution.",
+        formula: "u = half-width / √3",
+        source: "stated in session.toml, [allowance]; JCGM 100:2008, 4.3.7",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "session.clocks",
+        label: "clocks",
+        definition: "What to beware of in the clocks: streams never aligned or not with certainty, and sources whose delays only power ties to the references.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.label",
+        label: "stream",
+        definition: "Name of the stream.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.role",
+        label: "role",
+        definition: "What the stream is for: under-test, reference or context.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.site",
+        label: "site",
+        definition: "Where it measures power: pedal, crank, hub or trainer.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.offset_s",
+        label: "offset",
+        unit: "s",
+        decimals: 2,
+        signed: true,
+        definition: "Shift of the recorder's clock against session time.",
+        formula: "session time = offset + (1 + skew × 10⁻⁶) × (recorder time − t₀)",
+        source: OURS,
+        caveat: "Where power alone fixed it, a response lag of the device is hidden in it.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.skew_ppm",
+        label: "skew",
+        unit: "ppm",
+        decimals: 1,
+        signed: true,
+        definition: "Rate error of the recorder's clock against session time, parts in a million (3.6 ms in an hour each).",
+        formula: "session time = offset + (1 + skew × 10⁻⁶) × (recorder time − t₀)",
+        source: OURS,
+        caveat: "None (0) where the ride is too short to show it: half an hour hides some 50 ppm, which are 0.05 s at either end.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.samples",
+        label: "samples",
+        definition: "Samples recorded.",
+        source: "counted",
+        caveat: "A sample without a power value counts too.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "streams.median_interval_s",
+        label: "interval",
+        short: "every",
+        unit: "s",
+        decimals: 2,
+        definition: "Median time between successive samples.",
+        source: "counted",
+        caveat: "A median hides gaps: see the dropouts.",
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

@@ -4,10 +4,11 @@ use std::borrow::Cow;
 use std::ops::Range;
 
 use super::agreement::{Comparison, Learnt, Moments, compare};
-use super::figures::{NoisyOne, References};
 use super::ride::RideFindings;
 use super::verdict::references::{self, Between, PairMeans};
 use super::verdict::uncertainty::StatedReference;
+use crate::analysis::hat::NoisyOne;
+use crate::analysis::verdict::references::References;
 use crate::recording::Channel;
 use crate::session::CONSENSUS;
 use crate::session::{Role, Session, Site};

@@ -1,8 +1,9 @@
 //! `truing explain`: what a figure means.
 
 use super::{Exit, Failure, Output};
-use crate::analysis::catalogue::{self, Entry, Found, plain};
-use crate::export::table::{COLUMNS, Column, Group};
+use crate::analysis::catalogue::{self, Found, plain};
+use crate::analysis::figure::Figure;
+use crate::export::table::{COLUMNS, Column};
 
 /// Explain a figure or a word: what it is, how it is computed, where that comes from, and what it
 /// does not tell. Without a term, list all.
@@ -33,138 +34,45 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
 /// # Errors
 /// A sentence with near terms, where nothing is called so.
 fn explanation(term: &str) -> Result<String, String> {
-    let named = catalogue::named(term);
+    let mut named = catalogue::named(term);
     // A name in CSV may be that of another figure in the JSON: both are told.
-    let is_new = |column: &&Column| {
-        let entry = entry_of(column);
-        entry.is_none_or(|entry| !named.contains(&entry))
-    };
-    let columns = columns_called(term);
-    let columns = columns.into_iter().filter(is_new).map(of_column);
-    let figures = (!named.is_empty()).then(|| told(&named));
-    let texts: Vec<String> = figures.into_iter().chain(columns).collect();
-    if !texts.is_empty() {
+    for figure in in_columns_called(term) {
+        if !named.contains(&figure) {
+            named.push(figure);
+        }
+    }
+    if !named.is_empty() {
+        let texts: Vec<String> = merged(&named).iter().map(|g| explained(g)).collect();
         return Ok(texts.join("\n"));
     }
     let (Found::Near(near) | Found::Named(near)) = catalogue::find(term);
     Err(unknown(term, &near))
 }
 
-fn told(entries: &[&'static Entry]) -> String {
-    let groups = merged(entries);
-    let texts: Vec<String> = groups.iter().map(|group| explained(group)).collect();
-    texts.join("\n")
-}
-
-/// The columns of the flat tables with this name in CSV, or this head, with its unit or without.
-fn columns_called(term: &str) -> Vec<&'static Column> {
+/// The figures in the columns of the flat tables with this name in CSV, or this head, with its unit
+/// or without.
+fn in_columns_called(term: &str) -> Vec<&'static Figure> {
     let wanted = plain(term);
     let is_called = |column: &&Column| {
-        let names = [
-            column.name.to_owned(),
-            column.head.to_owned(),
-            format!("{} {}", column.head, column.unit),
-        ];
-        names.iter().any(|name| plain(name) == wanted)
+        let label = column.shown.label();
+        let with_unit = format!("{label} {}", column.shown.figure.unit);
+        [&column.name, &label, &with_unit]
+            .into_iter()
+            .any(|name| plain(name) == wanted)
     };
-    COLUMNS.iter().filter(is_called).collect()
+    let called = COLUMNS.iter().filter(is_called);
+    called.map(|column| column.shown.figure).collect()
 }
 
-/// A column, and the figure that it shows.
-fn of_column(column: &Column) -> String {
-    let unit = if column.unit.is_empty() { "" } else { ", " };
-    let mut text = format!(
-        "{}{unit}{} ({})\n  {}\n  in the CSV: {}\n",
-        column.head,
-        column.unit,
-        column.group.title(),
-        column.about,
-        column.name
-    );
-    if let Some(entry) = entry_of(column) {
-        text.push_str(&told(&[entry]));
-    }
-    text
-}
-
-/// The catalogue's entry for a column. Its name in CSV is made of the path in the JSON: without the
-/// lists in between, and with `lower` and `upper` for the two ends of an interval.
-fn entry_of(column: &Column) -> Option<&'static Entry> {
-    let name = without_ends(column.name);
-    roots(column.group).iter().find_map(|(root, prefix)| {
-        let name = name.strip_prefix(prefix)?;
-        let below = |entry: &'static Entry| Some((entry.id.strip_prefix(root)?, entry));
-        let mut entries = catalogue::figures().filter_map(below);
-        let found = entries.find(|(path, _)| names_of(path).iter().any(|own| own == name));
-        found.map(|(_, entry)| entry)
-    })
-}
-
-/// Where the figures of a group stand in the JSON, and what their names in CSV begin with.
-const fn roots(group: Group) -> &'static [(&'static str, &'static str)] {
-    match group {
-        Group::Row => &[
-            ("session.", "session_"),
-            ("segments.", "segment_"),
-            ("segments.", ""),
-            ("segments.agreement.", ""),
-        ],
-        Group::Streams => &[
-            ("segments.streams.", "under_test_"),
-            ("segments.streams.", "reference_"),
-        ],
-        Group::Agreement => &[
-            ("segments.agreement.", ""),
-            ("segments.agreement.", "paired_"),
-        ],
-        Group::References => &[("segments.references.", "references_")],
-        Group::Verdict => &[("segments.verdict.", "verdict_")],
-        Group::Noise => &[("segments.noise.", "noise_")],
-        Group::Steady => &[("segments.steady.", "steady_")],
-        Group::Sprint => &[("segments.sprint.", "sprint_")],
-        Group::Ramp => &[("segments.ramp.", "ramp_")],
-        Group::GearChange => &[("segments.gear_change.", "gear_change_")],
-        Group::Coast => &[("segments.coast.", "coast_")],
-        Group::HeatSoak => &[("segments.heat_soak.", "heat_soak_")],
-        Group::Cadence => &[("segments.cadence.", "cadence_")],
-    }
-}
-
-/// A name in CSV without the end of the interval that it is.
-fn without_ends(name: &str) -> String {
-    let name = name
-        .replace("ci95_lower", "ci95")
-        .replace("ci95_upper", "ci95");
-    if name.contains("ci95") {
-        name
-    } else {
-        name.replace("loa95_lower", "loa95")
-            .replace("loa95_upper", "loa95")
-    }
-}
-
-/// What a field below its root may be called in CSV: by its last name alone or after the list that
-/// it stands in, the list as one or as many; and what is an entry's of a list, as many.
-fn names_of(path: &str) -> Vec<String> {
-    let Some((list, last)) = path.split_once('.') else {
-        return vec![path.to_owned()];
-    };
-    let one = list.trim_end_matches('s');
-    // The uncertainty of a source is called by its unit alone.
-    let short = last.strip_prefix("standard_uncertainty_").unwrap_or(last);
-    [
-        last.to_owned(),
-        format!("{last}s"),
-        format!("{list}_{short}"),
-        format!("{list}_{short}s"),
-        format!("{one}_{short}"),
-    ]
-    .to_vec()
+/// Names of the columns that hold `figure`.
+fn columns_of(figure: &'static Figure) -> Vec<&'static str> {
+    let of_figure = COLUMNS.iter().filter(|c| c.shown.figure == figure);
+    of_figure.map(|column| column.name.as_str()).collect()
 }
 
 /// Entries that say the same (one figure at two places of the JSON) together.
-fn merged(entries: &[&'static Entry]) -> Vec<Vec<&'static Entry>> {
-    let mut groups: Vec<Vec<&'static Entry>> = Vec::new();
+fn merged(entries: &[&'static Figure]) -> Vec<Vec<&'static Figure>> {
+    let mut groups: Vec<Vec<&'static Figure>> = Vec::new();
     for entry in entries {
         let same = groups.iter_mut().find(|group| {
             group.first().is_some_and(|first| {
@@ -179,7 +87,7 @@ fn merged(entries: &[&'static Entry]) -> Vec<Vec<&'static Entry>> {
     groups
 }
 
-fn explained(group: &[&'static Entry]) -> String {
+fn explained(group: &[&'static Figure]) -> String {
     let Some(entry) = group.first() else {
         return String::new();
     };
@@ -196,17 +104,15 @@ fn explained(group: &[&'static Entry]) -> String {
     };
     line("formula", entry.formula);
     line("source", entry.source);
-    line("does not tell", entry.limits);
-    let fields: Vec<&str> = group
-        .iter()
-        .map(|e| e.id)
-        .filter(|id| id.contains('.'))
-        .collect();
+    line("does not tell", entry.caveat);
+    let fields: Vec<String> = group.iter().flat_map(|f| catalogue::paths(f)).collect();
     line("in the JSON", &fields.join(", "));
+    let columns: Vec<&str> = group.iter().flat_map(|figure| columns_of(figure)).collect();
+    line("in the CSV", &columns.join(", "));
     text
 }
 
-fn unknown(term: &str, near: &[&'static Entry]) -> String {
+fn unknown(term: &str, near: &[&'static Figure]) -> String {
     if near.is_empty() {
         return format!("no figure or word is called “{term}”; `truing explain` lists all");
     }
@@ -227,7 +133,7 @@ fn unknown(term: &str, near: &[&'static Entry]) -> String {
 
 /// Every word and figure, one line each.
 fn listing() -> String {
-    let line = |entry: &Entry| {
+    let line = |entry: &Figure| {
         let unit = if entry.unit.is_empty() {
             String::new()
         } else {
@@ -248,33 +154,62 @@ fn listing() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::export::table::{markdown, sample, text};
 
     #[test]
     fn every_column_of_the_csv_is_explained_by_its_figure() {
-        let mut lost = Vec::new();
-        for column in COLUMNS {
-            match entry_of(column) {
-                Some(entry) => {
-                    let text = explanation(column.name).unwrap();
-                    assert!(text.contains(entry.definition), "{}: {text}", column.name);
-                }
-                None => lost.push(column.name),
-            }
+        for column in COLUMNS.iter() {
+            let text = explanation(&column.name).unwrap();
+            let figure = column.shown.figure;
+            assert!(text.contains(figure.definition), "{}: {text}", column.name);
+            assert!(text.contains(&column.name), "{}: {text}", column.name);
         }
-        assert!(lost.is_empty(), "columns without a figure: {lost:?}");
     }
 
+    /// With the unit as text, Markdown and the report write it, and without.
     #[test]
     fn every_head_of_a_table_is_explained() {
-        for column in COLUMNS {
-            for head in [
-                column.head.to_owned(),
-                format!("{} {}", column.head, column.unit),
-            ] {
-                let told = explanation(head.trim());
-                assert!(told.is_ok(), "{told:?}");
-            }
+        let table = sample::table();
+        let (text, markdown) = (text(&table), markdown(&table));
+        let mut heads = heads_of_markdown(&markdown);
+        heads.extend(heads_of_text(&text));
+        for column in COLUMNS.iter() {
+            heads.push(column.shown.label());
+            heads.push(format!(
+                "{} {}",
+                column.shown.label(),
+                column.shown.figure.unit
+            ));
         }
+        assert!(heads.len() > 200, "{}", heads.len());
+        heads.retain(|head| explanation(head.trim()).is_err());
+        assert!(heads.is_empty(), "no term: {heads:#?}");
+    }
+
+    /// The cells of each line above a line of dashes, the unit without its brackets.
+    fn heads_of_markdown(page: &str) -> Vec<String> {
+        let lines: Vec<&str> = page.lines().collect();
+        let heads = lines.windows(2).filter(|pair| pair[1].starts_with("| ---"));
+        let cells = heads.flat_map(|pair| pair[0].trim_matches('|').split('|'));
+        cells
+            .map(|cell| cell.replace(['\\', '(', ')'], ""))
+            .collect()
+    }
+
+    /// The cells of the first line of each table: lines in which blanks keep columns apart.
+    fn heads_of_text(page: &str) -> Vec<String> {
+        let is_head = |line: &&str| {
+            let line = line.trim_start();
+            ["stream ", "#", "against ", "band "]
+                .iter()
+                .any(|first| line.starts_with(first))
+        };
+        let cells = page
+            .lines()
+            .filter(is_head)
+            .flat_map(|line| line.trim().split("  "));
+        let cells = cells.map(str::trim).filter(|cell| !cell.is_empty());
+        cells.map(str::to_owned).collect()
     }
 
     /// By hand: a name and the field whose interval, list or owner it leaves out.
@@ -312,7 +247,7 @@ mod tests {
             ("cadence_bias_rpm", "segments.cadence.bias_rpm"),
         ] {
             let column = COLUMNS.iter().find(|column| column.name == name).unwrap();
-            assert_eq!(entry_of(column).map(|entry| entry.id), Some(id), "{name}");
+            assert_eq!(column.shown.figure.id, id, "{name}");
         }
     }
 
@@ -320,11 +255,17 @@ mod tests {
     #[test]
     fn no_text_has_two_blanks_in_a_row() {
         let entries = catalogue::figures().chain(catalogue::words());
-        let of_entry = |e: &'static Entry| [e.label, e.definition, e.formula, e.source, e.limits];
-        let of_columns = COLUMNS
-            .iter()
-            .flat_map(|column| [column.head, column.about]);
-        for text in entries.flat_map(of_entry).chain(of_columns) {
+        let of_entry = |e: &'static Figure| {
+            [
+                e.short,
+                e.label,
+                e.definition,
+                e.formula,
+                e.source,
+                e.caveat,
+            ]
+        };
+        for text in entries.flat_map(of_entry) {
             assert!(!text.contains("  ") && !text.contains('\n'), "{text:?}");
         }
     }

@@ -4,18 +4,23 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use serde::Serialize;
+use serde_json::{Value, to_value};
 
 use super::output::csv_text;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::error_curve::ErrorCurve;
-use crate::analysis::figures::{Family, Outcome, SegmentFigures, Table, Verdict};
+use crate::analysis::figures::SegmentFigures;
 use crate::analysis::questions::{Answer, Findings};
+use crate::analysis::table::Table;
+use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::overall;
+use crate::analysis::verdict::overall::Family;
 use crate::analysis::{catalogue, ride, table};
 use crate::export::findings;
 use crate::session::{Claim, Role, Session};
 use crate::suggest::answered;
-use crate::text::{clock_time, escaped, inert, one_line};
+use crate::text::{clock_time, escaped, inert, one_line, word_of};
 use crate::timeline::Aligned;
 
 /// Judge the claim of the source under test by the tagged segments.
@@ -135,20 +140,9 @@ fn answers(session: &Session, figures: &Table) -> Vec<String> {
     answers
 }
 
-/// The word of the JSON.
-fn word(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Conforms => "conforms",
-        Outcome::DoesNotConform => "does-not-conform",
-        Outcome::Inconclusive => "inconclusive",
-        Outcome::ReferencesDisagree => "references-disagree",
-        Outcome::NotApplicable => "not-applicable",
-    }
-}
-
 /// A figure as the catalogue prints it, with its unit; a dash where there is none.
 fn printed(field: &str, value: Option<f64>) -> String {
-    let entry = catalogue::entry(&format!("segments.verdict.{field}"));
+    let entry = catalogue::figure(&format!("segments.verdict.{field}"));
     match (value, entry) {
         (Some(value), Some(entry)) if entry.unit.is_empty() => entry.print(value),
         (Some(value), Some(entry)) => format!("{} {}", entry.print(value), entry.unit),
@@ -196,7 +190,7 @@ fn segment_text(segment: &SegmentFigures, verdict: &Verdict) -> String {
         clock_time(segment.from_s),
         clock_time(segment.to_s),
         one_line(&verdict.under_test),
-        word(verdict.outcome),
+        word_of(&verdict.outcome),
     );
     for reason in verdict.sentences() {
         let _ = writeln!(text, "   {}", one_line(&reason));
@@ -250,7 +244,7 @@ fn markdown(asked: &Findings, figures: &Table) -> String {
                 clock_time(segment.from_s),
                 clock_time(segment.to_s),
                 escaped(&verdict.under_test),
-                word(verdict.outcome),
+                word_of(&verdict.outcome),
                 printed("conformance_probability", verdict.conformance_probability),
                 escaped(&verdict.sentences().join("; ")),
             );
@@ -260,13 +254,10 @@ fn markdown(asked: &Findings, figures: &Table) -> String {
     text
 }
 
-/// One row a segment and source under test.
+/// One row a segment and source under test; the fields of both as the JSON names them.
 fn csv(figures: &Table) -> String {
-    let heads = [
-        "id",
-        "kind",
-        "from_s",
-        "to_s",
+    const OF_SEGMENT: [&str; 4] = ["id", "kind", "from_s", "to_s"];
+    const OF_VERDICT: [&str; 13] = [
         "under_test",
         "reference",
         "n",
@@ -281,31 +272,32 @@ fn csv(figures: &Table) -> String {
         "coverage_factor",
         "reasons",
     ];
-    let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
-    let judged = figures
-        .segments
+    let heads: Vec<String> = OF_SEGMENT
         .iter()
-        .flat_map(|segment| verdicts(segment).map(move |verdict| (segment, verdict)));
-    let rows = judged.map(|(segment, verdict)| {
-        [
-            segment.id.to_string(),
-            segment.kind.to_string(),
-            segment.from_s.to_string(),
-            segment.to_s.to_string(),
-            inert(&verdict.under_test),
-            inert(&verdict.reference),
-            verdict.n.to_string(),
-            word(verdict.outcome).to_owned(),
-            number(verdict.bias_percent),
-            number(verdict.expanded_uncertainty_percent),
-            number(verdict.limit_percent),
-            number(verdict.conformance_probability),
-            number(verdict.bias_w),
-            number(verdict.expanded_uncertainty_w),
-            number(verdict.limit_w),
-            number(verdict.coverage_factor),
-            inert(&verdict.sentences().join("; ")),
-        ]
+        .chain(&OF_VERDICT)
+        .map(|h| (*h).to_owned())
+        .collect();
+    let rows = figures.segments.iter().flat_map(|segment| {
+        verdicts(segment).map(move |verdict| {
+            let [segment, verdict] =
+                [to_value(segment), to_value(verdict)].map(Result::unwrap_or_default);
+            let cells = OF_SEGMENT.iter().map(|field| cell(&segment[field]));
+            cells
+                .chain(OF_VERDICT.iter().map(|field| cell(&verdict[field])))
+                .collect()
+        })
     });
-    csv_text(std::iter::once(heads.map(str::to_owned)).chain(rows))
+    csv_text(std::iter::once(heads).chain(rows))
+}
+
+fn cell(value: &Value) -> String {
+    match value {
+        Value::Number(number) => number.as_f64().map_or_else(String::new, |v| v.to_string()),
+        Value::String(text) => inert(text),
+        Value::Array(items) => {
+            let texts: Vec<&str> = items.iter().filter_map(Value::as_str).collect();
+            inert(&texts.join("; "))
+        }
+        _ => String::new(),
+    }
 }

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::analysis::figures::Sprint;
+use crate::analysis::kinds::sprint::Sprint;
 use crate::timeline::{Aligned, Member};
 
 /// Rows before a window that settle the lag of its model.

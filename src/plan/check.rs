@@ -5,7 +5,10 @@ use serde::Serialize;
 
 use super::leg::Leg;
 use super::model::Plan;
-use crate::analysis::figures::{Outcome, SegmentFigures, Table, Verdict};
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::table::Table;
+use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::reason::{Reason, Remedy};
 use crate::session::Kind;
 use crate::text::machine_number;

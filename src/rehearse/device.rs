@@ -7,7 +7,7 @@ use super::noise::{Lag, Purpose, Wander, generator, normal};
 use super::rider::{Ride, STEP_S, own_strap};
 use super::scenario::{Device, Pause, Scenario, Sends, Strap};
 use super::strap::heard;
-use crate::analysis::figures::DropoutKind;
+use crate::analysis::dropout::DropoutKind;
 use crate::recording::{Channel, Format, Samples};
 
 /// Cadence further off than this is off, rpm (±5 rpm: EN 957-5 class A, second-hand).

@@ -3,7 +3,7 @@
 use super::RehearseError;
 use super::control::Control;
 use super::scenario::{Device, Pause, PlannedDropout, Scenario, Sends, Strap, Surge};
-use crate::analysis::figures::DropoutKind;
+use crate::analysis::dropout::DropoutKind;
 use crate::plan::{Leg, Plan};
 use crate::session::{Kind, Role};
 

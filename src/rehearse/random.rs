@@ -6,7 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use super::faults::in_block;
 use super::noise::{Purpose, generator};
 use super::scenario::{Device, LevelError, Pause, PlannedDropout, Scenario, Strap, Surge};
-use crate::analysis::figures::DropoutKind;
+use crate::analysis::dropout::DropoutKind;
 use crate::plan::Plan;
 use crate::recording::Format;
 

@@ -11,7 +11,7 @@ use super::noise::{Purpose, generator, normal};
 use super::rider::{self, Ride};
 use super::scenario::{Device, Scenario, Strap};
 use super::truth::{SegmentTruth, Truth, View};
-use crate::analysis::figures::DropoutKind;
+use crate::analysis::dropout::DropoutKind;
 use crate::plan::{Leg, Plan};
 use crate::recording::{
     Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint, TimeBase,

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::RehearseError;
 use super::control::{Control, Simulation};
-use crate::analysis::figures::DropoutKind;
+use crate::analysis::dropout::DropoutKind;
 use crate::plan::Plan;
 use crate::recording::Format;
 use crate::session::{Allowance, Role, Site};

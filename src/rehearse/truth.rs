@@ -6,7 +6,7 @@ use super::device::TrueClock;
 use super::rehearsal::{Rehearsal, RehearsedStream, rounded, tagged_window};
 use super::rider::Ride;
 use super::scenario::{Device, Scenario};
-use crate::analysis::figures::Dropout;
+use crate::analysis::dropout::Dropout;
 use crate::plan::{Leg, Plan};
 use crate::session::CONSENSUS;
 use crate::session::{Kind, Role, Segment, Site};

@@ -1,9 +1,9 @@
 //! The questions of a ride answered from its segments, or from what is suggested where none is tagged.
 
 use super::{Evidence, covers, proposals};
-use crate::analysis::figures::Table;
 use crate::analysis::questions::{Findings, Tagging, findings};
 use crate::analysis::ride::RideFindings;
+use crate::analysis::table::Table;
 use crate::analysis::table::table_with;
 use crate::session::{Segment, Session};
 use crate::timeline::Aligned;

@@ -14,9 +14,11 @@ pub use parts::{
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use crate::analysis::figures::{Agreement, SegmentFigures, Verdict};
+use crate::analysis::agreement::Agreement;
+use crate::analysis::figures::SegmentFigures;
 use crate::analysis::ride::{self, RideFindings};
 use crate::analysis::segment;
+use crate::analysis::verdict::figures::Verdict;
 use crate::picture::claim::allowed_w;
 use crate::recording::Channel;
 use crate::session::history::History;

@@ -19,7 +19,7 @@ use ratatui::symbols::Marker;
 use ratatui::widgets::{Axis, Chart, Dataset, GraphType};
 use ratatui::{Terminal, TerminalOptions, Viewport};
 use truing::analysis::agreement::Moments;
-use truing::analysis::figures::{Dropout, DropoutKind};
+use truing::analysis::dropout::{Dropout, DropoutKind};
 use truing::analysis::{ride, segment, table};
 use truing::export::report::{self, Material};
 use truing::recording::{Channel, RecordedStream, Recording, Samples, Sampling, TimeBase};

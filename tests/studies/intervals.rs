@@ -19,9 +19,9 @@ use rand::{Rng, RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 use rayon::prelude::*;
-use truing::analysis::figures::Outcome;
 use truing::analysis::ride::findings;
 use truing::analysis::segment;
+use truing::analysis::verdict::conformity::Outcome;
 use truing::recording::{
     Channel, ReadOptions, RecordedStream, Recording, Samples, Sampling, TimeBase, read,
 };

@@ -13,12 +13,16 @@
 )]
 
 use rayon::prelude::*;
-use truing::analysis::figures::{Dropout, Interval, ResponseShape, SegmentFigures, Step};
+use truing::analysis::dropout::Dropout;
+use truing::analysis::figures::SegmentFigures;
+use truing::analysis::kinds::ramp::Step;
+use truing::analysis::kinds::sprint::ResponseShape;
 use truing::analysis::ride::{RideFindings, findings};
 use truing::analysis::segment::figures_with;
 use truing::plan::{Phase, Plan};
 use truing::rehearse::{Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride};
 use truing::session::{Kind, Role, Segment, Session};
+use truing::stats::Interval;
 use truing::suggest::{self, Evidence, Proposal, overlap_share};
 use truing::timeline::{Aligned, Member, Span};
 

@@ -10,7 +10,7 @@ use std::ops::Range;
 
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
-use truing::analysis::figures::DropoutKind;
+use truing::analysis::dropout::DropoutKind;
 use truing::plan::{Leg, Plan};
 use truing::rehearse::{
     Control, Fault, PlannedDropout, Rehearsal, Scenario, SessionOptions, ride as rehearse,

@@ -10,9 +10,11 @@
 #![allow(clippy::print_stdout, clippy::unwrap_used)]
 
 use rayon::prelude::*;
-use truing::analysis::figures::{Agreement, Outcome, SegmentFigures};
+use truing::analysis::agreement::Agreement;
+use truing::analysis::figures::SegmentFigures;
 use truing::analysis::ride::{RideFindings, findings};
 use truing::analysis::segment;
+use truing::analysis::verdict::conformity::Outcome;
 use truing::plan::Plan;
 use truing::rehearse::{Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride};
 use truing::session::{Kind, Session};

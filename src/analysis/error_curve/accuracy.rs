@@ -2,8 +2,9 @@
 
 use serde::Serialize;
 
-use super::super::figures::{Interval, Outcome};
 use super::{Block, CurvePoint, Finding, Inputs, NORMAL_95};
+use crate::analysis::verdict::conformity::Outcome;
+use crate::stats::Interval;
 use crate::stats::curve::{Combined, joint_critical};
 
 /// Probability that no block, nor their mean, is accused wrongly.

@@ -1,9 +1,7 @@
 //! The curve through the blocks, its band, and each block's own limits.
 
-use serde::Serialize;
-
-use super::super::figures::Interval;
-use super::{Block, Inputs, NORMAL_95};
+use super::{Block, CurvePoint, Inputs, NORMAL_95};
+use crate::stats::Interval;
 use crate::stats::curve::{Path, Posterior, departures, ends, tube_critical};
 use crate::stats::normal_cdf;
 
@@ -16,21 +14,6 @@ const POINTS: u32 = 13;
 
 /// Outside on either side of 95 % limits.
 const TAIL: f64 = 0.025;
-
-/// The curve at one power.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct CurvePoint {
-    /// Power, W.
-    pub power_w: f64,
-    /// Error of the curve, %.
-    pub error_percent: f64,
-    /// 95 % limits at this power, %.
-    pub ci95_percent: Interval,
-    /// 95 % limits that hold along the whole curve, %.
-    pub simultaneous95_percent: Interval,
-    /// What the claim allows, ± %.
-    pub limit_percent: f64,
-}
 
 /// What the curve tells.
 pub struct Fit {

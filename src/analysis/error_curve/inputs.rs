@@ -2,10 +2,12 @@
 
 use std::ops::Range;
 
-use super::super::figures::{Outcome, SegmentFigures, Verdict};
 use super::super::loss::Loss;
 use super::{LeftOut, NORMAL_95};
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::conformity::{self, MIN_SECONDS};
+use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::reason::Reason;
 use crate::analysis::verdict::uncertainty::{Distribution, Scale, claim_of_reference, rectangular};
 use crate::session::{Claim, Role, Session};

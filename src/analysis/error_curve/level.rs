@@ -9,10 +9,11 @@
 
 use serde::Serialize;
 
-use super::super::figures::{Interval, Outcome};
 use super::{Finding, Held, Inputs};
 use crate::analysis::verdict::conformity;
+use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::uncertainty::rectangular;
+use crate::stats::Interval;
 use crate::stats::curve::{LEAST_RATIO, Mixed, Posterior, ends};
 use crate::stats::{chi_squared_beyond, finite, rank_correlation};
 

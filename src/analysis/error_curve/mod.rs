@@ -9,6 +9,8 @@
 //! of all, lies beyond the claim by a critical value for all of them together (`accuracy`).
 
 mod accuracy;
+mod block;
+mod figures;
 mod fit;
 mod inputs;
 mod level;
@@ -17,97 +19,17 @@ mod words;
 #[cfg(test)]
 mod tests;
 
-use serde::Serialize;
-
-use super::figures::{Interval, Outcome, SegmentFigures};
 use super::verdict::overall::judged;
+use crate::analysis::figures::SegmentFigures;
 use crate::session::{Role, Session};
 
 pub use accuracy::{Accuracy, Missing, Open, Rule};
-pub use fit::CurvePoint;
+pub(crate) use block::NORMAL_95;
+pub use block::{Block, CurvePoint, Finding, LeftOut};
+pub use figures::{ErrorCurve, FIGURES};
 pub use inputs::{Held, Inputs, SharedError};
 pub use level::{Basis, Level};
 pub use words::Statement;
-
-/// Multiplier of a standard uncertainty for 95 % limits.
-pub(crate) const NORMAL_95: f64 = 1.959_963_984_540_054;
-
-/// The answer to a tester's question.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Finding {
-    /// Within the limit.
-    Fine,
-    /// Beyond the limit.
-    Fault,
-    /// The ride does not tell.
-    CannotTell,
-    /// Nothing in the ride can answer.
-    NotRidden,
-}
-
-/// What all blocks of held power say together of one source under test; in JSON an entry of
-/// `error_curve`.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct ErrorCurve {
-    /// Label of the source under test.
-    pub under_test: String,
-    /// The blocks that may be judged, in order of power.
-    pub blocks: Vec<Block>,
-    /// Blocks that ask for held power and may not be judged, or have no percentage.
-    pub left_out: Vec<LeftOut>,
-    /// The curve at equal ratios of power; empty for fewer than three blocks.
-    pub curve: Vec<CurvePoint>,
-    /// Whether it reads within its claim.
-    pub accuracy: Accuracy,
-    /// Whether the error changes with power.
-    pub level: Level,
-    /// The decision in a sentence, without the source's name.
-    pub accuracy_sentence: String,
-    /// The change with power in a sentence.
-    pub level_sentence: String,
-}
-
-/// One block on the picture.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Block {
-    /// The segment, by its `id`.
-    pub segment: usize,
-    /// Seconds with both values.
-    pub n: usize,
-    /// Mean power of the reference, carried to the source's site, W.
-    pub power_w: f64,
-    /// Bias after the allowance, %.
-    pub bias_percent: f64,
-    /// Standard uncertainty of the block's own scatter, %: half-width of its 95 % limits / 1.96.
-    pub scatter_percent: f64,
-    /// Standard uncertainty with what all blocks share, %.
-    pub standard_uncertainty_percent: f64,
-    /// What the claim allows, ± %.
-    pub limit_percent: f64,
-    /// Error in this block, given its neighbours, %; the bias where there are fewer than three.
-    pub error_percent: f64,
-    /// 95 % limits of the error in this block, given its neighbours, %; of the block alone where
-    /// there are fewer than three.
-    pub ci95_percent: Interval,
-    /// The same for all blocks at once, %; `None` for fewer than three blocks.
-    pub simultaneous95_percent: Option<Interval>,
-    /// By how many standard deviations it departs from what the others lead one to expect; `None`
-    /// for fewer than three blocks.
-    pub departure: Option<f64>,
-    /// What the block alone says of the claim.
-    #[serde(skip)]
-    pub alone: Outcome,
-}
-
-/// A block that is not on the curve.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-pub struct LeftOut {
-    /// The segment, by its `id`.
-    pub segment: usize,
-    /// What is said of it alone.
-    pub outcome: Outcome,
-}
 
 /// One entry a source under test, in session order.
 pub fn error_curves(session: &Session, segments: &[SegmentFigures]) -> Vec<ErrorCurve> {
@@ -155,11 +77,4 @@ fn drawn(inputs: &Inputs) -> (Vec<Block>, Vec<CurvePoint>) {
     let fitted = fit::Fit::of(inputs);
     let blocks = fit::blocks(inputs, fitted.as_ref());
     (blocks, fitted.map_or_else(Vec::new, |fit| fit.curve))
-}
-
-impl ErrorCurve {
-    /// The decision in a sentence that begins with its verb, which `what` follows.
-    pub fn statement<'a>(&'a self, what: &'a str) -> Statement<'a> {
-        Statement { curve: self, what }
-    }
 }

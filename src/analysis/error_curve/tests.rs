@@ -1,6 +1,6 @@
 use super::*;
 use crate::analysis::loss::Loss;
-use crate::analysis::verdict::conformity;
+use crate::analysis::verdict::conformity::{self, Outcome};
 use crate::session::{Allowance, Claim};
 
 const POWERS: [f64; 4] = [120.0, 180.0, 240.0, 300.0];

@@ -2,9 +2,9 @@
 
 use std::fmt;
 
-use super::super::figures::Outcome;
 use super::accuracy::{Missing, Open, Rule};
 use super::{Basis, Block, ErrorCurve, Finding, Level};
+use crate::analysis::verdict::conformity::Outcome;
 
 /// Most powers that a sentence names.
 const NAMED: usize = 3;
@@ -207,6 +207,11 @@ fn listed(parts: &[String]) -> String {
 }
 
 impl ErrorCurve {
+    /// The decision in a sentence that begins with its verb, which `what` follows.
+    pub fn statement<'a>(&'a self, what: &'a str) -> Statement<'a> {
+        Statement { curve: self, what }
+    }
+
     /// Why the claim cannot be judged.
     pub fn open_words(&self) -> String {
         why_open(self)

@@ -4,7 +4,10 @@ use std::borrow::Cow;
 
 use super::sprint::Labelled;
 use super::{cadence, coast, gear_change, heat_soak, ramp, sprint, steady};
-use crate::analysis::figures::{CadenceAgreement, GearChange, SegmentFigures, Sprint};
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::kinds::cadence::CadenceAgreement;
+use crate::analysis::kinds::gear_change::GearChange;
+use crate::analysis::kinds::sprint::Sprint;
 use crate::analysis::ride;
 use crate::analysis::window::Window;
 use crate::recording::Channel;
@@ -251,8 +254,9 @@ mod tests {
 
     use super::*;
     use crate::analysis::bench::{aligned_of, ridden, segment};
-    use crate::analysis::figures::{DropoutKind, Table};
+    use crate::analysis::dropout::DropoutKind;
     use crate::analysis::ride::findings;
+    use crate::analysis::table::Table;
     use crate::analysis::table::table;
     use crate::session::Session;
     use crate::stats::vectors::lcg;

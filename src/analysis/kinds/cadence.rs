@@ -9,8 +9,24 @@
 //! revolution or two is forgiven, an invented value is not. The two constants are ours: a
 //! revolution takes 0.5 to 1.5 s, and cadence is commonly reported to 1 rpm.
 
-use crate::analysis::figures::CadenceAgreement;
+use crate::analysis::figure::{Figure, OURS};
 use crate::stats::{Sample, both_present, finite};
+use serde::Serialize;
+
+/// Cadence of a source under test against a reference.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CadenceAgreement {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// Label of the reference, or `consensus`.
+    pub reference: String,
+    /// Mean difference, rpm.
+    pub bias_rpm: Option<f64>,
+    /// Standard deviation of the differences, rpm.
+    pub sd_diff_rpm: Option<f64>,
+    /// Share of spikes, %.
+    pub spike_percent: Option<f64>,
+}
 
 /// How far a spike lies outside the reference's own range, rpm.
 const SPIKE_RPM: f64 = 5.0;
@@ -65,6 +81,58 @@ fn spikes(under_test: &[f64], reference: &[f64], median: f64, step_s: f64) -> us
         })
         .count()
 }
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "segments.cadence.under_test",
+        label: "source",
+        definition: "The source under test.",
+        csv: Some(""),
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.cadence.reference",
+        label: "reference",
+        definition: "What its cadence is compared with.",
+        csv: Some(""),
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.cadence.bias_rpm",
+        label: "cadence bias",
+        short: "bias",
+        unit: "rpm",
+        decimals: 2,
+        signed: true,
+        definition: "Mean difference of cadence, under test − reference.",
+        formula: "mean of d",
+        source: "ISO 5725-1 (trueness)",
+        caveat: "A mean can agree while every second is wrong.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.cadence.sd_diff_rpm",
+        label: "SD of cadence differences",
+        short: "SD of differences",
+        unit: "rpm",
+        decimals: 2,
+        definition: "Scatter of the second-by-second differences of cadence.",
+        formula: "√(Σ (d − d̄)²/(n − 1))",
+        source: "textbook",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.cadence.spike_percent",
+        label: "cadence spikes",
+        short: "spikes",
+        unit: "%",
+        decimals: 1,
+        definition: "Share of the seconds in which cadence leaves the reference by far more than usual.",
+        source: OURS,
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

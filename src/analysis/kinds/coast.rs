@@ -8,8 +8,23 @@
 //! to the stretch's end). The thresholds are ours, stated here: 10 W is well under any pedalling
 //! and above the zero error of a usual meter.
 
-use crate::analysis::figures::Coast;
+use crate::analysis::figure::{Figure, OURS, TRADE};
 use crate::stats::finite;
+use serde::Serialize;
+
+/// Figures of a coast.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Coast {
+    /// Mean power reported while nobody pedals, the decay of the source's own lag included, W.
+    pub phantom_mean_w: Option<f64>,
+    /// Highest such second, W: as a rule the first one, which the lag explains.
+    pub phantom_max_w: Option<f64>,
+    /// Time from the last pedalling until the source reads at most 1 W and stays there for 3 s, or to
+    /// the coast's end, s.
+    pub time_to_zero_s: Option<f64>,
+    /// How long nobody pedalled, s.
+    pub coasted_s: f64,
+}
 
 /// References at or below this report that nobody pedals, W.
 const IDLE_W: f64 = 10.0;
@@ -87,6 +102,49 @@ fn longest_run(flags: &[bool]) -> Option<(usize, usize)> {
     }
     best
 }
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "segments.coast.phantom_mean_w",
+        label: "mean while coasting, lag included",
+        short: "mean, lag included",
+        unit: "W",
+        decimals: 1,
+        definition: "Mean power that the source under test reports while nobody pedals, the decay of its own lag included.",
+        formula: "mean x over the seconds in which the references report at most 10 W (or, where they are silent, cadence is zero)",
+        source: TRADE,
+        caveat: "Not all of it is power from nowhere: in the first seconds a device with a lag still falls from what was ridden. After a stop from P watts a first-order lag alone leaves about P · τ/T on average over a coast of T s (τ as the session's sprints tell it); what stays above that is phantom.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.coast.phantom_max_w",
+        label: "highest while coasting, lag included",
+        unit: "W",
+        definition: "Highest second that the source under test reports while nobody pedals; as a rule the first one, in which its lag still shows what was ridden before.",
+        formula: "max x over the same seconds",
+        source: TRADE,
+        caveat: "By itself no phantom power: a source without any, but with a time constant of 2 s, reads half of what was ridden more than a second after the rider has stopped.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.coast.time_to_zero_s",
+        label: "time to zero",
+        unit: "s",
+        decimals: 1,
+        definition: "Time from the last pedalling until the source under test reads zero (at most 1 W) and stays there for 3 s, or to the coast's end; null where it never does.",
+        source: OURS,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.coast.coasted_s",
+        label: "coasted",
+        unit: "s",
+        definition: "How long nobody pedalled.",
+        source: "counted",
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

@@ -16,15 +16,18 @@
 //! bias of its level. Recovery is the time from the change until the departure stays for 3 s within
 //! three robust standard deviations of the departures outside transients, or 5 W if that is more.
 
+mod figures;
+
 use std::ops::Range;
 
-use crate::analysis::figures::{GearChange, GearShift};
 use crate::analysis::trend::mean;
 use crate::stats::contrast::{Block, Contrast};
 use crate::stats::noise::{LinearFit, Noise};
 use crate::stats::serial::block_counts;
 use crate::stats::{Sample, median_of};
 use crate::timeline::Grid;
+
+pub use figures::{FIGURES, GearChange, GearShift};
 
 /// Half-width of the windows in which the ratio is compared, s.
 const RATIO_WINDOW_S: f64 = 6.0;

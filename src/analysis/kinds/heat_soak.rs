@@ -9,10 +9,28 @@
 //! temperature, the bias is fitted against that as well (percentage points a degree). Time and
 //! temperature rise together, so the data cannot say which of the two the bias follows.
 
-use crate::analysis::figures::HeatSoak;
+use crate::analysis::figure::{Figure, OURS};
 use crate::analysis::trend::{BiasBlocks, BiasUnit};
-use crate::stats::finite;
 use crate::stats::noise::Noise;
+use crate::stats::{Interval, finite};
+use serde::Serialize;
+
+/// Figures of a heat soak.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HeatSoak {
+    /// Slope of the bias, percentage points in 10 min.
+    pub drift_percent_per_10min: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub drift_ci95_percent_per_10min: Option<Interval>,
+    /// Bias at the start, %.
+    pub start_bias_percent: Option<f64>,
+    /// Bias at the end, %.
+    pub end_bias_percent: Option<f64>,
+    /// Slope of the bias against temperature, percentage points a degree.
+    pub per_degree_percent: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub per_degree_ci95_percent: Option<Interval>,
+}
 
 /// Longest stretch over which the bias at either end is averaged, s.
 const END_S: f64 = 120.0;
@@ -58,6 +76,83 @@ pub(super) fn bias_percent(under_test: &[f64], reference: &[f64]) -> Option<f64>
         .then(|| 100.0 * (tested - known) / known)
         .and_then(finite)
 }
+
+const SERIAL: &str = "least squares over means of 5 s; limits with the correlation of the noise learnt over the ride, as for the bias (on a short ride: averaged over every correlation of neighbouring blocks, O'Hagan 1994, Bayesian Inference, ch. 9, from memory); coverage measured by simulation";
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "segments.heat_soak.drift_percent_per_10min",
+        label: "heat drift",
+        short: "drift",
+        unit: "%/10 min",
+        decimals: 2,
+        signed: true,
+        definition: "Mean rate at which the bias moves over the block: the least-squares slope, percentage points in 10 min.",
+        formula: "slope of the bias in % against time, with a bend at right angles to it fitted beside it, so that a drift that levels off is not taken for scatter",
+        source: SERIAL,
+        caveat: "A warm-up that levels off is faster at first: see the bias at the start and at the end. Time is not temperature: it holds whatever else changed over the block, in the references too.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.heat_soak.drift_ci95_percent_per_10min",
+        label: "heat drift, 95 % CI",
+        unit: "%/10 min",
+        decimals: 2,
+        signed: true,
+        definition: "95 % confidence interval of that slope.",
+        formula: "slope ± t · its standard uncertainty",
+        source: SERIAL,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.heat_soak.start_bias_percent",
+        label: "bias at the start",
+        short: "bias at start",
+        unit: "%",
+        decimals: 2,
+        signed: true,
+        definition: "Bias over the first sixth of the block, at most 2 min, % of the reference mean.",
+        formula: "100 · Σ(x − y)/Σy",
+        source: OURS,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.heat_soak.end_bias_percent",
+        label: "bias at the end",
+        short: "bias at end",
+        unit: "%",
+        decimals: 2,
+        signed: true,
+        definition: "Bias over the last sixth of the block, at most 2 min, % of the reference mean.",
+        formula: "100 · Σ(x − y)/Σy",
+        source: OURS,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.heat_soak.per_degree_percent",
+        label: "drift per degree",
+        unit: "%/°C",
+        decimals: 3,
+        signed: true,
+        definition: "Slope of the bias against the recorded temperature, percentage points a degree.",
+        formula: "slope of the bias in % against temperature",
+        source: SERIAL,
+        caveat: "The temperature recorded is often that of a head unit, not of the device.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.heat_soak.per_degree_ci95_percent",
+        label: "drift per degree, 95 % CI",
+        unit: "%/°C",
+        decimals: 3,
+        signed: true,
+        definition: "95 % confidence interval of that slope.",
+        formula: "slope ± t · its standard uncertainty",
+        source: SERIAL,
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

@@ -14,14 +14,56 @@
 //! gain are free, so that a biased source is not called late. The lag is told where its standard
 //! error is at most 1 s; of several rises the median is told.
 
+use crate::analysis::figure::{Figure, OURS};
+use serde::Serialize;
 use std::ops::Range;
 
 use super::step::{self, Place};
-use crate::analysis::figures::{Ramp, Step};
 use crate::stats::change_points::{Piece, pieces};
 use crate::stats::first_order::{Lag, response};
 use crate::stats::{Line, both_present, finite, median_of};
 use crate::timeline::{Grid, Span};
+
+/// Figures of a ramp.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Ramp {
+    /// The steps found.
+    pub steps: Vec<Step>,
+    /// Lag on linear stretches, s.
+    pub lag_s: Option<f64>,
+}
+
+/// The response to one step.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Step {
+    /// When the references step, session time, s.
+    pub at_s: f64,
+    /// Level before, W.
+    pub from_w: f64,
+    /// Level after, W.
+    pub to_w: f64,
+    /// Time from the references' 10 % crossing to the source's, s.
+    pub dead_time_s: Option<f64>,
+    /// 10–90 % transition, s.
+    pub rise_10_90_s: Option<f64>,
+    /// Time from the references' 10 % crossing until the source stays within the settling band, s; at
+    /// least the dead time.
+    pub settling_s: Option<f64>,
+    /// Overshoot, % of the step.
+    pub overshoot_percent: Option<f64>,
+    /// Error at the end of the step against the references, W.
+    pub final_error_w: Option<f64>,
+    /// Half-width of the band that settling is told for, W: 5 W, 5 % of the step or three robust
+    /// standard deviations of the plateau after it, of the source or the references, whichever is
+    /// largest.
+    pub settling_band_w: f64,
+    /// 10–90 % transition of the references, s.
+    pub reference_rise_10_90_s: Option<f64>,
+    /// Time from the same instant for the references to stay within the band, s.
+    pub reference_settling_s: Option<f64>,
+    /// Overshoot of the references, % of the step.
+    pub reference_overshoot_percent: Option<f64>,
+}
 
 /// Least step, W.
 const LEAST_STEP_W: f64 = 15.0;
@@ -216,6 +258,147 @@ fn moving_mean(column: &[f64], width: usize) -> Vec<f64> {
         .map(|rows| rows.iter().sum::<f64>() / width as f64)
         .collect()
 }
+
+const IEEE: &str = "IEEE Std 181 (from memory)";
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "segments.ramp.lag_s",
+        label: "lag on ramps",
+        short: "lag",
+        unit: "s",
+        decimals: 2,
+        signed: true,
+        definition: "How far the source under test trails the references on linear rises and falls.",
+        formula: "horizontal distance of the two",
+        source: "a first-order lag trails a ramp by τ",
+        caveat: "Where power alone fixed the clock, lag and clock offset cannot be told apart.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.at_s",
+        label: "step at",
+        short: "step at",
+        unit: "s",
+        decimals: 1,
+        definition: "When the references step, session time.",
+        source: IEEE,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.from_w",
+        label: "step from",
+        unit: "W",
+        definition: "Level before the step.",
+        source: IEEE,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.to_w",
+        label: "step to",
+        unit: "W",
+        definition: "Level after the step.",
+        source: IEEE,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.dead_time_s",
+        label: "dead time",
+        unit: "s",
+        decimals: 2,
+        signed: true,
+        definition: "Time from the references' first 10 % of the step to that of the source under test.",
+        formula: "t₁₀ of the source − t₁₀ of the references, and what the moments of the samples add",
+        source: IEEE,
+        caveat: "Resolved to a fraction of a second at best; a clock error goes straight into it.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.rise_10_90_s",
+        label: "10–90 %",
+        short: "rise",
+        unit: "s",
+        decimals: 2,
+        definition: "Time the response takes from 10 to 90 % of the step.",
+        formula: "t₉₀ − t₁₀, between samples by straight line",
+        source: IEEE,
+        caveat: "A slow rider makes a slow step: compare with that of the references.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.settling_s",
+        label: "settling",
+        short: "settle",
+        unit: "s",
+        decimals: 2,
+        definition: "Time from the references' first 10 % of the step, as the dead time, until the source under test stays within the settling band about its final level for 10 s or to the plateau's end; at least the dead time.",
+        source: IEEE,
+        caveat: "Told for the band beside it: in a wide one a response is settled soon.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.overshoot_percent",
+        label: "overshoot",
+        unit: "%",
+        decimals: 1,
+        definition: "By how much the response passes its final level, % of the step.",
+        formula: "100 · (extreme − level)/step",
+        source: IEEE,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.final_error_w",
+        label: "final error",
+        unit: "W",
+        decimals: 1,
+        signed: true,
+        definition: "Difference to the references at the end of the step.",
+        formula: "x̄ − ȳ over the last plateau",
+        source: "ISO 5725-1 (trueness)",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.settling_band_w",
+        label: "settling band",
+        unit: "W",
+        decimals: 1,
+        definition: "Half-width of the band that settling is told for, of the source and of the references.",
+        formula: "max(5 W, 5 % of the step, 3 robust standard deviations of the plateau after it), the larger of the source's and the references'",
+        source: OURS,
+        caveat: "A rider's wander widens it, so that wander is not taken for ringing.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.reference_rise_10_90_s",
+        label: "10–90 % of the references",
+        unit: "s",
+        decimals: 2,
+        definition: "The same transition of the references: how fast the rider made the step.",
+        formula: "t₉₀ − t₁₀",
+        source: IEEE,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.reference_settling_s",
+        label: "settling of the references",
+        unit: "s",
+        decimals: 2,
+        definition: "Time from the same instant for the references to stay within the band.",
+        source: IEEE,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.ramp.steps.reference_overshoot_percent",
+        label: "overshoot of the references",
+        unit: "%",
+        decimals: 1,
+        definition: "By how much the references pass their final level, % of the step.",
+        formula: "100 · (extreme − level)/step",
+        source: IEEE,
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

@@ -17,12 +17,15 @@
 //! Where a first-order lag does not fit, that is said: a moving mean is named with its length in the
 //! time constant's place, and where that does not fit either, the time constant stands without limits.
 
+mod figures;
+
 use std::ops::Range;
 
 use super::sprint_fit::{self, Fit, Losses};
-use crate::analysis::figures::{Explained, ResponseShape, Sprint, SprintPeak};
 use crate::analysis::mean_max::{best_mean, best_means};
 use crate::stats::finite;
+
+pub use figures::{Explained, FIGURES, ResponseShape, Sprint, SprintPeak};
 
 /// Seconds fitted before and after the segment.
 const MARGIN_S: f64 = 5.0;

@@ -28,7 +28,8 @@
 //! be no more than that, from which the data cannot tell the source's.
 
 use super::sprint_limits::{Fitted, Limits, limits};
-use crate::analysis::figures::{Interval, ResponseShape};
+use crate::analysis::kinds::sprint::ResponseShape;
+use crate::stats::Interval;
 use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
 use crate::stats::{Sample, f_quantile};
 

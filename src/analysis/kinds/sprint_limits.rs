@@ -19,7 +19,7 @@
 //! in 63 % of 231 rehearsed sprints (study `kinds`, seeds 850001 to 850120) when they were asked to in
 //! 95 %. The ceiling of a source that averages: 76 % of 62.
 
-use crate::analysis::figures::Interval;
+use crate::stats::Interval;
 use crate::stats::first_order::{Answer, Lag};
 use crate::stats::{Sample, t_quantile};
 

@@ -8,9 +8,31 @@
 //! - Drift: slope of the difference under test − references, W/min, over block means, with 95 %
 //!   limits that allow for serial correlation ([`crate::stats::contrast`]).
 
-use crate::analysis::figures::{Steady, UncorroboratedStretch};
+use crate::analysis::excursions::UncorroboratedStretch;
+use crate::analysis::figure::{Figure, OURS, TRADE};
 use crate::analysis::trend::{BiasBlocks, BiasUnit, mean};
+use crate::stats::Interval;
 use crate::stats::noise::Noise;
+use serde::Serialize;
+
+/// Figures of a steady block.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Steady {
+    /// Mean power under test − set point, W: how the device reports.
+    pub set_point_error_w: Option<f64>,
+    /// Mean power of the references − set point, W: what was delivered.
+    pub delivered_error_w: Option<f64>,
+    /// Share of seconds under test within ±5 W of the set point, %.
+    pub within_5w_percent: Option<f64>,
+    /// The same of the references, %.
+    pub delivered_within_5w_percent: Option<f64>,
+    /// Slope of the difference to the references, W/min.
+    pub drift_w_per_min: Option<f64>,
+    /// Its 95 % confidence limits, W/min.
+    pub drift_ci95_w_per_min: Option<Interval>,
+    /// Excursions that no reference shows.
+    pub uncorroborated: Vec<UncorroboratedStretch>,
+}
 
 /// Half-width of the band about the set point, W.
 const BAND_W: f64 = 5.0;
@@ -49,6 +71,111 @@ fn within_percent(column: &[f64], set_point_w: Option<f64>) -> Option<f64> {
     let inside = |power: f64| f64::from(u8::from((power - set_point_w).abs() <= BAND_W));
     Some(100.0 * mean(present(column).map(inside))?)
 }
+
+const SERIAL: &str = "least squares over means of 5 s; limits with the correlation of the noise learnt over the ride, as for the bias (on a short ride: averaged over every correlation of neighbouring blocks, O'Hagan 1994, Bayesian Inference, ch. 9, from memory); coverage measured by simulation";
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "segments.steady.set_point_error_w",
+        label: "set-point error",
+        short: "off set point",
+        unit: "W",
+        decimals: 1,
+        signed: true,
+        definition: "How far the power that the source under test reports lies from the set point on average.",
+        formula: "x̄ − set point",
+        source: TRADE,
+        caveat: "A controlled trainer that holds its own reading on the set point looks perfect here however wrong the reading is: see what was delivered.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.steady.delivered_error_w",
+        label: "delivered error",
+        short: "delivered off",
+        unit: "W",
+        decimals: 1,
+        signed: true,
+        definition: "How far the power that the references say was delivered lies from the set point on average.",
+        formula: "ȳ − set point",
+        source: TRADE,
+        caveat: "Holds the drivetrain's loss where the references measure upstream.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.steady.within_5w_percent",
+        label: "within ±5 W",
+        short: "within 5 W",
+        unit: "%",
+        decimals: 1,
+        definition: "Share of the seconds in which the source under test reads within ±5 W of the set point.",
+        formula: "100 · n(|x − set point| ≤ 5 W)/n",
+        source: TRADE,
+        caveat: "A smoothed reading scores high whatever was ridden.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.steady.delivered_within_5w_percent",
+        label: "delivered within ±5 W",
+        short: "5 W delivered",
+        unit: "%",
+        decimals: 1,
+        definition: "The same of the references.",
+        formula: "100 · n(|y − set point| ≤ 5 W)/n",
+        source: TRADE,
+        caveat: "A rider's own unevenness is in it.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.steady.drift_w_per_min",
+        label: "drift",
+        unit: "W/min",
+        decimals: 2,
+        signed: true,
+        definition: "Slope of the difference to the references over the block; frozen and false zero seconds are left out.",
+        formula: "least-squares slope of d against time",
+        source: SERIAL,
+        caveat: "A reference that warms up drifts too.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.steady.drift_ci95_w_per_min",
+        label: "drift, 95 % CI",
+        unit: "W/min",
+        decimals: 2,
+        signed: true,
+        definition: "95 % confidence interval of the drift.",
+        formula: "slope ± t · its standard uncertainty",
+        source: SERIAL,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.steady.uncorroborated.from_s",
+        label: "excursion from",
+        unit: "s",
+        decimals: 1,
+        definition: "Start of an excursion inside the block that no reference shows.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.steady.uncorroborated.to_s",
+        label: "excursion to",
+        unit: "s",
+        decimals: 1,
+        definition: "Its end.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.steady.uncorroborated.peak_w",
+        label: "excursion peak",
+        unit: "W",
+        signed: true,
+        definition: "Its largest difference to the references, as the samples show it.",
+        formula: "see excursion peak of the ride",
+        source: OURS,
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

@@ -1,10 +1,10 @@
 //! Does it read within its claim at held power? The joint decision of the error curve.
 
 use super::super::error_curve::{Block, ErrorCurve, NORMAL_95};
-use super::super::figures::Outcome;
 use super::answer::{Answer, Finding, Limit, LimitFrom, Part, Place, Question};
 use super::ride::Source;
 use super::words::{listed, plain, side, signed};
+use crate::analysis::verdict::conformity::Outcome;
 
 /// How near a set point has to be to the power ridden for the block to be called by it.
 const NEAR: f64 = 0.1;

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 pub use super::super::error_curve::Finding;
-use super::super::figures::Interval;
+use crate::stats::Interval;
 
 macro_rules! questions {
     ($($variant:ident $key:literal $asks:literal $rides:literal;)+) => {

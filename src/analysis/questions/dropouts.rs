@@ -1,9 +1,9 @@
 //! Is the recording complete? Gaps, frozen values and false zeros of the source.
 
-use super::super::figures::{Dropout, DropoutKind};
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Source;
 use super::words::{listed, plain};
+use crate::analysis::dropout::{Dropout, DropoutKind};
 use crate::stats::rate_ci95;
 
 /// One or two in a ride of an hour are fine.

@@ -6,11 +6,11 @@
 //! perfect source behind the chain shifts by that, too. Where the sprockets are not known, half of it
 //! counts as a rectangular half-width of each shift.
 
-use super::super::figures::GearShift;
 use super::super::verdict::uncertainty::rectangular;
 use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, worst};
 use super::ride::Source;
 use super::words::{plain, signed};
+use crate::analysis::kinds::gear_change::GearShift;
 use crate::session::{Role, Site};
 use crate::stats::normal_quantile;
 use crate::text::clock_time;

@@ -5,11 +5,12 @@
 
 use std::f64::consts::TAU;
 
-use super::super::figures::{Interval, SegmentFigures};
 use super::answer::{Answer, Limit, Place, Question, within};
 use super::ride::Source;
 use super::words::{plain, signed};
+use crate::analysis::figures::SegmentFigures;
 use crate::session::Kind;
+use crate::stats::Interval;
 use crate::stats::median_of;
 use crate::timeline::Span;
 

@@ -10,11 +10,12 @@
 //! reference: where its own reading, too, lies off the set points on average over all blocks by more than
 //! 1.5 W (or what `[limits] hold_w` says), it does not hold what was asked for, whatever its accuracy.
 
-use super::super::figures::{Interval, SegmentFigures};
 use super::super::verdict::judge::applies_to;
 use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, worst};
 use super::ride::{LOSS_WOULD, Ride, Source, claims_would};
 use super::words::plain;
+use crate::analysis::figures::SegmentFigures;
+use crate::stats::Interval;
 use crate::stats::noise::{Noise, Stretch};
 use crate::stats::{MeanUncertainty, serial, t_quantile};
 use crate::timeline::Span;

@@ -27,8 +27,8 @@ mod work;
 
 use serde::Serialize;
 
-use super::figures::Table;
 use super::ride::RideFindings;
+use crate::analysis::table::Table;
 use crate::session::Session;
 use crate::timeline::Aligned;
 

@@ -2,10 +2,10 @@
 //! than their spread and its own lag explain ([`super::super::excursions`]), above all while nobody
 //! pedals.
 
-use super::super::figures::UncorroboratedStretch;
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Source;
 use super::words::plain;
+use crate::analysis::excursions::UncorroboratedStretch;
 use crate::text::clock_time;
 use crate::timeline::Span;
 

@@ -3,11 +3,12 @@
 
 use std::borrow::Cow;
 
-use super::super::figures::{SegmentFigures, Table};
 use super::super::loss::Loss;
 use super::super::ride::{RideFindings, reference_cadence, set_points};
 use super::super::verdict::uncertainty::{Budget, Scale, StatedReference, budget};
 use super::super::window::Window;
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::table::Table;
 use crate::recording::Channel;
 use crate::session::{Claim, Role, Session};
 use crate::stats::MeanUncertainty;

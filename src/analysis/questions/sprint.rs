@@ -1,11 +1,11 @@
 //! Does it show a sprint? Its best 5 s against those of the references at the source's site, and why
 //! they differ.
 
-use super::super::figures::Sprint;
 use super::super::mean_max::best_mean;
 use super::answer::{Answer, Finding, Limit, Place, Question, within};
 use super::ride::{LOSS_WOULD, Source, claims_would};
 use super::words::{listed, plain};
+use crate::analysis::kinds::sprint::Sprint;
 use crate::session::Kind;
 use crate::stats::{MeanUncertainty, t_quantile};
 use crate::timeline::Span;

@@ -5,11 +5,11 @@
 //! there are any; else that of all seconds.
 
 use super::super::error_curve::Block;
-use super::super::figures::Outcome;
 use super::super::segment::live;
 use super::answer::{Answer, Finding, Limit, Place, Question, within};
 use super::ride::{LOSS_WOULD, Source};
 use super::words::{plain, signed};
+use crate::analysis::verdict::conformity::Outcome;
 use crate::session::Kind;
 use crate::stats::{MeanUncertainty, median_of};
 

@@ -2,6 +2,7 @@
 //! judged segments say together.
 
 pub mod conformity;
+pub mod figures;
 pub mod judge;
 pub mod overall;
 pub mod reason;

@@ -1,8 +1,29 @@
 //! The session as a whole: the answer in a sentence, and what several blocks say together.
 
 use crate::analysis::error_curve::{ErrorCurve, Finding};
-use crate::analysis::figures::{Family, Outcome, SegmentFigures, Verdict};
+use crate::analysis::figure::Figure;
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::figures::Verdict;
 use crate::session::Claim;
+use serde::Serialize;
+
+/// What the judged segments say together of one source under test.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Family {
+    /// Label of the source under test.
+    pub under_test: String,
+    /// The segments judged, by `id`: all but those to which no verdict applies.
+    pub judged: Vec<usize>,
+    /// Those that conform, each on its own.
+    pub conform: Vec<usize>,
+    /// Those that do not conform, each on its own.
+    pub do_not_conform: Vec<usize>,
+    /// Those beyond the claim at a joint risk of 2.5 % of accusing any block, or their mean, wrongly.
+    pub do_not_conform_jointly: Vec<usize>,
+    /// What that means, in a sentence without the source's name.
+    pub statement: String,
+}
 
 /// All verdicts on one source under test, with their segments.
 fn verdicts_on<'a>(
@@ -79,13 +100,56 @@ pub fn family(curve: &ErrorCurve, segments: &[SegmentFigures]) -> Option<Family>
     })
 }
 
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "families.under_test",
+        label: "source",
+        definition: "The source under test that the statement is about.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "families.judged",
+        label: "blocks judged",
+        definition: "The segments judged: steady blocks and heat soaks in which the source and a reference both have values. Open stretches and all other kinds carry figures and no verdict.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "families.conform",
+        label: "conform",
+        definition: "Those that conform, each on its own.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "families.do_not_conform",
+        label: "do not conform",
+        definition: "Those that do not conform, each on its own.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "families.do_not_conform_jointly",
+        label: "do not conform jointly",
+        definition: "Blocks beyond the claim by one critical value for all blocks and their mean: the risk of accusing any of them wrongly stays at 2.5 %.",
+        formula: "|b_j| − c u_j > T_j, c as under error_curve.accuracy.critical_value",
+        source: "Slepian 1962, Bell Syst Tech J 41:463 (that c is safe)",
+        caveat: "“Conforms” over all blocks needs no such correction, since each block had to pass.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "families.statement",
+        label: "statement",
+        definition: "What the judged blocks say together, in a sentence.",
+        ..Figure::PLAIN
+    },
+];
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::analysis::error_curve::error_curves;
     use crate::analysis::example::example;
-    use crate::analysis::figures::BudgetLine;
     use crate::analysis::verdict::conformity;
+    use crate::analysis::verdict::figures::BudgetLine;
     use crate::session::{Role, Session, Stream};
 
     const TWO_PERCENT: Claim = Claim {

@@ -2,9 +2,27 @@
 
 use super::uncertainty::{StatedReference, rectangular};
 use crate::analysis::agreement::PERCENT_FROM_W;
-use crate::analysis::figures::References;
+use crate::analysis::figure::Figure;
 use crate::session::{CommonErrors, Site};
 use crate::stats::finite;
+use serde::Serialize;
+
+/// The references against each other.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct References {
+    /// Their labels.
+    pub labels: Vec<String>,
+    /// The pair that differs most (by E_n, else by the difference).
+    pub pair: Option<[String; 2]>,
+    /// Difference of its means, first − second, % of their common mean.
+    pub difference_percent: Option<f64>,
+    /// E_n number of that pair, with the sign of the difference.
+    pub en_number: Option<f64>,
+    /// |E_n| ≤ 1 for every pair.
+    pub agree: Option<bool>,
+    /// What to make of it, in a sentence.
+    pub note: String,
+}
 
 /// Coverage factor of an expanded uncertainty in E_n (ISO 13528 takes k = 2).
 const EXPANSION: f64 = 2.0;
@@ -206,6 +224,61 @@ fn note(
     }
     note
 }
+
+/// What each figure means and how it is printed.
+pub const FIGURES: &[Figure] = &[
+    Figure {
+        id: "segments.references.labels",
+        label: "references",
+        definition: "The references' names.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.references.pair",
+        label: "widest pair",
+        definition: "The two references that differ most.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.references.difference_percent",
+        label: "references differ by",
+        short: "difference",
+        unit: "%",
+        decimals: 2,
+        signed: true,
+        definition: "Difference of the means of that pair, first − second, as % of their common mean.",
+        formula: "100 · (x̄₁ − x̄₂)/((x̄₁ + x̄₂)/2)",
+        source: "ISO 5725-1 (trueness)",
+        caveat: "Different sites differ by the drivetrain's loss as well.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.references.en_number",
+        label: "E_n",
+        decimals: 2,
+        signed: true,
+        definition: "Difference of two references over their joint expanded uncertainty; beyond ±1 they contradict each other.",
+        formula: "(x̄₁ − x̄₂)/√(U₁² + U₂² − 2ρ U₁ U₂ + U_d²), U = 2a/√3 for a claim ±a (as the budget reads it, k = 2), ρ the stated correlation of the claims and U_d the half-width of the 95 % limits of the mean difference",
+        source: "ISO 13528",
+        caveat: "Agreement does not prove either true: both may share an error. A short or restless block tests little: its scatter widens what counts as agreement.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.references.agree",
+        label: "references agree",
+        short: "agree",
+        definition: "Whether every pair lies within its claims; no where |E_n| > 1, and the verdict is withheld. Null where no claim is stated, there is one reference, too few seconds tell, or only scatter brings |E_n| to 1.",
+        source: "ISO 13528",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.references.note",
+        label: "on the references",
+        short: "remark",
+        definition: "What to make of it, in a sentence.",
+        ..Figure::PLAIN
+    },
+];
 
 #[cfg(test)]
 mod tests {

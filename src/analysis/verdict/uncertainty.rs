@@ -1,7 +1,7 @@
 //! The uncertainty budget of a bias (JCGM 100:2008, the GUM).
 
 use crate::analysis::agreement::PERCENT_FROM_W;
-use crate::analysis::figures::BudgetLine;
+use crate::analysis::verdict::figures::BudgetLine;
 use crate::session::{Allowance, Claim, CommonErrors};
 use crate::stats::serial::MeanUncertainty;
 use crate::stats::t_quantile;

@@ -2,9 +2,9 @@
 
 use super::picture::{Axis, Ink, Layer, Marker, Picture, Style, Ticks, range_of};
 use super::subject::{Subject, plain, signed};
-use crate::analysis::figures::Interval;
 use crate::picture::{claim, soak};
 use crate::session::Role;
+use crate::stats::Interval;
 use crate::timeline::Member;
 
 /// The power columns of the source under test and of what it is compared with.

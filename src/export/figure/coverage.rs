@@ -2,8 +2,8 @@
 
 use super::picture::{Axis, Layer, Picture, Ticks};
 use super::subject::{Subject, plain, signed};
+use crate::analysis::coverage::{Coverage, CoverageCell};
 use crate::analysis::coverage::{Pair, grid};
-use crate::analysis::figures::{Coverage, CoverageCell};
 use crate::picture::claim::net_percent;
 use crate::recording::Channel;
 use crate::timeline::Member;

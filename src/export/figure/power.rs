@@ -2,7 +2,7 @@
 
 use super::picture::{Axis, Layer, Picture, Style, Ticks, range_of};
 use super::subject::{Subject, plain, signed};
-use crate::analysis::figures::ResponseShape;
+use crate::analysis::kinds::sprint::ResponseShape;
 use crate::analysis::mean_max;
 use crate::picture::response;
 use crate::recording::Channel;

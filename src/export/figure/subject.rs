@@ -3,7 +3,8 @@
 use std::ops::Range;
 
 use super::picture::{Axis, Ticks};
-use crate::analysis::figures::{Agreement, SegmentFigures};
+use crate::analysis::agreement::Agreement;
+use crate::analysis::figures::SegmentFigures;
 use crate::analysis::ride::RideFindings;
 use crate::analysis::segment;
 use crate::recording::Channel;

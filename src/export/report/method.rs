@@ -8,8 +8,9 @@ use sha2::{Digest as _, Sha256};
 
 use super::html::{escaped, paragraph, table};
 use super::parts::Material;
-use crate::analysis::catalogue::{self, Entry};
-use crate::analysis::figures::Table;
+use crate::analysis::catalogue;
+use crate::analysis::figure::Figure;
+use crate::analysis::table::Table;
 use crate::session::to_text;
 use crate::text::{Grid, Head, hex};
 
@@ -45,7 +46,7 @@ fn is_told(value: &Value, path: &[&str]) -> bool {
     }
 }
 
-fn described(entry: &Entry) -> String {
+fn described(entry: &Figure) -> String {
     let unit = if entry.unit.is_empty() {
         String::new()
     } else {
@@ -57,7 +58,7 @@ fn described(entry: &Entry) -> String {
         escaped(entry.definition)
     );
     let _ = write!(out, " Formula: <code>{}</code>.", escaped(entry.formula));
-    for (head, text) in [("Source", entry.source), ("Does not tell", entry.limits)] {
+    for (head, text) in [("Source", entry.source), ("Does not tell", entry.caveat)] {
         if !text.is_empty() {
             let _ = write!(out, " {head}: {}", escaped(text));
             if !text.ends_with('.') {

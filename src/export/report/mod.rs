@@ -17,7 +17,7 @@ use super::ExportError;
 use super::figure::Subject;
 use super::findings;
 use super::table::{claim_sentence, signed_outcome};
-use crate::analysis::figures::Verdict;
+use crate::analysis::verdict::figures::Verdict;
 use crate::plan::CAUTIONS;
 use crate::session::Words;
 use crate::text::{Grid, Head, clock_time, one_line};
@@ -225,7 +225,7 @@ mod tests {
     use quick_xml::events::Event;
 
     use super::*;
-    use crate::analysis::figures::Table;
+    use crate::analysis::table::Table;
     use crate::analysis::table::table;
     use crate::plan::Plan;
     use crate::rehearse::{Scenario, SessionOptions, ride};

@@ -1,9 +1,9 @@
 //! What every section of the page is made with.
 
 use super::html::escaped;
-use crate::analysis::figures::Table;
 use crate::analysis::questions::Findings;
 use crate::analysis::ride::RideFindings;
+use crate::analysis::table::Table;
 use crate::export::ExportError;
 use crate::export::figure::{self, PictureKind, Subject};
 use crate::session::OpenedSession;

@@ -3,14 +3,15 @@
 use std::fmt::Write as _;
 
 use super::html::{escaped, list, paragraph, table, terms};
-use super::parts::{Material, drawn, interval, number, optional};
-use crate::analysis::figures::{BudgetLine, SegmentFigures, Verdict};
+use super::parts::{Material, drawn, number, optional};
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::judge::tells_bias;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
-use crate::export::table::{Group, View, rows_of, signed_outcome, view};
+use crate::export::table::{Group, Listing, Room, View, rows_of, signed_outcome, view};
 use crate::session::Kind;
-use crate::text::{Grid, Head, clock_time};
+use crate::text::{Head, clock_time};
 
 pub(super) fn sections(material: &Material<'_>) -> Result<String, ExportError> {
     let mut out = String::new();
@@ -82,18 +83,16 @@ fn judged(verdict: &Verdict) -> String {
         ))
     );
     out.push_str(&list(verdict.sentences()));
-    let heads = [
-        "contribution",
+    let fields = [
+        "source",
         "distribution",
-        "u, %",
-        "u, W",
-        "degrees of freedom",
+        "standard_uncertainty_percent",
+        "standard_uncertainty_w",
+        "degrees_of_freedom",
     ];
-    let rows: Vec<Vec<String>> = verdict.budget.iter().map(budget_row).collect();
-    out.push_str(&table(
-        "Uncertainty budget",
-        &Grid::of(heads.map(Head::text), rows),
-    ));
+    let budget =
+        Listing::of(&verdict.budget, Room::Wide).figures("segments.verdict.budget", &fields);
+    out.push_str(&table("Uncertainty budget", &budget.grid()));
     if let (Some(k), false) = (verdict.coverage_factor, verdict.budget.is_empty()) {
         let dof = verdict
             .effective_degrees_of_freedom
@@ -107,102 +106,53 @@ fn judged(verdict: &Verdict) -> String {
     out
 }
 
-fn budget_row(line: &BudgetLine) -> Vec<String> {
-    vec![
-        line.source.clone(),
-        line.distribution.clone(),
-        optional(line.standard_uncertainty_percent, 3, false),
-        optional(line.standard_uncertainty_w, 3, false),
-        line.degrees_of_freedom
-            .map_or_else(|| "∞".to_owned(), |d| number(d, 1, false)),
-    ]
-}
-
 /// Cadence of each pair that carries it.
 fn cadence(segment: &SegmentFigures) -> String {
-    let rows: Vec<Vec<String>> = segment
-        .cadence
-        .iter()
-        .map(|pair| {
-            vec![
-                format!("{} − {}", pair.under_test, pair.reference),
-                optional(pair.bias_rpm, 2, true),
-                optional(pair.sd_diff_rpm, 2, false),
-                optional(pair.spike_percent, 1, false),
-            ]
-        })
-        .collect();
-    let heads = ["pair", "bias, rpm", "SD of differences, rpm", "spikes, %"];
-    table("Cadence", &Grid::of(heads.map(Head::text), rows))
+    let pairs = segment.cadence.iter();
+    let names = pairs.map(|pair| format!("{} − {}", pair.under_test, pair.reference));
+    let listing = Listing::of(&segment.cadence, Room::Wide)
+        .own(Head::text("pair"), names.collect())
+        .figures(
+            "segments.cadence",
+            &["bias_rpm", "sd_diff_rpm", "spike_percent"],
+        );
+    table("Cadence", &listing.grid())
 }
 
 fn agreement(segment: &SegmentFigures) -> String {
-    let rows: Vec<Vec<String>> = segment
-        .agreement
-        .iter()
-        .map(|pair| {
-            vec![
-                format!("{} − {}", pair.under_test, pair.reference),
-                pair.n.to_string(),
-                optional(pair.n_effective, 0, false),
-                optional(pair.reference_mean_w, 1, false),
-                optional(pair.bias_w, 2, true),
-                interval(pair.bias_ci95_w, 2, true),
-                optional(pair.bias_percent, 2, true),
-                optional(pair.sd_diff_w, 2, false),
-                interval(pair.loa95_w, 1, true),
-                optional(pair.rmse_w, 2, false),
-                optional(pair.ccc, 4, false),
-                optional(pair.pearson_r, 4, false),
-            ]
-        })
-        .collect();
-    let heads = [
-        "pair",
-        "n, s",
-        "effective n",
-        "reference mean, W",
-        "bias, W",
-        "95 % CI, W",
-        "bias, %",
-        "SD of differences, W",
-        "95 % limits of agreement, W",
-        "RMSE, W",
-        "concordance",
-        "Pearson r",
+    let pairs = segment.agreement.iter();
+    let names = pairs.map(|pair| format!("{} − {}", pair.under_test, pair.reference));
+    let fields = [
+        "n",
+        "n_effective",
+        "reference_mean_w",
+        "bias_w",
+        "bias_ci95_w",
+        "bias_percent",
+        "sd_diff_w",
+        "loa95_w",
+        "rmse_w",
+        "ccc",
+        "pearson_r",
     ];
-    table("Agreement", &Grid::of(heads.map(Head::text), rows))
+    let listing = Listing::of(&segment.agreement, Room::Wide)
+        .own(Head::text("pair"), names.collect())
+        .figures("segments.agreement", &fields);
+    table("Agreement", &listing.grid())
 }
 
 fn means(segment: &SegmentFigures) -> String {
-    let rows: Vec<Vec<String>> = segment
-        .streams
-        .iter()
-        .map(|s| {
-            vec![
-                s.label.clone(),
-                s.n.to_string(),
-                optional(s.mean_w, 1, false),
-                optional(s.sd_w, 1, false),
-                optional(s.max_w, 0, false),
-                optional(s.best_5s_w, 0, false),
-                optional(s.cadence_mean_rpm, 1, false),
-            ]
-        })
-        .collect();
-    let heads = [
-        "stream",
-        "n, s",
-        "mean, W",
-        "SD, W",
-        "max, W",
-        "best 5 s, W",
-        "cadence, rpm",
+    let fields = [
+        "label",
+        "n",
+        "mean_w",
+        "sd_w",
+        "max_w",
+        "best_5s_w",
+        "cadence_mean_rpm",
     ];
-    table(
-        "Power of each stream",
-        &Grid::of(heads.map(Head::text), rows),
-    )
+    let listing = Listing::of(&segment.streams, Room::Wide).figures("segments.streams", &fields);
+    table("Power of each stream", &listing.grid())
 }
 
 /// What the tables above do not show: the figures of the kind, and the noise.
@@ -211,38 +161,27 @@ fn figures_of_kind(material: &Material<'_>, segment: &SegmentFigures) -> String 
     let Some(row) = rows.first() else {
         return String::new();
     };
-    let own = Group::AFTER_ROW
-        .into_iter()
-        .filter(|group| !group.of_pair())
-        .filter(|group| !matches!(group, Group::Verdict | Group::References))
+    let own = Group::for_people()
+        .filter(|group| !group.of_pair && !["Verdict", "References"].contains(&group.title))
         // Where power jumps, a lag passes for noise.
-        .filter(|group| *group != Group::Noise || tells_bias(segment.kind));
+        .filter(|group| group.title != "Noise of each stream" || tells_bias(segment.kind));
     let mut out = String::new();
     for group in own {
-        let View {
-            mut scalars,
-            heads,
-            mut lists,
-        } = view(row, group);
-        if scalars.is_empty() && lists.is_empty() {
+        let View { mut scalars, lists } = view(row, group);
+        if scalars.is_empty() && lists.rows.is_empty() {
             continue;
         }
-        let values = scalars.iter_mut().map(|(_, value)| value);
-        for value in values.chain(lists.iter_mut().flatten()) {
+        for (_, value) in &mut scalars {
             if let Some(size) = value.strip_prefix('-') {
                 *value = format!("−{size}");
             }
         }
-        let title = group.title();
         let _ = write!(
             out,
             "<h4>{}</h4>\n{}{}",
-            escaped(title),
+            escaped(group.title),
             terms(&scalars),
-            table(
-                title,
-                &Grid::of(heads.iter().map(|head| Head::text(head)), lists)
-            )
+            table(group.title, &lists)
         );
     }
     out

@@ -9,9 +9,11 @@ use serde::Serialize;
 
 pub use shapes::{COLUMNS, csv, markdown, picture, text};
 
+use crate::analysis::across::AcrossSessions;
 use crate::analysis::across::across;
-use crate::analysis::figures::{AcrossSessions, Outcome, Table};
 use crate::analysis::questions::{Answer, Finding, Findings, Question};
+use crate::analysis::table::Table;
+use crate::analysis::verdict::conformity::Outcome;
 use crate::session::{Fact, Kind, Session};
 use crate::text::one_line;
 

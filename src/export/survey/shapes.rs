@@ -1,11 +1,12 @@
 //! A survey as text, CSV, Markdown and as a picture.
 
 use super::{GroupFigures, SessionMean, Survey};
-use crate::analysis::figures::{AcrossSessions, Interval};
+use crate::analysis::across::AcrossSessions;
 use crate::analysis::questions::Finding;
 use crate::export::ExportError;
 use crate::export::figure::{Axis, Ink, Layer, Picture, Style, Ticks, range_of};
 use crate::session::Kind;
+use crate::stats::Interval;
 use crate::text::{
     self, Grid, Head, escaped, hanging, inert, interval, machine_number, number, one_line,
     optional, plural,

@@ -1,10 +1,14 @@
 //! The table for a page: one Markdown table a group of columns.
 
-use super::columns::{COLUMNS, Column, Group};
-use super::rows::rows;
+use serde_json::Value;
+
+use super::cell::{or_dash, shown};
+use super::columns::{GROUPS, Group, Shown};
+use super::listing::{Listing, Room, head};
+use super::rows::{Row, rows};
 use super::session_notes;
-use crate::analysis::figures::Table;
-use crate::text::{Grid, Head, clock_time, escaped, machine_number, number, word_of};
+use crate::analysis::table::Table;
+use crate::text::{Grid, Head, clock_time, escaped, machine_number};
 
 /// The session's head, its streams, its segments and every group of figures that has any.
 pub fn markdown(table: &Table) -> String {
@@ -12,7 +16,7 @@ pub fn markdown(table: &Table) -> String {
     out.push_str(&format!("{}\n\n", session_notes::claim(table)));
     out.push_str(&streams(table));
     out.push_str(&segments(table));
-    for group in Group::AFTER_ROW {
+    for group in Group::for_people() {
         out.push_str(&group_table(table, group));
     }
     for (title, notes) in session_notes::sections(table) {
@@ -32,71 +36,65 @@ pub fn markdown(table: &Table) -> String {
 }
 
 fn streams(table: &Table) -> String {
-    let mut grid = Grid::new([
-        Head::text("stream"),
-        Head::text("role"),
-        Head::text("site"),
-        Head::number("offset", "s"),
-        Head::number("skew", "ppm"),
-        Head::number("samples", ""),
-        Head::number("interval", "s"),
-    ]);
-    for s in &table.streams {
-        grid.push(vec![
-            s.label.clone(),
-            s.role.word().to_owned(),
-            s.site.map_or("—", |site| site.word()).to_owned(),
-            number(s.offset_s, 3, true),
-            number(s.skew_ppm, 1, true),
-            s.samples.to_string(),
-            s.median_interval_s
-                .map_or_else(|| "—".to_owned(), machine_number),
-        ]);
-    }
-    section("Streams", &grid)
+    let fields = [
+        "label",
+        "role",
+        "site",
+        "offset_s",
+        "skew_ppm",
+        "samples",
+        "median_interval_s",
+    ];
+    let listing = Listing::of(&table.streams, Room::Wide).figures("streams", &fields);
+    section("Streams", &listing.grid())
 }
 
 fn segments(table: &Table) -> String {
-    let mut grid = Grid::new([
-        Head::number("#", ""),
-        Head::text("kind"),
-        Head::number("from", ""),
-        Head::number("to", ""),
-        Head::number("length", "s"),
-        Head::number("set point", "W"),
-        Head::text("note"),
-    ]);
-    for s in &table.segments {
-        grid.push(vec![
-            s.id.to_string(),
-            word_of(&s.kind),
-            clock_time(s.from_s),
-            clock_time(s.to_s),
-            machine_number(s.to_s - s.from_s),
-            s.set_point_w.map_or_else(|| "—".to_owned(), machine_number),
-            s.note.clone(),
-        ]);
-    }
-    section("Segments", &grid)
+    let segments = || table.segments.iter();
+    let listing = Listing::of(&table.segments, Room::Wide)
+        .figures("segments", &["id", "kind"])
+        .own(
+            Head::number("from", ""),
+            segments().map(|s| clock_time(s.from_s)).collect(),
+        )
+        .own(
+            Head::number("to", ""),
+            segments().map(|s| clock_time(s.to_s)).collect(),
+        )
+        .own(
+            Head::number("length", "s"),
+            segments()
+                .map(|s| machine_number(s.to_s - s.from_s))
+                .collect(),
+        )
+        .figures("segments", &["set_point_w", "note"]);
+    section("Segments", &listing.grid())
 }
 
-fn group_table(table: &Table, group: Group) -> String {
+fn group_table(table: &Table, group: &'static Group) -> String {
     let rows = rows(table);
+    let applies = |figure: &Shown, row: &Row| shown(figure.figure, &figure.value(row)).is_some();
     // A column that nothing ever stands in asks a question nobody put.
-    let columns: Vec<&Column> = COLUMNS
-        .iter()
-        .filter(|c| c.group == group && rows.iter().any(|row| c.human(row).is_some()))
+    let own = group.figures().into_iter();
+    let own: Vec<Shown> = own
+        .filter(|f| rows.iter().any(|row| applies(f, row)))
         .collect();
-    let names = id_columns(group);
-    let mut grid = Grid::new(names.iter().chain(&columns).map(|column| head(column)));
-    for row in rows {
-        let values: Vec<Option<String>> = columns.iter().map(|c| c.human(&row)).collect();
-        if values.iter().all(Option::is_none) {
-            continue;
-        }
-        let own = |column: &&Column| column.human(&row).unwrap_or_else(dash);
-        let mut line: Vec<String> = names.iter().map(own).collect();
-        line.extend(values.into_iter().map(|value| value.unwrap_or_else(dash)));
+    let names = GROUPS[0].figures().into_iter();
+    let names = names.filter(|f| id_fields(group).contains(&f.figure.field()));
+    let figures: Vec<Shown> = names.chain(own.iter().copied()).collect();
+    let heads = figures.iter().map(|f| {
+        let values: Vec<Value> = rows.iter().map(|row| f.value(row)).collect();
+        head(f.figure, &f.label(), &values)
+    });
+    let mut grid = Grid::new(heads);
+    for row in rows
+        .iter()
+        .filter(|row| own.iter().any(|f| applies(f, row)))
+    {
+        let line = figures
+            .iter()
+            .map(|f| or_dash(f.figure, &f.value(row)))
+            .collect();
         // A segment's own figures are the same in each of its rows: once will do.
         if grid.rows.last() != Some(&line) {
             grid.push(line);
@@ -105,31 +103,16 @@ fn group_table(table: &Table, group: Group) -> String {
     if grid.rows.is_empty() {
         return String::new();
     }
-    section(group.title(), &grid)
+    section(group.title, &grid)
 }
 
 /// What tells the rows of a group apart.
-fn id_columns(group: Group) -> Vec<&'static Column> {
-    let wanted: &[&str] = match group {
-        Group::Verdict => &["segment_id", "kind", "under_test"],
-        _ if group.of_pair() => &["segment_id", "kind", "under_test", "reference"],
-        _ => &["segment_id", "kind"],
-    };
-    COLUMNS
-        .iter()
-        .filter(|c| wanted.contains(&c.name))
-        .collect()
-}
-
-fn head(column: &Column) -> Head {
-    match column.unit {
-        "" => Head::text(column.head),
-        unit => Head::number(column.head, unit),
+fn id_fields(group: &Group) -> &'static [&'static str] {
+    match group.title {
+        "Verdict" => &["id", "kind", "under_test"],
+        _ if group.of_pair => &["id", "kind", "under_test", "reference"],
+        _ => &["id", "kind"],
     }
-}
-
-fn dash() -> String {
-    "—".to_owned()
 }
 
 fn section(title: &str, grid: &Grid) -> String {

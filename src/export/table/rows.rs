@@ -1,74 +1,84 @@
-//! What a row is: a segment and a pair of streams.
+//! What a row is: a segment and a pair of streams, its figures by their path in the JSON.
 
-use crate::analysis::figures::{
-    Agreement, CadenceAgreement, SegmentFigures, StreamFigures, Table, Verdict,
-};
+use serde::Serialize;
+use serde_json::{Value, json};
+
+use crate::analysis::agreement::Agreement;
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::table::Table;
 use crate::session::Role;
 
 /// One row of the flat tables.
-#[derive(Clone, Copy, Debug)]
-pub struct Row<'a> {
-    /// The table it is from.
-    pub table: &'a Table,
-    /// The segment.
-    pub segment: &'a SegmentFigures,
-    /// Label of the source under test; empty where the session has none with power.
-    pub under_test: &'a str,
-    /// The comparison; `None` where there is no reference.
-    pub pair: Option<&'a Agreement>,
+#[derive(Clone, Debug)]
+pub struct Row {
+    /// The source under test and what it is compared with; `None` where there is no comparison.
+    pub pair: Option<[String; 2]>,
+    /// As in the JSON, but of each list by pair or by source this row's own entry only; and beside
+    /// `session` and `segments` the two streams, `under_test` and `reference`.
+    values: Value,
 }
 
-impl<'a> Row<'a> {
-    /// The source under test's own figures.
-    pub fn tested(&self) -> Option<&'a StreamFigures> {
-        self.stream(self.under_test)
+impl Row {
+    /// What stands at `path`; of a list, what stands there in each of its entries.
+    pub fn at(&self, path: &str) -> Value {
+        at(&self.values, &path.split('.').collect::<Vec<_>>())
     }
+}
 
-    /// The reference's own figures; `None` for the consensus.
-    pub fn reference(&self) -> Option<&'a StreamFigures> {
-        self.stream(&self.pair?.reference)
+/// What stands at `path` of `value`; of a list, what stands there in each of its entries.
+pub(super) fn at(value: &Value, path: &[&str]) -> Value {
+    match (value, path) {
+        (Value::Array(items), [_, ..]) => items.iter().map(|item| at(item, path)).collect(),
+        (value, [first, rest @ ..]) => value.get(first).map_or(Value::Null, |v| at(v, rest)),
+        (value, []) => value.clone(),
     }
+}
 
-    fn stream(&self, label: &str) -> Option<&'a StreamFigures> {
-        self.segment.streams.iter().find(|s| s.label == label)
-    }
-
-    /// The verdict on this row's source under test, whichever reference it rests on.
-    pub fn verdict(&self) -> Option<&'a Verdict> {
-        self.segment
-            .verdict
-            .iter()
-            .chain(&self.segment.further_verdicts)
-            .find(|verdict| verdict.under_test == self.under_test)
-    }
-
-    /// Cadence of the same pair.
-    pub fn cadence(&self) -> Option<&'a CadenceAgreement> {
-        let reference = &self.pair?.reference;
-        self.segment
-            .cadence
-            .iter()
-            .find(|c| c.under_test == self.under_test && c.reference == *reference)
-    }
+/// As JSON; null where that cannot be.
+pub(super) fn as_json(value: &impl Serialize) -> Value {
+    serde_json::to_value(value).unwrap_or_default()
 }
 
 /// All rows in order: by segment, then by pair. A segment without a pair has one row a source
 /// under test, or one row where there is none.
-pub fn rows(table: &Table) -> Vec<Row<'_>> {
-    table
-        .segments
-        .iter()
-        .flat_map(|segment| rows_of(table, segment))
-        .collect()
+pub fn rows(table: &Table) -> Vec<Row> {
+    let segments = table.segments.iter();
+    segments.flat_map(|s| rows_of(table, s)).collect()
 }
 
 /// The rows of one segment.
-pub fn rows_of<'a>(table: &'a Table, segment: &'a SegmentFigures) -> Vec<Row<'a>> {
-    let row = |under_test: &'a str, pair: Option<&'a Agreement>| Row {
-        table,
-        segment,
-        under_test,
-        pair,
+pub fn rows_of(table: &Table, segment: &SegmentFigures) -> Vec<Row> {
+    let session = json!({ "title": table.session.title });
+    let values = as_json(segment);
+    let row = |under_test: &str, compared: Option<&Agreement>| {
+        let reference = compared.map(|pair| pair.reference.as_str());
+        let entry = |list: &str, wanted: &[(&str, Option<&str>)]| -> Value {
+            let fits = |item: &&Value| {
+                let mut wanted = wanted.iter();
+                wanted.all(|(field, label)| label.is_some() && item[field].as_str() == *label)
+            };
+            let mut items = values[list].as_array().into_iter().flatten();
+            items.find(fits).cloned().unwrap_or_default()
+        };
+        let under = ("under_test", Some(under_test));
+        let mut own = values.clone();
+        own["agreement"] = match compared {
+            Some(_) => entry("agreement", &[under, ("reference", reference)]),
+            None => json!({ "under_test": under_test }),
+        };
+        own["cadence"] = entry("cadence", &[under, ("reference", reference)]);
+        if own["verdict"]["under_test"] != under_test {
+            own["verdict"] = entry("further_verdicts", &[under]);
+        }
+        Row {
+            pair: compared.map(|pair| [pair.under_test.clone(), pair.reference.clone()]),
+            values: json!({
+                "session": session,
+                "segments": own,
+                "under_test": entry("streams", &[("label", Some(under_test))]),
+                "reference": entry("streams", &[("label", reference)]),
+            }),
+        }
     };
     if !segment.agreement.is_empty() {
         let pairs = segment.agreement.iter();
@@ -76,13 +86,11 @@ pub fn rows_of<'a>(table: &'a Table, segment: &'a SegmentFigures) -> Vec<Row<'a>
             .map(|pair| row(&pair.under_test, Some(pair)))
             .collect();
     }
-    let tested = table
-        .streams
-        .iter()
-        .filter(|stream| stream.role == Role::UnderTest);
-    let mut rows: Vec<Row<'a>> = tested.map(|stream| row(&stream.label, None)).collect();
+    let streams = table.streams.iter();
+    let tested = streams.filter(|stream| stream.role == Role::UnderTest);
+    let rows: Vec<Row> = tested.map(|stream| row(&stream.label, None)).collect();
     if rows.is_empty() {
-        rows.push(row("", None));
+        return vec![row("", None)];
     }
     rows
 }

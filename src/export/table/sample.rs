@@ -1,6 +1,15 @@
 //! A small invented table for tests: a steady block that is judged, a sprint that is not.
 
-use crate::analysis::figures::*;
+use crate::analysis::agreement::Agreement;
+use crate::analysis::agreement::Ratio;
+use crate::analysis::dropout::{Dropout, DropoutKind};
+use crate::analysis::excursions::{Excursion, ExcursionKind};
+use crate::analysis::figures::{SegmentFigures, StreamFigures};
+use crate::analysis::kinds::cadence::CadenceAgreement;
+use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint, SprintPeak};
+use crate::analysis::table::{SessionHead, StreamHead, Table};
+use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::figures::{BudgetLine, Verdict};
 use crate::analysis::verdict::reason::Reason;
 use crate::session::{Claim, Kind, Role, Site};
 

@@ -1,6 +1,10 @@
 //! What a table says of the whole ride, in sentences.
 
-use crate::analysis::figures::{Dropout, Interval, LevelLine, Pooled, Table};
+use crate::analysis::agreement::LevelLine;
+use crate::analysis::dropout::Dropout;
+use crate::analysis::pooled::Pooled;
+use crate::analysis::table::Table;
+use crate::stats::Interval;
 use crate::text::{
     Grid, Head, clock_time, interval, machine_number, number, one_line, optional, word_of,
 };

@@ -1,12 +1,17 @@
 //! The table for reading: 80 columns, the answer first, then a paragraph a segment.
 
-use super::columns::{Group, View, view};
+use super::columns::Group;
+use super::listing::{Listing, Room};
 use super::rows::{Row, rows_of};
 use super::session_notes;
-use crate::analysis::figures::{Agreement, Outcome, SegmentFigures, Table, Verdict};
+use super::view::{View, view};
+use crate::analysis::agreement::Agreement;
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::table::Table;
+use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::figures::Verdict;
 use crate::text::{
-    Grid, Head, NOTHING, clock_time, hanging, interval, machine_number, number, one_line, optional,
-    word_of,
+    Grid, Head, NOTHING, clock_time, columns, hanging, machine_number, number, one_line, word_of,
 };
 
 /// Width of the page, columns.
@@ -42,33 +47,20 @@ fn heading(title: &str) -> String {
 }
 
 fn streams(table: &Table) -> String {
-    let mut out = Grid::new([
-        Head::text("stream"),
-        Head::text("role"),
-        Head::text("site"),
-        Head::number("offset", "s"),
-        Head::number("skew", "ppm"),
-        Head::number("samples", ""),
-        Head::number("every", "s"),
-        Head::number("dropouts", ""),
-    ]);
-    for stream in &table.streams {
-        out.push(vec![
-            one_line(&stream.label),
-            stream.role.word().to_owned(),
-            stream.site.map_or(NOTHING, |site| site.word()).to_owned(),
-            number(stream.offset_s, 2, true),
-            number(stream.skew_ppm, 1, true),
-            stream.samples.to_string(),
-            optional(stream.median_interval_s, 2, false),
-            stream.dropouts.len().to_string(),
-        ]);
-    }
-    out.aligned("", WIDTH)
-}
-
-fn has_allowance(table: &Table) -> bool {
-    table.session.allowance.percent != 0.0
+    let fields = [
+        "label",
+        "role",
+        "site",
+        "offset_s",
+        "skew_ppm",
+        "samples",
+        "median_interval_s",
+    ];
+    let dropouts = table.streams.iter().map(|s| s.dropouts.len().to_string());
+    let listing = Listing::of(&table.streams, Room::Narrow)
+        .figures("streams", &fields)
+        .own(Head::number("dropouts", ""), dropouts.collect());
+    listing.grid().aligned("", WIDTH)
 }
 
 fn overview(table: &Table) -> String {
@@ -79,35 +71,32 @@ fn overview(table: &Table) -> String {
             WIDTH,
         );
     }
-    let mut out = Grid::new([
-        Head::number("#", ""),
-        Head::text("kind"),
-        Head::number("from", ""),
-        Head::number("length", "s"),
-        Head::number("set", "W"),
-        // The verdict is on what the allowance leaves.
-        Head::number(if has_allowance(table) { "net" } else { "bias" }, "%"),
-        Head::number("± U", "%"),
-        Head::text("verdict"),
-    ]);
-    for segment in &table.segments {
-        let verdict = segment.verdict.as_ref();
-        out.push(vec![
-            segment.id.to_string(),
-            segment.kind.word().to_owned(),
-            clock_time(segment.from_s),
-            machine_number(((segment.to_s - segment.from_s) * 10.0).round() / 10.0),
-            optional(segment.set_point_w, 0, false),
-            optional(verdict.and_then(|v| v.bias_percent), 2, true),
-            optional(
-                verdict.and_then(|v| v.expanded_uncertainty_percent),
-                2,
-                false,
-            ),
-            verdict.map_or_else(|| NOTHING.to_owned(), |v| signed_outcome(v.outcome)),
-        ]);
-    }
-    out.aligned("", WIDTH)
+    let segments = || table.segments.iter();
+    let length = |s: &SegmentFigures| machine_number(((s.to_s - s.from_s) * 10.0).round() / 10.0);
+    let outcome = |s: &SegmentFigures| {
+        let verdict = s.verdict.as_ref();
+        verdict.map_or_else(|| NOTHING.to_owned(), |v| signed_outcome(v.outcome))
+    };
+    let listing = Listing::of(&table.segments, Room::Narrow)
+        .figures("segments", &["id", "kind"])
+        .own(
+            Head::number("from", ""),
+            segments().map(|s| clock_time(s.from_s)).collect(),
+        )
+        .own(
+            Head::number("length", "s"),
+            segments().map(length).collect(),
+        )
+        .figures(
+            "segments",
+            &[
+                "set_point_w",
+                "verdict.bias_percent",
+                "verdict.expanded_uncertainty_percent",
+            ],
+        )
+        .own(Head::text("verdict"), segments().map(outcome).collect());
+    listing.grid().aligned("", WIDTH)
 }
 
 /// The outcome's sign and word.
@@ -142,10 +131,9 @@ fn details(table: &Table, segment: &SegmentFigures) -> String {
     out.push_str(&agreement(segment));
     out.push_str(&stream_means(segment));
     let rows = rows_of(table, segment);
-    for group in Group::AFTER_ROW {
-        if matches!(group, Group::Verdict | Group::Agreement | Group::Streams) {
-            continue;
-        }
+    // What of them stands above is not told again.
+    const ABOVE: [&str; 3] = ["Verdict", "Agreement", "Power of the pair"];
+    for group in Group::for_people().filter(|group| !ABOVE.contains(&group.title)) {
         out.push_str(&group_lines(&rows, group));
     }
     out
@@ -188,190 +176,128 @@ fn verdict_lines(verdict: &Verdict) -> String {
 }
 
 fn agreement(segment: &SegmentFigures) -> String {
-    if segment.agreement.is_empty() {
+    let pairs = &segment.agreement;
+    let Some(first) = pairs.first() else {
         return String::new();
-    }
-    let several = segment
-        .agreement
-        .iter()
-        .any(|pair| pair.under_test != segment.agreement[0].under_test);
-    let mut out = Grid::new([
-        Head::text("against"),
-        Head::number("n", "s"),
-        Head::number("bias", "W"),
-        Head::number("95 % CI", "W"),
-        Head::number("bias", "%"),
-        Head::number("SD", "W"),
-        Head::number("95 % limits", "W"),
-    ]);
-    let mut more = Grid::new([
-        Head::text("against"),
-        Head::number("RMSE", "W"),
-        Head::number("concordance", ""),
-        Head::number("r", ""),
-        Head::number("effective n", ""),
-        Head::number("reference mean", "W"),
-    ]);
-    let mut by_ratio = Grid::new([
-        Head::text("against"),
-        Head::number("ratio", ""),
-        Head::number("95 % of seconds", ""),
-        Head::number("n", "s"),
-    ]);
-    let name = |pair: &Agreement| {
+    };
+    let several = pairs.iter().any(|pair| pair.under_test != first.under_test);
+    let name = |pair: &&Agreement| {
         one_line(&if several {
             format!("{} / {}", pair.under_test, pair.reference)
         } else {
             pair.reference.clone()
         })
     };
-    for pair in &segment.agreement {
-        let name = name(pair);
-        out.push(vec![
-            name.clone(),
-            pair.n.to_string(),
-            optional(pair.bias_w, 2, true),
-            interval(pair.bias_ci95_w, 2, true),
-            optional(pair.bias_percent, 2, true),
-            optional(pair.sd_diff_w, 2, false),
-            interval(pair.loa95_w, 1, true),
-        ]);
-        more.push(vec![
-            name,
-            optional(pair.rmse_w, 2, false),
-            optional(pair.ccc, 4, false),
-            optional(pair.pearson_r, 4, false),
-            optional(pair.n_effective, 1, false),
-            optional(pair.reference_mean_w, 1, false),
-        ]);
+    let of = |pairs: Vec<&Agreement>, fields: &[&str]| {
+        let names = pairs.iter().map(name).collect();
+        let listing = Listing::of(pairs, Room::Narrow).own(Head::text("against"), names);
+        listing
+            .figures("segments.agreement", fields)
+            .grid()
+            .aligned("  ", WIDTH)
+    };
+    let all = || pairs.iter().collect();
+    let mut out = of(
+        all(),
+        &[
+            "n",
+            "bias_w",
+            "bias_ci95_w",
+            "bias_percent",
+            "sd_diff_w",
+            "loa95_w",
+        ],
+    );
+    out += &of(
+        all(),
+        &[
+            "rmse_w",
+            "ccc",
+            "pearson_r",
+            "n_effective",
+            "reference_mean_w",
+        ],
+    );
+    let ratios: Vec<&Agreement> = pairs.iter().filter(|pair| pair.ratio.is_some()).collect();
+    if !ratios.is_empty() {
+        out += &of(ratios, &["ratio.mean", "ratio.loa95", "ratio.n"]);
     }
-    for pair in &segment.agreement {
-        let Some(ratio) = pair.ratio else { continue };
-        by_ratio.push(vec![
-            name(pair),
-            number(ratio.mean, 3, false),
-            interval(ratio.loa95, 3, false),
-            ratio.n.to_string(),
-        ]);
-    }
-    let ratios = segment.agreement.iter().any(|pair| pair.ratio.is_some());
-    [Some(out), Some(more), ratios.then_some(by_ratio)]
-        .iter()
-        .flatten()
-        .map(|table| table.aligned("  ", WIDTH))
-        .collect()
+    out
 }
 
 fn stream_means(segment: &SegmentFigures) -> String {
     if segment.streams.is_empty() {
         return String::new();
     }
-    let mut out = Grid::new([
-        Head::text("stream"),
-        Head::number("n", "s"),
-        Head::number("mean", "W"),
-        Head::number("SD", "W"),
-        Head::number("max", "W"),
-        Head::number("best 5 s", "W"),
-        Head::number("cadence", "rpm"),
-    ]);
-    for stream in &segment.streams {
-        out.push(vec![
-            one_line(&stream.label),
-            stream.n.to_string(),
-            optional(stream.mean_w, 1, false),
-            optional(stream.sd_w, 1, false),
-            optional(stream.max_w, 0, false),
-            optional(stream.best_5s_w, 0, false),
-            optional(stream.cadence_mean_rpm, 1, false),
-        ]);
-    }
-    out.aligned("  ", WIDTH)
+    let fields = [
+        "label",
+        "n",
+        "mean_w",
+        "sd_w",
+        "max_w",
+        "best_5s_w",
+        "cadence_mean_rpm",
+    ];
+    let listing = Listing::of(&segment.streams, Room::Narrow).figures("segments.streams", &fields);
+    listing.grid().aligned("  ", WIDTH)
 }
 
 /// The figures of a group as a paragraph and a table, one a row of the segment where they are a
 /// pair's.
-fn group_lines(rows: &[Row<'_>], group: Group) -> String {
-    let rows = if group.of_pair() {
+fn group_lines(rows: &[Row], group: &'static Group) -> String {
+    let rows = if group.of_pair {
         rows
     } else {
         rows.get(..1).unwrap_or_default()
     };
     let mut out = String::new();
     for row in rows {
-        let shown = view(row, group);
-        let items: Vec<String> = shown
-            .scalars
-            .iter()
-            .map(|(head, value)| format!("{head} {value}"))
-            .collect();
-        if items.is_empty() && shown.lists.is_empty() {
+        let View { scalars, lists } = view(row, group);
+        if scalars.is_empty() && lists.rows.is_empty() {
             continue;
         }
-        let of = row
-            .pair
-            .filter(|_| group.of_pair())
-            .map_or_else(String::new, |pair| {
-                format!(", {} against {}", pair.under_test, pair.reference)
-            });
+        let items = scalars
+            .iter()
+            .map(|(label, value)| format!("{label} {value}"));
+        let items = items.collect::<Vec<_>>().join(", ");
+        let of = row.pair.as_ref().filter(|_| group.of_pair);
+        let of = of.map_or_else(String::new, |[under_test, reference]| {
+            format!(", {under_test} against {reference}")
+        });
         let end = if items.is_empty() { "" } else { ": " };
-        let line = format!("{}{of}{end}{}.", group.title(), items.join(", "));
+        let line = format!("{}{of}{end}{items}.", group.title);
         out.push_str(&hanging("  ", &one_line(&line), WIDTH));
-        for (heads, lists) in parts(&shown) {
-            out.push_str(&listed(&heads, &lists, "    "));
+        for part in parts(&lists) {
+            out.push_str(&part.aligned("    ", WIDTH));
         }
     }
     out
 }
 
-/// Heads and lines of a table.
-type Part = (Vec<String>, Vec<Vec<String>>);
-
-/// A wide table in pieces that fit the page, each with its first column and, where the second
-/// names streams, that too.
-fn parts(shown: &View) -> Vec<Part> {
+/// A wide table in pieces that fit the page, each with the first column.
+fn parts(lists: &Grid) -> Vec<Grid> {
     /// Figures beside the first column that a page has room for.
     const ROOM: usize = 56;
-    let Some((first, rest)) = shown.heads.split_first() else {
-        return Vec::new();
-    };
-    let mut parts: Vec<Part> = Vec::new();
+    let column = |index: usize| lists.rows.iter().filter_map(move |row| row.get(index));
+    let mut parts: Vec<Grid> = Vec::new();
     let mut used = usize::MAX;
-    for (place, head) in rest.iter().enumerate() {
-        let column = place + 1;
-        let cells = shown.lists.iter().filter_map(|line| line.get(column));
-        let widest = cells
-            .map(|c| c.chars().count())
-            .fold(head.chars().count(), usize::max);
+    for (index, head) in lists.heads.iter().enumerate().skip(1) {
+        let name = columns(&head.with_unit(" ", ""));
+        let widest = column(index)
+            .map(|cell| columns(cell))
+            .fold(name, usize::max);
         if used.saturating_add(widest + 2) > ROOM {
-            let numbers = shown
-                .lists
-                .iter()
-                .map(|line| line.iter().take(1).cloned().collect());
-            parts.push((vec![first.clone()], numbers.collect()));
+            let first = column(0).map(|cell| vec![cell.clone()]);
+            parts.push(Grid::of(lists.heads.first().cloned(), first.collect()));
             used = 0;
         }
         used += widest + 2;
-        if let Some((heads, lines)) = parts.last_mut() {
-            heads.push(head.clone());
-            for (line, from) in lines.iter_mut().zip(&shown.lists) {
-                line.extend(from.get(column).cloned());
+        if let Some(part) = parts.last_mut() {
+            part.heads.push(head.clone());
+            for (row, cell) in part.rows.iter_mut().zip(column(index)) {
+                row.push(cell.clone());
             }
         }
     }
     parts
-}
-
-fn listed(heads: &[String], lines: &[Vec<String>], indent: &str) -> String {
-    let head = |(index, name): (usize, &String)| {
-        let numeric = |cell: &String| cell.parse::<f64>().is_ok() || cell == NOTHING;
-        let mut cells = lines.iter().filter_map(|line| line.get(index));
-        match cells.all(numeric) {
-            true => Head::number(name, ""),
-            false => Head::text(name),
-        }
-    };
-    let mut grid = Grid::new(heads.iter().enumerate().map(head));
-    grid.rows.extend_from_slice(lines);
-    grid.aligned(indent, WIDTH)
 }

@@ -5,12 +5,16 @@ use ratatui::style::Style;
 
 use super::super::layout::panel_columns;
 use super::super::state::State;
-use super::super::text::{self, plain, signed};
+use super::super::text::{self, signed};
+use super::figures::{figure, interval, row, with_unit, written};
 use super::pen::Text;
-use crate::analysis::figures::{
-    Coast, Explained, GearChange, HeatSoak, Interval, Ramp, ResponseShape, SegmentFigures, Sprint,
-    Steady,
-};
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::kinds::coast::Coast;
+use crate::analysis::kinds::gear_change::GearChange;
+use crate::analysis::kinds::heat_soak::HeatSoak;
+use crate::analysis::kinds::ramp::Ramp;
+use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint};
+use crate::analysis::kinds::steady::Steady;
 use crate::session::Role;
 
 /// Most lines that stand before the comparison in a panel that is not roomy.
@@ -62,12 +66,8 @@ pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
     )
 }
 
-/// A name and its value, in columns that stay where they are.
+/// A name and its value.
 type Row = (String, String);
-
-fn row(name: &str, value: String) -> Row {
-    (format!("{name:<15}"), value)
-}
 
 fn of_kind(state: &State, figures: &SegmentFigures) -> Vec<Row> {
     let long = state.long();
@@ -87,47 +87,46 @@ fn of_kind(state: &State, figures: &SegmentFigures) -> Vec<Row> {
     })
 }
 
-fn limits(interval: Option<Interval>, decimals: usize, unit: &str) -> Row {
-    let [low, high] = interval.map_or([None, None], |[low, high]| [Some(low), Some(high)]);
-    let (low, high) = (signed(low, 7, decimals), signed(high, 6, decimals));
-    // Whatever the unit, the ends stand before it and the line is as wide as the panel.
-    let wide = 13_usize.saturating_sub(unit.len());
-    (
-        format!("{:<wide$}", "95 % CI"),
-        format!("{low} to {high} {unit}"),
-    )
-}
-
 fn steady(steady: &Steady) -> Vec<Row> {
-    let watts = |value| format!("{} W", signed(value, 8, 1));
-    let share = |value| format!("{} %", plain(value, 8, 1));
     let mut rows = vec![
-        row(
-            "drift",
-            format!("{} W/min", signed(steady.drift_w_per_min, 8, 2)),
+        row("segments.steady.drift_w_per_min", steady.drift_w_per_min),
+        interval(
+            "segments.steady.drift_ci95_w_per_min",
+            steady.drift_ci95_w_per_min,
         ),
-        limits(steady.drift_ci95_w_per_min, 2, "W/min"),
     ];
     // Without a set point there is nothing to be off.
     if steady.set_point_error_w.is_some() {
         let own = [
-            row("off set point", watts(steady.set_point_error_w)),
-            row("within 5 W", share(steady.within_5w_percent)),
+            row(
+                "segments.steady.set_point_error_w",
+                steady.set_point_error_w,
+            ),
+            row(
+                "segments.steady.within_5w_percent",
+                steady.within_5w_percent,
+            ),
         ];
         rows.splice(0..0, own);
     }
     if steady.delivered_error_w.is_some() {
         rows.extend([
-            row("delivered off", watts(steady.delivered_error_w)),
-            row("  within 5 W", share(steady.delivered_within_5w_percent)),
+            row(
+                "segments.steady.delivered_error_w",
+                steady.delivered_error_w,
+            ),
+            row(
+                "segments.steady.delivered_within_5w_percent",
+                steady.delivered_within_5w_percent,
+            ),
         ]);
     }
     rows
 }
 
 /// Best means of the streams that are judged, by their letters.
-fn best(state: &State, sprint: &Sprint, name: &str, five: bool) -> Row {
-    let mut value = String::new();
+fn best(state: &State, sprint: &Sprint, id: &str, five: bool) -> Row {
+    let (figure, mut value) = (figure(id), String::new());
     for (index, stream) in state.session().streams.iter().enumerate() {
         let peak = sprint.peaks.iter().find(|p| p.label == stream.label);
         let (Some(peak), true) = (peak, stream.role != Role::Context) else {
@@ -135,9 +134,12 @@ fn best(state: &State, sprint: &Sprint, name: &str, five: bool) -> Row {
         };
         let watts = if five { peak.best_5s_w } else { peak.best_1s_w };
         let letter = state.letters.get(index).copied().unwrap_or('*');
-        value.push_str(&format!(" {letter}{}", plain(watts, 5, 0)));
+        value.push_str(&format!(" {letter}{}", written(figure, watts, 5)));
     }
-    (format!("{name:<4}"), format!("{value} W"))
+    (
+        format!("{:<4}", figure.short()),
+        format!("{value} {}", figure.unit),
+    )
 }
 
 fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
@@ -149,36 +151,47 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
         Some(Explained::Mixed) => ": several causes",
         None => "",
     };
-    let (spread, ends, name) = match sprint.averaging_s {
-        Some(seconds) => (
-            format!("mean of {seconds:.1} s"),
+    let (length, constant) = (
+        figure("segments.sprint.averaging_s"),
+        figure("segments.sprint.time_constant_s"),
+    );
+    let (spread, of, ends) = match sprint.averaging_s {
+        Some(_) => (
+            with_unit(length, sprint.averaging_s, 0),
+            length,
             sprint.averaging_ci95_s,
-            "mean of",
         ),
         None => (
-            format!("const. {} s", plain(sprint.time_constant_s, 5, 2)),
+            with_unit(constant, sprint.time_constant_s, 4),
+            constant,
             sprint.time_constant_ci95_s,
-            "constant",
         ),
     };
     let limits = match sprint.response_shape {
         Some(ResponseShape::Neither) => "none: model does not fit".to_owned(),
         _ => {
             let [low, high] = ends.map_or([None, None], |ends| ends.map(Some));
-            format!("{name} {} to {} s", plain(low, 4, 2), plain(high, 4, 2))
+            let (low, high) = (written(of, low, 4), written(of, high, 4));
+            format!("{} {low} to {high} {}", of.short(), of.unit)
         }
     };
+    let (ratio, dead_time) = (
+        figure("segments.sprint.peak_ratio"),
+        figure("segments.sprint.delay_s"),
+    );
+    let dead = format!(
+        "{}, {} {spread}",
+        with_unit(dead_time, sprint.delay_s, 5),
+        of.short()
+    );
     let mut rows = vec![
-        best(state, sprint, "1 s", false),
-        best(state, sprint, "5 s", true),
+        best(state, sprint, "segments.sprint.peaks.best_1s_w", false),
+        best(state, sprint, "segments.sprint.peaks.best_5s_w", true),
         (
-            "peak ratio".to_owned(),
-            format!("{}{cause}", plain(sprint.peak_ratio, 7, 3)),
+            ratio.short().to_owned(),
+            format!("{}{cause}", written(ratio, sprint.peak_ratio, 7)),
         ),
-        (
-            "dead time".to_owned(),
-            format!("{} s, {spread}", plain(sprint.delay_s, 4, 1)),
-        ),
+        (dead_time.short().to_owned(), dead),
         (format!("{:<8}", "95 % CI"), limits),
     ];
     let note = wrapped(state, &sprint.note);
@@ -187,15 +200,29 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
 }
 
 fn of_ramp(ramp: &Ramp, long: bool) -> Vec<Row> {
-    let mut rows = vec![row("lag", format!("{} s", plain(ramp.lag_s, 8, 2)))];
+    let (rise, settling) = (
+        figure("segments.ramp.steps.rise_10_90_s"),
+        figure("segments.ramp.steps.settling_s"),
+    );
+    let mut rows = vec![row("segments.ramp.lag_s", ramp.lag_s)];
     if !ramp.steps.is_empty() {
-        rows.push(("step at   by W  rise  settle s".to_owned(), String::new()));
+        let head = format!(
+            "{:<10}by W{:>6}{:>8} {}",
+            figure("segments.ramp.steps.at_s").short(),
+            rise.short(),
+            settling.short(),
+            settling.unit
+        );
+        rows.push((head, String::new()));
     }
     rows.extend(ramp.steps.iter().map(|step| {
         let by_w = signed(Some(step.to_w - step.from_w), 6, 0);
-        let (rise, settle) = (plain(step.rise_10_90_s, 6, 1), plain(step.settling_s, 6, 1));
         let at = text::time(step.at_s, long);
-        (String::new(), format!("{at:<8}{by_w}{rise}  {settle}"))
+        let (rise, settle) = (
+            written(rise, step.rise_10_90_s, 6),
+            written(settling, step.settling_s, 8),
+        );
+        (String::new(), format!("{at:<8}{by_w}{rise}{settle}"))
     }));
     rows
 }
@@ -204,50 +231,43 @@ fn gear_change(gears: &GearChange, long: bool) -> Vec<Row> {
     if gears.changes.is_empty() {
         return vec![(String::new(), "no gear change found".to_owned())];
     }
-    let mut rows = vec![("shift of bias, points, 95 % CI".to_owned(), String::new())];
+    let shift = figure("segments.gear_change.changes.shift_percent");
+    let head = format!("{}, {} points, 95 % CI", shift.label, shift.unit);
+    let mut rows = vec![(head, String::new())];
     rows.extend(gears.changes.iter().map(|change| {
         let [low, high] = change
             .shift_ci95_percent
-            .map_or([None, None], |[low, high]| [Some(low), Some(high)]);
+            .map_or([None, None], |ends| ends.map(Some));
         let at = text::time(change.at_s, long);
-        let shift = signed(change.shift_percent, 6, 2);
-        let (low, high) = (signed(low, 6, 2), signed(high, 5, 2));
-        (String::new(), format!("{at:<8}{shift} {low} to {high}"))
+        let by = written(shift, change.shift_percent, 6);
+        let (low, high) = (written(shift, low, 6), written(shift, high, 5));
+        (String::new(), format!("{at:<8}{by} {low} to {high}"))
     }));
     rows
 }
 
 fn coast(coast: &Coast) -> Vec<Row> {
     vec![
-        (
-            "mean, lag included".to_owned(),
-            format!("{} W", plain(coast.phantom_mean_w, 5, 1)),
-        ),
-        row(
-            "time to zero",
-            format!("{} s", plain(coast.time_to_zero_s, 8, 1)),
-        ),
-        row(
-            "coasted",
-            format!("{} s", plain(Some(coast.coasted_s), 8, 0)),
-        ),
+        row("segments.coast.phantom_mean_w", coast.phantom_mean_w),
+        row("segments.coast.time_to_zero_s", coast.time_to_zero_s),
+        row("segments.coast.coasted_s", Some(coast.coasted_s)),
     ]
 }
 
 fn heat_soak(soak: &HeatSoak) -> Vec<Row> {
     vec![
         row(
-            "drift in 10 min",
-            format!("{} points", signed(soak.drift_percent_per_10min, 8, 2)),
+            "segments.heat_soak.drift_percent_per_10min",
+            soak.drift_percent_per_10min,
         ),
-        limits(soak.drift_ci95_percent_per_10min, 2, "points"),
+        interval(
+            "segments.heat_soak.drift_ci95_percent_per_10min",
+            soak.drift_ci95_percent_per_10min,
+        ),
         row(
-            "bias at start",
-            format!("{} %", signed(soak.start_bias_percent, 8, 2)),
+            "segments.heat_soak.start_bias_percent",
+            soak.start_bias_percent,
         ),
-        row(
-            "bias at end",
-            format!("{} %", signed(soak.end_bias_percent, 8, 2)),
-        ),
+        row("segments.heat_soak.end_bias_percent", soak.end_bias_percent),
     ]
 }

@@ -9,6 +9,7 @@
 mod bench;
 mod chart;
 mod dots;
+mod figures;
 mod frame;
 mod kind;
 mod lanes;

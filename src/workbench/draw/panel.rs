@@ -5,13 +5,17 @@ use ratatui::style::{Modifier, Style};
 
 use super::super::layout::{PANEL_LEAST, panel_columns};
 use super::super::state::State;
-use super::super::text::{plain, signed};
+
 use super::super::{text, theme::Look};
+use super::figures::{WIDTH, figure, with_unit, written};
 use super::kind::wrapped;
 use super::page::Page;
 use super::pen::{Pen, Text};
+use crate::analysis::agreement::Agreement;
 use crate::analysis::agreement::PERCENT_FROM_W;
-use crate::analysis::figures::{Agreement, Outcome, StreamFigures, Verdict};
+use crate::analysis::figures::StreamFigures;
+use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::judge::tells_bias;
 use crate::analysis::verdict::overall;
 use crate::picture::labels;
@@ -105,7 +109,14 @@ fn others(state: &State) -> Vec<Text> {
         return Vec::new();
     }
     let name_columns = panel_columns(state).saturating_sub(16).clamp(14, 30);
-    let head = format!("{:<name_columns$}  bias W  bias %", "the other pairs");
+    let (watts, percent) = (
+        figure("segments.agreement.bias_w"),
+        figure("segments.agreement.bias_percent"),
+    );
+    let heads = [watts, percent].map(|figure| format!("{} {}", figure.short(), figure.unit));
+    let [watts_head, percent_head] = heads;
+    let name = "the other pairs";
+    let head = format!("{name:<name_columns$}{watts_head:>8}{percent_head:>8}");
     let mut lines = vec![
         Text::default(),
         Text::default().with(head, state.look.faint()),
@@ -120,8 +131,8 @@ fn others(state: &State) -> Vec<Text> {
         };
         let line = format!(
             "{name} {} {}",
-            signed(other.bias_w, 7, 1),
-            signed(other.bias_percent, 7, 2)
+            written(watts, other.bias_w, 7),
+            written(percent, other.bias_percent, 7)
         );
         Text::default().with(line, Style::new())
     }));
@@ -196,7 +207,17 @@ const HEAD_WORD: f64 = 7.0;
 
 fn column_heads(state: &State) -> Text {
     let label = label_columns(state);
-    let heads = format!("{:<width$}  mean   sd   max W", "power", width = label + 3);
+    let [mean, sd, max] = [
+        "segments.streams.mean_w",
+        "segments.streams.sd_w",
+        "segments.streams.max_w",
+    ]
+    .map(|id| figure(id).short());
+    let heads = format!(
+        "{:<width$}{mean:>6}{sd:>5}{max:>6} W",
+        "power",
+        width = label + 3
+    );
     Text::default().with(heads, state.look.faint())
 }
 
@@ -236,9 +257,21 @@ fn stream_line(
         .with(
             format!(
                 "{} {} {} W",
-                plain(figures.and_then(|f| f.mean_w), 6, 1),
-                plain(figures.and_then(|f| f.sd_w), 4, 0),
-                plain(figures.and_then(|f| f.max_w), 5, 0)
+                written(
+                    figure("segments.streams.mean_w"),
+                    figures.and_then(|f| f.mean_w),
+                    6
+                ),
+                written(
+                    figure("segments.streams.sd_w"),
+                    figures.and_then(|f| f.sd_w),
+                    4
+                ),
+                written(
+                    figure("segments.streams.max_w"),
+                    figures.and_then(|f| f.max_w),
+                    5
+                )
             ),
             Style::new(),
         )
@@ -249,7 +282,7 @@ const ROOMY: usize = 18;
 
 fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
     let look = state.look;
-    let (faint, none) = (look.faint(), Style::new());
+    let faint = look.faint();
     let mut lines = Vec::new();
     if room >= ROOMY {
         lines.push(Text::default());
@@ -260,48 +293,66 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
         _ => short_pair_name(state, a, room),
     };
     lines.push(Text::default().with(title, look.strong()));
+    let (watts, percent) = (
+        figure("segments.agreement.bias_w"),
+        figure("segments.agreement.bias_percent"),
+    );
     lines.push(
         Text::default()
-            .with("bias    ", faint)
-            .with(format!("{} W", signed(a.bias_w, 8, 1)), look.strong())
-            .with(format!("{} %", signed(a.bias_percent, 9, 2)), look.strong()),
+            .with(format!("{:<8}", watts.short()), faint)
+            .with(with_unit(watts, a.bias_w, 8), look.strong())
+            .with(with_unit(percent, a.bias_percent, 9), look.strong()),
     );
-    lines.push(interval(state, "95 % CI", a.bias_ci95_w, "W"));
+    lines.push(interval(
+        state,
+        "segments.agreement.bias_ci95_w",
+        a.bias_ci95_w,
+    ));
     lines.extend(claim_lines(state, a));
     lines.push(verdict_line(state));
-    lines.push(interval(state, "LoA 95 %", a.loa95_w, "W"));
-    lines.push(
-        Text::default()
-            .with("sd      ", faint)
-            .with(format!("{} W", plain(a.sd_diff_w, 7, 1)), none)
-            .with("  rmse", faint)
-            .with(format!("{} W", plain(a.rmse_w, 6, 1)), none),
-    );
-    lines.push(
-        Text::default()
-            .with("ccc     ", faint)
-            .with(format!("{}  ", plain(a.ccc, 8, 3)), none)
-            .with("     r", faint)
-            .with(plain(a.pearson_r, 7, 3), none),
-    );
-    lines.push(
-        Text::default()
-            .with("seconds", faint)
-            .with(format!("{:>6}", a.n), none)
-            .with("  effective n", faint)
-            .with(plain(a.n_effective, 5, 0), none),
-    );
+    lines.push(interval(state, "segments.agreement.loa95_w", a.loa95_w));
+    let pairs = [
+        [
+            ("segments.agreement.sd_diff_w", a.sd_diff_w),
+            ("segments.agreement.rmse_w", a.rmse_w),
+        ],
+        [
+            ("segments.agreement.ccc", a.ccc),
+            ("segments.agreement.pearson_r", a.pearson_r),
+        ],
+        [
+            ("segments.agreement.n", Some(a.n as f64)),
+            ("segments.agreement.n_effective", a.n_effective),
+        ],
+    ];
+    lines.extend(pairs.map(|pair| two(state, pair)));
     lines
 }
 
-fn interval(state: &State, name: &str, interval: Option<[f64; 2]>, unit: &str) -> Text {
-    let [low, high] = interval.map_or([None, None], |[low, high]| [Some(low), Some(high)]);
+/// Two figures in a line, their values where those above end.
+fn two(state: &State, [(id, value), (beside, other)]: [(&str, Option<f64>); 2]) -> Text {
+    let (faint, none) = (state.look.faint(), Style::new());
+    let (first, second) = (figure(id), figure(beside));
+    let (left, right) = (with_unit(first, value, 0), with_unit(second, other, 6));
+    let room = WIDTH.saturating_sub(second.short().len() + right.len());
+    let ends = if first.unit.is_empty() { 15 } else { 17 };
+    let ends = ends.min(room.saturating_sub(1));
+    let name = ends.saturating_sub(left.len());
+    let gap = room.saturating_sub(ends);
     Text::default()
-        .with(format!("{name:<8}"), state.look.faint())
-        .with(
-            format!("{} to {} {unit}", signed(low, 8, 1), signed(high, 7, 1)),
-            Style::new(),
-        )
+        .with(format!("{:<name$}", first.short()), faint)
+        .with(left, none)
+        .with(format!("{:gap$}{}", "", second.short()), faint)
+        .with(right, none)
+}
+
+fn interval(state: &State, id: &str, ends: Option<[f64; 2]>) -> Text {
+    let figure = figure(id);
+    let [low, high] = ends.map_or([None, None], |ends| ends.map(Some));
+    let (low, high) = (written(figure, low, 8), written(figure, high, 7));
+    Text::default()
+        .with(format!("{:<8}", figure.short()), state.look.faint())
+        .with(format!("{low} to {high} {}", figure.unit), Style::new())
 }
 
 /// A bias beside what is allowed for, and the claim around that.
@@ -343,26 +394,31 @@ impl NetBias {
 /// of it the bias lies.
 fn claim_lines(state: &State, a: &Agreement) -> Vec<Text> {
     let faint = state.look.faint();
-    let line = Text::default().with("claim   ", faint);
+    let claim = figure("session.claim.percent");
+    let line = Text::default().with(format!("{:<8}", claim.short()), faint);
     let Some(bias) = NetBias::of(state, a) else {
         return vec![line.with(format!("{:>8}", "-"), Style::new())];
     };
     let (net_w, half_w) = (bias.net_w, bias.half_w);
     let mut lines = Vec::new();
+    let (watts, percent) = (
+        figure("segments.verdict.bias_w"),
+        figure("segments.verdict.bias_percent"),
+    );
     if bias.middle_w != 0.0 {
         lines.push(
             Text::default()
-                .with("net bias", faint)
-                .with(format!("{} W", signed(net_w, 8, 1)), state.look.strong())
+                .with(watts.short(), faint)
+                .with(with_unit(watts, net_w, 8), state.look.strong())
                 .with(
-                    format!("{} %", signed(bias.net_percent(), 9, 2)),
+                    with_unit(percent, bias.net_percent(), 9),
                     state.look.strong(),
                 ),
         );
     }
     let limit = match bias.in_percent(half_w) {
-        Some(percent) => format!("{} %", plain(Some(percent), 8, 1)),
-        None => format!("{} W", plain(Some(half_w), 8, 1)),
+        Some(percent) => with_unit(claim, Some(percent), 8),
+        None => with_unit(figure("session.claim.watts"), Some(half_w), 8),
     };
     lines.push(held_to_claim(
         state,
@@ -478,19 +534,24 @@ fn references(state: &State) -> Vec<Text> {
         Some(false) => state.look.warning(),
         _ => Style::new(),
     };
+    let (apart, en) = (
+        figure("segments.references.difference_percent"),
+        figure("segments.references.en_number"),
+    );
+    let labels = figure("segments.references.labels");
     vec![
         Text::default(),
         Text::default()
-            .with("references ", state.look.faint())
+            .with(format!("{} ", labels.short()), state.look.faint())
             .with(word, style),
-        Text::default().with("apart   ", state.look.faint()).with(
-            format!(
-                "{} %  E_n {}",
-                signed(references.difference_percent, 8, 2),
-                signed(references.en_number, 5, 2)
-            ),
-            Style::new(),
-        ),
+        Text::default()
+            .with(apart.short(), state.look.faint())
+            .with(
+                with_unit(apart, references.difference_percent, 6),
+                Style::new(),
+            )
+            .with(format!("  {}", en.short()), state.look.faint())
+            .with(written(en, references.en_number, 6), Style::new()),
     ]
 }
 

@@ -2,7 +2,7 @@
 
 use super::question::Question;
 use super::subject::{Subject, figures};
-use crate::analysis::figures::Agreement;
+use crate::analysis::agreement::Agreement;
 use crate::picture::claim::allowed_w;
 use crate::picture::soak::mean;
 use crate::session::Kind;

@@ -2,8 +2,8 @@
 
 use super::question::Question;
 use super::subject::Subject;
+use crate::analysis::coverage::Coverage;
 use crate::analysis::coverage::{Pair, grid};
-use crate::analysis::figures::Coverage;
 
 /// Answers the question of the coverage view: cells of power and of the question's channel.
 pub fn of(question: &Question) -> Result<Coverage, String> {

@@ -14,7 +14,8 @@ pub mod soak;
 mod subject;
 
 use super::state::parts::View;
-use crate::analysis::figures::{Coverage, SegmentFigures};
+use crate::analysis::coverage::Coverage;
+use crate::analysis::figures::SegmentFigures;
 use crate::analysis::questions::Findings;
 use crate::analysis::segment::figures_with;
 use crate::plan::PlanCheck;

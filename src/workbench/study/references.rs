@@ -2,9 +2,10 @@
 
 use super::question::Question;
 use super::subject::figures;
-use crate::analysis::figures::{NoisyOne, References};
+use crate::analysis::hat::NoisyOne;
 use crate::analysis::segment;
 use crate::analysis::verdict::references::Between;
+use crate::analysis::verdict::references::References;
 use crate::picture::soak::mean;
 use crate::session::{Kind, Role};
 use crate::timeline::Member;

@@ -2,7 +2,8 @@
 
 use super::question::Question;
 use super::subject::{Subject, figures};
-use crate::analysis::figures::{Ramp, Sprint};
+use crate::analysis::kinds::ramp::Ramp;
+use crate::analysis::kinds::sprint::Sprint;
 use crate::picture::response::model;
 use crate::session::Kind;
 use crate::timeline::Member;

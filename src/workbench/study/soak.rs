@@ -2,7 +2,7 @@
 
 use super::question::Question;
 use super::subject::{Subject, figures};
-use crate::analysis::figures::HeatSoak;
+use crate::analysis::kinds::heat_soak::HeatSoak;
 use crate::picture::claim::band_percent;
 use crate::picture::soak::{Blocks, blocks};
 use crate::recording::Channel;

@@ -3,7 +3,8 @@
 use std::ops::Range;
 
 use super::question::Question;
-use crate::analysis::figures::{Agreement, SegmentFigures};
+use crate::analysis::agreement::Agreement;
+use crate::analysis::figures::SegmentFigures;
 use crate::analysis::segment;
 use crate::recording::Channel;
 use crate::session::CONSENSUS;

@@ -10,7 +10,7 @@ use super::super::super::text::signed;
 use super::super::page::{Page, scroll_keys};
 use super::super::pen::Pen;
 use super::shared::{nothing, rest};
-use crate::analysis::figures::{Coverage, CoverageCell};
+use crate::analysis::coverage::{Coverage, CoverageCell};
 use crate::picture::claim::net_percent;
 use crate::text::fit;
 

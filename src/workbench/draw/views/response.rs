@@ -10,7 +10,8 @@ use super::super::chart::{Axis, Chart, round_ends};
 use super::super::page::Page;
 use super::super::pen::{Pen, Text};
 use super::shared::{CONSENSUS_MARK, beside, interval, named, nothing, time_number, wrapped};
-use crate::analysis::figures::{Explained, Ramp, ResponseShape, Sprint};
+use crate::analysis::kinds::ramp::Ramp;
+use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint};
 use crate::text::both_ends;
 use crate::timeline::Member;
 
