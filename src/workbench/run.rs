@@ -21,7 +21,7 @@ use super::update::{Action, Deed, Effect, Mouse, update};
 /// How long to wait for a key before signals are looked at.
 const PATIENCE: Duration = Duration::from_millis(100);
 
-/// The same while a view waits for an answer.
+/// The same while something is computed aside.
 const WHILE_BUSY: Duration = Duration::from_millis(15);
 
 /// The same for events after the first one: those of one burst are drawn once.
@@ -42,11 +42,13 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
     let mut screen = Screen::take()?;
     let keyboard = Keyboard::listen()?;
     let mut looked = Instant::now();
+    let mut known = None;
     loop {
         let (columns, rows) = screen.size()?;
-        if state.size != (columns, rows) {
-            update(state, Action::Resize(columns, rows));
-            screen.forget();
+        if known != Some((columns, rows)) {
+            known = Some((columns, rows));
+            let resized = VecDeque::from([Action::Resize(columns, rows)]);
+            settle(state, desk, &mut screen, resized)?;
         }
         screen.draw((columns, rows), |area, buffer| {
             draw::draw(state, area, buffer)
@@ -66,7 +68,7 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
                 PATIENCE
             };
             actions.extend(keyboard.actions(patience)?);
-            actions.extend(desk.aside.answers().map(Action::Report));
+            actions.extend(desk.aside.reports().map(Action::Report));
             if looked.elapsed() >= LOOKS_EVERY {
                 looked = Instant::now();
                 actions.extend(desk.notice_change().map(Action::Report));

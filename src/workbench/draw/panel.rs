@@ -243,6 +243,9 @@ fn stream_line(
         )
 }
 
+/// In the place of what rests on the noise of the whole ride until that is known.
+const PENDING: &str = "pending";
+
 /// Rows a roomy panel needs to set its groups apart.
 const ROOMY: usize = 18;
 
@@ -265,7 +268,11 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
             .with(format!("{} W", signed(a.bias_w, 8, 1)), look.strong())
             .with(format!("{} %", signed(a.bias_percent, 9, 2)), look.strong()),
     );
-    lines.push(interval(state, "95 % CI", a.bias_ci95_w, "W"));
+    lines.push(if state.is_searched() {
+        interval(state, "95 % CI", a.bias_ci95_w, "W")
+    } else {
+        Text::default().with("95 % CI ", faint).with(PENDING, none)
+    });
     lines.extend(claim_lines(state, a));
     lines.push(verdict_line(state));
     lines.push(interval(state, "LoA 95 %", a.loa95_w, "W"));
@@ -449,6 +456,9 @@ fn blocks_line(state: &State, line: Text) -> Text {
 
 fn verdict_line(state: &State) -> Text {
     let line = Text::default().with("verdict   ", state.look.faint());
+    if !state.is_searched() {
+        return line.with(PENDING, Style::new());
+    }
     if !state.is_brushed() {
         return blocks_line(state, line);
     }
