@@ -16,8 +16,9 @@
 //!
 //! The pieces are the levels of the ride ([`crate::stats::change_points`]), 10 s after and 2 s before a
 //! change left out, cut into equal parts of at most 300 s; seconds in which nobody pedals, a stream
-//! drops out or leaves the others are left out. The shape of the noise is learnt from them
-//! ([`crate::stats::noise`]), whatever is tagged.
+//! drops out or leaves the others are left out. Levels under 60 s in a row are one piece: riding that is
+//! held nowhere would fall into fragments that hardly tell slow noise, and leave its intervals wide. The
+//! shape of the noise is learnt from the pieces ([`crate::stats::noise`]), whatever is tagged.
 
 use std::ops::Range;
 
@@ -57,6 +58,8 @@ const IDLE_W: f64 = 10.0;
 /// Left out after and before a change of level, s.
 const AFTER_CHANGE_S: f64 = 10.0;
 const BEFORE_CHANGE_S: f64 = 2.0;
+/// Shorter levels are not held; in a row they are one piece, s.
+const HELD_S: f64 = 60.0;
 /// What is searched for levels at once, s.
 const SEARCHED_S: f64 = 1800.0;
 /// Longest piece, s.
@@ -104,7 +107,8 @@ pub fn level_pieces(power: &[f64], grid: Grid) -> Vec<Range<usize>> {
         .flat_map(|(chunk, means)| {
             let start = chunk * at_once;
             let found = pieces(means, step_s, wander).into_iter();
-            found.map(move |piece| start + piece.rows.start..start + piece.rows.end)
+            let found = found.map(|piece| start + piece.rows.start..start + piece.rows.end);
+            restless_joined(found, (HELD_S / step_s) as usize)
         })
         .flat_map(|blocks| {
             let from = blocks.start * length + after;
@@ -117,6 +121,21 @@ pub fn level_pieces(power: &[f64], grid: Grid) -> Vec<Range<usize>> {
             })
         })
         .collect()
+}
+
+/// `levels` in order, those in a row that are shorter than `held` as one.
+fn restless_joined(levels: impl Iterator<Item = Range<usize>>, held: usize) -> Vec<Range<usize>> {
+    let mut out: Vec<Range<usize>> = Vec::new();
+    let mut is_restless = false;
+    for level in levels {
+        let is_short = level.len() < held;
+        match out.last_mut() {
+            Some(last) if is_restless && is_short => last.end = level.end,
+            _ => out.push(level),
+        }
+        is_restless = is_short;
+    }
+    out
 }
 
 impl PairNoise {
@@ -506,6 +525,26 @@ mod tests {
     fn learnt(x: &[f64], y: &[f64]) -> PairNoise {
         let pieces = level_pieces(y, grid());
         PairNoise::learn(x, y, |_| true, &pieces, grid()).unwrap()
+    }
+
+    #[test]
+    fn riding_that_is_held_nowhere_is_one_piece_between_levels() {
+        let power: Vec<f64> = (0..1200)
+            .map(|t| match t {
+                400..800 => [150.0, 260.0, 190.0, 310.0][t / 25 % 4],
+                _ => 200.0,
+            })
+            .collect();
+        let grid = Grid {
+            len: 1200,
+            ..grid()
+        };
+        let found = level_pieces(&power, grid);
+        assert_eq!(found[2..4], [410..604, 604..798], "{found:?}");
+        assert_eq!(
+            restless_joined([0..9, 9..20, 20..40, 40..45].into_iter(), 12),
+            [0..20, 20..40, 40..45]
+        );
     }
 
     #[test]

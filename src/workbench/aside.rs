@@ -1,64 +1,62 @@
-//! A thread that answers the questions of the views, so that no key waits for a fit.
+//! A thread that searches the ride and answers the questions of the views, so that no key waits for
+//! a fit.
 
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
 
-use super::study::{self, Answer, Question};
+use super::study::{self, Computed, Wanted};
 use super::update::Report;
 
 /// The thread, seen from the keyboard. It ends with its owner.
 #[derive(Debug)]
 pub struct Aside {
-    questions: Sender<Question>,
-    answers: Receiver<(Question, Answer)>,
-    last_asked: Option<Question>,
+    orders: Sender<Wanted>,
+    computed: Receiver<Computed>,
+    last_wanted: Option<Wanted>,
 }
 
 impl Aside {
     /// Starts the thread; it sleeps until it is asked.
     pub fn start() -> Self {
-        let (questions, asked) = channel::<Question>();
-        let (answered, answers) = channel();
+        let (orders, wanted) = channel::<Wanted>();
+        let (done, computed) = channel();
         thread::spawn(move || {
-            while let Ok(first) = asked.recv() {
-                // Whoever asks again no longer wants the earlier answers.
-                let question = asked.try_iter().last().unwrap_or(first);
-                let answer = study::answer(&question);
-                if answered.send((question, answer)).is_err() {
+            while let Ok(first) = wanted.recv() {
+                // Whoever wants something else no longer wants what came before.
+                let last = wanted.try_iter().last().unwrap_or(first);
+                if done.send(study::compute(last)).is_err() {
                     return;
                 }
             }
         });
         Self {
-            questions,
-            answers,
-            last_asked: None,
+            orders,
+            computed,
+            last_wanted: None,
         }
     }
 
-    /// Asks a question in the place of any before it.
-    pub fn ask(&mut self, question: Question) {
-        if self.questions.send(question.clone()).is_ok() {
-            self.last_asked = Some(question);
+    /// Wants something in the place of anything before it.
+    pub fn want(&mut self, wanted: Wanted) {
+        if self.orders.send(wanted.clone()).is_ok() {
+            self.last_wanted = Some(wanted);
         }
     }
 
-    /// Whether an answer is still to come.
+    /// Whether something is still to come.
     pub fn is_busy(&self) -> bool {
-        self.last_asked.is_some()
+        self.last_wanted.is_some()
     }
 
-    /// The answers that have come.
-    pub fn answers(&mut self) -> impl Iterator<Item = Report> {
-        let came: Vec<(Question, Answer)> = self.answers.try_iter().collect();
-        if came
-            .last()
-            .is_some_and(|(question, _)| self.last_asked.as_ref() == Some(question))
-        {
-            self.last_asked = None;
+    /// What has come.
+    pub fn reports(&mut self) -> impl Iterator<Item = Report> {
+        let came: Vec<Computed> = self.computed.try_iter().collect();
+        let last = came.last().zip(self.last_wanted.as_ref());
+        if last.is_some_and(|(computed, wanted)| computed.is(wanted)) {
+            self.last_wanted = None;
         }
         came.into_iter()
-            .map(|answered| Report::Studied(Box::new(answered)))
+            .map(|computed| Report::Studied(Box::new(computed)))
     }
 }
 
@@ -68,19 +66,20 @@ mod tests {
 
     use super::*;
     use crate::workbench::bench::{press, state};
+    use crate::workbench::study::Answer;
 
     #[test]
-    fn the_last_question_is_answered() {
+    fn what_was_wanted_last_is_computed() {
         let mut state = state();
         press(&mut state, "o c");
         let mut aside = Aside::start();
         let about = state.about().unwrap();
         for _ in 0..3 {
-            aside.ask(state.question(about));
+            aside.want(Wanted::Answer(state.question(about)));
         }
         assert!(aside.is_busy());
         let last = loop {
-            if let Some(report) = aside.answers().last() {
+            if let Some(report) = aside.reports().last() {
                 break report;
             }
             thread::sleep(Duration::from_millis(1));
@@ -88,7 +87,9 @@ mod tests {
         let Report::Studied(answered) = last else {
             panic!("{last:?}");
         };
-        assert_eq!(answered.0, state.question(about));
-        assert!(matches!(answered.1, Answer::Clocks(_)));
+        let Computed::Answer(question, Answer::Clocks(_)) = *answered else {
+            panic!("{answered:?}");
+        };
+        assert_eq!(question, state.question(about));
     }
 }

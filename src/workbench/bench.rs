@@ -75,7 +75,33 @@ pub const PLAIN: Look = Look {
 
 /// The workbench over [`ride`].
 pub fn state_at(size: (u16, u16), look: Look) -> State {
-    State::new(ride(), look, Keymap::default(), size)
+    searched(State::new(ride(), look, Keymap::default(), size))
+}
+
+/// A workbench with its ride searched, as it is soon after opening.
+pub fn searched(mut state: State) -> State {
+    let (columns, rows) = state.size;
+    let effects = update(&mut state, Action::Resize(columns, rows));
+    perform(&mut state, effects);
+    state
+}
+
+/// Journals edits and computes what is wanted at once; returns every other effect.
+fn perform(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
+    let mut others = Vec::new();
+    for effect in effects {
+        let report = match effect {
+            Effect::Journal { done, .. } => Report::Journalled { done },
+            Effect::Study(wanted) => Report::Studied(Box::new(study::compute(*wanted))),
+            other => {
+                others.push(other);
+                continue;
+            }
+        };
+        let effects = update(state, Action::Report(report));
+        others.extend(perform(state, effects));
+    }
+    others
 }
 
 /// The workbench over [`ride`] at 80×24 without colours.
@@ -83,27 +109,14 @@ pub fn state() -> State {
     state_at((80, 24), PLAIN)
 }
 
-/// Types keys, told apart by spaces as the configuration writes them. Edits are journalled at
-/// once; every other effect is returned.
+/// Types keys, told apart by spaces as the configuration writes them. Edits are journalled and
+/// what is wanted is computed at once; every other effect is returned.
 pub fn press(state: &mut State, keys: &str) -> Vec<Effect> {
     let mut others = Vec::new();
     for word in keys.split_whitespace() {
         let key = Key::parse(word).unwrap_or_else(|| panic!("no key {word}"));
-        for effect in update(state, Action::Key(key)) {
-            match effect {
-                Effect::Journal { done, .. } => {
-                    update(state, Action::Report(Report::Journalled { done }));
-                }
-                Effect::Study(question) => {
-                    let answer = study::answer(&question);
-                    update(
-                        state,
-                        Action::Report(Report::Studied(Box::new((*question, answer)))),
-                    );
-                }
-                other => others.push(other),
-            }
-        }
+        let effects = update(state, Action::Key(key));
+        others.extend(perform(state, effects));
     }
     others
 }

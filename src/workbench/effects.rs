@@ -29,7 +29,7 @@ pub struct Desk {
     pub older: Option<Fingerprint>,
     /// Whether the change on the disk has been told.
     pub told_of_change: bool,
-    /// Who answers the questions of the views.
+    /// Who searches the ride and answers the questions of the views.
     pub aside: Aside,
 }
 
@@ -41,8 +41,8 @@ impl Desk {
             Effect::Save { over } => Some(self.save(*over, state)),
             Effect::SaveAs(folder) => Some(self.save_as(folder, state)),
             Effect::Export { path, over } => Some(export(path, *over, state)),
-            Effect::Study(question) => {
-                self.aside.ask((**question).clone());
+            Effect::Study(wanted) => {
+                self.aside.want((**wanted).clone());
                 None
             }
             Effect::Copy(copied) => Some(copy(*copied, state)),

@@ -4,8 +4,8 @@ use std::path::PathBuf;
 
 use super::keymap::Key;
 use super::state::parts::Copied;
-use super::study::Answer;
-use super::study::question::Question;
+use super::study::Computed;
+use super::study::question::Wanted;
 use crate::session::Session;
 
 /// What happened.
@@ -68,8 +68,8 @@ pub enum Effect {
     },
     /// Save a session that has no folder yet in this one, recordings and all.
     SaveAs(PathBuf),
-    /// Answer this question of the open view, aside.
-    Study(Box<Question>),
+    /// Compute this aside.
+    Study(Box<Wanted>),
     /// Write the segment table to this file.
     Export {
         /// The file.
@@ -119,8 +119,8 @@ pub enum Report {
     },
     /// Somebody else changed the file.
     ChangedOutside,
-    /// A question of a view is answered.
-    Studied(Box<(Question, Answer)>),
+    /// Something was computed aside.
+    Studied(Box<Computed>),
     /// The file was read again.
     Reloaded(Box<Session>),
     /// The segment table was written.

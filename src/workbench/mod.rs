@@ -10,13 +10,13 @@
 //! | [`layout`] | where everything lies and how far it scrolls; for drawing, mouse and keys |
 //! | [`mod@draw`] | a pure function of the state into a buffer |
 //! | [`smooth`] | moving means for the picture, prepared before it is drawn |
-//! | [`study`], [`aside`] | what the full-screen views show, and the thread that computes it |
+//! | [`study`], [`aside`] | what the whole ride and the full-screen views show, and the thread that computes it |
 //! | [`theme`] | colours and glyphs |
 //! | [`mod@open`], [`effects`], [`run`], [`terminal`] | the disk, the loop, the terminal taken and given back |
 //!
-//! What takes longer than a key press may is a [`study::Question`] of the open view: `update` asks
-//! it whenever what it depends on has changed, a thread of [`aside`] answers, and until then the
-//! view shows its last answer marked as pending.
+//! What takes longer than a key press may is [`study::Wanted`]: what the whole ride shows, and the
+//! answer to the open view's question. `update` wants it whenever what it depends on has changed, a
+//! thread of [`aside`] computes it, and until then the last one serves, marked as pending.
 //!
 //! **To add a view:** a variant of [`state::View`] with its title; an entry in the action table
 //! that goes to it, with a key in [`action::Place::ViewMenu`], and entries in

@@ -21,7 +21,7 @@ use super::update::{Action, Deed, Effect, Mouse, update};
 /// How long to wait for a key before signals are looked at.
 const PATIENCE: Duration = Duration::from_millis(100);
 
-/// The same while a view waits for an answer.
+/// The same while something is computed aside.
 const WHILE_BUSY: Duration = Duration::from_millis(15);
 
 /// The same for events after the first one: those of one burst are drawn once.
@@ -42,11 +42,11 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
     let mut screen = Screen::take()?;
     let keyboard = Keyboard::listen()?;
     let mut looked = Instant::now();
-    let mut begins = true;
+    let mut known = None;
     loop {
         let (columns, rows) = screen.size()?;
-        // The first size comes like any other: what the first view asks is asked with it.
-        if std::mem::take(&mut begins) || state.size != (columns, rows) {
+        if known != Some((columns, rows)) {
+            known = Some((columns, rows));
             let resized = VecDeque::from([Action::Resize(columns, rows)]);
             settle(state, desk, &mut screen, resized)?;
         }
@@ -68,7 +68,7 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
                 PATIENCE
             };
             actions.extend(keyboard.actions(patience)?);
-            actions.extend(desk.aside.answers().map(Action::Report));
+            actions.extend(desk.aside.reports().map(Action::Report));
             if looked.elapsed() >= LOOKS_EVERY {
                 looked = Instant::now();
                 actions.extend(desk.notice_change().map(Action::Report));

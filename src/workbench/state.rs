@@ -16,7 +16,7 @@ use std::sync::Arc;
 
 use crate::analysis::agreement::Agreement;
 use crate::analysis::figures::SegmentFigures;
-use crate::analysis::ride::{self, RideFindings};
+use crate::analysis::ride::RideFindings;
 use crate::analysis::segment;
 use crate::analysis::verdict::figures::Verdict;
 use crate::picture::claim::allowed_w;
@@ -28,7 +28,7 @@ use crate::timeline::{Aligned, Member, Span};
 
 use super::keymap::Keymap;
 use super::smooth::{Basis, Smoothed};
-use super::study::{Answer, Question};
+use super::study::{Answer, Found, Question, Wanted};
 use super::theme::{Look, letters};
 
 /// The whole.
@@ -114,16 +114,20 @@ pub struct State {
     pub figures: SegmentFigures,
     /// The same of each segment; kept in step by `update`.
     pub lines: Lines,
-    /// Dropouts and excursions over the ride; kept in step by `update`.
-    pub found: RideFindings,
+    /// What the whole ride shows; searched aside after each change of clocks or roles, until then
+    /// what was found before.
+    pub found: Arc<RideFindings>,
+    /// The time line that it was found on; `None` before the first search.
+    pub searched: Option<Arc<Aligned>>,
     /// Where the power changes, s, once it was asked for.
     pub change_points: Option<Vec<f64>>,
     /// One letter a stream.
     pub letters: Vec<char>,
     /// What the figures of the full-screen views are for.
     pub scope: Scope,
-    /// The question whose answer the open view waits for or shows.
-    pub asked: Option<Question>,
+    /// What is computed aside or was last: the search of the ride, or the answer that the open view
+    /// waits for or shows.
+    pub asked: Option<Wanted>,
     /// The last answer, with its question.
     pub study: Option<(Question, Answer)>,
     /// The stream whose clock is compared with that of the selected stream.
@@ -151,7 +155,7 @@ impl State {
         opened.note_in(&mut session);
         opened.session = session;
         let aligned = Arc::new(Aligned::new(&opened));
-        let found = ride::findings(&aligned);
+        let found = Arc::<RideFindings>::default();
         let shown = whole_ride(&aligned);
         let streams = opened.session.streams.len();
         let mut lanes = [false; Lane::ALL.len()];
@@ -162,6 +166,7 @@ impl State {
             figures: segment::live(&opened.session, &aligned, &found, shown, Kind::Open),
             lines: Lines::default(),
             found,
+            searched: None,
             aligned,
             opened,
             history: History::default(),
@@ -368,9 +373,21 @@ impl State {
         self.lines = Lines::of(self.session(), &self.aligned, &self.found, known);
     }
 
-    pub(super) fn refresh_findings(&mut self) {
-        self.change_points = None;
-        self.found = ride::findings(&self.aligned);
+    /// Whether what the ride shows was found on its time line as it is.
+    pub fn is_searched(&self) -> bool {
+        let searched = self.searched.as_ref();
+        searched.is_some_and(|aligned| Arc::ptr_eq(aligned, &self.aligned))
+    }
+
+    /// Takes over what the ride shows, with all figures that rest on it.
+    pub(super) fn take_findings(&mut self, found: Found) {
+        if !Arc::ptr_eq(&found.aligned, &self.aligned) {
+            return;
+        }
+        self.found = found.findings;
+        self.searched = Some(found.aligned);
+        self.refresh_lines();
+        self.refresh_figures(true);
     }
 
     /// Shows a message and keeps it in the log.

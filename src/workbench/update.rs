@@ -21,12 +21,15 @@ mod tests;
 mod views_tests;
 pub(super) mod walk;
 
+use std::sync::Arc;
+
 use super::action::table::{TABLE, named};
 use super::action::{entry::Context, names};
 use super::draw;
 pub use super::event::{Action, Deed, Effect, Mouse, Report};
 use super::keymap::Key;
 use super::state::{Mode, Place, State};
+use super::study::{Computed, Wanted};
 use say::{say, warn};
 
 /// Changes `state` as `action` asks and returns what is to be done.
@@ -51,19 +54,28 @@ pub fn update(state: &mut State, action: Action) -> Vec<Effect> {
     effects
 }
 
-/// Asks the open view's question anew where what it depends on has changed.
+/// Wants the ride searched where its time line has changed, and then the open view's question
+/// answered anew where what it depends on has: an answer from an older search would not hold.
 fn ask(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(about) = state.about() else {
-        state.asked = None;
-        return;
+    let (aligned, found) = (&state.aligned, &state.found);
+    let wanted = if state.is_searched() {
+        let Some(about) = state.about() else {
+            state.asked = None;
+            return;
+        };
+        if let Some(Wanted::Answer(question)) = &state.asked
+            && question.asks(about, aligned, found, state.session())
+        {
+            return;
+        }
+        Wanted::Answer(state.question(about))
+    } else {
+        Wanted::Findings(Arc::clone(aligned))
     };
-    let asked = state.asked.as_ref();
-    if asked.is_some_and(|question| question.asks(about, &state.aligned, state.session())) {
-        return;
+    if state.asked.as_ref() != Some(&wanted) {
+        state.asked = Some(wanted.clone());
+        effects.push(Effect::Study(Box::new(wanted)));
     }
-    let question = state.question(about);
-    state.asked = Some(question.clone());
-    effects.push(Effect::Study(Box::new(question)));
 }
 
 /// Actions for which a message stays.
@@ -138,7 +150,10 @@ fn hear(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
             state.quits_when_saved = false;
             state.mode = Mode::Menu(Place::OverwriteQuestion);
         }
-        Report::Studied(answered) => state.study = Some(*answered),
+        Report::Studied(computed) => match *computed {
+            Computed::Findings(found) => state.take_findings(found),
+            Computed::Answer(question, answer) => state.study = Some((question, answer)),
+        },
         Report::Reloaded(session) => edit::reloaded(state, *session, effects),
         Report::Exported(path) => {
             let full = state.here.join(&path);

@@ -326,13 +326,13 @@ fn others(state: &mut State, empty_ms: f64) {
     println!();
 }
 
-/// Does what a key would; questions are answered at once.
+/// Does what a key would; what is computed aside is there at once.
 fn press(state: &mut State, name: &'static str) {
-    for effect in update(state, Action::Do(name)) {
-        if let Effect::Study(question) = effect {
-            let answer = study::answer(&question);
-            let answered = Box::new((*question, answer));
-            update(state, Action::Report(Report::Studied(answered)));
+    let mut effects = update(state, Action::Do(name));
+    while let Some(effect) = effects.pop() {
+        if let Effect::Study(wanted) = effect {
+            let computed = Box::new(study::compute(*wanted));
+            effects.extend(update(state, Action::Report(Report::Studied(computed))));
         }
     }
 }

@@ -239,10 +239,9 @@ impl Desk {
                 self.replaced = true;
                 Some(Report::Reloaded(Box::new(state.saved.clone())))
             }
-            Effect::Study(question) if self.answers < MOST_ANSWERS => {
+            Effect::Study(wanted) if self.answers < MOST_ANSWERS => {
                 self.answers += 1;
-                let answer = study::answer(&question);
-                Some(Report::Studied(Box::new((*question, answer))))
+                Some(Report::Studied(Box::new(study::compute(*wanted))))
             }
             _ => None,
         }

@@ -104,16 +104,14 @@ fn press(state: &mut State, keys: &str) {
         };
         assert!(!keys.is_empty(), "no key {word}");
         for key in keys {
-            for effect in update(state, Action::Key(key)) {
+            let mut effects = update(state, Action::Key(key));
+            while let Some(effect) = effects.pop() {
                 let report = match effect {
                     Effect::Journal { done, .. } => Report::Journalled { done },
-                    Effect::Study(question) => {
-                        let answer = study::answer(&question);
-                        Report::Studied(Box::new((*question, answer)))
-                    }
+                    Effect::Study(wanted) => Report::Studied(Box::new(study::compute(*wanted))),
                     _ => continue,
                 };
-                update(state, Action::Report(report));
+                effects.extend(update(state, Action::Report(report)));
             }
         }
     }

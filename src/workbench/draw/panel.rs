@@ -277,6 +277,9 @@ fn stream_line(
         )
 }
 
+/// In the place of what rests on the noise of the whole ride until that is known.
+const PENDING: &str = "pending";
+
 /// Rows a roomy panel needs to set its groups apart.
 const ROOMY: usize = 18;
 
@@ -303,11 +306,13 @@ fn comparison(state: &State, a: &Agreement, room: usize) -> Vec<Text> {
             .with(with_unit(watts, a.bias_w, 8), look.strong())
             .with(with_unit(percent, a.bias_percent, 9), look.strong()),
     );
-    lines.push(interval(
-        state,
-        "segments.agreement.bias_ci95_w",
-        a.bias_ci95_w,
-    ));
+    lines.push(if state.is_searched() {
+        interval(state, "segments.agreement.bias_ci95_w", a.bias_ci95_w)
+    } else {
+        Text::default()
+            .with("95 % CI ", faint)
+            .with(PENDING, Style::new())
+    });
     lines.extend(claim_lines(state, a));
     lines.push(verdict_line(state));
     lines.push(interval(state, "segments.agreement.loa95_w", a.loa95_w));
@@ -506,6 +511,9 @@ fn blocks_line(state: &State, line: Text) -> Text {
 
 fn verdict_line(state: &State) -> Text {
     let line = Text::default().with("verdict   ", state.look.faint());
+    if !state.is_searched() {
+        return line.with(PENDING, Style::new());
+    }
     if !state.is_brushed() {
         return blocks_line(state, line);
     }

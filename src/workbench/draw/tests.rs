@@ -2,7 +2,7 @@
 
 use std::panic::AssertUnwindSafe;
 
-use super::super::bench::{PLAIN, press, state_at, type_text};
+use super::super::bench::{PLAIN, press, searched, state_at, type_text};
 use super::super::keymap::Keymap;
 use super::super::state::{Mode, State};
 use super::super::theme::Look;
@@ -212,7 +212,7 @@ fn long_ride(hours: usize) -> State {
         ridden("trainer", Role::UnderTest, None, power.clone()),
         ridden("pedals", Role::Reference, Some(1.0), power),
     ]);
-    State::new(opened, PLAIN, Keymap::default(), (80, 24))
+    searched(State::new(opened, PLAIN, Keymap::default(), (80, 24)))
 }
 
 /// The first line of the panel of a ride of so many hours.
@@ -513,7 +513,18 @@ fn warm_state() -> State {
         clocks_known: true,
         tagged: false,
     });
-    State::new(opened, PLAIN, Keymap::default(), (80, 24))
+    searched(State::new(opened, PLAIN, Keymap::default(), (80, 24)))
+}
+
+#[test]
+fn what_rests_on_a_search_of_the_ride_says_that_it_is_to_come() {
+    let mut state = state_at((120, 40), PLAIN);
+    assert!(!text(&rendered(&state)).contains("pending"));
+    state.searched = None;
+    let shown = text(&rendered(&state));
+    for words in [" pending ", "95 % CI pending", "verdict   pending"] {
+        assert!(shown.contains(words), "{words}:\n{shown}");
+    }
 }
 
 #[test]

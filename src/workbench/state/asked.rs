@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::super::study::{About, Answer, Question};
+use super::super::study::{About, Answer, Question, Wanted};
 use super::State;
 use super::parts::{Scope, View};
 use crate::analysis::figures::SegmentFigures;
@@ -78,7 +78,7 @@ impl State {
             about,
             aligned: Arc::clone(&self.aligned),
             opened: self.opened.clone(),
-            found: self.found.clone(),
+            found: Arc::clone(&self.found),
         }
     }
 
@@ -113,12 +113,12 @@ impl State {
         }
     }
 
-    /// Whether the open view still waits for its answer.
+    /// Whether figures still wait for the search of the ride, or the open view for its answer.
     pub fn is_pending(&self) -> bool {
         match (&self.asked, &self.study) {
-            (Some(asked), Some((answered, _))) => asked != answered,
-            (Some(_), None) => true,
-            (None, _) => false,
+            (Some(Wanted::Answer(asked)), Some((answered, _))) => asked != answered,
+            (Some(_), _) => true,
+            (None, _) => !self.is_searched(),
         }
     }
 

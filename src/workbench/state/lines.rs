@@ -22,15 +22,17 @@ pub struct Lines {
 #[derive(Clone, Debug)]
 struct Basis {
     aligned: Arc<Aligned>,
+    found: Arc<RideFindings>,
     claim: Claim,
     allowance: Option<Allowance>,
     streams: Vec<Stream>,
 }
 
 impl Basis {
-    fn of(session: &Session, aligned: &Arc<Aligned>) -> Self {
+    fn of(session: &Session, aligned: &Arc<Aligned>, found: &Arc<RideFindings>) -> Self {
         Self {
             aligned: Arc::clone(aligned),
+            found: Arc::clone(found),
             claim: session.claim,
             allowance: session.allowance,
             streams: session.streams.clone(),
@@ -39,6 +41,7 @@ impl Basis {
 
     fn is(&self, other: &Self) -> bool {
         Arc::ptr_eq(&self.aligned, &other.aligned)
+            && Arc::ptr_eq(&self.found, &other.found)
             && (self.claim, self.allowance) == (other.claim, other.allowance)
             && self.streams == other.streams
     }
@@ -74,10 +77,10 @@ impl Lines {
     pub(super) fn of(
         session: &Session,
         aligned: &Arc<Aligned>,
-        found: &RideFindings,
+        found: &Arc<RideFindings>,
         known: Lines,
     ) -> Self {
-        let basis = Basis::of(session, aligned);
+        let basis = Basis::of(session, aligned, found);
         let holds = known.basis.as_ref().is_some_and(|b| b.is(&basis));
         let mut before: HashMap<_, SegmentFigures> = HashMap::new();
         if holds {

@@ -1,5 +1,6 @@
-//! What the full-screen views show beyond the figures at hand: a [`Question`] carries all it takes,
-//! [`answer`] is a pure function of it, run aside so that no key waits.
+//! What takes longer than a key may wait: what the whole ride shows, and what the full-screen views
+//! show beyond the figures at hand. A [`Wanted`] carries all it takes, [`compute`] is a pure function
+//! of it, run aside.
 
 pub mod agreement;
 pub mod answers;
@@ -13,14 +14,17 @@ pub mod response;
 pub mod soak;
 mod subject;
 
+use std::sync::Arc;
+
 use super::state::parts::View;
 use crate::analysis::coverage::Coverage;
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::questions::Findings;
+use crate::analysis::ride;
 use crate::analysis::segment::figures_with;
 use crate::plan::PlanCheck;
 
-pub use question::{About, Question};
+pub use question::{About, Found, Question, Wanted};
 
 /// The answer to a question; boxed where it is long.
 #[derive(Clone, Debug, PartialEq)]
@@ -49,8 +53,43 @@ pub enum Answer {
     Nothing(String),
 }
 
-/// Answers a question; may take a second on a long ride.
-pub fn answer(question: &Question) -> Answer {
+/// What was computed aside.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Computed {
+    /// What the whole ride shows.
+    Findings(Found),
+    /// The answer to a question of a view.
+    Answer(Question, Answer),
+}
+
+impl Computed {
+    /// Whether this is what was wanted.
+    pub fn is(&self, wanted: &Wanted) -> bool {
+        match (self, wanted) {
+            (Computed::Findings(found), Wanted::Findings(aligned)) => {
+                Arc::ptr_eq(&found.aligned, aligned)
+            }
+            (Computed::Answer(answered, _), Wanted::Answer(question)) => answered == question,
+            _ => false,
+        }
+    }
+}
+
+/// Computes what is wanted; may take a second on a long ride.
+pub fn compute(wanted: Wanted) -> Computed {
+    match wanted {
+        Wanted::Findings(aligned) => Computed::Findings(Found {
+            findings: Arc::new(ride::findings(&aligned)),
+            aligned,
+        }),
+        Wanted::Answer(question) => {
+            let answer = answer(&question);
+            Computed::Answer(question, answer)
+        }
+    }
+}
+
+fn answer(question: &Question) -> Answer {
     let answered = match question.about.view {
         View::Ride => segment_of(question).map(|a| Answer::Segment(Box::new(a))),
         View::Answers => answers::of(question).map(|a| Answer::Answers(Box::new(a))),

@@ -1,4 +1,5 @@
-//! What a view asks, with all that the answer depends on.
+//! What is wanted of the thread aside: what the ride shows, or a view's answer, with all that it
+//! depends on.
 
 use std::sync::Arc;
 
@@ -39,20 +40,62 @@ pub struct Question {
     /// The session with its recordings (shared, so cheap to hold).
     pub opened: OpenedSession,
     /// What the whole ride shows.
-    pub found: RideFindings,
+    pub found: Arc<RideFindings>,
 }
 
 impl PartialEq for Question {
     fn eq(&self, other: &Self) -> bool {
-        self.asks(other.about, &other.aligned, &other.opened.session)
+        let session = &other.opened.session;
+        self.asks(other.about, &other.aligned, &other.found, session)
     }
 }
 
 impl Question {
     /// Whether it would be asked in the same way of these.
-    pub fn asks(&self, about: About, aligned: &Arc<Aligned>, session: &Session) -> bool {
+    pub fn asks(
+        &self,
+        about: About,
+        aligned: &Arc<Aligned>,
+        found: &Arc<RideFindings>,
+        session: &Session,
+    ) -> bool {
         self.about == about
             && Arc::ptr_eq(&self.aligned, aligned)
+            && Arc::ptr_eq(&self.found, found)
             && self.opened.session == *session
+    }
+}
+
+/// What is to be computed aside.
+#[derive(Clone, Debug)]
+pub enum Wanted {
+    /// What the whole ride on this time line shows.
+    Findings(Arc<Aligned>),
+    /// The answer to a question of a view.
+    Answer(Question),
+}
+
+impl PartialEq for Wanted {
+    fn eq(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Wanted::Findings(a), Wanted::Findings(b)) => Arc::ptr_eq(a, b),
+            (Wanted::Answer(a), Wanted::Answer(b)) => a == b,
+            _ => false,
+        }
+    }
+}
+
+/// What the whole ride shows, with the time line that it was searched on.
+#[derive(Clone, Debug)]
+pub struct Found {
+    /// The ride on one time line.
+    pub aligned: Arc<Aligned>,
+    /// What it shows.
+    pub findings: Arc<RideFindings>,
+}
+
+impl PartialEq for Found {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.aligned, &other.aligned) && Arc::ptr_eq(&self.findings, &other.findings)
     }
 }

@@ -138,7 +138,7 @@ pub fn settle(state: &mut State, before: &Session) {
         let ride = state.ride();
         state.cursor_s = state.cursor_s.clamp(ride.from_s, ride.to_s);
         motion::show(state, state.shown);
-        state.refresh_findings();
+        state.change_points = None;
         state.letters = letters(&state.session().streams);
     }
     let segments = state.session().segments.len();

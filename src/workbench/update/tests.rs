@@ -1,6 +1,6 @@
 //! Key sequences, and what they lead to.
 
-use super::super::bench::{message, press, ride, state, type_text};
+use super::super::bench::{message, press, ride, searched, state, type_text};
 use super::super::state::{Held, Mode, Purpose};
 use super::*;
 use crate::session::{Kind, MatchedOn};
@@ -298,7 +298,7 @@ fn streams_of_one_recording_share_their_clock() {
     opened.sources[2] = crate::session::Source::new(recording, 0);
     let size = (80, 24);
     let look = super::super::bench::PLAIN;
-    let mut state = State::new(opened, look, Default::default(), size);
+    let mut state = searched(State::new(opened, look, Default::default(), size));
     state.stream = 1;
     press(&mut state, "c right");
     assert_eq!(state.session().streams[2].offset_s, 0.1);

@@ -1,11 +1,13 @@
 //! Tests of the full-screen views' actions.
 
 use crate::analysis::questions::{Finding, Question};
+use crate::analysis::ride;
+use crate::analysis::segment::figures_with;
 use crate::workbench::action::Place;
 use crate::workbench::bench::{message, press, state, type_text};
 use crate::workbench::keymap::Key;
 use crate::workbench::state::{Scope, State, View};
-use crate::workbench::study::{self, About, Answer};
+use crate::workbench::study::{self, About, Answer, Computed, Wanted};
 use crate::workbench::update::{Action, Effect, Report, update};
 
 fn go_to(state: &mut State, time: &str) {
@@ -91,15 +93,12 @@ fn figures_of_the_kind_are_computed_aside_and_follow_the_segment() {
     press(&mut state, "e t");
     assert_eq!(state.asked, None, "a window without a kind asks nothing");
     let effects = update(&mut state, Action::Key(Key::char('s')));
-    let [Effect::Journal { .. }, Effect::Study(question)] = effects.as_slice() else {
+    let [Effect::Journal { .. }, Effect::Study(wanted)] = effects.as_slice() else {
         panic!("not one edit and one question");
     };
     assert!(state.is_pending() && state.kind_figures().is_none());
-    let answered = ((**question).clone(), study::answer(question));
-    update(
-        &mut state,
-        Action::Report(Report::Studied(Box::new(answered))),
-    );
+    let answered = Box::new(study::compute((**wanted).clone()));
+    update(&mut state, Action::Report(Report::Studied(answered)));
     assert!(!state.is_pending());
     let steady = |state: &State| state.kind_figures()?.steady.clone();
     assert_eq!(steady(&state).unwrap().set_point_error_w, None);
@@ -134,9 +133,47 @@ fn a_key_asks_and_never_waits() {
         span: crate::timeline::Span::new(0.0, 5.0),
         ..state.about().unwrap()
     };
-    let stale = (state.question(about), Answer::Nothing(String::new()));
+    let nothing = Answer::Nothing(String::new());
+    let stale = Computed::Answer(state.question(about), nothing);
     update(&mut state, Action::Report(Report::Studied(Box::new(stale))));
     assert!(state.is_pending());
+}
+
+#[test]
+fn the_ride_is_searched_aside_after_its_clocks_change() {
+    let mut state = state();
+    go_to(&mut state, "1:00");
+    press(&mut state, "s");
+    go_to(&mut state, "6:00");
+    press(&mut state, "e t s tab c");
+    assert!(state.is_searched() && !state.is_pending());
+    let interval = |state: &State| state.lines.get(0).unwrap().agreement[0].bias_ci95_w;
+    let before = interval(&state);
+    let mut wanted = Vec::new();
+    for _ in 0..2 {
+        let mut effects = update(&mut state, Action::Key(Key::parse("pagedown").unwrap()));
+        assert!(matches!(effects[0], Effect::Journal { .. }), "{effects:?}");
+        let Some(Effect::Study(search)) = effects.pop() else {
+            panic!("nothing is searched");
+        };
+        assert!(matches!(*search, Wanted::Findings(_)));
+        wanted.push(*search);
+        assert!(state.is_pending());
+    }
+    // The first search is no longer of the ride as it is.
+    let last = wanted.pop().unwrap();
+    let stale = Box::new(study::compute(wanted.pop().unwrap()));
+    update(&mut state, Action::Report(Report::Studied(stale)));
+    assert!(!state.is_searched() && state.is_pending());
+    let found = Box::new(study::compute(last));
+    let effects = update(&mut state, Action::Report(Report::Studied(found)));
+    assert!(matches!(effects[..], [Effect::Study(_)]), "{effects:?}");
+    assert!(state.is_searched());
+    assert_ne!(interval(&state), before);
+    let found = ride::findings(&state.aligned);
+    let segment = state.session().segments[0].clone();
+    let afresh = figures_with(state.session(), &state.aligned, &found, &segment, 1);
+    assert_eq!(interval(&state), afresh.agreement[0].bias_ci95_w);
 }
 
 #[test]
