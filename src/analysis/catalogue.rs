@@ -12,7 +12,7 @@ use strsim::osa_distance;
 use super::figure::Figure;
 use super::kinds::{cadence, coast, gear_change, heat_soak, ramp, sprint, steady};
 use super::{agreement, coverage, dropout, error_curve, excursions, figures as segment, hat};
-use super::{mean_max, pooled, ratio, table, verdict};
+use super::{mean_max, pooled, questions, ratio, table, verdict};
 
 /// Every slice of figures, in the order of the JSON.
 const FIGURES: [&[Figure]; 21] = [
@@ -47,9 +47,9 @@ pub fn figures() -> impl Iterator<Item = &'static Figure> {
     FIGURES.into_iter().flatten()
 }
 
-/// The words of the vocabulary.
+/// The questions of a tester, and the words of the vocabulary.
 pub fn words() -> impl Iterator<Item = &'static Figure> {
-    words::WORDS.iter()
+    questions::FIGURES.iter().chain(words::WORDS)
 }
 
 /// The figure with this id; `segments.` may be left out where no field of the ride has the name.

@@ -4,7 +4,21 @@ use super::super::error_curve::{Block, ErrorCurve, NORMAL_95};
 use super::answer::{Answer, Finding, Limit, LimitFrom, Part, Place, Question};
 use super::ride::Source;
 use super::words::{listed, plain, side, signed};
+use crate::analysis::figure::Figure;
 use crate::analysis::verdict::conformity::Outcome;
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.accuracy",
+    label: "accuracy",
+    unit: "%",
+    decimals: 1,
+    definition: "Whether it reads within its claim at held power, decided over all blocks together; the number is the bias of the block that says most, after the expected loss.",
+    formula: "see the error curve",
+    source: "ILAC-G8:09/2019, guard band w = U",
+    caveat: "Between the powers ridden nothing was measured.",
+    ..Figure::PLAIN
+};
 
 /// How near a set point has to be to the power ridden for the block to be called by it.
 const NEAR: f64 = 0.1;

@@ -7,8 +7,22 @@
 use super::answer::{Answer, Limit, Place, Question, at_most};
 use super::ride::Source;
 use super::words::plain;
+use crate::analysis::figure::Figure;
 use crate::recording::Channel;
 use crate::stats::{finite, median_of, rate_ci95};
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.cadence",
+    label: "cadence honesty",
+    unit: "%",
+    decimals: 1,
+    definition: "Share of seconds in which cadence lies more than 5 rpm outside what the references' ranges over within 3 s; how rough it runs stands beside it.",
+    formula: "100·n(off)/n; limits of a count of runs; roughness: RMS of successive differences over that of the reference",
+    source: "±5 rpm: EN 957-5 class A, second-hand; the share is common practice",
+    caveat: "A constant error below 5 rpm is fine here.",
+    ..Figure::PLAIN
+};
 
 /// How far off a second may be, rpm.
 const OFF_RPM: f64 = 5.0;

@@ -2,6 +2,20 @@
 
 use super::answer::{Answer, Finding, Question};
 use super::ride::Ride;
+use crate::analysis::figure::{Figure, OURS};
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.clocks",
+    label: "clocks",
+    unit: "",
+    decimals: 1,
+    definition: "Whether all recordings share one time line: fine where every clock is certain.",
+    formula: "",
+    source: OURS,
+    caveat: "A recorder that is late by a constant is not seen by a match on power.",
+    ..Figure::PLAIN
+};
 
 pub fn answer(ride: &Ride<'_>) -> Answer {
     let question = Question::Clocks;

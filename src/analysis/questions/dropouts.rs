@@ -4,7 +4,21 @@ use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Source;
 use super::words::{listed, plain};
 use crate::analysis::dropout::{Dropout, DropoutKind};
+use crate::analysis::figure::Figure;
 use crate::stats::rate_ci95;
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.dropouts",
+    label: "dropouts an hour",
+    unit: "1/h",
+    decimals: 1,
+    definition: "Gaps, frozen values and false zeros of the source in an hour, with exact limits.",
+    formula: "n/T; ½χ²(0.025; 2n)/T to ½χ²(0.975; 2n + 2)/T",
+    source: "Garwood 1936, Biometrika 28:437 (from memory); the limit is common practice",
+    caveat: "One or two are fine in any ride.",
+    ..Figure::PLAIN
+};
 
 /// One or two in a ride of an hour are fine.
 const MOST_AN_HOUR: f64 = 2.0;

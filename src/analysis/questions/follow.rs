@@ -11,8 +11,22 @@
 use super::answer::{Answer, Limit, Place, Question, at_most};
 use super::ride::Source;
 use super::words::plain;
+use crate::analysis::figure::Figure;
 use crate::stats::t_quantile;
 use crate::timeline::{Grid, Span};
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.follow",
+    label: "follow",
+    unit: "s",
+    decimals: 1,
+    definition: "Time from the change of a recorded set point until the delivered power stays within 5 W or 5 % of the step, by a fitted dead time and lag; of the slower direction.",
+    formula: "D + τ ln(|step|/band)",
+    source: "common practice, no source",
+    caveat: "The references' own averaging is in it.",
+    ..Figure::PLAIN
+};
 
 /// Least change of a set point, W.
 const LEAST_STEP_W: f64 = 30.0;

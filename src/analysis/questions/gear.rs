@@ -10,10 +10,24 @@ use super::super::verdict::uncertainty::rectangular;
 use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, worst};
 use super::ride::Source;
 use super::words::{plain, signed};
+use crate::analysis::figure::Figure;
 use crate::analysis::kinds::gear_change::GearShift;
 use crate::session::{Role, Site};
 use crate::stats::normal_quantile;
 use crate::text::clock_time;
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.gear",
+    label: "gear",
+    unit: "%",
+    decimals: 1,
+    definition: "Largest shift of the error at a change of gear, percentage points.",
+    formula: "bias after − bias before, with half of a chain's usual change as an uncertainty",
+    source: "Lodge & Burgess 2002 for the chain; the proportionality is a model",
+    caveat: "Sprockets that are not recorded cannot be allowed for.",
+    ..Figure::PLAIN
+};
 
 /// Half of what a chain's loss changes over a usual series of gears, percentage points.
 const CHAIN_POINTS: f64 = 0.65;

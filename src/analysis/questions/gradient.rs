@@ -10,8 +10,22 @@ use super::super::verdict::uncertainty::rectangular;
 use super::answer::{Answer, Finding, Limit, Part, Place, Question, at_most, within, worst};
 use super::ride::Source;
 use super::words::plain;
+use crate::analysis::figure::Figure;
 use crate::stats::{MeanUncertainty, Sample};
 use crate::timeline::Span;
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.gradient",
+    label: "gradient",
+    unit: "s",
+    decimals: 1,
+    definition: "How late the gradient asked for arrives at the wheel, by area; and which share of it, in %.",
+    formula: "F = y/v = κ·m g sin α + c_r·m g cos α + ½C_w·v²; delay ∫(G₂ − G)/(G₂ − G₁) dt",
+    source: "Martin et al. 1998, J Appl Biomech 14:276; the limits are common practice, no source",
+    caveat: "The recorded grade may be the map's, before the app's difficulty setting; κ needs the mass entered in the app.",
+    ..Figure::PLAIN
+};
 
 /// How far the share may lie from 1.
 const MOST_SHARE: f64 = 0.1;

@@ -8,11 +8,25 @@ use std::f64::consts::TAU;
 use super::answer::{Answer, Limit, Place, Question, within};
 use super::ride::Source;
 use super::words::{plain, signed};
+use crate::analysis::figure::{Figure, OURS};
 use crate::analysis::figures::SegmentFigures;
 use crate::session::Kind;
 use crate::stats::Interval;
 use crate::stats::median_of;
 use crate::timeline::Span;
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.heat",
+    label: "heat",
+    unit: "%",
+    decimals: 1,
+    definition: "Change of the error over the longest held stretch of a quarter of an hour or more, percentage points.",
+    formula: "slope of the bias times the length",
+    source: OURS,
+    caveat: "At one power a moving zero and a moving scale look alike.",
+    ..Figure::PLAIN
+};
 
 /// Shortest stretch that answers, s.
 const SHORTEST_S: f64 = 900.0;

@@ -14,11 +14,25 @@ use super::super::verdict::judge::applies_to;
 use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, worst};
 use super::ride::{LOSS_WOULD, Ride, Source, claims_would};
 use super::words::plain;
+use crate::analysis::figure::Figure;
 use crate::analysis::figures::SegmentFigures;
 use crate::stats::Interval;
 use crate::stats::noise::{Noise, Stretch};
 use crate::stats::{MeanUncertainty, serial, t_quantile};
 use crate::timeline::Span;
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.hold",
+    label: "hold",
+    unit: "%",
+    decimals: 1,
+    definition: "Held power, as the references say at the site of the source, less the set point; in W where the own reading of the source decides.",
+    formula: "100·(z̄ − s)/s; own reading: x̄ − s over all blocks",
+    source: "common practice, no source; budget as a verdict has it",
+    caveat: "A set point that the rider, not the trainer, held says nothing of the trainer.",
+    ..Figure::PLAIN
+};
 
 /// Largest mean distance of the source's own reading from the set points, W.
 const MOST_OWN_W: f64 = 1.5;

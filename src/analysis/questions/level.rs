@@ -3,6 +3,20 @@
 use super::answer::{Answer, Finding, Limit, Question, within};
 use super::ride::Source;
 use super::words::signed;
+use crate::analysis::figure::{Figure, OURS};
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.level",
+    label: "level",
+    unit: "%",
+    decimals: 1,
+    definition: "Change of the error from the lowest to the highest power ridden, percentage points.",
+    formula: "see the error curve",
+    source: OURS,
+    caveat: "Powers ridden in order cannot be told from warming up.",
+    ..Figure::PLAIN
+};
 
 pub fn answer(source: &Source<'_>) -> Answer {
     let question = Question::Level;

@@ -27,6 +27,7 @@ mod work;
 
 use serde::Serialize;
 
+use super::figure::Figure;
 use super::ride::RideFindings;
 use crate::analysis::table::Table;
 use crate::session::Session;
@@ -34,6 +35,25 @@ use crate::timeline::Aligned;
 
 pub use answer::{Answer, Finding, LimitFrom, Question};
 use ride::{Ride, Source};
+
+/// The figures that decide, in the order of the list.
+pub const FIGURES: &[Figure] = &[
+    references::FIGURE,
+    clocks::FIGURE,
+    accuracy::FIGURE,
+    level::FIGURE,
+    hold::FIGURE,
+    steadiness::FIGURE,
+    follow::FIGURE,
+    sprint::FIGURE,
+    gear::FIGURE,
+    phantom::FIGURE,
+    cadence::FIGURE,
+    dropouts::FIGURE,
+    heat::FIGURE,
+    gradient::FIGURE,
+    work::FIGURE,
+];
 
 /// All answers of a ride; serialised, the JSON of `truing findings`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -118,5 +138,17 @@ impl Findings {
     /// Whether any question has a fault.
     pub fn has_fault(&self) -> bool {
         self.answers.iter().any(|a| a.outcome == Finding::Fault)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_question_is_explained_under_its_key() {
+        let explained: Vec<&str> = FIGURES.iter().map(Figure::field).collect();
+        let asked: Vec<&str> = Question::ALL.iter().map(|q| q.key()).collect();
+        assert_eq!(explained, asked);
     }
 }

@@ -6,8 +6,22 @@ use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Source;
 use super::words::plain;
 use crate::analysis::excursions::UncorroboratedStretch;
+use crate::analysis::figure::Figure;
 use crate::text::clock_time;
 use crate::timeline::Span;
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.phantom",
+    label: "phantom",
+    unit: "W",
+    decimals: 1,
+    definition: "Highest power reported that no reference shows and the source's own lag does not explain, where it lasts.",
+    formula: "see excursions; 20 W for 3 s unless [limits] says otherwise",
+    source: "common practice, no source",
+    caveat: "A flywheel that gives back what it took shows only where somebody pedals.",
+    ..Figure::PLAIN
+};
 
 /// Power that counts, W, and for how long, s.
 const MOST_W: f64 = 20.0;

@@ -5,7 +5,21 @@ use super::super::verdict::judge::applies_to;
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Ride;
 use super::words::listed;
+use crate::analysis::figure::Figure;
 use crate::session::Role;
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.references",
+    label: "references",
+    unit: "",
+    decimals: 1,
+    definition: "Whether the references can judge at all: the largest E_n of two of them over the blocks on which a claim is tested.",
+    formula: "max |x₁ − x₂|/√(U₁² + U₂²), U = 2a/√3 of each claim and the scatter",
+    source: "ISO 13528",
+    caveat: "An error that the references share does not show.",
+    ..Figure::PLAIN
+};
 
 /// Beyond this two references contradict each other.
 const MOST_EN: f64 = 1.0;

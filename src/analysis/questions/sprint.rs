@@ -5,10 +5,24 @@ use super::super::mean_max::best_mean;
 use super::answer::{Answer, Finding, Limit, Place, Question, within};
 use super::ride::{LOSS_WOULD, Source, claims_would};
 use super::words::{listed, plain};
+use crate::analysis::figure::Figure;
 use crate::analysis::kinds::sprint::Sprint;
 use crate::session::Kind;
 use crate::stats::{MeanUncertainty, t_quantile};
 use crate::timeline::Span;
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.sprint",
+    label: "sprint",
+    unit: "%",
+    decimals: 1,
+    definition: "Best 5 s of a sprint against the best 5 s of the references at the source's site.",
+    formula: "100·(x₅/y₅ − 1), of the sprint that differs most",
+    source: "common practice, no source",
+    caveat: "A late sprint of the right height is fine here: the sentence tells how late.",
+    ..Figure::PLAIN
+};
 
 /// Largest difference of the best 5 s, %.
 const MOST_PERCENT: f64 = 5.0;

@@ -14,8 +14,22 @@ use super::answer::{Answer, Finding, Limit, Place, Question, at_most, worst};
 use super::hold::{Block, blocks};
 use super::ride::Source;
 use super::words::plain;
+use crate::analysis::figure::Figure;
 use crate::stats::periodic::{Line, strongest};
 use crate::stats::{finite, normal_quantile, t_quantile};
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.steadiness",
+    label: "steadiness",
+    unit: "W",
+    decimals: 1,
+    definition: "Amplitude of the strongest regular swing of delivered less asked for power, 4 to 40 s, where it is more than chance; and whether the reading hides what is delivered.",
+    formula: "√2 times the standard deviation of the line; Fisher's g after AR(1) prewhitening, 5 % over all blocks; echo 1 − β of means of 30 s",
+    source: "Fisher 1929, Proc R Soc A 125:54 (from memory); the limits are common practice, no source",
+    caveat: "A swing at the beat of pedalling against whole seconds does not count.",
+    ..Figure::PLAIN
+};
 
 /// Periods of surging, s.
 const PERIODS_S: std::ops::RangeInclusive<f64> = 4.0..=40.0;

@@ -9,9 +9,23 @@ use super::super::segment::live;
 use super::answer::{Answer, Finding, Limit, Place, Question, within};
 use super::ride::{LOSS_WOULD, Source};
 use super::words::{plain, signed};
+use crate::analysis::figure::{Figure, OURS};
 use crate::analysis::verdict::conformity::Outcome;
 use crate::session::Kind;
 use crate::stats::{MeanUncertainty, median_of};
+
+/// What `truing explain` says of it.
+pub const FIGURE: Figure = Figure {
+    id: "findings.work",
+    label: "work",
+    unit: "%",
+    decimals: 1,
+    definition: "Work of the whole ride against that of the references, after the expected loss.",
+    formula: "100·(∫x/∫y − 1)",
+    source: OURS,
+    caveat: "Errors of either sign cancel in it.",
+    ..Figure::PLAIN
+};
 
 /// Shortest ride that answers, s with both values.
 const SHORTEST_S: usize = 600;

@@ -159,6 +159,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Streams, "session-claim-watts", &["W"], "session's W", "type the least the session's claim allows, W", |c| prompt::ask_claim(c.state, Claimed::SessionWatts)),
     entry(Place::Streams, "session-allowance", &["a"], "loss %", "type the expected drivetrain loss from the references' site to the one under test, %", |c| prompt::ask_claim(c.state, Claimed::AllowancePercent)),
     entry(Place::Streams, "session-allowance-known", &["A"], "loss ±", "type how well that loss is known, ± percentage points", |c| prompt::ask_claim(c.state, Claimed::AllowancePoints)),
+    entry(Place::Streams, "session-mass", &["m"], "mass", "type rider and bike as entered in the app that simulated slopes, kg", |c| prompt::ask_claim(c.state, Claimed::Mass)),
     entry(Place::Streams, "session-title", &["t"], "title", "type the session's title", |c| prompt::ask_title(c.state)),
     entry(Place::Streams, "streams-reference", &["R"], "compare with", "compare with the next reference, or with the consensus", |c| streams::next_reference(c.state)),
     entry(Place::Streams, "streams-undo", &["u"], "undo", "undo the last edit", |c| edit::step_back(c.state, c.effects)),

@@ -192,6 +192,7 @@ fn question(purpose: Purpose) -> &'static str {
             "expected drivetrain loss, references' site to the one under test, %"
         }
         Purpose::Claim(Claimed::AllowancePoints) => "how well that is known, ± percentage points",
+        Purpose::Claim(Claimed::Mass) => "rider and bike as entered in the app, kg",
         Purpose::Title => "title of the session",
         Purpose::Export => "export the segment table to (.csv .json .md .txt)",
         Purpose::SaveAs => "save as a new session in the folder",

@@ -73,6 +73,15 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
             .with("expected drivetrain loss  ", look.faint())
             .with(loss, none),
     );
+    let mass = match state.session().simulation {
+        Some(stated) => format!("{} kg", stated.mass_kg),
+        None => "not stated; tells the share of a gradient".to_owned(),
+    };
+    lines.push(
+        Text::default()
+            .with("rider and bike in the app ", look.faint())
+            .with(mass, none),
+    );
     let compared = match (state.under_test(), state.basis()) {
         (Some(under_test), Some(basis)) => format!(
             "{} with {}",

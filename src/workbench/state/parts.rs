@@ -261,6 +261,8 @@ pub enum Claimed {
     AllowancePercent,
     /// How well that is known, ± percentage points.
     AllowancePoints,
+    /// Rider and bike as entered in the app that simulated slopes, kg.
+    Mass,
 }
 
 /// What is copied to the clipboard.

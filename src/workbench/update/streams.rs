@@ -123,6 +123,7 @@ pub fn claim_text(state: &State, claimed: Claimed) -> String {
         Claimed::SessionWatts => Some(claim.watts),
         Claimed::AllowancePercent => Some(offered.percent),
         Claimed::AllowancePoints => Some(offered.plus_minus),
+        Claimed::Mass => Some(state.session().simulation.unwrap_or_default().mass_kg),
     };
     value.map_or_else(String::new, |value| value.to_string())
 }
@@ -163,6 +164,7 @@ fn of_what(state: &State, claimed: Claimed) -> (String, &'static str) {
             "expected drivetrain loss known to ±".to_owned(),
             "percentage points",
         ),
+        Claimed::Mass => ("rider and bike as entered in the app".to_owned(), "kg"),
     }
 }
 
@@ -200,6 +202,7 @@ pub fn take_claim(
             Claimed::AllowancePoints => {
                 &mut session.allowance.get_or_insert(Allowance::USUAL).plus_minus
             }
+            Claimed::Mass => &mut session.simulation.get_or_insert_default().mass_kg,
             Claimed::StreamPercent | Claimed::StreamWatts => {
                 if let Some(stream) = stream {
                     match claimed {

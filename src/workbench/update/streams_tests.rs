@@ -140,6 +140,13 @@ fn the_allowance_and_the_title_are_typed() {
     assert_eq!(state.session().allowance().plus_minus, 0.5);
     // 2 % of 200 W are lost on the way, and 2 % of what is left is the claim's.
     assert_eq!(state.allowed_w(200.0), Some((-4.0, 3.92)));
+    press(&mut state, "m");
+    retype(&mut state, "3");
+    assert!(refusal(&state).contains("mass_kg"));
+    retype(&mut state, "84");
+    assert_eq!(state.session().simulation.map(|s| s.mass_kg), Some(84.0));
+    press(&mut state, "u");
+    assert_eq!(state.session().simulation, None);
     press(&mut state, "t");
     retype(&mut state, "Trainer 9, second evening");
     assert_eq!(state.session().title, "Trainer 9, second evening");
