@@ -391,6 +391,7 @@ fn error_curve() -> ErrorCurve {
             as_zero_offset_w: Some(-0.4),
             zero_offset_uncertainty_percent: Some(0.2),
             loss_uncertainty_percent: Some(0.1),
+            drift_uncertainty_percent: Some(0.1),
             power_with_time: Some(0.1),
             q: Some(2.6),
             q_p_value: Some(0.45),

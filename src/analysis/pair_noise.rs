@@ -314,12 +314,8 @@ struct Response<'a> {
     x: &'a [f64],
     y: &'a [f64],
     step_s: f64,
-    /// Rows of each lag, first and last.
-    lags: [[isize; 2]; LAGS],
-    /// Sums of y before each row, W, nothing for what misses.
-    sums: Vec<f64>,
-    /// Rows of y that miss before each row.
-    missing: Vec<u32>,
+    /// y around each row less y at it, by lag, W; NaN where one misses.
+    around: Vec<[f64; LAGS]>,
 }
 
 /// One row of the regression.
@@ -328,36 +324,42 @@ struct Terms {
     pedalled: bool,
 }
 
+/// Means of `y` over the rows that lie so many before each, first to last, less y there; NaN where one
+/// misses.
+fn around(y: &[f64], lags: [[isize; 2]; LAGS]) -> Vec<[f64; LAGS]> {
+    let (mut sums, mut missing) = (vec![0.0], vec![0_u32]);
+    let (mut sum, mut gone) = (0.0, 0);
+    for value in y {
+        sum += if value.is_finite() { *value } else { 0.0 };
+        gone += u32::from(!value.is_finite());
+        sums.push(sum);
+        missing.push(gone);
+    }
+    let mean = |row: usize, [first, last]: [isize; 2]| {
+        let from = row.checked_add_signed(-last)?;
+        let to = row.checked_add_signed(1 - first)?;
+        let whole = missing.get(to)? == missing.get(from)?;
+        whole.then(|| (sums[to] - sums[from]) / (to - from) as f64)
+    };
+    let rows = y.iter().enumerate();
+    rows.map(|(row, here)| lags.map(|ends| mean(row, ends).map_or(f64::NAN, |level| level - here)))
+        .collect()
+}
+
 impl<'a> Response<'a> {
     fn new(x: &'a [f64], y: &'a [f64], step_s: f64) -> Self {
-        let (mut sums, mut missing) = (vec![0.0], vec![0]);
-        let (mut sum, mut gone) = (0.0, 0);
-        for value in y {
-            sum += if value.is_finite() { *value } else { 0.0 };
-            gone += u32::from(!value.is_finite());
-            sums.push(sum);
-            missing.push(gone);
-        }
+        let lags = LAGS_S.map(|ends| ends.map(|lag| (f64::from(lag) / step_s).round() as isize));
         Self {
             x,
             y,
             step_s,
-            lags: LAGS_S.map(|ends| ends.map(|lag| (f64::from(lag) / step_s).round() as isize)),
-            sums,
-            missing,
+            around: around(y, lags),
         }
     }
 
-    /// Mean of y over the rows that lie `first` to `last` before a row; `None` where one misses.
-    fn around(&self, row: usize, [first, last]: [isize; 2]) -> Option<f64> {
-        let from = row.checked_add_signed(-last)?;
-        let to = row.checked_add_signed(1 - first)?;
-        let whole = self.missing.get(to)? == self.missing.get(from)?;
-        whole.then(|| (self.sums[to] - self.sums[from]) / (to - from) as f64)
-    }
-
     fn at(&self, row: usize, lag: isize) -> f64 {
-        self.around(row, [lag, lag]).unwrap_or(f64::NAN)
+        let there = row.checked_add_signed(-lag).and_then(|row| self.y.get(row));
+        there.copied().unwrap_or(f64::NAN)
     }
 
     fn difference(&self, row: usize) -> f64 {
@@ -367,12 +369,10 @@ impl<'a> Response<'a> {
 
     /// The terms of a row whose neighbours are all there.
     fn terms(&self, row: usize) -> Option<Terms> {
-        let here = *self.y.get(row).filter(|value| value.is_finite())?;
-        let (mut lags, mut least) = ([0.0; LAGS], here);
-        for (term, ends) in lags.iter_mut().zip(self.lags) {
-            let level = self.around(row, ends)?;
-            *term = level - here;
-            least = least.min(level);
+        let lags = *self.around.get(row)?;
+        let least = lags.iter().fold(0.0_f64, |least, lag| least.min(*lag)) + self.at(row, 0);
+        if lags.iter().any(|lag| lag.is_nan()) {
+            return None;
         }
         self.difference(row).is_finite().then_some(Terms {
             lags,
@@ -474,12 +474,9 @@ impl<'a> Response<'a> {
 
     /// Σ b_k (y_k(t) − y(t)); a neighbour that misses counts as y(t).
     fn lagging(&self, row: usize, weights: &[f64; LAGS]) -> f64 {
-        let here = self.at(row, 0);
-        let terms = self.lags.iter().zip(weights).map(|(ends, weight)| {
-            let level = self.around(row, *ends);
-            level.map_or(0.0, |level| weight * (level - here))
-        });
-        terms.sum()
+        let here = self.around.get(row).into_iter().flatten();
+        let terms = here.zip(weights).filter(|(lag, _)| lag.is_finite());
+        terms.map(|(lag, weight)| weight * lag).sum()
     }
 
     fn residual(&self, row: usize, slope: f64, weights: &[f64; LAGS]) -> f64 {

@@ -230,32 +230,68 @@ struct Said {
     squares: f64,
 }
 
-/// L and S of blocks about a mean of their own. `centre` is taken off first, which keeps the digits.
-fn about_mean(shape: Shape, blocks: &[(usize, f64)], centre: f64) -> Said {
-    let mut filter = Whitener::new(shape);
-    let (mut value_state, mut one_state, mut gain) = (0.0, 0.0, 0.0);
-    let (mut value_new, mut one_new) = (0.0, 0.0);
-    let (mut squares, mut products, mut ones, mut logs) = (0.0, 0.0, 0.0, 0.0);
-    let mut before = None;
+/// Shapes whitened side by side: each waits for its own last step, and meanwhile the others go on.
+const ABREAST: usize = 8;
+
+/// L and S of blocks about a mean of their own, for each shape. `centre` is taken off first, which keeps
+/// the digits.
+fn about_mean(
+    shapes: impl Iterator<Item = Shape>,
+    blocks: &[(usize, f64)],
+    centre: f64,
+) -> Vec<Said> {
+    let shapes: Vec<Shape> = shapes.collect();
+    let groups = shapes.chunks(ABREAST).flat_map(|group| {
+        let mut abreast = [Shape::WHITE; ABREAST];
+        abreast[..group.len()].copy_from_slice(group);
+        abreast_about_mean(abreast, blocks, centre)
+            .into_iter()
+            .take(group.len())
+    });
+    groups.collect()
+}
+
+fn abreast_about_mean(
+    shapes: [Shape; ABREAST],
+    blocks: &[(usize, f64)],
+    centre: f64,
+) -> [Said; ABREAST] {
+    const NOUGHT: [f64; ABREAST] = [0.0; ABREAST];
+    let mut filters = shapes.map(Whitener::new);
+    let (mut keep, mut gain, mut scale, mut log_scale) = (NOUGHT, NOUGHT, NOUGHT, NOUGHT);
+    let (mut value_state, mut one_state) = (NOUGHT, NOUGHT);
+    let (mut value_new, mut one_new) = (NOUGHT, NOUGHT);
+    let (mut squares, mut products, mut ones, mut logs) = (NOUGHT, NOUGHT, NOUGHT, NOUGHT);
+    let (mut before, mut settled) = (None, false);
     for &(place, value) in blocks {
         let gap = before.map_or(0, |at| place.saturating_sub(at).max(1));
-        let step = filter.step(gap);
-        value_state = step.keep * (value_state + gain * value_new);
-        one_state = step.keep * (one_state + gain * one_new);
-        value_new = value - centre - value_state;
-        one_new = 1.0 - one_state;
-        gain = step.gain;
-        let (v, o) = (value_new * step.scale, one_new * step.scale);
-        squares += v * v;
-        products += v * o;
-        ones += o * o;
-        logs += step.log_scale;
+        let last_gain = gain;
+        if gap != 1 || !settled {
+            for (at, filter) in filters.iter_mut().enumerate() {
+                let step = filter.step(gap);
+                (keep[at], gain[at]) = (step.keep, step.gain);
+                (scale[at], log_scale[at]) = (step.scale, step.log_scale);
+            }
+            settled = filters.iter().all(|filter| filter.settled);
+        }
+        let off = value - centre;
+        for at in 0..ABREAST {
+            value_state[at] = keep[at] * (value_state[at] + last_gain[at] * value_new[at]);
+            one_state[at] = keep[at] * (one_state[at] + last_gain[at] * one_new[at]);
+            value_new[at] = off - value_state[at];
+            one_new[at] = 1.0 - one_state[at];
+            let (v, o) = (value_new[at] * scale[at], one_new[at] * scale[at]);
+            squares[at] += v * v;
+            products[at] += v * o;
+            ones[at] += o * o;
+            logs[at] += log_scale[at];
+        }
         before = Some(place);
     }
-    Said {
-        log_likelihood: -logs - 0.5 * ones.ln(),
-        squares: (squares - products * products / ones).max(0.0),
-    }
+    std::array::from_fn(|at| Said {
+        log_likelihood: -logs[at] - 0.5 * ones[at].ln(),
+        squares: (squares[at] - products[at] * products[at] / ones[at]).max(0.0),
+    })
 }
 
 /// A shape with what the ride says of it.
@@ -297,11 +333,16 @@ impl Noise {
             .map(|s| s.iter().map(|(_, value)| value).sum::<f64>() / s.len() as f64)
             .collect();
         let shapes = shapes(block_rows, step_s);
+        let of_stretches: Vec<Vec<Said>> = usable
+            .iter()
+            .zip(&centres)
+            .map(|(blocks, centre)| about_mean(shapes.iter().map(|(s, _)| *s), blocks, *centre))
+            .collect();
         let said: Vec<(Shape, f64, Vec<Said>)> = shapes
             .into_iter()
-            .map(|(shape, prior)| {
-                let each = usable.iter().zip(&centres);
-                let said = each.map(|(blocks, centre)| about_mean(shape, blocks, *centre));
+            .enumerate()
+            .map(|(at, (shape, prior))| {
+                let said = of_stretches.iter().map(|of_shapes| of_shapes[at]);
                 (shape, prior, said.collect())
             })
             .collect();
@@ -347,8 +388,9 @@ impl Noise {
         let places: Vec<usize> = blocks.iter().map(|(place, _)| *place).collect();
         let ones = vec![1.0; count];
         let freedom = self.likeness + (count - 1) as f64;
-        let parts = self.nodes.iter().map(|node| {
-            let squares = about_mean(node.shape, blocks, centre).squares;
+        let said = about_mean(self.nodes.iter().map(|node| node.shape), blocks, centre);
+        let parts = self.nodes.iter().zip(said).map(|(node, said)| {
+            let squares = said.squares;
             let spread = if whole {
                 node.shape.spread_of_ones(count)
             } else {
@@ -612,7 +654,7 @@ mod tests {
         ] {
             let shape = Shape::of(memory, ratio, 5).unwrap();
             let blocks: Vec<(usize, f64)> = PLACES.into_iter().zip(VALUES).collect();
-            let said = about_mean(shape, &blocks, 0.5);
+            let said = about_mean([shape].into_iter(), &blocks, 0.5)[0];
             assert_close(said.log_likelihood, likelihood, 1e-10);
             assert_close(said.squares, squares, 1e-10);
             assert_close(shape.spread(&[1.0; 7], &PLACES), ones, 1e-10);

@@ -68,7 +68,7 @@ fn ask(state: &mut State, effects: &mut Vec<Effect>) {
         {
             return;
         }
-        Wanted::Answer(state.question(about))
+        Wanted::Answer(Box::new(state.question(about)))
     } else {
         Wanted::Findings(Arc::clone(aligned))
     };
@@ -152,7 +152,7 @@ fn hear(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
         }
         Report::Studied(computed) => match *computed {
             Computed::Findings(found) => state.take_findings(found),
-            Computed::Answer(question, answer) => state.study = Some((question, answer)),
+            Computed::Answer(answered) => state.study = Some(*answered),
         },
         Report::Reloaded(session) => edit::reloaded(state, *session, effects),
         Report::Exported(path) => {

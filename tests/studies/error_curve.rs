@@ -1,8 +1,8 @@
 //! How often the error curve passes true sources, fails false ones, and errs.
 //!
-//! `cargo run --profile quick --example error-curve -- [RIDES [FIRST]]` draws that many rides (2000 by
-//! default, from seed FIRST, 60001 by default) of three, four and eight blocks a truth: scatter 0.35 % a
-//! block, two references each rectangular within ±1 %, claim ±2 %. Truths are constant, rise or fall
+//! `cargo run --profile quick --example error-curve -- [RIDES [FIRST [BLOCKS]]]` draws that many rides
+//! (2000 by default, from seed FIRST, 60001 by default) of three, four and eight blocks a truth, or of
+//! BLOCKS only: scatter 0.35 % a block, two references each rectangular within ±1 %, claim ±2 %. Truths are constant, rise or fall
 //! with power, or are off at one power alone. It prints, in %, how often the answer is "conforms", "does
 //! not conform", the worst share of wrong answers, and how often the bands hold the truth.
 
@@ -84,6 +84,7 @@ fn ride(powers: &[f64], truth: &[f64], seed: u64) -> ErrorCurve {
         left_out: Vec::new(),
         zero_offset_w: 0.0,
         loss: Loss::Known(Allowance::default()),
+        drift_per_10min: 0.0,
     };
     error_curve("", &inputs)
 }
@@ -166,13 +167,15 @@ fn odd_at_limit(powers: &[f64]) -> Vec<Truth> {
 fn main() {
     let mut arguments = std::env::args().skip(1);
     let mut number = |default: u64| arguments.next().map_or(default, |a| a.parse().unwrap());
-    let (rides, first) = (number(2000), number(60_001));
+    let (rides, first, only) = (number(2000), number(60_001), number(0));
     for powers in [
         &[120.0, 180.0, 240.0, 300.0][..],
         &[120.0, 210.0, 300.0],
         &[100.0, 130.0, 160.0, 190.0, 220.0, 250.0, 280.0, 310.0],
     ] {
-        rows(powers, rides, first);
+        if only == 0 || only == powers.len() as u64 {
+            rows(powers, rides, first);
+        }
     }
 }
 
@@ -212,6 +215,11 @@ fn rows(powers: &[f64], rides: u64, first: u64) {
         worst(&odd, |c| c.conforms),
         worst(&all, |c| c.fails)
     );
+    print!("  one power by itself, others at 0, 0.6, 1.0, 1.3, each power in turn:");
+    for truth in &odd {
+        print!(" {:.1}", share(of(truth).conforms));
+    }
+    println!();
     let least = |truths: &[Truth], what: fn(Count) -> usize| {
         share(truths.iter().map(|t| what(of(t))).min().unwrap())
     };

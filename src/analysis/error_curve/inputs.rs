@@ -9,7 +9,7 @@ use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::conformity::{self, MIN_SECONDS};
 use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::reason::Reason;
-use crate::analysis::verdict::uncertainty::{Distribution, Scale, claim_of_reference, rectangular};
+use crate::analysis::verdict::uncertainty::{Distribution, claim_of_reference};
 use crate::session::{Claim, Role, Session};
 use crate::stats::curve::Measured;
 use crate::stats::t_quantile;
@@ -87,6 +87,9 @@ pub struct Inputs {
     pub zero_offset_w: f64,
     /// The loss between the references and the source.
     pub loss: Loss,
+    /// How fast the error drifts at most by the heat soaks of the ride (95 % limits), percentage points in
+    /// 10 min; 0 without one.
+    pub drift_per_10min: f64,
 }
 
 impl Inputs {
@@ -97,7 +100,9 @@ impl Inputs {
         judged: impl Iterator<Item = (&'a SegmentFigures, &'a Verdict)>,
     ) -> Self {
         let (mut held, mut left_out) = (Vec::new(), Vec::new());
+        let mut drift_per_10min = 0.0_f64;
         for (segment, verdict) in judged {
+            drift_per_10min = drift_per_10min.max(drift(segment, verdict));
             match held_block(segment, verdict) {
                 Some(block) => held.push(block),
                 None => left_out.push(LeftOut {
@@ -111,6 +116,7 @@ impl Inputs {
             claim: session.claim_of(under_test).unwrap_or_default(),
             zero_offset_w: zero_offset_w(session, &held),
             loss: loss_before(session, under_test),
+            drift_per_10min,
             held,
             left_out,
         }
@@ -221,23 +227,35 @@ fn loss_before(session: &Session, under_test: usize) -> Loss {
     Loss::between(&references, site(under_test), session.allowance)
 }
 
-/// Zero offset of what the source is compared with: of each reference the part of its claim that is in
-/// W, else what an unnoted one may have, with its share and independent of the others'.
-fn zero_offset_w(session: &Session, held: &[Held]) -> f64 {
+/// The fastest drift within the limits that a heat soak of the source gave, percentage points in 10 min;
+/// 0 where there is none. A segment's soak is that of the source of its first verdict.
+fn drift(segment: &SegmentFigures, verdict: &Verdict) -> f64 {
+    let first = segment.verdict.as_ref();
+    let soak = segment.heat_soak.as_ref();
+    let of_source = first.is_some_and(|first| first.under_test == verdict.under_test);
+    let limits = soak.and_then(|soak| soak.drift_ci95_percent_per_10min);
+    let limits = limits.filter(|_| of_source);
+    limits.map_or(0.0, |[low, high]| low.abs().max(high.abs()))
+}
+
+/// Zero offset of what the source is compared with, the mean of its references: of each the part of its
+/// claim that is in W, else what an unnoted one may have, correlated as their claims are.
+pub(super) fn zero_offset_w(session: &Session, held: &[Held]) -> f64 {
     let zeroed = session.facts.iter().any(|fact| fact.key == ZEROED);
     let unnoted_w = if zeroed { 0.0 } else { ZERO_OFFSET_W };
+    let correlation = session.references.claims_correlation.clamp(0.0, 1.0);
     let of_block = |block: &Held| {
-        let squares = block.shared.iter().filter_map(|error| {
-            let claim = claim_behind(session, &error.source)?;
-            let whole = rectangular(Scale::at(block.power_w).limit(claim));
-            let offset_w = if claim.watts > 0.0 {
-                claim.watts
-            } else {
-                unnoted_w
-            };
-            Some((error.percent / whole * offset_w).powi(2))
+        let claims = block.shared.iter();
+        let claims = claims.filter_map(|error| claim_behind(session, &error.source));
+        let each = claims.map(|claim| match claim.watts {
+            watts if watts > 0.0 => watts,
+            _ => unnoted_w,
         });
-        squares.sum::<f64>().sqrt()
+        let (sum, squares, n) = each.fold((0.0, 0.0, 0.0), |(sum, squares, n), watts| {
+            (sum + watts, squares + watts * watts, n + 1.0)
+        });
+        let independent: f64 = squares * (1.0 - correlation) + sum * sum * correlation;
+        independent.sqrt() / f64::max(n, 1.0)
     };
     held.iter().map(of_block).fold(0.0, f64::max)
 }

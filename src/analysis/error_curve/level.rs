@@ -5,7 +5,9 @@
 //! share, cancel in it. Zero offsets do not: ±z W count (z/√3)·|100/P₁ − 100/P₂|. Nor does a loss that
 //! is partly constant in W: a chain's is a share and a constant over the power (Spicer et al. 2001, J
 //! Mech Des 123:598, from memory), and where the expected loss has ±a, (a/√3)·√(P₁P₂)·|1/P₁ − 1/P₂|
-//! is counted (judgement). Powers ridden in order cannot be told from warming up.
+//! is counted (judgement). Where a heat soak told how the error drifts, the drift between the middles of the
+//! blocks at both ends counts, at most as fast as its limits: (d/√3)·|t₂ − t₁|/600 s (judgement: a warm-up
+//! levels off, so that it is not taken out). Powers ridden in order cannot be told from warming up.
 
 use serde::Serialize;
 
@@ -58,6 +60,8 @@ pub struct Level {
     pub zero_offset_uncertainty_percent: Option<f64>,
     /// Standard uncertainty for a loss that changes with power, percentage points.
     pub loss_uncertainty_percent: Option<f64>,
+    /// Standard uncertainty for a drift that a heat soak showed, percentage points.
+    pub drift_uncertainty_percent: Option<f64>,
     /// Rank correlation of power with time; beyond ±0.8 warm-up and power cannot be told apart.
     pub power_with_time: Option<f64>,
     /// Q, the squared deviations of the blocks from their mean in units of their scatter.
@@ -106,6 +110,7 @@ pub fn level(inputs: &Inputs) -> Level {
         as_zero_offset_w: None,
         zero_offset_uncertainty_percent: None,
         loss_uncertainty_percent: None,
+        drift_uncertainty_percent: None,
         power_with_time: None,
         q: None,
         q_p_value: None,
@@ -151,7 +156,12 @@ fn fill(found: &mut Level, inputs: &Inputs, range: [f64; 2], change: &Mixed) {
     let zero_offset = rectangular(inputs.zero_offset_w) * (by_low - by_high);
     let loss =
         rectangular(inputs.loss.plus_minus()) * (low * high).sqrt() * (1.0 / low - 1.0 / high);
-    let change = change.blurred(zero_offset.hypot(loss));
+    let apart_s = match inputs.held.as_slice() {
+        [lowest, .., highest] => (highest.at_s - lowest.at_s).abs(),
+        _ => 0.0,
+    };
+    let drift = rectangular(inputs.drift_per_10min) * apart_s / 600.0;
+    let change = change.blurred(zero_offset.hypot(loss).hypot(drift));
     let shares = inputs.shares();
     let held = || inputs.held.iter().zip(&shares);
     let limit: f64 = held()
@@ -169,6 +179,7 @@ fn fill(found: &mut Level, inputs: &Inputs, range: [f64; 2], change: &Mixed) {
     found.as_zero_offset_w = finite(change.mean() / (by_high - by_low));
     found.zero_offset_uncertainty_percent = finite(zero_offset);
     found.loss_uncertainty_percent = finite(loss);
+    found.drift_uncertainty_percent = finite(drift);
     found.q = finite(q);
     found.q_p_value = finite(chi_squared_beyond(q, shares.len() as f64 - 1.0));
     found.outcome = match three_way(change.limits(TAIL), limit) {

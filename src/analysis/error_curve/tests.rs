@@ -1,7 +1,7 @@
 use super::*;
 use crate::analysis::loss::Loss;
 use crate::analysis::verdict::conformity::{self, Outcome};
-use crate::session::{Allowance, Claim};
+use crate::session::{Allowance, Claim, Stream};
 
 const POWERS: [f64; 4] = [120.0, 180.0, 240.0, 300.0];
 const SCATTER: [f64; 4] = [0.40, 0.35, 0.33, 0.30];
@@ -38,6 +38,7 @@ fn inputs(powers: &[f64], scatter: &[f64], biases: &[f64]) -> Inputs {
         left_out: Vec::new(),
         zero_offset_w: 0.0,
         loss: Loss::Known(Allowance::default()),
+        drift_per_10min: 0.0,
     }
 }
 
@@ -318,4 +319,46 @@ fn zero_offsets_and_an_uneven_loss_widen_the_change() {
     near(found.loss_uncertainty_percent.unwrap(), 0.273861, 1e-6);
     let width = |l: &Level| l.change_ci95_percent.map(|[low, high]| high - low).unwrap();
     assert!(width(&found) > width(&plain));
+}
+
+/// 0.6 points in 10 min between the middles of the first and the last power.
+#[test]
+fn a_drift_that_a_soak_showed_widens_the_change() {
+    let plain = inputs(&POWERS, &SCATTER, &[0.0; 4]);
+    let apart_s = (plain.held[3].at_s - plain.held[0].at_s).abs();
+    let drifting = Inputs {
+        drift_per_10min: 0.6,
+        ..plain.clone()
+    };
+    let found = level::level(&drifting);
+    let expected = 0.6 / 3.0_f64.sqrt() * apart_s / 600.0;
+    assert!(expected > 0.0);
+    near(found.drift_uncertainty_percent.unwrap(), expected, 1e-9);
+    let width = |l: &Level| l.change_ci95_percent.map(|[low, high]| high - low).unwrap();
+    assert!(width(&found) > width(&level::level(&plain)));
+}
+
+/// Two references with ±1 W each, of their claims or unnoted: 1/√2 W where they are independent, 1 W where
+/// their errors are common.
+#[test]
+fn a_zero_offset_does_not_shrink_where_the_claims_are_correlated() {
+    let blocks = inputs(&POWERS, &SCATTER, &[0.0; 4]).held;
+    for watts in [None, Some(1.0)] {
+        let of = |correlation: f64| {
+            let mut session = Session::default();
+            session.references.claims_correlation = correlation;
+            session
+                .streams
+                .extend(["pedals", "hub"].map(|label| Stream {
+                    role: Role::Reference,
+                    claim_percent: Some(1.0),
+                    claim_watts: watts,
+                    ..Stream::new(label, label)
+                }));
+            inputs::zero_offset_w(&session, &blocks)
+        };
+        near(of(0.0), 0.5_f64.sqrt(), 1e-9);
+        near(of(0.5), 0.75_f64.sqrt(), 1e-9);
+        near(of(1.0), 1.0, 1e-9);
+    }
 }

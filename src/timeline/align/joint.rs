@@ -516,7 +516,7 @@ fn response_lags(
             let separable = between.all(|&i| {
                 matches!(
                     edges[i].found.grade,
-                    Grade::OneStrap | Grade::Cadence | Grade::PowerOfMeters
+                    Grade::OneStrap | Grade::OpenStrap | Grade::Cadence | Grade::PowerOfMeters
                 ) && !edges[i].found.ambiguous
             });
             let found = delay(x, y, clocks);

@@ -46,6 +46,8 @@ pub(super) enum Grade {
     PowerOfMeters,
     /// Cadence, with too little detail to exclude that one side is smoothed.
     CadenceUnproven,
+    /// One heart-rate strap whose steps leave the fraction of a second open.
+    OpenStrap,
     /// Cadence.
     Cadence,
     /// One heart-rate strap heard twice.
@@ -78,6 +80,8 @@ pub(super) struct Match {
     pub doubts: Vec<String>,
     /// What it rests on.
     pub basis: String,
+    /// The match on a sharp cadence, for a strap that turns out to leave the fraction of a second open.
+    pub instead: Option<Box<Match>>,
 }
 
 impl Match {
@@ -86,10 +90,13 @@ impl Match {
         self.doubts.is_empty() && self.jump.is_none()
     }
 
-    /// Doubts a match on a strap that looks like one of once a second between other recorders.
+    /// Doubts a match on a strap that looks like one of once a second between other recorders, or goes
+    /// over to cadence.
     pub fn doubt_strap(&mut self) {
-        let seen = self.timer.is_some_and(Timer::of_a_second);
-        if self.grade == Grade::OneStrap && self.jump.is_none() && !seen {
+        if let Some(instead) = self.instead.take() {
+            *self = *instead;
+        } else if self.grade == Grade::OneStrap && self.jump.is_none() {
+            self.grade = Grade::OpenStrap;
             let half_s = Timer::Second.half_s();
             self.interval_s = self.interval_s.map(|interval| at_least(interval, half_s));
             self.doubts.push(format!(
@@ -97,6 +104,36 @@ impl Match {
                  fraction of a second cannot be told (up to {half_s:.1} s)"
             ));
         }
+    }
+
+    /// Ranks a strap that leaves part of a second open below cadence, and goes over to that where it is
+    /// sharp.
+    fn go_over_where_open(&mut self) {
+        if self.timer.is_none() {
+            return;
+        }
+        self.grade = Grade::OpenStrap;
+        if let Some(instead) = self.instead.take() {
+            let timer = self.timer;
+            *self = Match { timer, ..*instead };
+        }
+    }
+
+    /// Doubts values that one of the two sides wrote only on change, and widens the interval by their
+    /// age.
+    fn allow_for_held_values(&mut self, sides: [Option<&Signal>; 2]) {
+        let held_s = sides.into_iter().flatten().map(|signal| signal.held_s);
+        let late_s = held_s.fold(0.0, f64::max);
+        if late_s <= FLAT_S {
+            return;
+        }
+        self.doubts.push(format!(
+            "one recorder writes only on change: its values of {} are {late_s:.1} s old on average, and \
+             what changed meanwhile shows late",
+            self.channel.name()
+        ));
+        let wider = |edge: f64| edge.signum() * edge.hypot(late_s);
+        self.interval_s = self.interval_s.map(|ends| ends.map(wider));
     }
 
     /// How far off the shift may be at the ends of the ride, s.
@@ -159,24 +196,46 @@ pub(super) fn compare<'a>(
             }
         }
     }
-    let channel = found[index].0;
-    let sides = [(a.signal)(channel), (b.signal)(channel)].map(|side| Some(side?.0));
+    let sides =
+        |channel: Channel| [(a.signal)(channel), (b.signal)(channel)].map(|side| Some(side?.0));
     let sharp = grades.iter().position(|of| *of == Some(Grade::Cadence));
     let sharp = sharp.and_then(|index| found.get(index));
-    let mut concluded = conclude(&found, index, grade, (sides, sharp));
-    let held_s = sides.into_iter().flatten().map(|signal| signal.held_s);
-    let late_s = held_s.fold(0.0, f64::max);
-    if late_s > FLAT_S {
-        concluded.doubts.push(format!(
-            "one recorder writes only on change: its values of {} are {late_s:.1} s old on average, and \
-             what changed meanwhile shows late",
-            channel.name()
-        ));
-        concluded.interval_s = concluded
-            .interval_s
-            .map(|ends| ends.map(|edge| edge.signum() * edge.hypot(late_s)));
+    let own = sides(found[index].0);
+    let mut concluded = conclude(&found, index, grade, (own, sharp));
+    concluded.allow_for_held_values(own);
+    if grade == Grade::OneStrap {
+        let on_cadence = sharp.and_then(|cadence| without_strap(&found, cadence));
+        concluded.instead = on_cadence.map(|mut on_cadence| {
+            on_cadence.allow_for_held_values(sides(Channel::Cadence));
+            Box::new(on_cadence)
+        });
+        concluded.go_over_where_open();
     }
     Ok(concluded)
+}
+
+/// The match on a sharp cadence with nothing from the strap, where the two tell of one shift and no
+/// clock jumps.
+fn without_strap(
+    found: &[(Channel, PairEstimate)],
+    (_, cadence): &(Channel, PairEstimate),
+) -> Option<Match> {
+    let agree = |(_, other): &(Channel, PairEstimate)| {
+        let by_s = cadence.line.offset_s - other.line.at(cadence.line.at_s);
+        other.jump.is_none() && by_s.abs() <= DISAGREE_S
+    };
+    let mut straps = found.iter().filter(|(c, _)| *c == Channel::HeartRate);
+    if cadence.rival.is_some() || cadence.jump.is_some() || !straps.all(agree) {
+        return None;
+    }
+    let others = found.iter().filter(|(c, _)| *c != Channel::HeartRate);
+    let others: Vec<(Channel, PairEstimate)> = others.cloned().collect();
+    let index = others.iter().position(|(c, _)| *c == Channel::Cadence)?;
+    let mut on_cadence = conclude(&others, index, Grade::Cadence, ([None, None], None));
+    on_cadence
+        .basis
+        .push_str("; one heart-rate strap agrees, and leaves a fraction of a second open");
+    Some(on_cadence)
 }
 
 /// Lets a channel with competing peaks follow one without, else the recorders' own clocks.
@@ -370,7 +429,7 @@ fn conclude(
         Grade::CadenceUnproven => doubts.push(
             "cadence holds too little detail to exclude that one of the two is late".to_owned(),
         ),
-        Grade::PowerOfMeters | Grade::Cadence | Grade::OneStrap => {}
+        Grade::PowerOfMeters | Grade::Cadence | Grade::OneStrap | Grade::OpenStrap => {}
     }
     for (other, estimate) in found {
         let by_s = difference(estimate);
@@ -404,6 +463,7 @@ fn conclude(
         r: chosen.r,
         doubts,
         basis: basis(grade, line.slope),
+        instead: None,
     }
 }
 
@@ -486,7 +546,7 @@ fn rate_of(points: &[Point]) -> Rate {
 
 fn basis(grade: Grade, rate: f64) -> String {
     let basis = match grade {
-        Grade::OneStrap => format!(
+        Grade::OneStrap | Grade::OpenStrap => format!(
             "one heart-rate strap heard by both recorders; ±{ALLOWANCE_S} s is allowed for recorders that are \
              late by a constant, which no column shows"
         ),

@@ -116,7 +116,7 @@ impl State {
     /// Whether figures still wait for the search of the ride, or the open view for its answer.
     pub fn is_pending(&self) -> bool {
         match (&self.asked, &self.study) {
-            (Some(Wanted::Answer(asked)), Some((answered, _))) => asked != answered,
+            (Some(Wanted::Answer(asked)), Some((answered, _))) => **asked != *answered,
             (Some(_), _) => true,
             (None, _) => !self.is_searched(),
         }

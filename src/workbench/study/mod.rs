@@ -59,7 +59,7 @@ pub enum Computed {
     /// What the whole ride shows.
     Findings(Found),
     /// The answer to a question of a view.
-    Answer(Question, Answer),
+    Answer(Box<(Question, Answer)>),
 }
 
 impl Computed {
@@ -69,7 +69,7 @@ impl Computed {
             (Computed::Findings(found), Wanted::Findings(aligned)) => {
                 Arc::ptr_eq(&found.aligned, aligned)
             }
-            (Computed::Answer(answered, _), Wanted::Answer(question)) => answered == question,
+            (Computed::Answer(answered), Wanted::Answer(question)) => answered.0 == **question,
             _ => false,
         }
     }
@@ -84,7 +84,7 @@ pub fn compute(wanted: Wanted) -> Computed {
         }),
         Wanted::Answer(question) => {
             let answer = answer(&question);
-            Computed::Answer(question, answer)
+            Computed::Answer(Box::new((*question, answer)))
         }
     }
 }

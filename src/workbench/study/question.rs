@@ -72,7 +72,7 @@ pub enum Wanted {
     /// What the whole ride on this time line shows.
     Findings(Arc<Aligned>),
     /// The answer to a question of a view.
-    Answer(Question),
+    Answer(Box<Question>),
 }
 
 impl PartialEq for Wanted {

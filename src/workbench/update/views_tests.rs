@@ -134,7 +134,7 @@ fn a_key_asks_and_never_waits() {
         ..state.about().unwrap()
     };
     let nothing = Answer::Nothing(String::new());
-    let stale = Computed::Answer(state.question(about), nothing);
+    let stale = Computed::Answer(Box::new((state.question(about), nothing)));
     update(&mut state, Action::Report(Report::Studied(Box::new(stale))));
     assert!(state.is_pending());
 }
