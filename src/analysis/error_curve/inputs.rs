@@ -228,13 +228,13 @@ fn loss_before(session: &Session, under_test: usize) -> Loss {
 }
 
 /// The fastest drift within the limits that a heat soak of the source gave, percentage points in 10 min;
-/// 0 where there is none. A segment's soak is that of the source of its first verdict.
+/// 0 where there is none, or none that can be told from standing still. A segment's soak is that of the source of its first verdict.
 fn drift(segment: &SegmentFigures, verdict: &Verdict) -> f64 {
     let first = segment.verdict.as_ref();
     let soak = segment.heat_soak.as_ref();
     let of_source = first.is_some_and(|first| first.under_test == verdict.under_test);
     let limits = soak.and_then(|soak| soak.drift_ci95_percent_per_10min);
-    let limits = limits.filter(|_| of_source);
+    let limits = limits.filter(|[low, high]| of_source && (*low > 0.0 || *high < 0.0));
     limits.map_or(0.0, |[low, high]| low.abs().max(high.abs()))
 }
 

@@ -22,6 +22,9 @@ use crate::stats::{chi_squared_beyond, finite, rank_correlation};
 /// Rank correlation of power with time beyond which the two cannot be told apart. Judgement.
 const IN_ORDER: f64 = 0.8;
 
+/// Blocks whose powers differ by less than this share were ridden at one power.
+const ONE_POWER: f64 = 0.05;
+
 /// Outside on either side of 95 % limits.
 const TAIL: f64 = 0.025;
 
@@ -150,16 +153,21 @@ fn rest_on_the_same(a: &Held, b: &Held) -> bool {
     sources(a) == sources(b)
 }
 
+/// Middle of the blocks ridden near a power, s: one that is repeated at the end lies in the middle.
+fn mean_time_s(inputs: &Inputs, power_w: f64) -> f64 {
+    let near = |b: &&Held| (b.power_w / power_w - 1.0).abs() < ONE_POWER;
+    let times = inputs.held.iter().filter(near).map(|b| b.at_s);
+    let (sum, n) = times.fold((0.0, 0.0), |(sum, n), at_s| (sum + at_s, n + 1.0));
+    sum / f64::max(n, 1.0)
+}
+
 fn fill(found: &mut Level, inputs: &Inputs, range: [f64; 2], change: &Mixed) {
     let [low, high] = range;
     let [by_low, by_high] = range.map(|w| 100.0 / w);
     let zero_offset = rectangular(inputs.zero_offset_w) * (by_low - by_high);
     let loss =
         rectangular(inputs.loss.plus_minus()) * (low * high).sqrt() * (1.0 / low - 1.0 / high);
-    let apart_s = match inputs.held.as_slice() {
-        [lowest, .., highest] => (highest.at_s - lowest.at_s).abs(),
-        _ => 0.0,
-    };
+    let apart_s = (mean_time_s(inputs, high) - mean_time_s(inputs, low)).abs();
     let drift = rectangular(inputs.drift_per_10min) * apart_s / 600.0;
     let change = change.blurred(zero_offset.hypot(loss).hypot(drift));
     let shares = inputs.shares();

@@ -53,10 +53,12 @@ pub struct Block {
 }
 
 /// How far the source's own reading lies off the set points, W.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 struct Own {
     error_w: f64,
     expanded_w: f64,
+    /// Block by block, each with the mean and the half-width of its limits.
+    blocks: Vec<(Block, f64, f64)>,
 }
 
 impl Block {
@@ -167,7 +169,10 @@ pub fn answer(source: &Source<'_>) -> Answer {
         delivered_found != Finding::Fault
             && within(own.error_w, own.expanded_w, own_limit.value) == Finding::Fault
     });
-    let found = own.map_or(delivered_found, |_| Finding::Fault);
+    let found = match own {
+        Some(_) => Finding::Fault,
+        None => delivered_found,
+    };
     let (error, expanded) = (shown.error_percent, shown.expanded);
     let side = if error < 0.0 { "less" } else { "more" };
     let most = if all.len() > 1 { " at most" } else { "" };
@@ -184,7 +189,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
         to_s: block.span.to_s,
     };
     if let Some(own) = own {
-        return of_own_reading(source, own, own_limit, &sentence)
+        return of_own_reading(source, &own, own_limit, &sentence)
             .in_segments(ids)
             .at(Some(place));
     }
@@ -225,22 +230,26 @@ fn own_reading(source: &Source<'_>) -> Option<Own> {
     let noise = Noise::learn(&stretches, BLOCK_ROWS, step_s)?;
     // Blocks weigh by their seconds; their scatters are their own.
     let (mut sum, mut squares, mut total) = (0.0, 0.0, 0.0);
-    for (block, stretch) in blocks.iter().zip(&stretches) {
+    let mut told = Vec::new();
+    for (block, stretch) in blocks.into_iter().zip(&stretches) {
         let n = block.error_w.iter().filter(|v| v.is_finite()).count() as f64;
         let half = noise.mean(stretch)?.half_width95();
         sum += n * block.mean_w();
         squares += (n * half).powi(2);
         total += n;
+        let mean_w = block.mean_w();
+        told.push((block, mean_w, half));
     }
     Some(Own {
         error_w: sum / total,
         expanded_w: squares.sqrt() / total,
+        blocks: told,
     })
 }
 
 /// The answer where the source's own reading lies off the set points; `delivered` says what the
 /// references tell.
-fn of_own_reading(source: &Source<'_>, own: Own, limit: Limit, delivered: &str) -> Answer {
+fn of_own_reading(source: &Source<'_>, own: &Own, limit: Limit, delivered: &str) -> Answer {
     let (error, half) = (own.error_w, own.expanded_w);
     let side = if error < 0.0 { "low" } else { "high" };
     let said = limit.said(&format!("±{} W", plain(limit.value)));
@@ -252,8 +261,25 @@ fn of_own_reading(source: &Source<'_>, own: Own, limit: Limit, delivered: &str) 
     Answer::new(Question::Hold, source.label, Finding::Fault, sentence)
         .with_value(error, Some([error - half, error + half]), "W")
         .against(limit)
+        .from_parts(
+            own.blocks
+                .iter()
+                .map(|block| own_part(block, limit.value))
+                .collect(),
+        )
         .in_brief(format!("{brief}; {said}"))
         .headed(format!("holds its set points {:.0} W {side}", error.abs()))
+}
+
+fn own_part((block, mean_w, half): &(Block, f64, f64), limit: f64) -> Part {
+    Part {
+        segment: block.segment,
+        what: format!("{:.0} W", block.set_point_w),
+        value: *mean_w,
+        interval: [mean_w - half, mean_w + half],
+        limit,
+        outcome: within(*mean_w, *half, limit),
+    }
 }
 
 fn part(block: &Block, held: &Held) -> Part {
