@@ -181,10 +181,11 @@ impl Clean<'_> {
     }
 
     /// Power that nobody makes: `put_in_w` while nobody pedals. Where none is put in, but the reading
-    /// leaves what is delivered upwards for three seconds (an echo of a new set point, a flywheel that
+    /// leaves what is delivered upwards for two seconds or more (an echo of a new set point, a flywheel that
     /// slows down), it is a matter of words.
     fn phantom_w(&self, put_in_w: f64) -> f64 {
-        let bias = 1.0 + 0.01 * self.accuracy_percent();
+        let bias_percent = mean(self.held.iter().map(|(rows, _)| self.bias_percent(rows)));
+        let bias = 1.0 + 0.01 * bias_percent.max(0.0);
         let leaves = |row: usize| {
             let around = row.saturating_sub(8)..(row + 2).min(self.delivered_w.len());
             let highest = self.delivered_w[around].iter().copied().fold(0.0, f64::max);
@@ -193,7 +194,7 @@ impl Clean<'_> {
         let rows: Vec<bool> = (0..self.shown_w.len()).map(leaves).collect();
         let long = rows
             .chunk_by(|a, b| a == b)
-            .any(|run| run[0] && run.len() >= 3);
+            .any(|run| run[0] && run.len() >= 2);
         if put_in_w < 20.0 && long {
             f64::NAN
         } else {
