@@ -441,3 +441,13 @@ fn grade_is_read_under_its_usual_names() {
         }
     }
 }
+
+#[test]
+fn columns_without_a_use_are_named() {
+    let ride = read_text("time,power,torque,mode\n0,200,21,erg\n1,201,22,sim\n").unwrap();
+    let told = ride.remarks.join("; ");
+    assert!(
+        told.contains("columns not used: “torque”, “mode”"),
+        "{told}"
+    );
+}

@@ -77,6 +77,7 @@ fn scales_and_offsets_of_the_standard_fields() {
             (13, 1, SINT8),
             (30, 1, UINT8),
             (9, 2, SINT16),
+            (2, 2, UINT16),
         ],
         &[],
         true,
@@ -89,6 +90,7 @@ fn scales_and_offsets_of_the_standard_fields() {
             &9_000_u16.to_be_bytes(),
             &[85, 64, 0xFE, 0x80 | 47],
             &(-750_i16).to_be_bytes(),
+            &2_600_u16.to_be_bytes(),
         ],
     );
     let recording = read_bytes(&section.file()).unwrap();
@@ -98,6 +100,7 @@ fn scales_and_offsets_of_the_standard_fields() {
     assert_eq!(column(&recording, 0, Channel::Temperature), [-2.0]);
     assert_eq!(column(&recording, 0, Channel::Balance), [53.0]);
     assert_eq!(column(&recording, 0, Channel::Grade), [-7.5]);
+    assert_eq!(recording.remarks, ["fields not used: altitude"]);
     assert_eq!(recording.streams[0].power_field, None);
 }
 

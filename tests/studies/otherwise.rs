@@ -14,7 +14,7 @@ use truing::recording::{
     Channel, ReadOptions, RecordedStream, Recording, Samples, Sampling, SetPoint, TimeBase, read,
 };
 use truing::session::{
-    Claim, Kind, MatchedOn, OpenedSession, Role, Segment, Session, Site, Source, Stream,
+    Claim, Kind, MatchedOn, OpenedSession, Role, Segment, Session, Simulation, Site, Source, Stream,
 };
 use truing::timeline::Aligned;
 
@@ -27,6 +27,8 @@ const STEP_S: f64 = 1.0 / STEPS as f64;
 const SETTLE_S: usize = 15;
 const GRAVITY_M_S2: f64 = 9.80665;
 const CIRCUMFERENCE_M: f64 = 2.1;
+const ROLLING: f64 = 0.004;
+const DRAG_KG_M: f64 = 0.19;
 
 /// What is asked for in a stretch of the ride.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -91,7 +93,10 @@ pub fn sound(seed: u64) -> (Session, Aligned, Planted) {
 fn with_faults(mut draw: Draw) -> (Session, Aligned, Planted) {
     let parts = parts(&mut draw);
     let seconds = parts.iter().map(|part| part.seconds).sum();
-    let faults = faults(seconds, &mut draw);
+    let mut faults = faults(seconds, &mut draw);
+    faults
+        .dropouts
+        .retain(|(from, length)| !hides(&parts, *from, from + length));
     let truth = simulate(&parts, &faults, &mut draw);
     let cadence_off = off_percent(&truth);
     let opened = opened(&parts, &truth, &faults, &mut draw);
@@ -172,9 +177,9 @@ fn faults(seconds: usize, draw: &mut Draw) -> Faults {
         }
     };
     let mut faults = Faults {
-        gain: 0.01 * signed(draw, (4.0, 7.0), 0.6),
-        heat: 0.01 * signed(draw, (9.0, 13.0), 0.4),
-        hold_w: signed(draw, (9.0, 16.0), 1.5),
+        gain: 0.01 * signed(draw, (5.0, 8.0), 0.5),
+        heat: 0.01 * signed(draw, (10.0, 14.0), 0.4),
+        hold_w: signed(draw, (10.0, 16.0), 1.0),
         surge_w: draw.fault((5.0, 15.0), (0.0, 1.0)).1,
         surge_period_s: draw.within(10.0, 25.0),
         echo: draw.fault((0.78, 1.0), (0.0, 0.1)).1,
@@ -194,7 +199,7 @@ fn faults(seconds: usize, draw: &mut Draw) -> Faults {
         match draw.random.random_range(0..3) {
             0 => faults.ceiling_w = draw.within(420.0, 540.0),
             1 => faults.reading_tau_s = draw.within(2.2, 3.2),
-            _ => faults.flywheel_kg = draw.within(45.0, 80.0),
+            _ => faults.flywheel_kg = draw.within(25.0, 45.0),
         }
     }
     if draw.is_planted() {
@@ -219,6 +224,15 @@ fn faults(seconds: usize, draw: &mut Draw) -> Faults {
     faults
 }
 
+/// Whether a gap hides a sprint or a coast.
+fn hides(parts: &[Part], from: usize, to: usize) -> bool {
+    parts.iter().zip(starts(parts)).any(|(part, start)| {
+        matches!(part.kind, Kind::Sprint | Kind::Coast)
+            && from < start + part.seconds + 15
+            && start < to
+    })
+}
+
 /// What happened and what the source would show without noise, one row a step.
 struct Truth {
     delivered_w: Vec<f64>,
@@ -229,6 +243,7 @@ struct Truth {
     shown_rpm: Vec<f64>,
     grade_percent: Vec<f64>,
     loss: f64,
+    mass_kg: f64,
 }
 
 /// Two equal first-order lags one after the other behind a dead time.
@@ -290,7 +305,7 @@ fn wander(draw: &mut Draw, n: usize) -> Vec<f64> {
     out
 }
 
-/// The longest real power column less its mean over 30 s, where the rider pedals, scaled.
+/// The longest real power column less its mean over two minutes, where the rider pedals, scaled.
 fn real_wander() -> Vec<f64> {
     let columns = fit_fixtures::files().into_iter().filter_map(|file| {
         let recording = read(&file, &ReadOptions::default()).ok()?;
@@ -304,8 +319,8 @@ fn real_wander() -> Vec<f64> {
         )
     });
     let power: Vec<f64> = columns.max_by_key(Vec::len).unwrap();
-    let less: Vec<f64> = (15..power.len() - 15)
-        .map(|row| power[row] - power[row - 15..row + 15].iter().sum::<f64>() / 30.0)
+    let less: Vec<f64> = (60..power.len() - 60)
+        .map(|row| power[row] - power[row - 60..row + 60].iter().sum::<f64>() / 120.0)
         .map(|w| w.clamp(-60.0, 60.0))
         .collect();
     let sd = (less.iter().map(|w| w * w).sum::<f64>() / less.len() as f64).sqrt();
@@ -333,6 +348,7 @@ fn simulate(parts: &[Part], faults: &Faults, draw: &mut Draw) -> Truth {
         shown_rpm: Vec::new(),
         grade_percent: Vec::with_capacity(n),
         loss: 0.01 * (allowance().percent + allowance().plus_minus * draw.within(-1.0, 1.0)),
+        mass_kg,
     };
     let (mut speed, mut warmth) = (0.0f64, 0.0f64);
     let switch = asks
@@ -382,8 +398,8 @@ fn simulate(parts: &[Part], faults: &Faults, draw: &mut Draw) -> Truth {
                 let slope = (grade / 100.0).atan();
                 let force_n = mass_kg
                     * GRAVITY_M_S2
-                    * (faults.gradient_share * slope.sin() + 0.004 * slope.cos())
-                    + 0.19 * speed * speed;
+                    * (faults.gradient_share * slope.sin() + ROLLING * slope.cos())
+                    + DRAG_KG_M * speed * speed;
                 let wobble = 1.0 + 0.015 * turning[row];
                 let gain_m_s = ((wanted_m_s * wobble - speed) / 4.0).clamp(-0.3, 0.3) * STEP_S;
                 speed = (speed + gain_m_s).max(1.0);
@@ -528,6 +544,11 @@ fn opened(parts: &[Part], truth: &Truth, faults: &Faults, draw: &mut Draw) -> Op
             watts: 0.0,
         },
         allowance: Some(allowance()),
+        simulation: Some(Simulation {
+            mass_kg: truth.mass_kg,
+            rolling: ROLLING,
+            drag_kg_m: DRAG_KG_M,
+        }),
         ..Session::default()
     };
     let mut sources = Vec::new();
@@ -543,7 +564,7 @@ fn opened(parts: &[Part], truth: &Truth, faults: &Faults, draw: &mut Draw) -> Op
             samples.set_column(Channel::Speed, every(&truth.speed_m_s));
             samples.set_column(Channel::Grade, every(&truth.grade_percent));
         } else {
-            let gain = 1.0 + 0.01 * draw.within(-1.0, 1.0);
+            let gain = 1.0 + 0.01 * draw.within(-0.7, 0.7);
             samples.set_column(Channel::Power, shown(&pedals, gain, draw));
             samples.set_column(Channel::Cadence, whole(every(&truth.cadence_rpm)));
         }

@@ -231,7 +231,7 @@ fn columns(
     remarks: &mut Vec<String>,
 ) -> Vec<Column> {
     let told = told_column(dialect, options);
-    let mut columns = Vec::new();
+    let (mut columns, mut unused) = (Vec::new(), Vec::new());
     for (index, name) in dialect.heads.iter().enumerate() {
         if taken.contains(&Some(index)) {
             continue;
@@ -241,7 +241,10 @@ fn columns(
             _ if told == Some(index) => Role::Measured(as_power(name, unit)),
             Some(meaning) => Role::Measured(meaning),
             None if is_lap(name) => Role::Lap,
-            None => continue,
+            None => {
+                unused.extend((!name.trim().is_empty()).then(|| name.clone()));
+                continue;
+            }
         };
         columns.push(Column {
             index,
@@ -250,6 +253,9 @@ fn columns(
         });
     }
     leave_out_doubtful(&mut columns, told, remarks);
+    if !unused.is_empty() {
+        remarks.push(format!("columns not used: {}", list(&unused)));
+    }
     columns
 }
 

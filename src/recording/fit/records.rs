@@ -1,5 +1,6 @@
 //! The `record` messages: one row a moment.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use super::decode::{Decoder, Pick, number};
@@ -26,6 +27,8 @@ const DEVELOPER: usize = ACCUMULATED + 1;
 const DEVELOPER_NUMBERS: u8 = 128;
 /// The fields of `record` read here (FIT profile, message 20).
 const WANTED: [u8; 12] = [3, 4, 6, 7, 8, 9, 13, 29, 30, 52, 53, 73];
+/// Fields of `record` that a test of simulation mode might ask for and that are not read.
+const NOT_READ: [(u8, &str); 3] = [(2, "altitude"), (10, "resistance"), (78, "altitude")];
 /// Developer columns kept; a file with more is not what a recorder writes.
 const MAX_DEVELOPER: usize = 64;
 
@@ -54,6 +57,7 @@ pub(super) struct Records {
     /// A field that the caller wants as power, whatever it is.
     told: Option<String>,
     unused: Vec<String>,
+    not_read: BTreeSet<&'static str>,
     since_power_up: usize,
     one_sided: usize,
 }
@@ -96,6 +100,7 @@ impl Records {
             conversions: Default::default(),
             told: told.map(str::to_owned),
             unused: Vec::new(),
+            not_read: BTreeSet::new(),
             since_power_up: 0,
             one_sided: 0,
         }
@@ -124,6 +129,8 @@ impl Records {
                         number: slot.number,
                     });
                 }
+                let name = NOT_READ.iter().find(|(number, _)| *number == slot.number);
+                self.not_read.extend(name.map(|(_, name)| *name));
                 continue;
             };
             let Some(description) = descriptions.get(developer, slot.number) else {
@@ -240,6 +247,10 @@ impl Records {
                 "{} give a balance without telling the side: left out",
                 crate::text::plural(self.one_sided, "record")
             ));
+        }
+        if !self.not_read.is_empty() {
+            let names: Vec<&str> = self.not_read.iter().copied().collect();
+            remarks.push(format!("fields not used: {}", names.join(", ")));
         }
         if !self.unused.is_empty() {
             remarks.push(format!(
