@@ -32,8 +32,7 @@ impl Listing {
         room: Room,
     ) -> Self {
         let entries: Vec<Value> = entries.into_iter().map(|entry| as_json(entry)).collect();
-        let mut grid = Grid::default();
-        grid.rows = vec![Vec::new(); entries.len()];
+        let grid = Grid::of([], vec![Vec::new(); entries.len()]);
         Self {
             entries,
             room,
