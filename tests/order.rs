@@ -22,14 +22,6 @@ const ORDER: [&str; 14] = [
     "main",
 ];
 
-/// Files that need each other, each group sorted, and no file named that could be taken off. This
-/// list only ever gets shorter.
-const CIRCLES: &[&[&str]] = &[
-    &["rehearse::rehearsal", "rehearse::truth"],
-    &["timeline::align::jump", "timeline::align::pair"],
-    &["timeline::align::steps", "timeline::align::timer"],
-];
-
 /// A path of modules or of what stands in them, from the crate's root.
 type Path = Vec<String>;
 
@@ -265,19 +257,7 @@ fn no_files_need_each_other() {
         .map(|file| circle(&file))
         .filter(|c| !c.is_empty())
         .collect();
-    let known = CIRCLES
-        .iter()
-        .map(|c| c.iter().map(|file| (*file).to_owned()).collect());
-    let known: Vec<BTreeSet<String>> = known.collect();
-    let is_new = |c: &&BTreeSet<String>| !known.iter().any(|known| c.is_subset(known));
-    let new: Vec<_> = found.iter().filter(is_new).collect();
-    assert!(new.is_empty(), "files that need each other: {new:#?}");
-    let is_gone = |file: &&String| !found.iter().any(|circle| circle.contains(*file));
-    let gone: Vec<_> = known.iter().flatten().filter(is_gone).collect();
-    assert!(
-        gone.is_empty(),
-        "in no circle any more, take them off the list: {gone:#?}"
-    );
+    assert!(found.is_empty(), "files that need each other: {found:#?}");
 }
 
 #[test]

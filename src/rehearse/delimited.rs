@@ -1,8 +1,8 @@
 //! Recordings as comma-separated text.
 
 use super::RehearseError;
-use super::rehearsal::RehearsedStream;
 use super::scenario::Device;
+use super::stream::RehearsedStream;
 use crate::recording::Channel;
 
 /// Writes a stream as CSV with a header row: UTC time stamps to the millisecond, then one column a

@@ -8,8 +8,8 @@ use rustyfit::profile::{mesgdef, typedef};
 use rustyfit::proto::{FIT, Message};
 
 use super::RehearseError;
-use super::rehearsal::RehearsedStream;
 use super::scenario::Device;
+use super::stream::RehearsedStream;
 use crate::plan::Leg;
 use crate::recording::{Channel, Event, EventKind, Lap};
 

@@ -44,6 +44,7 @@ mod rehearsal;
 mod rider;
 mod scenario;
 mod strap;
+mod stream;
 mod truth;
 
 pub use control::{Control, Simulation};
@@ -51,12 +52,13 @@ pub use error::RehearseError;
 pub use faults::{FAULTS, Fault, FaultKind};
 pub use folder::write_session;
 pub use random::random_scenario;
-pub use rehearsal::{Rehearsal, RehearsedStream, SessionOptions, ride};
+pub use rehearsal::{Rehearsal, SessionOptions, ride};
 pub use rider::STEP_S;
 pub use scenario::{
     Device, Drivetrain, FULL_WARMTH_C, LevelError, Pause, PlannedDropout, REFERENCE_RATIO,
     Recorder, Rider, Scenario, Sends, Strap, Surge,
 };
+pub use stream::RehearsedStream;
 pub use truth::{
     ControlTruth, DeviceTruth, PairTruth, SegmentTruth, ShiftTruth, StreamTruth, SurgeTruth, Truth,
 };

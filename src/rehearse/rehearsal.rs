@@ -10,20 +10,17 @@ use super::device::{Measured, TrueClock, measure};
 use super::noise::{Purpose, generator, normal};
 use super::rider::{self, Ride};
 use super::scenario::{Device, Scenario, Strap};
-use super::truth::{SegmentTruth, Truth, View};
-use crate::analysis::dropout::DropoutKind;
+use super::stream::{RehearsedStream, rounded};
+use super::truth::{PairTruth, SegmentTruth, Truth, View};
 use crate::plan::{Leg, Plan};
 use crate::recording::{
-    Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint, TimeBase,
+    Event, EventKind, Format, Lap, RecordedStream, Recording, Sampling, SetPoint, TimeBase,
 };
 use crate::session::{
-    Fact, Kind, MatchedOn, OpenedSession, Role, Segment, Session, Simulation, Source, Stream,
+    CONSENSUS, Fact, Kind, MatchedOn, OpenedSession, Role, Segment, Session, Simulation, Source,
+    Stream,
 };
-use crate::timeline::Clock;
-
-/// How many seconds a tester leaves out at the start of a block at one set point, while power settles
-/// (common practice: 3 to 5 s, doubled to be safe).
-const SETTLING_LEFT_OUT_S: f64 = 10.0;
+use crate::timeline::{Clock, Span};
 
 /// A ride by several devices at once, in memory, with the truth it was made from.
 #[derive(Clone, Debug)]
@@ -41,30 +38,6 @@ pub struct Rehearsal {
     /// What was put in, in session time.
     pub truth: Truth,
     pub(super) ride: Ride,
-}
-
-/// What one device's recorder wrote, and what it would have written without noise.
-#[derive(Clone, Debug)]
-pub struct RehearsedStream {
-    /// As written: recorder time in s since 1970-01-01T00:00:00 UTC, power in whole watts, `NaN`
-    /// in gaps, no rows in pauses.
-    pub samples: Samples,
-    /// Power without noise, rounding and dropouts, one value a row, W.
-    pub ideal_w: Vec<f64>,
-    /// True power at the device's site, averaged as the device averages, one value a row, W.
-    pub site_w: Vec<f64>,
-    /// The true clock: from recorder time to session time.
-    pub clock: Clock,
-    /// Laps on the recorder's clock.
-    pub laps: Vec<Lap>,
-    /// Timer and gear events on the recorder's clock.
-    pub events: Vec<Event>,
-    /// Set points on the recorder's clock.
-    pub set_points: Vec<SetPoint>,
-    /// Dropout in force at each row.
-    pub dropout: Vec<Option<DropoutKind>>,
-    /// Share of the seconds with pedalling in which cadence is off by more than 5 rpm, %.
-    pub cadence_off_percent: f64,
 }
 
 /// How [`Rehearsal::session`] is written.
@@ -348,6 +321,26 @@ impl Rehearsal {
         }
     }
 
+    /// The truth of `under_test` against `reference` (a label, or `consensus`) in a window of
+    /// session time; `None` where they share no second or a label is unknown.
+    pub fn pair_truth(&self, under_test: &str, reference: &str, window: Span) -> Option<PairTruth> {
+        let (device, measured) = (self.scenario.devices.first()?, self.streams.first()?);
+        let view = View {
+            scenario: &self.scenario,
+            ride: &self.ride,
+            streams: &self.streams,
+            first_clock: TrueClock::of(device, &self.scenario),
+            t0_s: *measured.samples.time_s().first()?,
+        };
+        let index = |label: &str| self.scenario.devices.iter().position(|d| d.label == label);
+        let against = if reference == CONSENSUS {
+            view.references()
+        } else {
+            vec![index(reference)?]
+        };
+        view.pair(index(under_test)?, &against, reference, window)
+    }
+
     /// The segments that a careful tester would tag, in session time.
     pub fn segments(&self) -> Vec<Segment> {
         self.truth
@@ -382,20 +375,4 @@ pub(super) fn file_name(device: &Device) -> String {
         })
         .collect();
     format!("recordings/{stem}.{ending}")
-}
-
-/// The window within `leg` that a careful tester tags, true time, s; `None` where nothing is left.
-pub(super) fn tagged_window(leg: &Leg) -> Option<(f64, f64)> {
-    let left_out_s = match leg.kind {
-        Kind::SteadyBlock | Kind::HeatSoak | Kind::GearChange => SETTLING_LEFT_OUT_S,
-        _ => 0.0,
-    };
-    let from_s = leg.from_s + left_out_s;
-    (leg.to_s - from_s >= 5.0).then_some((from_s, leg.to_s))
-}
-
-/// `value` with `decimals` places, so that files stay readable.
-pub(super) fn rounded(value: f64, decimals: i32) -> f64 {
-    let scale = 10f64.powi(decimals);
-    (value * scale).round() / scale
 }

@@ -3,9 +3,10 @@
 use serde::Serialize;
 
 use super::device::TrueClock;
-use super::rehearsal::{Rehearsal, RehearsedStream, rounded, tagged_window};
+
 use super::rider::Ride;
 use super::scenario::{Device, Scenario};
+use super::stream::{RehearsedStream, rounded, tagged_window};
 use crate::analysis::dropout::Dropout;
 use crate::plan::{Leg, Plan};
 use crate::session::CONSENSUS;
@@ -191,28 +192,6 @@ impl SegmentTruth {
     }
 }
 
-impl Rehearsal {
-    /// The truth of `under_test` against `reference` (a label, or `consensus`) in a window of
-    /// session time; `None` where they share no second or a label is unknown.
-    pub fn pair_truth(&self, under_test: &str, reference: &str, window: Span) -> Option<PairTruth> {
-        let (device, measured) = (self.scenario.devices.first()?, self.streams.first()?);
-        let view = View {
-            scenario: &self.scenario,
-            ride: &self.ride,
-            streams: &self.streams,
-            first_clock: TrueClock::of(device, &self.scenario),
-            t0_s: *measured.samples.time_s().first()?,
-        };
-        let index = |label: &str| self.scenario.devices.iter().position(|d| d.label == label);
-        let against = if reference == CONSENSUS {
-            view.references()
-        } else {
-            vec![index(reference)?]
-        };
-        view.pair(index(under_test)?, &against, reference, window)
-    }
-}
-
 /// Everything that the truth is told from.
 pub(super) struct View<'a> {
     /// Who rode what.
@@ -262,7 +241,7 @@ impl View<'_> {
             .collect()
     }
 
-    fn references(&self) -> Vec<usize> {
+    pub fn references(&self) -> Vec<usize> {
         self.with_role(Role::Reference)
     }
 
@@ -369,7 +348,7 @@ impl View<'_> {
         (distance_s <= 0.5 && stream.dropout[row].is_none()).then_some(row)
     }
 
-    fn pair(
+    pub fn pair(
         &self,
         under_test: usize,
         against: &[usize],

@@ -7,8 +7,8 @@
 
 use std::ops::Range;
 
+use super::gain::{Gain, MIN_PAIRS, MOST_RATE, RIVAL_GAIN};
 use super::line::{Line, Point, line_with_slope, theil_sen, weighted_median};
-use super::pair::{Gain, MIN_PAIRS, MOST_RATE, RIVAL_GAIN};
 use super::signal::{NORMAL_MEDIAN, Signal};
 use super::windows::{Curve, windows_over};
 use crate::timeline::delay::{Correlation, Correlator, Spectra};

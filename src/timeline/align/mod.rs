@@ -26,6 +26,7 @@
 //! A rate that is not significant is none; a significant one is drawn towards none as far as its
 //! uncertainty allows, since quartz clocks are known to differ little.
 
+mod gain;
 mod inspect;
 mod joint;
 mod judge;

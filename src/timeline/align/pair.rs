@@ -10,6 +10,7 @@
 //!    are taken again along it.
 //! 4. Windows that do not match along the line show a jump of a clock (see `jump.rs`).
 
+use super::gain::{Gain, MIN_PAIRS, MOST_RATE, RIVAL_GAIN};
 use super::jump::{Jump, Lined, Rest, among, unexplained};
 use super::line::{Line, Point, line_with_slope, spread, theil_sen};
 use super::refine::refined;
@@ -17,8 +18,6 @@ use super::signal::Signal;
 use super::windows::{Curve, WindowOffset, offsets_near, windows_over};
 use crate::timeline::delay::{Correlation, Correlator, Peak, Spectra};
 
-/// Fewest pairs of samples at which a lag is considered.
-pub(super) const MIN_PAIRS: u32 = 60;
 /// Candidates looked at more closely.
 const CANDIDATES: usize = 4;
 /// Windows aimed for in the overlap, and the bounds of their length, s.
@@ -27,20 +26,15 @@ const WINDOW_S: (usize, usize) = (60, 600);
 const SHORT_RIDE_WINDOW_S: usize = 30;
 /// Rates that two recorders on quartz may differ by, each way: they are within some 100 ppm.
 pub(super) const QUARTZ_RATE: f64 = 2.5e-4;
-/// Steepest rate looked for, each way: beyond it no lag holds long enough for a window to match.
-pub(super) const MOST_RATE: f64 = 5e-3;
 /// A rate beyond quartz is gone after where it is this many standard errors, over the windows.
 const STEEP_Z: f64 = 5.0;
 /// How often the windows are taken again along a steep line, and the change of rate that ends it.
 const STEEP_PASSES: usize = 6;
 const SETTLED_RATE: f64 = 1e-5;
-/// Likelihood gain that a match needs beyond the logarithm of the number of lags tried.
-const MATCH_GAIN: f64 = 12.0;
 /// A peak with less than this share of the best one's likelihood gain is no rival.
 const RIVAL_SHARE: f64 = 0.25;
 /// A rival is beaten where the mean gain over it is this many standard errors, over the windows.
 const RIVAL_T: f64 = 4.0;
-pub(super) const RIVAL_GAIN: f64 = 15.0;
 /// A signal and its transforms, which are missing where it holds too little.
 pub(super) type Transformed<'a> = (&'a Signal, Option<&'a Spectra>);
 
@@ -90,25 +84,6 @@ pub(super) struct PairEstimate {
     pub rate_points: Option<Vec<Point>>,
     /// Where one of the clocks jumps; the line is that of the greater part.
     pub jump: Option<Jump>,
-}
-
-/// Likelihood gain of a match over none: `−½ n ln(1 − r²)` with `n` pairs over the spacing of
-/// independent ones.
-pub(super) struct Gain {
-    independent_s: f64,
-}
-
-impl Gain {
-    /// The gain of `r` over `pairs`; none where it is not positive.
-    pub fn of(&self, r: f64, pairs: f64) -> f64 {
-        let r = r.max(0.0);
-        -0.5 * pairs / self.independent_s * (1.0 - r * r).max(1e-4).ln()
-    }
-
-    /// What a gain exceeds by itself at the best of so many lags.
-    pub fn needed(&self, lags: usize) -> f64 {
-        (lags as f64).ln() + MATCH_GAIN
-    }
 }
 
 struct Candidate {

@@ -44,7 +44,7 @@
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::timer::{DRIFT_Z, Timer, timer_of};
+use super::timer::{Cluster, DRIFT_Z, Timer, timer_of};
 
 /// Longest time without a step inside a cluster, s.
 const QUIET_S: usize = 3;
@@ -67,16 +67,6 @@ const STAIRS: f64 = 2.5;
 /// up to some 0.3 s before (a rule of thumb; no source), and no column shows it: two such delays,
 /// each anywhere between 0 and 0.3 s, differ by at most 0.233 s in 95 % of cases (triangular).
 pub(super) const ALLOWANCE_S: f64 = 0.25;
-
-/// A group of steps that both recorders show.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Cluster {
-    /// Its middle, index into the first series.
-    pub at: f64,
-    /// The lag of the second series, samples.
-    pub lag: f64,
-    pub weight: f64,
-}
 
 /// The shift from the steps.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -28,7 +28,15 @@
 //! trouble, 1 % with a tenth of the messages lost, 1 to 1.5 % with delays of 0 to 0.2 s, where other
 //! channels tell the rate. With heart rate alone: 0, 0 and 5 %.
 
-use super::steps::Cluster;
+/// A group of steps that both recorders show.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Cluster {
+    /// Its middle, index into the first series.
+    pub at: f64,
+    /// The lag of the second series, samples.
+    pub lag: f64,
+    pub weight: f64,
+}
 
 /// How far one description must be ahead of another, and what a stair costs: 20 : 1.
 const AHEAD: f64 = 2.995_732_273_553_991;
