@@ -66,11 +66,11 @@ fn allowance(session: &Session) -> String {
     let allowance = session.allowance();
     if allowance.percent == 0.0 && allowance.plus_minus == 0.0 {
         return paragraph(
-            "No loss is allowed for between the references' site and the site under test.",
+            "No drivetrain loss is expected between the references' site and the site under test.",
         );
     }
     paragraph(&format!(
-        "Between the references' site and the site under test a loss of {} % ± {} percentage points is allowed for.",
+        "Between the references' site and the site under test a drivetrain loss of {} % ± {} percentage points is expected.",
         allowance.percent, allowance.plus_minus
     ))
 }

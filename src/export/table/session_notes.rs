@@ -27,8 +27,8 @@ pub(crate) fn claim(table: &Table) -> String {
         String::new()
     } else {
         format!(
-            " A loss of {} ± {} % between the sites is allowed for: verdicts are on what it leaves \
-             of the bias.",
+            " A drivetrain loss of {} ± {} % between the sites is expected: verdicts are on the net \
+             bias, what it leaves.",
             machine_number(allowance.percent),
             machine_number(allowance.plus_minus)
         )
