@@ -62,6 +62,33 @@ pub struct SegmentFigures {
     pub cadence: Vec<CadenceAgreement>,
 }
 
+impl SegmentFigures {
+    /// A segment without a figure yet.
+    pub fn bare(id: usize, kind: Kind, from_s: f64, to_s: f64) -> Self {
+        Self {
+            id,
+            kind,
+            from_s,
+            to_s,
+            set_point_w: None,
+            note: String::new(),
+            streams: Vec::new(),
+            agreement: Vec::new(),
+            references: None,
+            verdict: None,
+            further_verdicts: Vec::new(),
+            noise: None,
+            steady: None,
+            sprint: None,
+            ramp: None,
+            gear_change: None,
+            coast: None,
+            heat_soak: None,
+            cadence: Vec::new(),
+        }
+    }
+}
+
 /// One stream's power in a window.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StreamFigures {

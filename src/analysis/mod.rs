@@ -10,8 +10,6 @@ pub mod catalogue;
 pub mod coverage;
 pub mod dropout;
 pub mod error_curve;
-#[cfg(test)]
-pub(crate) mod example;
 pub mod excursions;
 pub mod figure;
 pub mod figures;

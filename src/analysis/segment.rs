@@ -35,12 +35,6 @@ pub fn live(
     let mut verdicts = verdicts(&window, kind, &comparisons, references.as_ref());
     let verdict = (!verdicts.is_empty()).then(|| verdicts.remove(0));
     SegmentFigures {
-        id: 0,
-        kind,
-        from_s: span.from_s,
-        to_s: span.to_s,
-        set_point_w: None,
-        note: String::new(),
         streams: streams(&window),
         agreement: comparisons
             .iter()
@@ -51,14 +45,7 @@ pub fn live(
         references,
         verdict,
         further_verdicts: verdicts,
-        noise: None,
-        steady: None,
-        sprint: None,
-        ramp: None,
-        gear_change: None,
-        coast: None,
-        heat_soak: None,
-        cadence: Vec::new(),
+        ..SegmentFigures::bare(0, kind, span.from_s, span.to_s)
     }
 }
 

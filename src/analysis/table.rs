@@ -296,7 +296,7 @@ pub const FIGURES: &[Figure] = &[
     },
     Figure {
         id: "session.allowance.percent",
-        label: "allowed loss",
+        label: "expected drivetrain loss",
         unit: "%",
         decimals: 1,
         definition: "The loss expected between the references' site and the site under test, % of the references' power; verdicts are on what it leaves of the bias.",
@@ -307,7 +307,7 @@ pub const FIGURES: &[Figure] = &[
     },
     Figure {
         id: "session.allowance.plus_minus",
-        label: "allowed loss, half-width",
+        label: "expected drivetrain loss, half-width",
         unit: "%",
         decimals: 1,
         definition: "Half-width of what the loss between the sites may be, percentage points; it enters the uncertainty as a rectangular distribution.",

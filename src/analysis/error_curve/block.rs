@@ -31,7 +31,7 @@ pub struct Block {
     pub n: usize,
     /// Mean power of the reference, carried to the source's site, W.
     pub power_w: f64,
-    /// Bias after the allowance, %.
+    /// Net bias, %.
     pub bias_percent: f64,
     /// Standard uncertainty of the block's own scatter, %: half-width of its 95 % limits / 1.96.
     pub scatter_percent: f64,

@@ -46,7 +46,7 @@ pub struct Held {
     pub at_s: f64,
     /// Mean power of the reference, carried to the source's site, W.
     pub power_w: f64,
-    /// Bias after the allowance, %.
+    /// Net bias, %.
     pub bias_percent: f64,
     /// Standard uncertainty of its own scatter, %.
     pub scatter_percent: f64,

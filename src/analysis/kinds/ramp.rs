@@ -363,7 +363,7 @@ pub const FIGURES: &[Figure] = &[
         label: "settling band",
         unit: "W",
         decimals: 1,
-        definition: "Half-width of the band that settling is told for, of the source and of the references.",
+        definition: "Half-width of the band within which a reading counts as settled, of the source and of the references.",
         formula: "max(5 W, 5 % of the step, 3 robust standard deviations of the plateau after it), the larger of the source's and the references'",
         source: OURS,
         caveat: "A rider's wander widens it, so that wander is not taken for ringing.",

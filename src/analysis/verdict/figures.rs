@@ -17,7 +17,7 @@ pub struct Verdict {
     pub outcome: Outcome,
     /// Grid seconds with both values.
     pub n: usize,
-    /// Bias after the allowance, % of the reference mean carried to the site under test.
+    /// Net bias, % of the reference mean carried to the site under test.
     pub bias_percent: Option<f64>,
     /// Expanded uncertainty, %.
     pub expanded_uncertainty_percent: Option<f64>,
@@ -25,7 +25,7 @@ pub struct Verdict {
     pub limit_percent: Option<f64>,
     /// Probability that the true bias lies inside the limit (JCGM 106); `None` for an open stretch.
     pub conformance_probability: Option<f64>,
-    /// Bias after the allowance, W.
+    /// Net bias, W.
     pub bias_w: Option<f64>,
     /// Expanded uncertainty, W.
     pub expanded_uncertainty_w: Option<f64>,

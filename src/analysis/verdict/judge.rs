@@ -48,7 +48,7 @@ pub struct Evidence<'a> {
     pub loss: Loss,
 }
 
-/// Bias after the allowance with its uncertainty, on one scale.
+/// Net bias with its uncertainty, on one scale.
 #[derive(Clone, Debug)]
 struct Assessed {
     bias: f64,

@@ -147,9 +147,9 @@ pub const FIGURES: &[Figure] = &[
 mod tests {
     use super::*;
     use crate::analysis::error_curve::error_curves;
-    use crate::analysis::example::example;
     use crate::analysis::verdict::conformity;
     use crate::analysis::verdict::figures::BudgetLine;
+    use crate::export::table::sample::table;
     use crate::session::{Role, Session, Stream};
 
     const TWO_PERCENT: Claim = Claim {
@@ -169,12 +169,13 @@ mod tests {
 
     /// Blocks at 250 W with these biases in %, u = 0.4 % and many degrees of freedom.
     fn blocks(biases: &[f64]) -> Vec<SegmentFigures> {
-        let template = example().segments.remove(0);
+        let template = table().segments.remove(0);
         let of = |(at, bias): (usize, &f64)| {
             let mut segment = template.clone();
             segment.id = at + 1;
             segment.further_verdicts.clear();
             if let Some(verdict) = &mut segment.verdict {
+                verdict.under_test = "trainer".into();
                 verdict.n = 300;
                 verdict.bias_percent = Some(*bias);
                 verdict.bias_w = Some(2.5 * bias);

@@ -192,7 +192,10 @@ pub(super) fn agreement(subject: &Subject<'_>) -> Result<Picture, String> {
 fn around_loss(subject: &Subject<'_>) -> String {
     match subject.session.allowance().percent {
         0.0 => String::new(),
-        loss => format!(" around an expected loss of {} %", plain(loss, 1)),
+        loss => format!(
+            " around an expected drivetrain loss of {} %",
+            plain(loss, 1)
+        ),
     }
 }
 

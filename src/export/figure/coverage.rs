@@ -33,11 +33,7 @@ pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
         .ok_or_else(|| "no stream carries cadence or wheel speed in this window".to_owned())?;
     let claim = subject.claim(tested).percent.max(1.0);
     let loss = subject.session.allowance().percent;
-    let what = if loss == 0.0 {
-        "Bias"
-    } else {
-        "Bias after the allowance"
-    };
+    let what = if loss == 0.0 { "Bias" } else { "Net bias" };
     let n = found.cells.iter().map(|cell| cell.n).sum();
     Ok(Picture {
         title: subject.title("coverage"),

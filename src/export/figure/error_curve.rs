@@ -36,7 +36,7 @@ pub(super) fn error_curve(subject: &Subject<'_>) -> Result<Picture, String> {
             ticks: Ticks::Numbers,
         },
         y: Axis {
-            label: "error after the allowance, %".to_owned(),
+            label: "net bias, %".to_owned(),
             range: range_of(shown.errors().chain([0.0])),
             ticks: Ticks::Numbers,
         },
@@ -87,7 +87,7 @@ fn layers(shown: ErrorPicture, tested: usize) -> Vec<Layer> {
         ..stream
     };
     out.extend([
-        line("95 % limits of the block", bars, bar),
+        line("95 % CI of the block", bars, bar),
         Layer::Points {
             name: "error in a block".to_owned(),
             points: marks,

@@ -100,19 +100,19 @@ pub(super) fn fingerprint(material: &Material<'_>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::example;
+    use crate::export::table::sample;
 
     #[test]
     fn only_figures_that_stand_somewhere_are_explained() {
-        let mut table = example::example();
-        let term = "<dt>set-point error";
+        let mut table = sample::table();
+        let term = "<dt>peak ratio";
         assert!(body(&table).contains(term));
         for segment in &mut table.segments {
-            if let Some(steady) = &mut segment.steady {
-                steady.set_point_error_w = None;
+            if let Some(sprint) = &mut segment.sprint {
+                sprint.peak_ratio = None;
             }
         }
         assert!(!body(&table).contains(term));
-        assert!(body(&table).contains("<dt>drift"));
+        assert!(body(&table).contains("<dt>dead time"));
     }
 }

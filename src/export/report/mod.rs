@@ -17,6 +17,8 @@ use super::ExportError;
 use super::figure::Subject;
 use super::findings;
 use super::table::{claim_sentence, signed_outcome};
+use crate::analysis::catalogue;
+use crate::analysis::figure::Figure;
 use crate::analysis::verdict::figures::Verdict;
 use crate::plan::CAUTIONS;
 use crate::session::Words;
@@ -181,18 +183,16 @@ fn verdicts(material: &Material<'_>) -> String {
         .map(|s| html::link(&format!("segment-{}", s.id), &s.id.to_string()))
         .collect();
     let links = format!("<p>To segment {}</p>\n", links.join(" "));
-    let heads = [
-        "segment",
-        "from",
-        "length, s",
-        "set point, W",
-        "source",
-        "verdict",
-        "bias",
-        "± U (95 %)",
-        "limit ±",
-        "P(inside)",
-    ];
+    let of_verdict = [
+        "outcome",
+        "bias_percent",
+        "expanded_uncertainty_percent",
+        "limit_percent",
+        "conformance_probability",
+    ]
+    .map(|field| catalogue::figure(&format!("segments.verdict.{field}")).map_or("", Figure::short));
+    let heads = ["segment", "from", "length, s", "set point, W", "source"];
+    let heads = heads.into_iter().chain(of_verdict);
     let explained = paragraph(
         "Conforms: |bias| + U is at most the limit. Does not conform: |bias| − U is greater than the limit. Else the evidence is inconclusive (ILAC-G8:09/2019, guard band w = U).",
     );

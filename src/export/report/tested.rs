@@ -2,11 +2,13 @@
 
 use super::html::{list, paragraph, table, terms};
 use super::parts::{Material, drawn, interval, number, optional};
+use crate::analysis::figures::SegmentFigures;
 use crate::analysis::verdict::overall::claim_in_words;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
+use crate::export::table::{Listing, Room};
 use crate::session::{Session, Stream};
-use crate::text::{Grid, Head};
+use crate::text::{Grid, Head, NOTHING};
 use crate::timeline::align::StreamClock;
 
 pub(super) fn body(material: &Material<'_>) -> String {
@@ -26,37 +28,29 @@ pub(super) fn body(material: &Material<'_>) -> String {
 
 fn streams(material: &Material<'_>) -> String {
     let session = &material.opened.session;
-    let mut rows = Vec::new();
-    for (index, stream) in session.streams.iter().enumerate() {
+    let streams = || session.streams.iter().enumerate();
+    let claim = |(index, _): (usize, &Stream)| {
+        let claim = session.claim_of(index);
+        claim.map_or_else(|| "not stated".to_owned(), claim_in_words)
+    };
+    let device = |(index, _): (usize, &Stream)| {
         let source = material.opened.sources.get(index);
-        let head = material.table.streams.get(index);
-        let device = source
-            .and_then(|s| s.recording())
-            .and_then(|r| r.device.clone());
-        rows.push(vec![
-            stream.label.clone(),
-            stream.role.word().to_owned(),
-            stream.site.map_or("—", |site| site.word()).to_owned(),
-            session
-                .claim_of(index)
-                .map_or_else(|| "not stated".to_owned(), claim_in_words),
-            head.map_or_else(|| "—".to_owned(), |h| h.samples.to_string()),
-            optional(head.and_then(|h| h.median_interval_s), 2, false),
-            device.unwrap_or_else(|| "—".to_owned()),
-            stream.file.clone(),
-        ]);
-    }
-    let heads = [
-        "stream",
-        "role",
-        "measures at",
-        "claim",
-        "samples",
-        "every, s",
-        "device, as the file says",
-        "recording",
-    ];
-    table("Streams", &Grid::of(heads.map(Head::text), rows))
+        let recording = source.and_then(|source| source.recording());
+        recording
+            .and_then(|recording| recording.device.clone())
+            .unwrap_or_else(|| NOTHING.to_owned())
+    };
+    let file = |(_, stream): (usize, &Stream)| stream.file.clone();
+    let listing = Listing::of(&material.table.streams, Room::Wide)
+        .figures("streams", &["label", "role", "site"])
+        .own(Head::text("claim"), streams().map(claim).collect())
+        .figures("streams", &["samples", "median_interval_s"])
+        .own(
+            Head::text("device, as the file says"),
+            streams().map(device).collect(),
+        )
+        .own(Head::text("recording"), streams().map(file).collect());
+    table("Streams", &listing.grid())
 }
 
 /// Damage, and what the reader repaired, dropped or assumed.
@@ -72,11 +66,11 @@ fn allowance(session: &Session) -> String {
     let allowance = session.allowance();
     if allowance.percent == 0.0 && allowance.plus_minus == 0.0 {
         return paragraph(
-            "No loss is allowed for between the references' site and the site under test.",
+            "No drivetrain loss is expected between the references' site and the site under test.",
         );
     }
     paragraph(&format!(
-        "Between the references' site and the site under test a loss of {} % ± {} percentage points is allowed for.",
+        "Between the references' site and the site under test a drivetrain loss of {} % ± {} percentage points is expected.",
         allowance.percent, allowance.plus_minus
     ))
 }
@@ -140,40 +134,33 @@ pub(super) fn references(
     material: &Material<'_>,
     ride: &Subject<'_>,
 ) -> Result<String, ExportError> {
-    let mut rows = Vec::new();
-    for segment in &material.table.segments {
-        let Some(found) = &segment.references else {
-            continue;
+    let segments = material.table.segments.iter();
+    let with: Vec<&SegmentFigures> = segments.filter(|s| s.references.is_some()).collect();
+    let name = |s: &&SegmentFigures| format!("{} {}", s.id, s.kind);
+    let agree = |s: &&SegmentFigures| {
+        let word = match s.references.as_ref().and_then(|found| found.agree) {
+            Some(true) => "✓ yes",
+            Some(false) => "≠ no",
+            None => "? cannot be told",
         };
-        let noisiest = segment.noise.as_ref().and_then(|n| n.noisiest.clone());
-        rows.push(vec![
-            format!("{} {}", segment.id, segment.kind),
-            found
-                .pair
-                .as_ref()
-                .map_or_else(|| found.labels.join(", "), |pair| pair.join(" − ")),
-            optional(found.difference_percent, 2, true),
-            optional(found.en_number, 2, true),
-            match found.agree {
-                Some(true) => "✓ yes",
-                Some(false) => "≠ no",
-                None => "? cannot be told",
-            }
-            .to_owned(),
-            noisiest.unwrap_or_else(|| "—".to_owned()),
-            found.note.clone(),
-        ]);
-    }
-    let heads = [
-        "segment",
-        "widest pair",
-        "difference, %",
-        "E_n",
-        "agree",
-        "noisiest stream",
-        "remark",
-    ];
-    let intro = if rows.is_empty() {
+        word.to_owned()
+    };
+    let listing = Listing::of(with.iter().copied(), Room::Wide)
+        .own(Head::text("segment"), with.iter().map(name).collect())
+        .figures(
+            "segments",
+            &[
+                "references.pair",
+                "references.difference_percent",
+                "references.en_number",
+            ],
+        )
+        .own(
+            Head::text("references agree"),
+            with.iter().map(agree).collect(),
+        )
+        .figures("segments", &["noise.noisiest", "references.note"]);
+    let intro = if with.is_empty() {
         paragraph("There are no two references to compare: the verdicts rest on trust in the one.")
     } else {
         paragraph(
@@ -181,10 +168,5 @@ pub(super) fn references(
         )
     };
     let picture = drawn(PictureKind::References, ride)?;
-    Ok(intro
-        + &table(
-            "References against each other",
-            &Grid::of(heads.map(Head::text), rows),
-        )
-        + &picture)
+    Ok(intro + &table("References against each other", &listing.grid()) + &picture)
 }

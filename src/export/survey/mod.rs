@@ -67,7 +67,7 @@ pub struct Block {
     pub reference: String,
     /// Seconds with both values.
     pub n: usize,
-    /// Bias after the allowance, %.
+    /// Net bias, %.
     pub bias_percent: f64,
     /// Its verdict.
     pub outcome: Outcome,

@@ -356,7 +356,7 @@ pub fn picture(survey: &Survey) -> Result<Picture, ExportError> {
             ticks: Ticks::Numbers,
         },
         y: Axis {
-            label: "bias after the allowance, %".to_owned(),
+            label: "net bias, %".to_owned(),
             range: heights,
             ticks: Ticks::Numbers,
         },

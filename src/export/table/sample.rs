@@ -68,31 +68,6 @@ fn pair(reference: &str, bias_w: f64) -> Agreement {
     }
 }
 
-/// A segment without figures.
-pub(crate) fn bare(id: usize, kind: Kind, from_s: f64, to_s: f64) -> SegmentFigures {
-    SegmentFigures {
-        id,
-        kind,
-        from_s,
-        to_s,
-        set_point_w: None,
-        note: String::new(),
-        streams: Vec::new(),
-        agreement: Vec::new(),
-        references: None,
-        verdict: None,
-        further_verdicts: Vec::new(),
-        noise: None,
-        steady: None,
-        sprint: None,
-        ramp: None,
-        gear_change: None,
-        coast: None,
-        heat_soak: None,
-        cadence: Vec::new(),
-    }
-}
-
 fn verdict() -> Verdict {
     Verdict {
         under_test: "=trainer|1".into(),
@@ -137,7 +112,7 @@ pub(crate) fn table() -> Table {
             sd_diff_rpm: Some(1.5),
             spike_percent: Some(0.0),
         }],
-        ..bare(1, Kind::SteadyBlock, 60.0, 360.0)
+        ..SegmentFigures::bare(1, Kind::SteadyBlock, 60.0, 360.0)
     };
     let sprint = SegmentFigures {
         sprint: Some(Sprint {
@@ -182,7 +157,7 @@ pub(crate) fn table() -> Table {
             unexplained_share_percent: Some(6.0),
             note: String::new(),
         }),
-        ..bare(2, Kind::Sprint, 380.0, 400.5)
+        ..SegmentFigures::bare(2, Kind::Sprint, 380.0, 400.5)
     };
     Table {
         session: SessionHead {

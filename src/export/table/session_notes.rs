@@ -1,13 +1,13 @@
 //! What a table says of the whole ride, in sentences.
 
+use super::listing::{Listing, Room};
 use crate::analysis::agreement::LevelLine;
+use crate::analysis::coverage::Band;
 use crate::analysis::dropout::Dropout;
 use crate::analysis::pooled::Pooled;
 use crate::analysis::table::Table;
 use crate::stats::Interval;
-use crate::text::{
-    Grid, Head, clock_time, interval, machine_number, number, one_line, optional, word_of,
-};
+use crate::text::{Grid, Head, clock_time, machine_number, number, one_line, word_of};
 
 /// The ride's length, the claim under test and the allowance.
 pub(crate) fn claim(table: &Table) -> String {
@@ -27,8 +27,8 @@ pub(crate) fn claim(table: &Table) -> String {
         String::new()
     } else {
         format!(
-            " A loss of {} ± {} % between the sites is allowed for: verdicts are on what it leaves \
-             of the bias.",
+            " A drivetrain loss of {} ± {} % between the sites is expected: verdicts are on the net \
+             bias, what it leaves.",
             machine_number(allowance.percent),
             machine_number(allowance.plus_minus)
         )
@@ -153,30 +153,20 @@ fn excursions(table: &Table) -> Vec<String> {
 
 /// Bias by band; no rows where there are none.
 pub(crate) fn bands(table: &Table) -> Grid {
-    let mut grid = Grid::new([
-        Head::text("band"),
-        Head::text("pair"),
-        Head::number("n", "s"),
-        Head::number("bias", "W"),
-        Head::number("95 % CI", "W"),
-        Head::number("bias", "%"),
-    ]);
-    for band in &table.bands {
-        let name = format!(
+    let bands = || table.bands.iter();
+    let name = |band: &Band| {
+        format!(
             "{} {} to {} {}",
             band.channel.name(),
             machine_number(band.from),
             machine_number(band.to),
             band.channel.unit()
-        );
-        grid.push(vec![
-            name,
-            one_line(&format!("{} - {}", band.under_test, band.reference)),
-            band.n.to_string(),
-            optional(band.bias_w, 1, true),
-            interval(band.bias_ci95_w, 1, true),
-            optional(band.bias_percent, 2, true),
-        ]);
-    }
-    grid
+        )
+    };
+    let pair = |band: &Band| one_line(&format!("{} - {}", band.under_test, band.reference));
+    let listing = Listing::of(&table.bands, Room::Narrow)
+        .own(Head::text("band"), bands().map(name).collect())
+        .own(Head::text("pair"), bands().map(pair).collect())
+        .figures("bands", &["n", "bias_w", "bias_ci95_w", "bias_percent"]);
+    listing.grid()
 }

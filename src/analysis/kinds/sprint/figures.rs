@@ -185,7 +185,7 @@ pub const FIGURES: &[Figure] = &[
     },
     Figure {
         id: "segments.sprint.expected_loss_percent",
-        label: "expected loss",
+        label: "expected drivetrain loss",
         unit: "%",
         decimals: 1,
         definition: "The drivetrain's loss that is taken off the references before the sprint is compared: the allowance stated, 0 where none is.",
@@ -295,7 +295,7 @@ pub const FIGURES: &[Figure] = &[
         label: "averages over, 95 % CI",
         unit: "s",
         decimals: 1,
-        definition: "95 % limits of that length, as those of the time constant.",
+        definition: "95 % confidence interval of that length, as that of the time constant.",
         formula: "all N with RSS(N) ≤ RSS · (1 + F(0.95; 1, n − p)/(n − p)), widened by 0.15 s for the references' own lag",
         source: "profile of the least-squares fit (from memory)",
         ..Figure::PLAIN
