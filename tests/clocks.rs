@@ -122,12 +122,6 @@ fn a_strap_of_one_second_is_seen_through_lost_messages() {
         }
         let ride = ride(&plan, &scenario, 9012).expect("a ride");
         goes_over_to_cadence_or_doubts(&ride);
-        let found = on_heart_rate(&ride);
-        for (stream, miss) in found.streams[1..].iter().zip(misses(&ride, &found)) {
-            assert!(!stream.confident, "{loss_percent} {stream:?}");
-            assert!(stream.reason.contains("up to 0.8 s"), "{stream:?}");
-            assert_eq!(miss.covered, Some(true), "{stream:?} {miss:?}");
-        }
     }
 }
 
