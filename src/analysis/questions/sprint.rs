@@ -28,6 +28,8 @@ pub const FIGURE: Figure = Figure {
 const MOST_PERCENT: f64 = 5.0;
 /// Length of the best effort, s.
 const BEST_S: f64 = 5.0;
+/// How late it may show, s.
+const LATE_S: f64 = 4.0;
 /// Scatter of a difference of best 5 s, % (one standard deviation): two meters that average strokes in
 /// their own time. Judgement.
 const SCATTER_PERCENT: f64 = 0.7;
@@ -146,9 +148,13 @@ fn efforts<'a>(source: &Source<'a>) -> Vec<Effort<'a>> {
         .filter_map(|segment| {
             let rows = grid.rows(Span::new(segment.from_s, segment.to_s));
             let best = |column: &[f64]| best_mean(column.get(rows.clone())?, rows_of_best);
-            let (made_w, _) = best(&delivered)?;
+            let (made_w, at) = best(&delivered)?;
             let (shown_w, _) = best(&read)?;
-            (made_w > 0.0).then_some(Effort {
+            // A dropout where the effort was made hides what the source would have shown.
+            let reach = rows_of_best + (LATE_S / grid.step_s).round() as usize;
+            let effort = read.get(rows.start + at..(rows.start + at + reach).min(rows.end))?;
+            let is_seen = effort.iter().all(|w| w.is_finite());
+            (made_w > 0.0 && is_seen).then_some(Effort {
                 segment: segment.id,
                 place: Place {
                     from_s: segment.from_s,
