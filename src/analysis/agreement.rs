@@ -9,7 +9,7 @@ use std::ops::Range;
 
 use crate::stats::Interval;
 use crate::stats::serial::{self, MeanUncertainty};
-use crate::stats::{both_present, finite, finite_interval, normal_quantile, t_quantile};
+use crate::stats::{both_present, finite, finite_interval, t_quantile};
 pub use crate::timeline::PERCENT_FROM_W;
 use crate::timeline::PairTotals;
 
@@ -216,42 +216,11 @@ impl Limits {
         })
     }
 
-    /// The standard error in the rounded form of 1986, s √(3/n).
-    pub fn standard_error_1986(sd: f64, n: f64) -> f64 {
-        sd * (3.0 / n).sqrt()
-    }
-
     /// 95 % confidence limits of the lower and of the upper limit.
     pub fn ci95(&self) -> [Interval; 2] {
         let half = t_quantile(0.975, self.dof) * self.standard_error;
         [self.lower, self.upper].map(|limit| [limit - half, limit + half])
     }
-}
-
-/// 95 % confidence limits of Lin's concordance for `n` independent pairs, by Fisher's z (Lin 1989,
-/// variance as corrected in Biometrics 2000;56:324, with n − 2). `None` for fewer than three
-/// pairs, a constant side or perfect concordance.
-pub fn lin_ci95(moments: &Moments) -> Option<Interval> {
-    let (ccc, r) = (moments.ccc()?, moments.pearson_r()?);
-    let n = moments.n as f64;
-    let variance = lin_variance(moments, ccc, r)?;
-    let se_z = variance.sqrt() / (1.0 - ccc * ccc);
-    let half = normal_quantile(0.975) * se_z;
-    (n > 2.0)
-        .then(|| [(ccc.atanh() - half).tanh(), (ccc.atanh() + half).tanh()])
-        .and_then(finite_interval)
-}
-
-/// Asymptotic variance of Lin's concordance for independent pairs.
-fn lin_variance(moments: &Moments, ccc: f64, r: f64) -> Option<f64> {
-    let n = moments.n as f64;
-    let bias = moments.bias()?;
-    let u2 = n * bias * bias / (moments.sxx * moments.syy).sqrt();
-    let (c2, r2) = (ccc * ccc, r * r);
-    let variance = ((1.0 - r2) * c2 * (1.0 - c2) / r2 + 2.0 * ccc * c2 * (1.0 - ccc) * u2 / r
-        - 0.5 * c2 * c2 * u2 * u2 / r2)
-        / (n - 2.0);
-    finite(variance).filter(|v| *v > 0.0)
 }
 
 /// A source under test against a reference over one window.
@@ -513,11 +482,43 @@ impl Comparison {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::stats::normal_quantile;
     use crate::stats::vectors::{self, assert_close};
     use crate::timeline::PairSums;
 
     fn peak_flow() -> Moments {
         Moments::of(vectors::WRIGHT1, vectors::MINI1)
+    }
+
+    /// The standard error in the rounded form of 1986, s √(3/n).
+    fn standard_error_1986(sd: f64, n: f64) -> f64 {
+        sd * (3.0 / n).sqrt()
+    }
+
+    /// Asymptotic variance of Lin's concordance for independent pairs.
+    fn lin_variance(moments: &Moments, ccc: f64, r: f64) -> Option<f64> {
+        let n = moments.n as f64;
+        let bias = moments.bias()?;
+        let u2 = n * bias * bias / (moments.sxx * moments.syy).sqrt();
+        let (c2, r2) = (ccc * ccc, r * r);
+        let variance = ((1.0 - r2) * c2 * (1.0 - c2) / r2 + 2.0 * ccc * c2 * (1.0 - ccc) * u2 / r
+            - 0.5 * c2 * c2 * u2 * u2 / r2)
+            / (n - 2.0);
+        finite(variance).filter(|v| *v > 0.0)
+    }
+
+    /// 95 % confidence limits of Lin's concordance for `n` independent pairs, by Fisher's z (Lin 1989,
+    /// variance as corrected in Biometrics 2000;56:324, with n − 2). `None` for fewer than three
+    /// pairs, a constant side or perfect concordance.
+    fn lin_ci95(moments: &Moments) -> Option<Interval> {
+        let (ccc, r) = (moments.ccc()?, moments.pearson_r()?);
+        let n = moments.n as f64;
+        let variance = lin_variance(moments, ccc, r)?;
+        let se_z = variance.sqrt() / (1.0 - ccc * ccc);
+        let half = normal_quantile(0.975) * se_z;
+        (n > 2.0)
+            .then(|| [(ccc.atanh() - half).tanh(), (ccc.atanh() + half).tanh()])
+            .and_then(finite_interval)
     }
 
     #[test]
@@ -535,7 +536,7 @@ mod tests {
         assert_close(usual.lower, -78.0973016, 1e-8);
         assert_close(usual.upper, 73.8620075, 1e-8);
         assert_close(usual.standard_error, 16.3951080, 1e-8);
-        assert_close(Limits::standard_error_1986(sd, n), 16.2846118, 1e-8);
+        assert_close(standard_error_1986(sd, n), 16.2846118, 1e-8);
         let exact = Limits::new(bias, sd, n, normal_quantile(0.975)).unwrap();
         assert_close(exact.lower, -78.0959055, 1e-8);
         assert_close(exact.upper, 73.8606114, 1e-8);
@@ -544,7 +545,7 @@ mod tests {
     #[test]
     fn confidence_limits_of_a_limit_of_agreement_in_the_form_of_1986() {
         // As above: lower limit -114.3..-45.1 as printed from rounded inputs; unrounded recomputed.
-        let half = t_quantile(0.975, 16.0) * Limits::standard_error_1986(38.7651298736, 17.0);
+        let half = t_quantile(0.975, 16.0) * standard_error_1986(38.7651298736, 17.0);
         assert_close(-79.6479068 - half, -114.1697, 1e-6);
         assert_close(-79.6479068 + half, -45.1261, 1e-6);
         assert_close(75.4126127 - half, 40.8908, 1e-6);

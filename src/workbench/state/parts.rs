@@ -396,20 +396,4 @@ impl Place {
             Place::List => "lists",
         }
     }
-
-    /// Whether the place is a box of choices, one key each.
-    pub const fn is_menu(self) -> bool {
-        matches!(
-            self,
-            Place::TagMenu
-                | Place::KindMenu
-                | Place::ViewMenu
-                | Place::LandmarkMenu
-                | Place::CopyMenu
-                | Place::QuitQuestion
-                | Place::OverwriteQuestion
-                | Place::ReplaceQuestion
-                | Place::RestoreQuestion
-        )
-    }
 }
