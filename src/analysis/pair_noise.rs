@@ -195,6 +195,14 @@ impl PairNoise {
         })
     }
 
+    /// What x would have read over the rows of a window beside `y` there, its usual ratio to y and its
+    /// lag taken off, W: y and what is left of their difference.
+    pub fn without_lag(&self, window: Range<usize>, y: &[f64]) -> Vec<f64> {
+        let left = self.residuals.get(window).unwrap_or_default();
+        let both = y.iter().zip(left);
+        both.map(|(y, left)| y + f64::from(*left)).collect()
+    }
+
     /// Whether the ride held enough to learn the shape from.
     pub fn is_known(&self) -> bool {
         self.noise.pooled_s >= ENOUGH_S && self.noise.longest_s >= LONG_ENOUGH_S

@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::ops::Range;
 
 use super::agreement::{Comparison, Learnt, Moments, compare};
+use super::pair_noise::PairNoise;
 use super::ride::RideFindings;
 use super::verdict::references::{self, Between, PairMeans};
 use super::verdict::uncertainty::StatedReference;
@@ -152,10 +153,15 @@ impl<'a> Window<'a> {
 
     /// The noise of a source and what it is held against over the ride, where it is known.
     pub fn known_noise(&self, under_test: usize, basis: Member) -> Option<&'a Noise> {
+        self.known_pair(under_test, basis)?.known()
+    }
+
+    /// The same with what it was learnt from.
+    pub fn known_pair(&self, under_test: usize, basis: Member) -> Option<&'a PairNoise> {
         let pair = self
             .findings
             .noise_between(Member::Stream(under_test), basis)?;
-        pair.known()
+        pair.is_known().then_some(pair)
     }
 
     /// A reference as it enters the budget with the weight `share`.

@@ -71,7 +71,7 @@ pub fn grid(findings: &Findings) -> Grid {
         vec![
             answer.question.asks().to_owned(),
             format!(
-                "{} {}",
+                "{}\u{a0}{}",
                 sign(answer.outcome),
                 word_of(&answer.outcome).replace('-', " ")
             ),

@@ -197,6 +197,11 @@ impl Look {
         self.tone(FAULT)
     }
 
+    /// What cannot be told: the screen's own ink, over whatever stood there.
+    pub fn open(self) -> Style {
+        self.strong().fg(Color::Reset)
+    }
+
     /// What is fine.
     pub fn fine(self) -> Style {
         self.tone(FINE)

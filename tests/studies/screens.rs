@@ -23,6 +23,7 @@ use truing::workbench::update::{Action, Effect, Report, update};
 type Picture = (&'static str, &'static str, (u16, u16), Ground, &'static str);
 
 const PICTURES: &[Picture] = &[
+    ("answers", "bench-ride", (120, 40), Ground::Dark, "i T o o"),
     (
         "ride",
         "bench-ride",
@@ -31,7 +32,7 @@ const PICTURES: &[Picture] = &[
         "i T g '6:00' enter down p enter",
     ),
     (
-        "ideas",
+        "suggestions",
         "bench-ride",
         (80, 24),
         Ground::Dark,

@@ -80,12 +80,17 @@ pub(in crate::analysis) fn fill(
         }
         Kind::HeatSoak => {
             let warmth = window.column(under_test, Channel::Temperature);
+            let pair = window.known_pair(under_test, basis);
+            let pair = pair.and_then(|pair| {
+                let without_lag = pair.without_lag(window.rows.clone(), &delivered);
+                Some((pair.known()?, without_lag))
+            });
             figures.heat_soak = Some(heat_soak::figures(
                 &read,
                 &delivered,
                 warmth,
                 step_s,
-                window.known_noise(under_test, basis),
+                pair.as_ref().map(|(noise, read)| (*noise, read.as_slice())),
             ));
         }
         Kind::Slope | Kind::Open => {}

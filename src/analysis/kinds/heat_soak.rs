@@ -35,17 +35,20 @@ pub struct HeatSoak {
 /// Longest stretch over which the bias at either end is averaged, s.
 const END_S: f64 = 120.0;
 
-/// The figures of a heat soak. Columns cover the same rows, spaced `step_s`; `noise` is that of the two
-/// over the ride, W, where it is known.
+/// The figures of a heat soak. Columns cover the same rows, spaced `step_s`. Where the noise of the two
+/// over the ride is known, `noise` is that and the source without its lag, W: while power surges, a lag
+/// makes a difference that is neither drift nor noise.
 pub fn figures(
     under_test: &[f64],
     reference: &[f64],
     temperature_c: Option<&[f64]>,
     step_s: f64,
-    noise: Option<&Noise>,
+    noise: Option<(&Noise, &[f64])>,
 ) -> HeatSoak {
     let rows = under_test.len().min(reference.len());
-    let blocks = BiasBlocks::new(under_test, reference, BiasUnit::Percent, noise);
+    let (noise, at_once) = noise.unzip();
+    let at_once = at_once.unwrap_or(under_test);
+    let blocks = BiasBlocks::new(at_once, reference, BiasUnit::Percent, noise);
     let per_10min = blocks.rate_with_bend(600.0 / step_s);
     let per_degree = temperature_c.and_then(|column| {
         blocks.slope_against(|row| column.get(row).copied().unwrap_or(f64::NAN))

@@ -6,7 +6,8 @@
 //! direction and fitted by least squares, levels being each change's own. Then the power stays within
 //! ±w of b, `w = max(5 W, 5 % of the step)`, after `D + τ ln(|b − a|/w)`; 10 to 90 % takes `2.197 τ`, and
 //! the area between command and response is `D + τ` high. The uncertainty is that of leaving out each
-//! change in turn (jackknife), or of the residuals where there are fewer than three.
+//! change in turn (jackknife), or of the residuals where there are fewer than three. Where up and down
+//! cannot be told apart they are fitted together.
 
 use super::answer::{Answer, Limit, Place, Question, at_most};
 use super::ride::Source;
@@ -111,21 +112,14 @@ pub fn answer(source: &Source<'_>) -> Answer {
         &delivered,
         source.ride.aligned.grid,
     );
-    let ways = [true, false].map(|up| {
-        let own: Vec<&Change> = changes.iter().filter(|c| (c.step_w > 0.0) == up).collect();
-        fitted(&own).map(|fit| (up, own.len(), fit))
-    });
-    let slowest = ways
-        .into_iter()
-        .flatten()
-        .max_by(|a, b| a.2.in_band_s.total_cmp(&b.2.in_band_s));
-    let Some((up, count, fit)) = slowest else {
+    let told = told(&changes);
+    let Some(Told { way, own, fit }) = told else {
         let why = "no set point changes by 30 W or more between levels held for half a minute";
         return Answer::not_ridden(question, source.label, why);
     };
     let limit = Limit::stated_or(source.ride.session.limits.follow_s, MOST_S, Limit::PRACTICE);
     let interval = [fit.in_band_s - fit.half_s, fit.in_band_s + fit.half_s];
-    let way = if up { "upwards" } else { "downwards" };
+    let count = own.len();
     let sentence = format!(
         "a new set point is reached after {:.1} s ({:.1} to {:.1}) {way} in {count} change{}: dead time \
          {:.1} s, 10 to 90 % in {:.1} s, {:.1} s late by area; {}",
@@ -138,9 +132,8 @@ pub fn answer(source: &Source<'_>) -> Answer {
         fit.response.area_delay_s(),
         limit.said(&format!("{} s", plain(limit.value)))
     );
-    let largest = changes
+    let largest = own
         .iter()
-        .filter(|c| (c.step_w > 0.0) == up)
         .max_by(|a, b| a.step_w.abs().total_cmp(&b.step_w.abs()));
     let place = largest.map(|change| Place {
         from_s: change.at_s,
@@ -160,6 +153,34 @@ pub fn answer(source: &Source<'_>) -> Answer {
         "takes {:.1} s to follow a new set point",
         fit.in_band_s
     ))
+}
+
+/// What is told: of which changes.
+struct Told<'a> {
+    way: &'static str,
+    own: Vec<&'a Change>,
+    fit: Fit,
+}
+
+/// Of all changes together where up and down cannot be told apart, else of the slower direction.
+fn told(changes: &[Change]) -> Option<Told<'_>> {
+    let of = |way: &'static str, own: Vec<&'_ Change>| -> Option<(&'static str, Fit)> {
+        fitted(&own).map(|fit| (way, fit))
+    };
+    let (up, down): (Vec<&Change>, Vec<&Change>) = changes.iter().partition(|c| c.step_w > 0.0);
+    let each = [of("upwards", up.clone()), of("downwards", down.clone())];
+    if let [Some((_, one)), Some((_, other))] = each
+        && (one.in_band_s - other.in_band_s).abs() <= one.half_s.hypot(other.half_s)
+    {
+        let own: Vec<&Change> = changes.iter().collect();
+        let fit = fitted(&own)?;
+        let way = "up and down";
+        return Some(Told { way, own, fit });
+    }
+    let slower = each.into_iter().flatten();
+    let (way, fit) = slower.max_by(|a, b| a.1.in_band_s.total_cmp(&b.1.in_band_s))?;
+    let own = if way == "upwards" { up } else { down };
+    Some(Told { way, own, fit })
 }
 
 /// The changes of recorded set points that can be fitted.

@@ -222,7 +222,7 @@ fn sign(state: &State, finding: Finding) -> char {
 fn ink(state: &State, finding: Finding) -> Style {
     match finding {
         Finding::Fault => state.look.fault(),
-        Finding::CannotTell => state.look.strong(),
+        Finding::CannotTell => state.look.open(),
         Finding::Fine => state.look.fine(),
         Finding::NotRidden => state.look.mute(),
     }
