@@ -98,7 +98,7 @@ const fn tone(dark: u32, light: u32, indexed: [u8; 2], named: Color) -> [Ink; 2]
 
 const FAULT: [Ink; 2] = tone(0xF2854A, 0xBF4E00, [209, 130], Color::LightRed);
 const FINE: [Ink; 2] = tone(0x35BE97, 0x007A59, [36, 29], Color::Green);
-const REFERENCE: [Ink; 2] = tone(0x56B4E9, 0x1C86C4, [74, 32], Color::LightBlue);
+const REFERENCE: [Ink; 2] = tone(0x56B4E9, 0x1C86C4, [74, 32], Color::Indexed(12));
 const MUTE: [Ink; 2] = tone(0x8F969F, 0x666D76, [246, 242], Color::Gray);
 const EDGE: [Ink; 2] = tone(0x2F7A68, 0x7DB8A6, [29, 72], Color::Green);
 const ALLOWED: [Ink; 2] = tone(0x0F2B26, 0xDFF2EB, [22, 194], Color::Reset);
