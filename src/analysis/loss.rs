@@ -22,6 +22,18 @@ pub enum Loss {
     OpenBefore,
 }
 
+const fn is_behind_chain(site: Site) -> bool {
+    matches!(site, Site::Hub | Site::Trainer)
+}
+
+/// Whether a chain lies between one of the references and the source. Unknown sites say nothing.
+pub fn crosses_chain(references: &[Option<Site>], source: Option<Site>) -> bool {
+    let mut others = references.iter().flatten();
+    source.is_some_and(|source| {
+        others.any(|other| is_behind_chain(*other) != is_behind_chain(source))
+    })
+}
+
 impl Loss {
     /// Between references at `references` and a source at `source`. Unknown sites say nothing.
     pub fn between(
@@ -29,15 +41,11 @@ impl Loss {
         source: Option<Site>,
         stated: Option<Allowance>,
     ) -> Self {
-        let behind_chain = |site: Site| matches!(site, Site::Hub | Site::Trainer);
-        let (Some(source), None) = (source.map(behind_chain), stated) else {
-            return Loss::Known(stated.unwrap_or_default());
-        };
-        let mut others = references.iter().flatten().map(|site| behind_chain(*site));
-        match others.find(|other| *other != source) {
-            Some(_) if source => Loss::OpenBehind,
-            Some(_) => Loss::OpenBefore,
-            None => Loss::Known(Allowance::default()),
+        match (stated, source.filter(|_| crosses_chain(references, source))) {
+            (Some(stated), _) => Loss::Known(stated),
+            (None, None) => Loss::Known(Allowance::default()),
+            (None, Some(source)) if is_behind_chain(source) => Loss::OpenBehind,
+            (None, Some(_)) => Loss::OpenBefore,
         }
     }
 

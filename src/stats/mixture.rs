@@ -1,6 +1,7 @@
 //! Student t's about one centre, each with a weight and a scale: what is known of an estimate when
 //! how far neighbours resemble each other is not.
 
+use super::NORMAL_95;
 use super::student::{Student, falling_to};
 use super::{finite, normal_cdf, t_quantile};
 
@@ -32,7 +33,6 @@ impl MeanUncertainty {
     /// about it hold the truth in 95 % (the scatter taken as normal). An estimate without scatter
     /// has the limits ±`shift`.
     pub fn off_by(self, shift: f64) -> Self {
-        const NORMAL_95: f64 = 1.959_963_984_540_054;
         let widened = if self.standard > 0.0 {
             let off = (shift / self.standard).abs();
             let density = |z: f64| (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt();

@@ -21,5 +21,8 @@ pub use poisson::rate_ci95;
 pub use rank::rank_correlation;
 pub use sample::*;
 
+/// Multiplier of a standard uncertainty for 95 % limits of the normal distribution.
+pub const NORMAL_95: f64 = 1.959_963_984_540_054;
+
 /// A confidence interval or a pair of limits: `[lower, upper]`.
 pub type Interval = [f64; 2];

@@ -13,6 +13,7 @@
 //! `s² = ⟨a² + b²⟩/2` on each of a and b, with the mean over the ordinates nearby once the line is
 //! taken off; that is the variance of A where A is large against it.
 
+use super::NORMAL_95;
 use std::f64::consts::TAU;
 use std::ops::RangeInclusive;
 
@@ -28,7 +29,6 @@ const FEWEST: usize = 30;
 const PARTS: i32 = 10;
 /// Ordinates on either side from which the noise at the line is told.
 const NEARBY: i32 = 6;
-const NORMAL_95: f64 = 1.959_963_984_540_054;
 
 /// The strongest line of a series.
 #[derive(Clone, Copy, Debug, PartialEq)]

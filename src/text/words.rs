@@ -69,6 +69,22 @@ pub fn span(seconds: f64) -> String {
     }
 }
 
+/// "a, b and c".
+pub fn listed<S: AsRef<str>>(parts: &[S]) -> String {
+    let before = |parts: &[S]| {
+        parts
+            .iter()
+            .map(AsRef::as_ref)
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    match parts {
+        [] => String::new(),
+        [one] => one.as_ref().to_owned(),
+        [first @ .., last] => format!("{} and {}", before(first), last.as_ref()),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -16,11 +16,11 @@ use truing::analysis::error_curve::{ErrorCurve, Finding, Held, Inputs, SharedErr
 use truing::analysis::loss::Loss;
 use truing::analysis::verdict::conformity;
 use truing::session::{Allowance, Claim};
+use truing::stats::NORMAL_95;
 
 const LIMIT: f64 = 2.0;
 const SCATTER: f64 = 0.35;
 const REFERENCE: f64 = 1.0;
-const NORMAL_95: f64 = 1.959_963_984_540_054;
 
 /// Error at each power, %.
 type Truth = Vec<f64>;

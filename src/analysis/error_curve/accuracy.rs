@@ -2,9 +2,10 @@
 
 use serde::Serialize;
 
-use super::{Block, CurvePoint, Finding, Inputs, NORMAL_95};
+use super::{Block, CurvePoint, Finding, Inputs};
 use crate::analysis::verdict::conformity::Outcome;
 use crate::stats::Interval;
+use crate::stats::NORMAL_95;
 use crate::stats::curve::{Combined, joint_critical};
 
 /// Probability that no block, nor their mean, is accused wrongly.

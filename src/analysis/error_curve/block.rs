@@ -5,9 +5,6 @@ use serde::Serialize;
 use crate::analysis::verdict::conformity::Outcome;
 use crate::stats::Interval;
 
-/// Multiplier of a standard uncertainty for 95 % limits.
-pub(crate) const NORMAL_95: f64 = 1.959_963_984_540_054;
-
 /// The answer to a tester's question.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]

@@ -1,7 +1,8 @@
 //! The curve through the blocks, its band, and each block's own limits.
 
-use super::{Block, CurvePoint, Inputs, NORMAL_95};
+use super::{Block, CurvePoint, Inputs};
 use crate::stats::Interval;
+use crate::stats::NORMAL_95;
 use crate::stats::curve::{Path, Posterior, departures, ends, tube_critical};
 use crate::stats::normal_cdf;
 

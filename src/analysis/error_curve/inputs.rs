@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::super::loss::Loss;
-use super::{LeftOut, NORMAL_95};
+use super::LeftOut;
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::conformity::{self, MIN_SECONDS};
@@ -11,6 +11,7 @@ use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::reason::Reason;
 use crate::analysis::verdict::uncertainty::{Distribution, claim_of_reference};
 use crate::session::{Claim, Role, Session};
+use crate::stats::NORMAL_95;
 use crate::stats::curve::Measured;
 use crate::stats::t_quantile;
 

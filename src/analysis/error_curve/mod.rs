@@ -24,7 +24,6 @@ use crate::analysis::figures::SegmentFigures;
 use crate::session::{Role, Session};
 
 pub use accuracy::{Accuracy, Missing, Open, Rule};
-pub(crate) use block::NORMAL_95;
 pub use block::{Block, CurvePoint, Finding, LeftOut};
 pub use figures::{ErrorCurve, FIGURES};
 pub use inputs::{Held, Inputs, SharedError};

@@ -2,6 +2,7 @@ use super::*;
 use crate::analysis::loss::Loss;
 use crate::analysis::verdict::conformity::{self, Outcome};
 use crate::session::{Allowance, Claim, Stream};
+use crate::stats::NORMAL_95;
 
 const POWERS: [f64; 4] = [120.0, 180.0, 240.0, 300.0];
 const SCATTER: [f64; 4] = [0.40, 0.35, 0.33, 0.30];

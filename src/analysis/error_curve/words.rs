@@ -1,5 +1,6 @@
 //! The decision and the change with power in sentences.
 
+use crate::text::{listed, number};
 use std::fmt;
 
 use super::accuracy::{Missing, Open, Rule};
@@ -131,8 +132,8 @@ fn open_power(open: &Open, among: usize) -> String {
     let between = open.ci95_percent.map_or_else(String::new, |[low, high]| {
         format!(
             "the error lies between {} and {} %",
-            signed(low),
-            signed(high)
+            number(low, 1, true),
+            number(high, 1, true)
         )
     });
     match open.why {
@@ -191,21 +192,6 @@ fn counts(curve: &ErrorCurve) -> [usize; 3] {
     .map(of)
 }
 
-/// With sign and one decimal; what rounds to nought has a plus.
-fn signed(value: f64) -> String {
-    let rounded = (10.0 * value).round() / 10.0;
-    format!("{:+.1}", if rounded == 0.0 { 0.0 } else { value })
-}
-
-/// "a, b and c".
-fn listed(parts: &[String]) -> String {
-    match parts {
-        [] => String::new(),
-        [one] => one.clone(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
-    }
-}
-
 impl ErrorCurve {
     /// The decision in a sentence that begins with its verb, which `what` follows.
     pub fn statement<'a>(&'a self, what: &'a str) -> Statement<'a> {
@@ -253,9 +239,9 @@ impl fmt::Display for Level {
         };
         let change_in_words = format!(
             "by {} points from {from_w:.0} to {to_w:.0} W (95 %: {} to {})",
-            signed(change),
-            signed(low),
-            signed(high)
+            number(change, 1, true),
+            number(low, 1, true),
+            number(high, 1, true)
         );
         if self.basis == Basis::TwoBlocks {
             return write!(

@@ -1,11 +1,13 @@
 //! Does it read within its claim at held power? The joint decision of the error curve.
 
-use super::super::error_curve::{Block, ErrorCurve, NORMAL_95};
+use super::super::error_curve::{Block, ErrorCurve};
 use super::answer::{Answer, Finding, Limit, LimitFrom, Part, Place, Question};
 use super::ride::Source;
-use super::words::{listed, plain, side, signed};
+use super::words::{plain, side};
 use crate::analysis::figure::Figure;
 use crate::analysis::verdict::conformity::Outcome;
+use crate::stats::NORMAL_95;
+use crate::text::{listed, number};
 
 /// What `truing explain` says of it.
 pub const FIGURE: Figure = Figure {
@@ -51,7 +53,9 @@ pub fn answer(source: &Source<'_>) -> Answer {
         Finding::Fault => {
             let mut parts: Vec<String> =
                 named.iter().take(NAMED).map(|b| told(source, b)).collect();
-            parts.extend(average(curve).map(|bias| format!("{} % on average", signed(bias))));
+            parts.extend(
+                average(curve).map(|bias| format!("{} % on average", number(bias, 1, true))),
+            );
             format!("reads {}; claim {claim}", listed(&parts))
         }
         _ => format!("{}; claim {claim}", curve.open_words()),
@@ -155,7 +159,7 @@ fn named_w(source: &Source<'_>, block: &Block) -> f64 {
 fn told(source: &Source<'_>, block: &Block) -> String {
     format!(
         "{} ± {:.1} % at {:.0} W",
-        signed(block.bias_percent),
+        number(block.bias_percent, 1, true),
         NORMAL_95 * block.standard_uncertainty_percent,
         named_w(source, block)
     )

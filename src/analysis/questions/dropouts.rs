@@ -2,10 +2,11 @@
 
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Source;
-use super::words::{listed, plain};
+use super::words::plain;
 use crate::analysis::dropout::{Dropout, DropoutKind};
 use crate::analysis::figure::Figure;
 use crate::stats::rate_ci95;
+use crate::text::listed;
 
 /// What `truing explain` says of it.
 pub const FIGURE: Figure = Figure {

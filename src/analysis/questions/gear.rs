@@ -9,12 +9,13 @@
 use super::super::verdict::uncertainty::rectangular;
 use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, worst};
 use super::ride::Source;
-use super::words::{plain, signed};
+use super::words::plain;
 use crate::analysis::figure::Figure;
 use crate::analysis::kinds::gear_change::GearShift;
-use crate::session::{Role, Site};
+use crate::stats::NORMAL_95;
 use crate::stats::normal_quantile;
 use crate::text::clock_time;
+use crate::text::number;
 
 /// What `truing explain` says of it.
 pub const FIGURE: Figure = Figure {
@@ -31,7 +32,6 @@ pub const FIGURE: Figure = Figure {
 
 /// Half of what a chain's loss changes over a usual series of gears, percentage points.
 const CHAIN_POINTS: f64 = 0.65;
-const NORMAL_95: f64 = 1.959_963_984_540_054;
 
 /// One shift with its limits, percentage points.
 struct Shift<'a> {
@@ -79,7 +79,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let most = if shifts.len() > 1 { " at most" } else { "" };
     let sentence = format!(
         "the error shifts by {} ± {:.1} points{most}, at {}{speeds}; {}",
-        signed(shown.shift),
+        number(shown.shift, 1, true),
         shown.half,
         clock_time(shown.change.at_s),
         limit.said(&format!("±{} %", plain(limit.value)))
@@ -101,14 +101,14 @@ pub fn answer(source: &Source<'_>) -> Answer {
         .unless_told("two minutes in each gear, or a second series")
         .in_brief(format!(
             "{} ± {:.1} points; {}",
-            signed(shown.shift),
+            number(shown.shift, 1, true),
             shown.half,
             limit.said(&format!("±{} %", plain(limit.value)))
         ))
         .from_parts(shifts.iter().map(|s| part(s, limit.value)).collect())
         .headed(format!(
             "shifts its error by {} points from gear to gear",
-            signed(shown.shift).trim_start_matches('+')
+            number(shown.shift, 1, true).trim_start_matches('+')
         ))
 }
 
@@ -127,7 +127,7 @@ fn shifts<'a>(source: &Source<'a>) -> Vec<Shift<'a>> {
     if !source.is_first {
         return Vec::new();
     }
-    let chain = if has_chain_between(source) {
+    let chain = if source.crosses_chain {
         NORMAL_95 * rectangular(CHAIN_POINTS)
     } else {
         0.0
@@ -146,14 +146,4 @@ fn shifts<'a>(source: &Source<'a>) -> Vec<Shift<'a>> {
             })
         })
         .collect()
-}
-
-/// Whether the references measure on the other side of the chain.
-fn has_chain_between(source: &Source<'_>) -> bool {
-    let session = source.ride.session;
-    let site = |index: usize| session.streams.get(index).and_then(|s| s.site);
-    let behind = |site: Site| matches!(site, Site::Hub | Site::Trainer);
-    let own = site(source.index).map(behind);
-    let mut others = session.with_role(Role::Reference).filter_map(site);
-    own.is_some_and(|own| others.any(|other| behind(other) != own))
 }

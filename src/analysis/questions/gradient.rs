@@ -11,6 +11,7 @@ use super::answer::{Answer, Finding, Limit, Part, Place, Question, at_most, with
 use super::ride::Source;
 use super::words::plain;
 use crate::analysis::figure::Figure;
+use crate::stats::NORMAL_95;
 use crate::stats::{MeanUncertainty, Sample};
 use crate::timeline::Span;
 
@@ -33,7 +34,6 @@ const MOST_SHARE: f64 = 0.1;
 const MOST_S: f64 = 3.0;
 /// Spread of speed over cadence within a plateau, share of it, from which the speed is not the wheel's.
 const MOST_SPREAD: f64 = 0.03;
-const NORMAL_95: f64 = 1.959_963_984_540_054;
 
 /// The share with its limits.
 struct Share {

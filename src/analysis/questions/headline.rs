@@ -1,7 +1,7 @@
 //! The headline: every fault in plain words, in the order of harm, and what is fine before it.
 
 use super::answer::{Answer, Finding, Question};
-use super::words::listed;
+use crate::text::listed;
 
 /// Faults in the order in which they harm a reader of the source's numbers.
 const HARM: [Question; 15] = [

@@ -7,12 +7,13 @@ use std::f64::consts::TAU;
 
 use super::answer::{Answer, Limit, Place, Question, within};
 use super::ride::Source;
-use super::words::{plain, signed};
+use super::words::plain;
 use crate::analysis::figure::{Figure, OURS};
 use crate::analysis::figures::SegmentFigures;
 use crate::session::Kind;
 use crate::stats::Interval;
 use crate::stats::median_of;
+use crate::text::number;
 use crate::timeline::Span;
 
 /// What `truing explain` says of it.
@@ -62,7 +63,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     };
     let sentence = format!(
         "the error moves by {} ± {half:.1} points over {minutes:.0} min at {level_w:.0} W{as_zero}; {}",
-        signed(change),
+        number(change, 1, true),
         limit.said(&format!("±{} %", plain(limit.value)))
     );
     Answer::new(question, source.label, found, sentence)
@@ -76,12 +77,12 @@ pub fn answer(source: &Source<'_>) -> Answer {
         .unless_told("a longer block at one power")
         .in_brief(format!(
             "{} ± {half:.1} points in {minutes:.0} min; {}",
-            signed(change),
+            number(change, 1, true),
             limit.said(&format!("±{} %", plain(limit.value)))
         ))
         .headed(format!(
             "drifts by {} points in {minutes:.0} min",
-            signed(change).trim_start_matches('+')
+            number(change, 1, true).trim_start_matches('+')
         ))
 }
 

@@ -2,8 +2,8 @@
 
 use super::answer::{Answer, Finding, Limit, Question, within};
 use super::ride::Source;
-use super::words::signed;
 use crate::analysis::figure::{Figure, OURS};
+use crate::text::number;
 
 /// What `truing explain` says of it.
 pub const FIGURE: Figure = Figure {
@@ -48,7 +48,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
         let powers = (level.from_w.unwrap_or(0.0), level.to_w.unwrap_or(0.0));
         answer = answer.headed(format!(
             "changes its error by {} points from {:.0} to {:.0} W",
-            signed(change).trim_start_matches('+'),
+            number(change, 1, true).trim_start_matches('+'),
             powers.0,
             powers.1
         ));
@@ -56,7 +56,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     if let (Some(change), Some(from_w), Some(to_w)) =
         (level.change_percent, level.from_w, level.to_w)
     {
-        let change = signed(change);
+        let change = number(change, 1, true);
         answer = answer.in_brief(format!("{change} points from {from_w:.0} to {to_w:.0} W"));
     }
     if let Some(limit) = level.limit_percent {

@@ -4,9 +4,9 @@
 use super::super::verdict::judge::applies_to;
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Ride;
-use super::words::listed;
 use crate::analysis::figure::Figure;
 use crate::session::Role;
+use crate::text::listed;
 
 /// What `truing explain` says of it.
 pub const FIGURE: Figure = Figure {

@@ -3,7 +3,7 @@
 
 use std::borrow::Cow;
 
-use super::super::loss::Loss;
+use super::super::loss::{Loss, crosses_chain};
 use super::super::ride::{RideFindings, reference_cadence, set_points};
 use super::super::verdict::uncertainty::{Budget, Scale, StatedReference, budget};
 use super::super::window::Window;
@@ -64,6 +64,7 @@ impl<'a> Ride<'a> {
                     claim: self.session.claim_of(index).unwrap_or_default(),
                     basis: self.aligned.basis(),
                     loss: Loss::between(&references, stream.site, self.session.allowance),
+                    crosses_chain: crosses_chain(&references, stream.site),
                     is_first: first == Some(index),
                 })
             })
@@ -97,6 +98,8 @@ pub struct Source<'a> {
     pub basis: Option<Member>,
     /// The loss between the references and it.
     pub loss: Loss,
+    /// Whether a chain lies between them.
+    pub crosses_chain: bool,
     /// Whether the figures of kinds are about it: they are of the first source.
     pub is_first: bool,
 }

@@ -4,11 +4,12 @@
 use super::super::mean_max::best_mean;
 use super::answer::{Answer, Finding, Limit, Place, Question, within};
 use super::ride::{LOSS_WOULD, Source, claims_would};
-use super::words::{listed, plain};
+use super::words::plain;
 use crate::analysis::figure::Figure;
 use crate::analysis::kinds::sprint::Sprint;
 use crate::session::Kind;
 use crate::stats::{MeanUncertainty, t_quantile};
+use crate::text::listed;
 use crate::timeline::Span;
 
 /// What `truing explain` says of it.

@@ -8,11 +8,12 @@ use super::super::error_curve::Block;
 use super::super::segment::live;
 use super::answer::{Answer, Finding, Limit, Place, Question, within};
 use super::ride::{LOSS_WOULD, Source};
-use super::words::{plain, signed};
+use super::words::plain;
 use crate::analysis::figure::{Figure, OURS};
 use crate::analysis::verdict::conformity::Outcome;
 use crate::session::Kind;
 use crate::stats::{MeanUncertainty, median_of};
+use crate::text::number;
 
 /// What `truing explain` says of it.
 pub const FIGURE: Figure = Figure {
@@ -84,7 +85,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     };
     let sentence = format!(
         "the whole ride reads {} ± {expanded:.1} %; {}",
-        signed(bias),
+        number(bias, 1, true),
         limit.said(&format!("±{} %", plain(limit.value)))
     );
     let would = match agreed.is_none() {
@@ -101,7 +102,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
         .unless_told(would)
         .in_brief(format!(
             "{} ± {expanded:.1} %; {}",
-            signed(bias),
+            number(bias, 1, true),
             limit.said(&format!("±{} %", plain(limit.value)))
         ))
         .headed(format!(
