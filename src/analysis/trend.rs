@@ -97,6 +97,26 @@ impl BiasBlocks {
         LinearFit::new(&blocks, 2, self.noise.as_ref())?.contrast(&[0.0, 1.0])
     }
 
+    /// Change of the bias from the first row to the last, in its unit: p(1) − p(−1) of a cubic p fitted
+    /// over the rows, laid from −1 to 1. A warm-up that levels off (an exponential of a third of the
+    /// block or longer) it tells to 3 %, where a slope times the length is a quarter short.
+    pub fn change_over(&self) -> Option<Contrast> {
+        let half = 0.5 * self.rows as f64;
+        let blocks: Vec<Block> = self
+            .blocks
+            .iter()
+            .map(|(place, range, value)| {
+                let x = 0.5 * (range.start + range.end) as f64 / half - 1.0;
+                Block {
+                    place: *place,
+                    value: *value,
+                    design: vec![1.0, x, x * x - 1.0 / 3.0, x * x * x],
+                }
+            })
+            .collect();
+        LinearFit::new(&blocks, 4, self.noise.as_ref())?.contrast(&[0.0, 2.0, 0.0, 2.0])
+    }
+
     /// Mean rate of the bias over the window, a `unit_rows` rows: the least-squares slope, with a
     /// bend fitted beside it. The bend's shape is at right angles to level and slope over the whole
     /// window, so that it leaves the slope as it is where nothing is missing; but a drift that levels
@@ -176,6 +196,22 @@ mod tests {
             &(0..rows).map(bias).collect::<Vec<_>>(),
         );
         assert!((bent.estimate - straight.unwrap().slope).abs() < 0.01);
+    }
+
+    #[test]
+    fn the_change_of_a_warm_up_that_levels_off() {
+        let bias = |i: usize| -2.0 * (1.0 - (-(i as f64) / 600.0).exp());
+        let wobble = |i: usize| [0.0, 2.0, -1.0, -2.0, 1.0][(i * i) % 5];
+        let tested: Vec<f64> = (0..3000)
+            .map(|i| 250.0 * (1.0 + bias(i) / 100.0) + wobble(i))
+            .collect();
+        let blocks = BiasBlocks::new(&tested, &[250.0; 3000], BiasUnit::Percent, None);
+        let change = blocks.change_over().unwrap();
+        assert!((change.estimate - bias(2999)).abs() < 0.06, "{change:?}");
+        assert!(
+            change.ci95[0] < bias(2999) && bias(2999) < change.ci95[1],
+            "{change:?}"
+        );
     }
 
     #[test]

@@ -22,6 +22,10 @@ pub struct HeatSoak {
     pub drift_percent_per_10min: Option<f64>,
     /// Its 95 % confidence limits.
     pub drift_ci95_percent_per_10min: Option<Interval>,
+    /// Change of the bias from start to end, percentage points.
+    pub change_percent: Option<f64>,
+    /// Its 95 % confidence limits.
+    pub change_ci95_percent: Option<Interval>,
     /// Bias at the start, %.
     pub start_bias_percent: Option<f64>,
     /// Bias at the end, %.
@@ -50,6 +54,7 @@ pub fn figures(
     let at_once = at_once.unwrap_or(under_test);
     let blocks = BiasBlocks::new(at_once, reference, BiasUnit::Percent, noise);
     let per_10min = blocks.rate_with_bend(600.0 / step_s);
+    let change = blocks.change_over();
     let per_degree = temperature_c.and_then(|column| {
         blocks.slope_against(|row| column.get(row).copied().unwrap_or(f64::NAN))
     });
@@ -58,6 +63,8 @@ pub fn figures(
     HeatSoak {
         drift_percent_per_10min: per_10min.map(|slope| slope.estimate),
         drift_ci95_percent_per_10min: per_10min.map(|slope| slope.ci95),
+        change_percent: change.map(|change| change.estimate),
+        change_ci95_percent: change.map(|change| change.ci95),
         start_bias_percent: bias(0, end),
         end_bias_percent: bias(rows - end, rows),
         per_degree_percent: per_degree.map(|slope| slope.estimate),
@@ -105,6 +112,30 @@ pub const FIGURES: &[Figure] = &[
         signed: true,
         definition: "95 % confidence interval of that slope.",
         formula: "slope ± t · its standard uncertainty",
+        source: SERIAL,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.heat_soak.change_percent",
+        label: "heat change",
+        short: "change",
+        unit: "%",
+        decimals: 2,
+        signed: true,
+        definition: "How far the bias moves from the start of the block to its end, percentage points.",
+        formula: "p(1) − p(−1) of a cubic p fitted to the bias over the block",
+        source: SERIAL,
+        caveat: "A warm-up much shorter than the block is told too small.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.heat_soak.change_ci95_percent",
+        label: "heat change, 95 % CI",
+        unit: "%",
+        decimals: 2,
+        signed: true,
+        definition: "95 % confidence interval of that change.",
+        formula: "change ± t · its standard uncertainty",
         source: SERIAL,
         ..Figure::PLAIN
     },

@@ -23,7 +23,7 @@ pub const FIGURE: Figure = Figure {
     unit: "%",
     decimals: 1,
     definition: "Change of the error over the longest held stretch of a quarter of an hour or more, percentage points.",
-    formula: "slope of the bias times the length",
+    formula: "change of a cubic over the block; of a steady block the slope times the length",
     source: OURS,
     caveat: "At one power a moving zero and a moving scale look alike.",
     ..Figure::PLAIN
@@ -92,12 +92,7 @@ fn change(segment: &SegmentFigures) -> Option<(f64, Interval)> {
     match segment.kind {
         Kind::HeatSoak => {
             let soak = segment.heat_soak.as_ref()?;
-            let times = seconds / 600.0;
-            let limits = soak.drift_ci95_percent_per_10min?;
-            Some((
-                times * soak.drift_percent_per_10min?,
-                limits.map(|end| times * end),
-            ))
+            Some((soak.change_percent?, soak.change_ci95_percent?))
         }
         Kind::SteadyBlock => {
             let steady = segment.steady.as_ref()?;
