@@ -178,10 +178,9 @@ impl PairNoise {
             .map(|row| response.residual(row, slope, &weights) as f32)
             .collect();
         let block_rows = block_rows(grid.step_s);
-        let level = without_drift(&residuals, pieces, &rows);
         let stretches: Vec<Stretch> = rows
             .iter()
-            .map(|piece| stretch(piece, &level, block_rows))
+            .map(|piece| stretch(piece, &residuals, block_rows))
             .collect();
         let noise = Noise::learn(&stretches, block_rows, grid.step_s)?;
         let lagging = (0..length)
@@ -259,62 +258,6 @@ impl PairNoise {
         let (sum, n) = present.fold((0.0, 0.0), |(sum, n), v| (sum + f64::from(*v), n + 1.0));
         if n > 0.0 { sum / n } else { 0.0 }
     }
-}
-
-/// The residuals without the drift of long levels: where a level was cut in several pieces, what a
-/// parabola over all its rows tells. A source that warms drifts by more in five minutes than its noise
-/// moves, and the drift would pass for slow noise.
-fn without_drift(residuals: &[f32], pieces: &[Range<usize>], rows: &[Vec<usize>]) -> Vec<f32> {
-    let mut level = residuals.to_vec();
-    let together: Vec<(&Range<usize>, &Vec<usize>)> = pieces.iter().zip(rows).collect();
-    for parts in together.chunk_by(|(one, _), (next, _)| one.end == next.start) {
-        if parts.len() < 2 {
-            continue;
-        }
-        let rows: Vec<usize> = parts
-            .iter()
-            .flat_map(|(_, rows)| rows.iter().copied())
-            .collect();
-        for (row, drift) in rows.iter().zip(parabola(&rows, residuals)) {
-            level[*row] -= drift as f32;
-        }
-    }
-    level
-}
-
-/// A parabola through the residuals of `rows`, row by row, by projection on 1, t, t² made orthogonal.
-fn parabola(rows: &[usize], residuals: &[f32]) -> Vec<f64> {
-    let (first, last) = (rows.first().copied(), rows.last().copied());
-    let middle = 0.5 * (first.unwrap_or(0) + last.unwrap_or(0)) as f64;
-    let half = (0.5 * (last.unwrap_or(0) - first.unwrap_or(0)) as f64).max(1.0);
-    let times: Vec<f64> = rows
-        .iter()
-        .map(|&row| (row as f64 - middle) / half)
-        .collect();
-    let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-    let mut basis: Vec<Vec<f64>> = Vec::new();
-    for power in 0..3 {
-        let mut next: Vec<f64> = times.iter().map(|t| t.powi(power)).collect();
-        for known in &basis {
-            let share = product(&next, known) / product(known, known);
-            next.iter_mut()
-                .zip(known)
-                .for_each(|(v, k)| *v -= share * k);
-        }
-        if product(&next, &next) > 1e-9 {
-            basis.push(next);
-        }
-    }
-    let values: Vec<f64> = rows.iter().map(|&row| f64::from(residuals[row])).collect();
-    let mut drift = vec![0.0; rows.len()];
-    for known in &basis {
-        let share = product(&values, known) / product(known, known);
-        drift
-            .iter_mut()
-            .zip(known)
-            .for_each(|(v, k)| *v += share * k);
-    }
-    drift
 }
 
 /// Σρ² over all lags of the residuals of pieces, about a mean of their own each: by trapezoids
@@ -587,23 +530,6 @@ mod tests {
     fn learnt(x: &[f64], y: &[f64]) -> PairNoise {
         let pieces = level_pieces(y, grid());
         PairNoise::learn(x, y, |_| true, &pieces, grid()).unwrap()
-    }
-
-    #[test]
-    fn a_long_levels_drift_is_no_noise_of_it() {
-        let residuals: Vec<f32> = (0..900)
-            .map(|t| (0.01 * t as f32) - 1e-5 * (t * t) as f32 + ((t * 7919) % 13) as f32 - 6.0)
-            .collect();
-        let pieces = [0..300, 300..600, 600..900, 950..1000];
-        let rows: Vec<Vec<usize>> = pieces[..3].iter().map(|p| p.clone().collect()).collect();
-        let level = without_drift(&residuals, &pieces[..3], &rows);
-        let mean = |rows: &[usize]| rows.iter().map(|&r| level[r]).sum::<f32>() / rows.len() as f32;
-        for piece in &rows {
-            assert!(mean(piece).abs() < 0.05, "{}", mean(piece));
-        }
-        // A level of one piece keeps what it has.
-        let alone = without_drift(&residuals, &pieces[..1], &rows[..1]);
-        assert_eq!(alone, residuals);
     }
 
     #[test]

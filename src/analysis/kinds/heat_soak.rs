@@ -51,10 +51,10 @@ pub fn figures(
 ) -> HeatSoak {
     let rows = under_test.len().min(reference.len());
     let (noise, at_once) = noise.unzip();
-    let at_once = at_once.unwrap_or(under_test);
-    let blocks = BiasBlocks::new(at_once, reference, BiasUnit::Percent, noise);
+    let of = |tested: &[f64]| BiasBlocks::new(tested, reference, BiasUnit::Percent, noise);
+    let blocks = of(under_test);
     let per_10min = blocks.rate_with_bend(600.0 / step_s);
-    let change = blocks.change_over();
+    let change = at_once.map_or_else(|| blocks.change_over(), |tested| of(tested).change_over());
     let per_degree = temperature_c.and_then(|column| {
         blocks.slope_against(|row| column.get(row).copied().unwrap_or(f64::NAN))
     });
