@@ -96,8 +96,6 @@ pub struct Gradient {
     pub rolling_n: Option<f64>,
     /// ½C_w, N s²/m²; `None` where it was given.
     pub drag_kg_m: Option<f64>,
-    /// Apparent mass of the flywheel, kg, where the speed changed enough to tell.
-    pub flywheel_kg: Option<f64>,
     /// The steps.
     pub steps: Vec<Step>,
     /// Mean delay of all steps, s, and its 95 % limits; `None` below two steps.
@@ -138,7 +136,6 @@ pub fn gradient(inputs: &Inputs<'_>, given: Option<Simulation>) -> Result<Gradie
         mass_ci95_kg: fitted.mass.ci95,
         rolling_n: is_free.then_some(fitted.rolling_n),
         drag_kg_m: is_free.then_some(fitted.drag_kg_m),
-        flywheel_kg: fitted.flywheel_kg,
         delay: mean_delay(&steps),
         steps,
         plateaus,

@@ -34,7 +34,7 @@ pub fn opening(findings: &Findings) -> String {
 pub fn text(findings: &Findings) -> String {
     let mut out = opening(findings);
     out.push('\n');
-    let several = several(findings);
+    let several = findings.has_several_sources();
     for answer in findings.ranked() {
         let head = format!("{} {:<KEY$}", sign(answer.outcome), answer.question.key());
         let said = one_line(&said(answer, several));
@@ -50,7 +50,7 @@ pub fn markdown(findings: &Findings) -> String {
         let _ = writeln!(out, "{}\n", escaped(&findings.remark));
     }
     out.push_str("| | question | answer |\n| --- | --- | --- |\n");
-    let several = several(findings);
+    let several = findings.has_several_sources();
     for answer in findings.ranked() {
         let _ = writeln!(
             out,
@@ -66,7 +66,7 @@ pub fn markdown(findings: &Findings) -> String {
 
 /// Sign and word, question, answer: for a page.
 pub fn grid(findings: &Findings) -> Grid {
-    let several = several(findings);
+    let several = findings.has_several_sources();
     let rows = findings.ranked().into_iter().map(|answer| {
         vec![
             answer.question.asks().to_owned(),
@@ -124,17 +124,6 @@ pub fn rows(findings: &Findings) -> impl Iterator<Item = [String; 14]> {
             inert(answer.would_tell.as_deref().unwrap_or_default()),
         ]
     })
-}
-
-/// Whether more than one source is answered for.
-fn several(findings: &Findings) -> bool {
-    let mut sources = findings
-        .answers
-        .iter()
-        .map(|a| &a.source)
-        .filter(|s| !s.is_empty());
-    let first = sources.next();
-    sources.any(|source| Some(source) != first)
 }
 
 /// The sentence, with the source where there are several.

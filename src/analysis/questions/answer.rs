@@ -324,6 +324,16 @@ pub fn within(value: f64, expanded: f64, limit: f64) -> Finding {
     }
 }
 
+/// The same of one among several: a fault takes the expanded uncertainty for all of them together, and
+/// what is fine is so by its own.
+pub fn within_among(value: f64, [alone, jointly]: [f64; 2], limit: f64) -> Finding {
+    match within(value, jointly, limit) {
+        Finding::Fault => Finding::Fault,
+        _ if within(value, alone, limit) == Finding::Fine => Finding::Fine,
+        _ => Finding::CannotTell,
+    }
+}
+
 /// The same of what must not exceed a limit, from its 95 % limits.
 pub fn at_most([low, high]: Interval, limit: f64) -> Finding {
     if high <= limit {

@@ -7,7 +7,7 @@
 //! counts as a rectangular half-width of each shift.
 
 use super::super::verdict::uncertainty::rectangular;
-use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, worst};
+use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, within_among, worst};
 use super::ride::Source;
 use super::words::plain;
 use crate::analysis::figure::Figure;
@@ -61,13 +61,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let claim = source.claim_percent(level_w.filter(|w| *w > 0.0).unwrap_or(200.0));
     let limit = Limit::stated_or_claim(source.ride.session.limits.gear_percent, claim);
     let jointly = normal_quantile(1.0 - 0.025 / shifts.len() as f64) / NORMAL_95;
-    let finding = |s: &Shift<'_>| match within(s.shift, jointly * s.half, limit.value) {
-        Finding::Fault => Finding::Fault,
-        _ => match within(s.shift, s.half, limit.value) {
-            Finding::Fine => Finding::Fine,
-            _ => Finding::CannotTell,
-        },
-    };
+    let finding = |s: &Shift<'_>| within_among(s.shift, [s.half, jointly * s.half], limit.value);
     let found = worst(shifts.iter().map(finding)).unwrap_or(Finding::NotRidden);
     let speeds = shown
         .change

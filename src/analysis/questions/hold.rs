@@ -14,7 +14,7 @@
 //! 1.5 W (or what `[limits] hold_w` says), it does not hold what was asked for, whatever its accuracy.
 
 use super::super::verdict::judge::applies_to;
-use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, worst};
+use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, within_among, worst};
 use super::ride::{LOSS_WOULD, Ride, Source, claims_would};
 use super::words::plain;
 use crate::analysis::figure::Figure;
@@ -387,17 +387,10 @@ fn held(
 }
 
 fn outcome(all: &[(&Block, Held)]) -> Finding {
-    let beyond = |h: &Held| within(h.error_percent, h.expanded_jointly, h.limit) == Finding::Fault;
-    if all.iter().any(|(_, h)| beyond(h)) {
-        return Finding::Fault;
-    }
-    let alone = all.iter().map(
-        |(_, h)| match within(h.error_percent, h.expanded, h.limit) {
-            Finding::Fine => Finding::Fine,
-            _ => Finding::CannotTell,
-        },
-    );
-    worst(alone).unwrap_or(Finding::NotRidden)
+    let each = all
+        .iter()
+        .map(|(_, h)| within_among(h.error_percent, [h.expanded, h.expanded_jointly], h.limit));
+    worst(each).unwrap_or(Finding::NotRidden)
 }
 
 #[cfg(test)]

@@ -135,6 +135,13 @@ impl Findings {
         ranked
     }
 
+    /// Whether more than one source is answered for.
+    pub fn has_several_sources(&self) -> bool {
+        let mut sources = self.answers.iter().map(|a| &a.source);
+        let first = sources.find(|source| !source.is_empty());
+        sources.any(|source| !source.is_empty() && Some(source) != first)
+    }
+
     /// Whether any question has a fault.
     pub fn has_fault(&self) -> bool {
         self.answers.iter().any(|a| a.outcome == Finding::Fault)

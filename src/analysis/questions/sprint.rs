@@ -2,7 +2,7 @@
 //! they differ.
 
 use super::super::mean_max::best_mean;
-use super::answer::{Answer, Finding, Limit, Place, Question, within};
+use super::answer::{Answer, Finding, Limit, Place, Question, within_among};
 use super::ride::{LOSS_WOULD, Source, claims_would};
 use super::words::plain;
 use crate::analysis::figure::Figure;
@@ -88,13 +88,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let decided = source.loss.agreed(|loss| {
         let kept = (1.0 - loss / 100.0) / (1.0 - taken_off / 100.0);
         let difference = 100.0 * (shown.shown_w / (shown.made_w * kept) - 1.0);
-        match within(difference, jointly, limit.value) {
-            Finding::Fault => Finding::Fault,
-            _ => match within(difference, expanded, limit.value) {
-                Finding::Fine => Finding::Fine,
-                _ => Finding::CannotTell,
-            },
-        }
+        within_among(difference, [expanded, jointly], limit.value)
     });
     let found = decided.unwrap_or(Finding::CannotTell);
     let difference = shown.difference_percent();

@@ -13,6 +13,7 @@ use super::super::pen::{Pen, Text};
 use super::super::picture;
 use super::shared::{first, rest, wrapped};
 use crate::analysis::questions::{Answer, Finding, Findings, Question};
+use crate::export::findings;
 use crate::picture::gauge::Gauge;
 use crate::recording::Channel;
 use crate::session::Role;
@@ -187,7 +188,7 @@ fn draw_answer(state: &State, answer: &Answer, chosen: bool, area: Rect, pen: &m
         false => &answer.brief,
     };
     let flag = if is_published { "(published) " } else { "" };
-    let several = several(state);
+    let several = state.answers().is_some_and(Findings::has_several_sources);
     let source = match answer.source.as_str() {
         label if several && !label.is_empty() => format!("{label}: "),
         _ => String::new(),
@@ -205,18 +206,14 @@ fn draw_answer(state: &State, answer: &Answer, chosen: bool, area: Rect, pen: &m
     }
 }
 
-/// Whether more than one source is under test.
-fn several(state: &State) -> bool {
-    state.aligned.powered(Role::UnderTest).count() > 1
-}
-
 fn sign(state: &State, finding: Finding) -> char {
-    match finding {
-        Finding::Fault => state.look.glyph('✗', 'X'),
+    let plain = match finding {
+        Finding::Fault => 'X',
         Finding::CannotTell => '?',
-        Finding::Fine => state.look.glyph('✓', 'v'),
-        Finding::NotRidden => state.look.glyph('·', '.'),
-    }
+        Finding::Fine => 'v',
+        Finding::NotRidden => '.',
+    };
+    state.look.glyph(findings::sign(finding), plain)
 }
 
 fn ink(state: &State, finding: Finding) -> Style {
