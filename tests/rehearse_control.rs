@@ -98,7 +98,7 @@ fn a_step_is_followed_as_late_as_the_truth_tells() {
     for (faults, about_s) in [(&[][..], 3.1), (&["slow-step=5"][..], 8.1)] {
         let plan = Plan::built_in("all-round").unwrap();
         let mut scenario = Scenario::for_plan(&plan);
-        scenario.rider.wander_w = 0.0;
+        scenario.rider.slow_noise_w = 0.0;
         for fault in faults {
             let fault: Fault = fault.parse().unwrap();
             fault.put_into(&mut scenario, &plan).unwrap();

@@ -253,10 +253,10 @@ pub fn compare(window: Range<usize>, totals: impl Fn(Range<usize>) -> Moments) -
     let block_rows = serial::block_rows(window.len());
     let blocks: Vec<(usize, Moments)> = serial::blocks(window)
         .enumerate()
-        .filter_map(|(place, rows)| {
+        .filter_map(|(index, rows)| {
             let length = rows.len();
             let block = totals(rows);
-            serial::block_counts(block.n, length).then_some((place, block))
+            serial::block_counts(block.n, length).then_some((index, block))
         })
         .collect();
     Comparison::of(moments, blocks, block_rows)
@@ -266,7 +266,7 @@ pub fn compare(window: Range<usize>, totals: impl Fn(Range<usize>) -> Moments) -
 fn each(blocks: &[(usize, Moments)], figure: impl Fn(&Moments) -> f64) -> Vec<(usize, f64)> {
     let blocks = blocks.iter();
     blocks
-        .map(|(place, block)| (*place, figure(block)))
+        .map(|(index, block)| (*index, figure(block)))
         .collect()
 }
 
@@ -392,9 +392,9 @@ impl Comparison {
         let pseudo: Option<Vec<(usize, f64)>> = self
             .blocks
             .iter()
-            .map(|(place, block)| {
+            .map(|(index, block)| {
                 let rest = figure(&self.moments.without(block))?;
-                Some((*place, k * whole - (k - 1.0) * rest))
+                Some((*index, k * whole - (k - 1.0) * rest))
             })
             .collect();
         finite(serial::mean_uncertainty(&pseudo?, self.block_rows)?.half_width95())

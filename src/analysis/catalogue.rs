@@ -11,7 +11,7 @@ use strsim::osa_distance;
 
 use super::figure::Figure;
 use super::kinds::{cadence, coast, gear_change, heat_soak, ramp, sprint, steady};
-use super::{agreement, coverage, dropout, error_curve, excursions, figures as segment, hat};
+use super::{agreement, coverage, dropout, error_curve, excursions, figures as segment, grubbs};
 use super::{mean_max, pooled, questions, ratio, table, verdict};
 
 /// Every slice of figures, in the order of the JSON.
@@ -29,7 +29,7 @@ const FIGURES: [&[Figure]; 21] = [
     ratio::FIGURES,
     verdict::references::FIGURES,
     verdict::figures::FIGURES,
-    hat::FIGURES,
+    grubbs::FIGURES,
     steady::FIGURES,
     sprint::FIGURES,
     ramp::FIGURES,

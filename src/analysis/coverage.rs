@@ -379,8 +379,8 @@ mod tests {
             .unwrap()
             .cells;
         assert_eq!(cells.iter().map(|cell| cell.n).sum::<usize>(), 479);
-        let told: Vec<f64> = cells.iter().filter_map(|cell| cell.bias_percent).collect();
-        assert!(told.len() == 2 && told.iter().all(|bias| bias.abs() < 0.5));
+        let filled: Vec<f64> = cells.iter().filter_map(|cell| cell.bias_percent).collect();
+        assert!(filled.len() == 2 && filled.iter().all(|bias| bias.abs() < 0.5));
     }
 
     /// 60 s at 120 W and 80 rpm, 60 s at 260 W and 100 rpm; the source reads 3 W, then 13 W high.

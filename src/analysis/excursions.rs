@@ -86,7 +86,7 @@ const SLACK_S: f64 = 1.0;
 
 /// What the references tell.
 #[derive(Clone, Copy, Debug)]
-pub struct Known<'a> {
+pub struct References<'a> {
     /// Power of each, W.
     pub power: &'a [&'a [f64]],
     /// Their cadence, rpm ([`super::ride::reference_cadence`]).
@@ -99,29 +99,29 @@ pub struct Known<'a> {
 /// Without references, or where fewer than two seconds are shared, there are none to tell.
 pub fn find(
     under_test: &[f64],
-    references: Known<'_>,
+    references: References<'_>,
     grid: Grid,
     except: &[Span],
 ) -> Vec<UncorroboratedStretch> {
     let time = |row: usize| grid.start_s + row as f64 * grid.step_s;
-    let mut tested = under_test.to_vec();
-    for (row, value) in tested.iter_mut().enumerate() {
+    let mut source = under_test.to_vec();
+    for (row, value) in source.iter_mut().enumerate() {
         if except.iter().any(|span| span.contains(time(row))) {
             *value = f64::NAN;
         }
     }
-    let levels = levels(references.power, tested.len());
-    let Some(usual) = Usual::of(&tested, references.power, &levels) else {
+    let levels = levels(references.power, source.len());
+    let Some(usual) = Usual::of(&source, references.power, &levels) else {
         return Vec::new();
     };
     let mut band = Band::of(references.power, under_test.len(), grid.step_s);
     let mut expected_w = levels.clone();
     if let Some(cadence) = references.cadence {
-        let coasting = Coasting::of(&tested, &levels, cadence, grid.step_s);
+        let coasting = Coasting::of(&source, &levels, cadence, grid.step_s);
         coasting.lower(&mut band, &mut expected_w, usual.ratio);
     }
-    let departures: Vec<f64> = (0..tested.len())
-        .map(|row| band.departure(row, tested[row] / usual.ratio))
+    let departures: Vec<f64> = (0..source.len())
+        .map(|row| band.departure(row, source[row] / usual.ratio))
         .collect();
     let threshold = |row: usize| {
         (SPREADS * usual.spread_w)
@@ -141,7 +141,7 @@ pub fn find(
                 .copied()
                 .max_by(|&a, &b| departures[a].abs().total_cmp(&departures[b].abs()))?;
             let certain = rows.len() > 1 || departures[peak].abs() > 2.0 * threshold(peak);
-            let shown = rows.iter().map(|&row| tested[row] - expected_w[row]);
+            let shown = rows.iter().map(|&row| source[row] - expected_w[row]);
             let shown = shown.filter(|d| d.is_finite() && d * departures[peak] > 0.0);
             certain.then(|| UncorroboratedStretch {
                 from_s: time(first),
@@ -171,12 +171,12 @@ struct Coasting<'a> {
     /// Power delivered, W: the references' level, and 0 while nobody pedals.
     delivered: Vec<f64>,
     idle: Vec<Range<usize>>,
-    tested: &'a [f64],
+    under_test: &'a [f64],
     step_s: f64,
 }
 
 impl<'a> Coasting<'a> {
-    fn of(tested: &'a [f64], levels: &[f64], cadence: &[f64], step_s: f64) -> Self {
+    fn of(under_test: &'a [f64], levels: &[f64], cadence: &[f64], step_s: f64) -> Self {
         let stands = |row: &usize| cadence.get(*row) == Some(&0.0);
         let rows: Vec<usize> = (0..levels.len()).filter(stands).collect();
         let idle: Vec<Range<usize>> = rows
@@ -191,7 +191,7 @@ impl<'a> Coasting<'a> {
         Self {
             delivered,
             idle,
-            tested,
+            under_test,
             step_s,
         }
     }
@@ -202,7 +202,7 @@ impl<'a> Coasting<'a> {
 
     /// Lowers band and expectation to what the source's answer leaves of the last stroke.
     fn lower(&self, band: &mut Band, expected_w: &mut [f64], ratio: f64) {
-        let speaks = |row: usize| self.tested[row] > FLOOR_W;
+        let speaks = |row: usize| self.under_test[row] > FLOOR_W;
         let loud = self.idle.iter().filter(|rows| (*rows).clone().any(speaks));
         let mut loud = loud.peekable();
         let Some(fit) = loud.peek().and_then(|_| self.fit()) else {
@@ -251,9 +251,9 @@ impl<'a> Coasting<'a> {
     /// where it nowhere rises by half.
     fn fit(&self) -> Option<Fit> {
         let (length, settle) = (self.rows(FITTED_S), self.rows(SETTLE_S));
-        let mut tested = self.tested.to_vec();
+        let mut under_test = self.under_test.to_vec();
         for rows in &self.idle {
-            tested[rows.clone()].fill(f64::NAN);
+            under_test[rows.clone()].fill(f64::NAN);
         }
         let starts = (0..self.delivered.len().saturating_sub(settle + length))
             .step_by(self.rows(FITTED_EVERY_S).max(1));
@@ -262,7 +262,7 @@ impl<'a> Coasting<'a> {
                 let fitted = start + settle..start + settle + length;
                 let input = &self.delivered[start..fitted.end];
                 let pedalled = fitted
-                    .filter(|&row| tested[row].is_finite())
+                    .filter(|&row| under_test[row].is_finite())
                     .map(|row| self.delivered[row]);
                 let pedalled = Sample::present(pedalled)?;
                 let values = pedalled.values().iter().copied();
@@ -276,7 +276,7 @@ impl<'a> Coasting<'a> {
         let end = liveliest + settle + length;
         sprint_fit::fit(
             &self.delivered[liveliest..end],
-            &tested[liveliest..end],
+            &under_test[liveliest..end],
             settle..settle + length,
             self.step_s,
         )
@@ -292,12 +292,12 @@ struct Usual {
 }
 
 impl Usual {
-    fn of(tested: &[f64], references: &[&[f64]], levels: &[f64]) -> Option<Self> {
-        let pairs = || tested.iter().zip(levels);
+    fn of(under_test: &[f64], references: &[&[f64]], levels: &[f64]) -> Option<Self> {
+        let pairs = || under_test.iter().zip(levels);
         let ratios = pairs().filter(|(_, level)| **level > 0.0);
-        let ratio = Sample::present(ratios.map(|(tested, level)| tested / level))?.median();
+        let ratio = Sample::present(ratios.map(|(under_test, level)| under_test / level))?.median();
         let ratio = if ratio > 0.0 { ratio } else { 1.0 };
-        let own = Sample::present(pairs().map(|(tested, level)| tested / ratio - level))?;
+        let own = Sample::present(pairs().map(|(under_test, level)| under_test / ratio - level))?;
         let among = references.first().and_then(|first| {
             let spreads = references[1..].iter().filter_map(|other| {
                 let differences = first.iter().zip(*other).map(|(a, b)| a - b);
@@ -415,19 +415,19 @@ mod tests {
         grid: Grid,
         except: &[Span],
     ) -> Vec<UncorroboratedStretch> {
-        let known = Known {
+        let references = References {
             power,
             cadence: None,
         };
-        super::find(under_test, known, grid, except)
+        super::find(under_test, references, grid, except)
     }
 
     /// References that wander by ±6 W about 200 W, ±1 W apart.
     fn references(rows: usize) -> (Vec<f64>, Vec<f64>) {
-        let wander = |i: usize| 200.0 + [0.0, 3.0, 6.0, 2.0, -4.0, -6.0, -1.0][(i / 3) % 7];
-        let a = (0..rows).map(wander).collect();
+        let slow_noise = |i: usize| 200.0 + [0.0, 3.0, 6.0, 2.0, -4.0, -6.0, -1.0][(i / 3) % 7];
+        let a = (0..rows).map(slow_noise).collect();
         let b = (0..rows)
-            .map(|i| wander(i) + [1.0, -1.0, 0.0][i % 3])
+            .map(|i| slow_noise(i) + [1.0, -1.0, 0.0][i % 3])
             .collect();
         (a, b)
     }
@@ -435,11 +435,11 @@ mod tests {
     #[test]
     fn a_surge_that_no_reference_shows_is_found_with_its_ends() {
         let (a, b) = references(300);
-        let mut tested: Vec<f64> = a.iter().map(|w| w * 1.03).collect();
-        for power in &mut tested[100..112] {
+        let mut under_test: Vec<f64> = a.iter().map(|w| w * 1.03).collect();
+        for power in &mut under_test[100..112] {
             *power += 80.0;
         }
-        let found = find(&tested, &[&a, &b], grid(300), &[]);
+        let found = find(&under_test, &[&a, &b], grid(300), &[]);
         assert_eq!(found.len(), 1, "{found:?}");
         assert_eq!((found[0].from_s, found[0].to_s), (150.0, 162.0));
         // What the samples show: 80 W and the usual 3 % of some 200 W.
@@ -450,14 +450,14 @@ mod tests {
     /// of 1.5 s. What nobody pedals is added to its reading before the lag.
     fn stop(phantom: impl Fn(usize) -> f64) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
         use crate::stats::first_order::{Lag, response};
-        let (wander, _) = references(400);
+        let (slow_noise, _) = references(400);
         let pedals = |t: usize| !(200..230).contains(&t);
         let level = |t: usize| match t {
             60..120 => 1.6,
             200..230 => 0.0,
             _ => 0.75,
         };
-        let reference: Vec<f64> = (0..400).map(|t| level(t) * wander[t]).collect();
+        let reference: Vec<f64> = (0..400).map(|t| level(t) * slow_noise[t]).collect();
         let cadence = (0..400).map(|t| if pedals(t) { 90.0 } else { 0.0 });
         let read: Vec<f64> = (0..400).map(|t| reference[t] + phantom(t)).collect();
         let lag = Lag {
@@ -468,12 +468,12 @@ mod tests {
     }
 
     fn while_coasting(phantom: impl Fn(usize) -> f64) -> Vec<UncorroboratedStretch> {
-        let (tested, reference, cadence) = stop(phantom);
-        let known = Known {
+        let (under_test, reference, cadence) = stop(phantom);
+        let references = References {
             power: &[&reference],
             cadence: Some(&cadence),
         };
-        super::find(&tested, known, grid(400), &[])
+        super::find(&under_test, references, grid(400), &[])
     }
 
     #[test]
@@ -497,18 +497,18 @@ mod tests {
     fn a_late_source_is_forgiven() {
         let mut a: Vec<f64> = vec![150.0; 100];
         a.extend(vec![320.0; 100]);
-        let tested = [vec![150.0; 106], vec![320.0; 94]].concat();
-        assert_eq!(find(&tested, &[&a, &a], grid(200), &[]), vec![]);
+        let under_test = [vec![150.0; 106], vec![320.0; 94]].concat();
+        assert_eq!(find(&under_test, &[&a, &a], grid(200), &[]), vec![]);
     }
 
     #[test]
     fn one_wild_second_counts_and_one_slightly_off_does_not() {
         let (a, b) = references(300);
-        let mut tested = a.clone();
-        tested[60] += 18.0;
-        assert_eq!(find(&tested, &[&a, &b], grid(300), &[]), vec![]);
-        tested[60] += 60.0;
-        let found = find(&tested, &[&a, &b], grid(300), &[]);
+        let mut under_test = a.clone();
+        under_test[60] += 18.0;
+        assert_eq!(find(&under_test, &[&a, &b], grid(300), &[]), vec![]);
+        under_test[60] += 60.0;
+        let found = find(&under_test, &[&a, &b], grid(300), &[]);
         assert_eq!((found.len(), found[0].to_s - found[0].from_s), (1, 1.0));
         assert!((found[0].peak_w - 78.0).abs() <= 0.5, "{found:?}");
     }
@@ -516,12 +516,12 @@ mod tests {
     #[test]
     fn dropouts_are_passed_over() {
         let (a, b) = references(300);
-        let mut tested = a.clone();
-        tested[60..70].fill(0.0);
-        let found = find(&tested, &[&a, &b], grid(300), &[]);
+        let mut under_test = a.clone();
+        under_test[60..70].fill(0.0);
+        let found = find(&under_test, &[&a, &b], grid(300), &[]);
         assert!(found.len() == 1 && found[0].peak_w < -100.0, "{found:?}");
         let except = [Span::new(110.0, 120.0)];
-        assert_eq!(find(&tested, &[&a, &b], grid(300), &except), vec![]);
+        assert_eq!(find(&under_test, &[&a, &b], grid(300), &except), vec![]);
     }
 
     #[test]
@@ -542,9 +542,9 @@ mod tests {
         gap[80..140].fill(f64::NAN);
         let mut other = b.clone();
         other[80..140].fill(f64::NAN);
-        let mut tested = a.clone();
-        tested[100..110].fill(400.0);
-        assert_eq!(find(&tested, &[&gap, &other], grid(300), &[]), vec![]);
-        assert_eq!(find(&tested, &[&gap, &b], grid(300), &[]).len(), 1);
+        let mut under_test = a.clone();
+        under_test[100..110].fill(400.0);
+        assert_eq!(find(&under_test, &[&gap, &other], grid(300), &[]), vec![]);
+        assert_eq!(find(&under_test, &[&gap, &b], grid(300), &[]).len(), 1);
     }
 }

@@ -6,7 +6,7 @@ use crate::analysis::figure::{Figure, OURS, TRADE};
 use serde::Serialize;
 
 use crate::analysis::agreement::Agreement;
-use crate::analysis::hat::NoisyOne;
+use crate::analysis::grubbs::NoisyOne;
 use crate::analysis::kinds::cadence::CadenceAgreement;
 use crate::analysis::kinds::coast::Coast;
 use crate::analysis::kinds::gear_change::GearChange;

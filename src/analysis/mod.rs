@@ -13,7 +13,7 @@ pub mod error_curve;
 pub mod excursions;
 pub mod figure;
 pub mod figures;
-pub mod hat;
+pub mod grubbs;
 pub mod kinds;
 pub mod loss;
 pub mod mean_max;

@@ -24,7 +24,7 @@ use std::ops::Range;
 
 use crate::stats::MeanUncertainty;
 use crate::stats::Sample;
-use crate::stats::change_points::{pieces, wander_w};
+use crate::stats::change_points::{pieces, slow_noise_w};
 use crate::stats::noise::{Noise, Stretch};
 use crate::timeline::Grid;
 
@@ -99,14 +99,14 @@ pub fn level_pieces(power: &[f64], grid: Grid) -> Vec<Range<usize>> {
         })
         .collect();
     let step_s = length as f64 * grid.step_s;
-    let wander = wander_w(&means, step_s);
+    let slow_noise = slow_noise_w(&means, step_s);
     let at_once = ((SEARCHED_S / step_s) as usize).max(1);
     means
         .chunks(at_once)
         .enumerate()
         .flat_map(|(chunk, means)| {
             let start = chunk * at_once;
-            let found = pieces(means, step_s, wander).into_iter();
+            let found = pieces(means, step_s, slow_noise).into_iter();
             let found = found.map(|piece| start + piece.rows.start..start + piece.rows.end);
             restless_joined(found, (HELD_S / step_s) as usize)
         })
@@ -233,8 +233,8 @@ impl PairNoise {
         let window = window.start..window.end.min(self.residuals.len());
         let count = window.len() / length;
         (0..count)
-            .filter_map(|place| {
-                let start = window.start + place * length;
+            .filter_map(|index| {
+                let start = window.start + index * length;
                 let (mut sum, mut n) = (0.0, 0.0);
                 for row in start..start + length {
                     let value = f64::from(self.residuals[row]);
@@ -243,7 +243,7 @@ impl PairNoise {
                         n += 1.0;
                     }
                 }
-                (n >= least).then(|| (place, sum / n))
+                (n >= least).then(|| (index, sum / n))
             })
             .collect()
     }
@@ -555,8 +555,8 @@ mod tests {
     #[test]
     fn scale_and_lag_are_no_noise() {
         let (ridden, e) = (levels(), noise(0.0, 0));
-        let wander: Vec<f64> = noise(0.9, 7000).iter().map(|w| 12.0 * w).collect();
-        let y: Vec<f64> = ridden.iter().zip(&wander).map(|(p, w)| p + w).collect();
+        let slow_noise: Vec<f64> = noise(0.9, 7000).iter().map(|w| 12.0 * w).collect();
+        let y: Vec<f64> = ridden.iter().zip(&slow_noise).map(|(p, w)| p + w).collect();
         let mut state = y[0];
         let lagged: Vec<f64> = y
             .iter()
@@ -585,8 +585,8 @@ mod tests {
 
     #[test]
     fn what_the_lag_leaves_at_the_edges_of_a_window_counts() {
-        let wander = noise(0.9, 7000);
-        let ridden = levels().into_iter().zip(wander);
+        let slow_noise = noise(0.9, 7000);
+        let ridden = levels().into_iter().zip(slow_noise);
         let y: Vec<f64> = ridden.map(|(p, w)| p + 3.0 * w).collect();
         let e = noise(0.0, 0);
         let x: Vec<f64> = (0..GRID_ROWS)

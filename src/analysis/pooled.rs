@@ -105,16 +105,16 @@ pub(super) fn pooled(ride: &Window<'_>, segments: &[Segment]) -> Vec<Pooled> {
     pairs
         .iter()
         .filter_map(|pair| {
-            let (tested, known) = (Member::Stream(pair.under_test), pair.reference);
+            let (source, against) = (Member::Stream(pair.under_test), pair.reference);
             let mut found = Found::default();
             for (id, part) in &judged {
                 found.add(
                     *id,
-                    &part.trusted_power(tested)?,
-                    &part.trusted_power(known)?,
+                    &part.trusted_power(source)?,
+                    &part.trusted_power(against)?,
                 );
             }
-            found.figures(ride.name(tested), ride.name(known))
+            found.figures(ride.name(source), ride.name(against))
         })
         .collect()
 }

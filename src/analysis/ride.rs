@@ -6,7 +6,7 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
-use super::excursions::Known;
+use super::excursions::References;
 use super::pair_noise::{PairNoise, level_pieces};
 use super::{dropout, excursions};
 use crate::analysis::dropout::{Dropout, DropoutKind};
@@ -58,11 +58,11 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
                 .iter()
                 .map(|d| Span::new(d.from_s, d.to_s))
                 .collect();
-            let known = Known {
+            let references = References {
                 power: &references,
                 cadence: cadence.as_deref(),
             };
-            excursions::find(power, known, aligned.grid, &except)
+            excursions::find(power, references, aligned.grid, &except)
         } else {
             Vec::new()
         });
@@ -75,15 +75,15 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
 /// The noise of each source under test against what it is compared with, and of each two references.
 fn noises(aligned: &Aligned, found: &RideFindings) -> Vec<([Member; 2], PairNoise)> {
     let references: Vec<usize> = aligned.powered(Role::Reference).collect();
-    let among = references.iter().enumerate().flat_map(|(place, a)| {
-        let rest = references[place + 1..].iter();
+    let among = references.iter().enumerate().flat_map(|(index, a)| {
+        let rest = references[index + 1..].iter();
         rest.map(|b| [Member::Stream(*a), Member::Stream(*b)])
     });
-    let tested = aligned.comparisons();
-    let tested = tested
+    let source = aligned.comparisons();
+    let source = source
         .iter()
         .map(|p| [Member::Stream(p.under_test), p.reference]);
-    let pairs: Vec<[Member; 2]> = tested.chain(among).collect();
+    let pairs: Vec<[Member; 2]> = source.chain(among).collect();
     let Some(basis) = aligned.basis().and_then(|basis| aligned.power(basis)) else {
         return Vec::new();
     };
@@ -122,11 +122,11 @@ pub fn pauses(track: &Track) -> Vec<Span> {
 }
 
 /// What the recorder that noted most of it noted, session time: several may have noted the same.
-pub fn noted<T>(aligned: &Aligned, told: impl Fn(&Recording, Clock) -> Vec<T>) -> Vec<T> {
+pub fn noted<T>(aligned: &Aligned, of: impl Fn(&Recording, Clock) -> Vec<T>) -> Vec<T> {
     aligned
         .tracks
         .iter()
-        .filter_map(|track| Some(told(track.source().recording()?, track.clock)))
+        .filter_map(|track| Some(of(track.source().recording()?, track.clock)))
         .max_by_key(Vec::len)
         .unwrap_or_default()
 }

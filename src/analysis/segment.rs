@@ -90,9 +90,9 @@ pub fn figures_with(
         ..live(session, aligned, findings, span, segment.kind)
     };
     for (agreement, pair) in figures.agreement.iter_mut().zip(aligned.comparisons()) {
-        let tested = window.trusted_power(Member::Stream(pair.under_test));
-        let known = window.trusted_power(pair.reference);
-        agreement.ratio = tested.zip(known).and_then(|(x, y)| ratio(&x, &y));
+        let source = window.trusted_power(Member::Stream(pair.under_test));
+        let against = window.trusted_power(pair.reference);
+        agreement.ratio = source.zip(against).and_then(|(x, y)| ratio(&x, &y));
     }
     let comparisons = window.comparisons();
     let basis = aligned
@@ -138,13 +138,13 @@ fn verdicts(
         .map(|under_test| {
             let basis = window.basis(under_test, comparisons);
             let member = basis.map(|(_, member, _)| *member);
-            let behind = member.map_or_else(Vec::new, |member| window.behind(member));
-            let stated: Vec<_> = behind
+            let weights = member.map_or_else(Vec::new, |member| window.weights(member));
+            let stated: Vec<_> = weights
                 .iter()
                 .map(|(i, share)| window.stated(*i, *share))
                 .collect();
-            let sites: Vec<_> = behind.iter().map(|(i, _)| window.site(*i)).collect();
-            let behind: Vec<usize> = behind.into_iter().map(|(i, _)| i).collect();
+            let sites: Vec<_> = weights.iter().map(|(i, _)| window.site(*i)).collect();
+            let weights: Vec<usize> = weights.into_iter().map(|(i, _)| i).collect();
             let mut verdict = judge::verdict(&Evidence {
                 kind,
                 rows: window.rows.len(),
@@ -156,7 +156,7 @@ fn verdicts(
                 stated: &stated,
                 sites: &sites,
                 references,
-                twins: window.twins(&behind),
+                duplicate_references: window.duplicate_references(&weights),
                 claim: window.session.claim_of(under_test).unwrap_or_default(),
                 common: window.session.references,
                 loss: Loss::between(&sites, window.site(under_test), window.session.allowance),

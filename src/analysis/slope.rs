@@ -249,13 +249,13 @@ impl Fitted {
             contrast
         };
         let fit = LinearFit::new(&blocks, terms, None)?;
-        let told = |at: usize| fit.contrast(&unit(at));
+        let coefficient = |at: usize| fit.contrast(&unit(at));
         let rest = |at: usize, given: f64| match fixed {
             Some(_) => Some(given),
-            None => told(at).map(|c| c.estimate),
+            None => coefficient(at).map(|c| c.estimate),
         };
         Some(Self {
-            mass: told(0)?,
+            mass: coefficient(0)?,
             flywheel_kg: None,
             rolling_n: rest(
                 1,
@@ -288,17 +288,17 @@ fn block(
     fixed: Option<Simulation>,
     place: usize,
 ) -> Option<Block> {
-    let told: Vec<[f64; 2]> = rows
+    let means_of: Vec<[f64; 2]> = rows
         .clone()
         .filter_map(|row| {
             let speed = present(inputs.speed_m_s, row)?;
             Some([force_n(inputs, row)?, speed * speed])
         })
         .collect();
-    if 2 * told.len() < rows.len() {
+    if 2 * means_of.len() < rows.len() {
         return None;
     }
-    let mean = |at: usize| told.iter().map(|t| t[at]).sum::<f64>() / told.len() as f64;
+    let mean = |at: usize| means_of.iter().map(|t| t[at]).sum::<f64>() / means_of.len() as f64;
     let (sin, cos) = slope_of(plateau.grade_percent);
     let mut design = vec![GRAVITY_M_S2 * sin];
     let value = match fixed {
@@ -312,7 +312,7 @@ fn block(
         }
     };
     Some(Block {
-        place,
+        index: place,
         value,
         design,
     })
@@ -350,19 +350,21 @@ fn flywheel_kg(inputs: &Inputs<'_>, plateaus: &[Plateau], fitted: &Fitted) -> Op
             let arrived = inputs.grade_percent.get(row.checked_sub(back)?)?;
             Some(force - fitted.level_n(*arrived)).filter(|v| v.is_finite())
         };
-        let told: Vec<(f64, f64)> = rows
+        let present_rows: Vec<(f64, f64)> = rows
             .iter()
             .filter_map(|(row, force, pull)| Some((left(*row, *force)?, *pull)))
             .collect();
-        let (spp, spf) = told.iter().fold((0.0, 0.0), |(spp, spf), (force, pull)| {
-            (spp + pull * pull, spf + pull * force)
-        });
+        let (spp, spf) = present_rows
+            .iter()
+            .fold((0.0, 0.0), |(spp, spf), (force, pull)| {
+                (spp + pull * pull, spf + pull * force)
+            });
         let kg = spf / spp;
-        let squares: f64 = told
+        let squares: f64 = present_rows
             .iter()
             .map(|(force, pull)| (force - kg * pull).powi(2))
             .sum();
-        (kg, squares / told.len() as f64)
+        (kg, squares / present_rows.len() as f64)
     };
     let count = (LONGEST_DELAY_S / DELAY_STEP_S) as usize;
     let tried = (0..=count).map(|at| with_delay(at as f64 * DELAY_STEP_S));
@@ -437,7 +439,7 @@ mod tests {
         columns
     }
 
-    fn told(
+    fn gradient_of(
         columns: &(Vec<f64>, Vec<f64>, Vec<f64>),
         given: Option<Simulation>,
     ) -> Result<Gradient, Missing> {
@@ -467,7 +469,7 @@ mod tests {
             (4.0, 8.0, 264.0),
         ];
         let columns = ride(&plateaus, 90);
-        let found = told(&columns, None).unwrap();
+        let found = gradient_of(&columns, None).unwrap();
         assert_close(found.mass_kg / 85.0, 0.500057, 1e-5);
         let weight_n = 85.0 * GRAVITY_M_S2;
         assert_close(found.rolling_n.unwrap() / weight_n, 0.004007, 2e-4);
@@ -513,21 +515,25 @@ mod tests {
                 grade.push(*asked);
             }
         }
-        let found = told(&(power.clone(), speed.clone(), grade.clone()), Some(given)).unwrap();
+        let found =
+            gradient_of(&(power.clone(), speed.clone(), grade.clone()), Some(given)).unwrap();
         assert_close(found.mass_kg, 0.9 * 85.0, 0.02);
         let (delay_s, [low, high]) = found.delay.unwrap();
         assert!((delay_s - 6.0).abs() < 0.5, "{delay_s}");
         assert!(low < 6.0 && 6.0 < high, "{low} {high}");
         assert_eq!(found.steps.len(), 4);
         // One speed at every grade does not tell rolling from drag: they have to be given.
-        assert_eq!(told(&(power, speed, grade), None), Err(Missing::Speeds));
+        assert_eq!(
+            gradient_of(&(power, speed, grade), None),
+            Err(Missing::Speeds)
+        );
     }
 
     #[test]
     fn no_grades_tell_nothing() {
         let flat = ride(&[(0.0, 8.0, 130.0)], 300);
-        assert_eq!(told(&flat, None), Err(Missing::Plateaus));
+        assert_eq!(gradient_of(&flat, None), Err(Missing::Plateaus));
         let empty = (Vec::new(), Vec::new(), Vec::new());
-        assert_eq!(told(&empty, None), Err(Missing::Plateaus));
+        assert_eq!(gradient_of(&empty, None), Err(Missing::Plateaus));
     }
 }

@@ -106,7 +106,7 @@ pub fn table_with(session: &Session, aligned: &Aligned, found: &RideFindings) ->
         .segments
         .par_iter()
         .enumerate()
-        .map(|(place, segment)| figures_with(session, aligned, found, segment, place + 1))
+        .map(|(index, segment)| figures_with(session, aligned, found, segment, index + 1))
         .collect();
     let error_curve = error_curve::error_curves(session, &segments);
     let families = error_curve
@@ -394,13 +394,13 @@ mod tests {
     /// nobody makes.
     #[test]
     fn a_phantom_does_not_turn_the_line_of_a_ride() {
-        let wander = lcg(2400);
+        let slow_noise = lcg(2400);
         let y: Vec<f64> = (0..1200)
-            .map(|t| 100.0 + 50.0 * f64::from((t as i32 / 300) % 4) + 8.0 * (wander[t] - 0.5))
+            .map(|t| 100.0 + 50.0 * f64::from((t as i32 / 300) % 4) + 8.0 * (slow_noise[t] - 0.5))
             .collect();
         let slope = |phantom_w: f64| {
             let mut x: Vec<f64> = (0..1200)
-                .map(|t| y[t] + 4.0 * (wander[1200 + t] - 0.5))
+                .map(|t| y[t] + 4.0 * (slow_noise[1200 + t] - 0.5))
                 .collect();
             for value in &mut x[280..288] {
                 *value += phantom_w;

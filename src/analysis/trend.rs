@@ -42,18 +42,18 @@ impl BiasBlocks {
         let length = noise.map_or_else(|| block_rows(rows), Noise::block_rows);
         let blocks = filled_blocks(rows, length, shared)
             .into_iter()
-            .filter_map(|(place, range)| {
+            .filter_map(|(index, range)| {
                 let rows = range.clone().filter(|&row| shared(row));
                 let bias = match unit {
                     BiasUnit::Watts => mean(rows.map(|row| under_test[row] - reference[row]))?,
                     BiasUnit::Percent => {
-                        let (tested, known) = rows.fold((0.0, 0.0), |(a, b), row| {
+                        let (source, against) = rows.fold((0.0, 0.0), |(a, b), row| {
                             (a + under_test[row], b + reference[row])
                         });
-                        100.0 * (tested - known) / (known > 0.0).then_some(known)?
+                        100.0 * (source - against) / (against > 0.0).then_some(against)?
                     }
                 };
-                Some((place, range, bias))
+                Some((index, range, bias))
             })
             .collect();
         let level_w = mean(
@@ -80,16 +80,16 @@ impl BiasBlocks {
         let rows: Vec<(usize, f64, f64)> = self
             .blocks
             .iter()
-            .filter_map(|(place, range, bias)| {
+            .filter_map(|(index, range, bias)| {
                 let x = mean(range.clone().map(&at).filter(|x| x.is_finite()))?;
-                Some((*place, x, *bias))
+                Some((*index, x, *bias))
             })
             .collect();
         let centre = mean(rows.iter().map(|row| row.1))?;
         let blocks: Vec<Block> = rows
             .into_iter()
-            .map(|(place, x, value)| Block {
-                place,
+            .map(|(index, x, value)| Block {
+                index,
                 value,
                 design: vec![1.0, x - centre],
             })
@@ -105,10 +105,10 @@ impl BiasBlocks {
         let blocks: Vec<Block> = self
             .blocks
             .iter()
-            .map(|(place, range, value)| {
+            .map(|(index, range, value)| {
                 let x = 0.5 * (range.start + range.end) as f64 / half - 1.0;
                 Block {
-                    place: *place,
+                    index: *index,
                     value: *value,
                     design: vec![1.0, x, x * x - 1.0 / 3.0, x * x * x],
                 }
@@ -127,10 +127,10 @@ impl BiasBlocks {
         let blocks: Vec<Block> = self
             .blocks
             .iter()
-            .map(|(place, range, value)| {
+            .map(|(index, range, value)| {
                 let x = (0.5 * (range.start + range.end) as f64 - middle) / unit_rows;
                 Block {
-                    place: *place,
+                    index: *index,
                     value: *value,
                     design: vec![1.0, x, x * x - flat],
                 }
@@ -154,12 +154,12 @@ mod tests {
     #[test]
     fn a_percent_drift_is_found_whatever_the_power_does() {
         let reference: Vec<f64> = (0..600).map(|i| 200.0 + 50.0 * f64::from(i % 7)).collect();
-        let tested: Vec<f64> = reference
+        let under_test: Vec<f64> = reference
             .iter()
             .enumerate()
             .map(|(i, r)| r * (1.0 + 0.01 * i as f64 / 600.0))
             .collect();
-        let blocks = BiasBlocks::new(&tested, &reference, BiasUnit::Percent, None);
+        let blocks = BiasBlocks::new(&under_test, &reference, BiasUnit::Percent, None);
         let slope = blocks.slope_against(|row| row as f64 / 600.0).unwrap();
         assert!((slope.estimate - 1.0).abs() < 0.01, "{slope:?}");
     }
@@ -179,10 +179,10 @@ mod tests {
         let rows = 1200;
         let wobble = |i: usize| [0.0, 2.0, -1.0, -2.0, 1.0][(i * i) % 5];
         let bias = |i: usize| 2.0 * (1.0 - (-(i as f64) / 400.0).exp());
-        let tested: Vec<f64> = (0..rows)
+        let under_test: Vec<f64> = (0..rows)
             .map(|i| 250.0 * (1.0 + bias(i) / 100.0) + wobble(i))
             .collect();
-        let blocks = BiasBlocks::new(&tested, &[250.0; 1200], BiasUnit::Percent, None);
+        let blocks = BiasBlocks::new(&under_test, &[250.0; 1200], BiasUnit::Percent, None);
         let line = blocks.slope_against(|row| row as f64 / 600.0).unwrap();
         let bent = blocks.rate_with_bend(600.0).unwrap();
         assert!(
@@ -202,10 +202,10 @@ mod tests {
     fn the_change_of_a_warm_up_that_levels_off() {
         let bias = |i: usize| -2.0 * (1.0 - (-(i as f64) / 600.0).exp());
         let wobble = |i: usize| [0.0, 2.0, -1.0, -2.0, 1.0][(i * i) % 5];
-        let tested: Vec<f64> = (0..3000)
+        let under_test: Vec<f64> = (0..3000)
             .map(|i| 250.0 * (1.0 + bias(i) / 100.0) + wobble(i))
             .collect();
-        let blocks = BiasBlocks::new(&tested, &[250.0; 3000], BiasUnit::Percent, None);
+        let blocks = BiasBlocks::new(&under_test, &[250.0; 3000], BiasUnit::Percent, None);
         let change = blocks.change_over().unwrap();
         assert!((change.estimate - bias(2999)).abs() < 0.06, "{change:?}");
         assert!(

@@ -8,7 +8,7 @@ use super::pair_noise::PairNoise;
 use super::ride::RideFindings;
 use super::verdict::references::{self, Between, PairMeans};
 use super::verdict::uncertainty::StatedReference;
-use crate::analysis::hat::NoisyOne;
+use crate::analysis::grubbs::NoisyOne;
 use crate::analysis::verdict::references::References;
 use crate::recording::Channel;
 use crate::session::CONSENSUS;
@@ -197,9 +197,9 @@ impl<'a> Window<'a> {
 
     /// Two of these references that differ by less than a rounding to whole watts does while they
     /// move: one meter heard by two recorders.
-    pub fn twins(&self, references: &[usize]) -> Option<[&'a str; 2]> {
-        for (place, &a) in references.iter().enumerate() {
-            for &b in &references[place + 1..] {
+    pub fn duplicate_references(&self, references: &[usize]) -> Option<[&'a str; 2]> {
+        for (index, &a) in references.iter().enumerate() {
+            for &b in &references[index + 1..] {
                 let both = self.compared(Member::Stream(a), Member::Stream(b)).moments;
                 let moves = both.n >= TWIN_SECONDS && both.sxx >= (both.n - 1) as f64;
                 if moves && both.sd_difference().is_some_and(|sd| sd < TWIN_SD_W) {
@@ -247,14 +247,14 @@ impl<'a> Window<'a> {
     pub fn between(&self, first: usize, second: usize) -> Option<Between> {
         let (n, means) = self.pair_means(first, second)?;
         let judged = [first, second].map(|index| self.stated(index, 1.0));
-        let tested = [first, second]
+        let under_test = [first, second]
             .iter()
             .all(|index| self.aligned.tracks.get(*index).map(|t| t.role) == Some(Role::Reference));
         Some(Between {
             n,
             difference_w: means.first_w - means.second_w,
             difference_percent: references::difference_percent(&means),
-            en_number: tested
+            en_number: under_test
                 .then(|| references::en_of(&judged, self.session.references, &means))
                 .flatten(),
         })
@@ -283,7 +283,7 @@ impl<'a> Window<'a> {
     }
 
     /// The references behind a member in this window, each with its share of it.
-    pub fn behind(&self, member: Member) -> Vec<(usize, f64)> {
+    pub fn weights(&self, member: Member) -> Vec<(usize, f64)> {
         match member {
             Member::Stream(index) => vec![(index, 1.0)],
             Member::Consensus => self.behind_consensus(),
@@ -324,7 +324,7 @@ impl<'a> Window<'a> {
             .filter_map(|i| Some((self.label(i), self.trusted_power(Member::Stream(i))?)))
             .unzip();
         let columns: Vec<&[f64]> = columns.iter().map(AsRef::as_ref).collect();
-        super::hat::noisy_one(&labels, &columns)
+        super::grubbs::noisy_one(&labels, &columns)
     }
 }
 

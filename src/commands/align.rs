@@ -191,7 +191,7 @@ pub(super) fn print(found: &Alignment, format: Format, output: &mut Output) -> R
             for (row, stream) in rows.iter().zip(&found.streams) {
                 let row = row.each_ref().map(|cell| one_line(cell));
                 let [label, _, _, _, matched_on, r, _, reason] = &row;
-                let mut text = format!("{label}: {}", stream.told(3));
+                let mut text = format!("{label}: {}", stream.in_words(3));
                 text += &format!("\n  matched on {matched_on}");
                 if !r.is_empty() {
                     text += &format!(", r {r}");

@@ -102,8 +102,8 @@ fn subject<'a>(
     let Some(number) = number else {
         return Ok(Subject::ride(session, aligned, findings));
     };
-    let place = number.checked_sub(1);
-    let segment = place.and_then(|place| session.segments.get(place));
+    let index = number.checked_sub(1);
+    let segment = index.and_then(|index| session.segments.get(index));
     match segment {
         Some(segment) => Ok(Subject::segment(
             session, aligned, findings, segment, number,

@@ -65,7 +65,7 @@ impl Output {
         } else {
             "\n"
         };
-        write!(self.results, "{}{newline}", clean_lines(text)).map_err(told)
+        write!(self.results, "{}{newline}", clean_lines(text)).map_err(failed)
     }
 
     /// Writes `value` as indented JSON; what a terminal would take for its own is escaped.
@@ -93,7 +93,7 @@ impl Output {
     /// # Errors
     /// [`Failure`] where stdout cannot be written.
     pub fn finish(&mut self) -> Result<(), Failure> {
-        self.results.flush().map_err(told)
+        self.results.flush().map_err(failed)
     }
 }
 
@@ -114,7 +114,7 @@ fn with_unseen_escaped(json: &str) -> String {
     out
 }
 
-fn told(error: io::Error) -> Failure {
+fn failed(error: io::Error) -> Failure {
     match error.kind() {
         io::ErrorKind::BrokenPipe => Failure::NobodyReads,
         _ => Failure::CouldNot(format!("cannot write the result ({error})")),

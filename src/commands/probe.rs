@@ -160,7 +160,7 @@ fn stream_text(text: &mut String, stream: &StreamProbe) {
     }
     line(text, "samples", &samples);
     let gaps = &stream.gaps;
-    let told = if gaps.count == 0 {
+    let reported = if gaps.count == 0 {
         "none".to_owned()
     } else {
         format!(
@@ -170,7 +170,7 @@ fn stream_text(text: &mut String, stream: &StreamProbe) {
             short(gaps.longest_s)
         )
     };
-    line(text, "gaps", &told);
+    line(text, "gaps", &reported);
     let _ = writeln!(
         text,
         "    {:<18}{:>8}{:>9}{:>9}{:>9}{:>9}{:>7}{:>7}",
@@ -205,7 +205,8 @@ fn happenings(text: &mut String, probe: &Probe, start: f64) {
     let laps = probe.laps.iter().map(|lap| from_to(lap.from_s, lap.to_s));
     listed(text, "lap", laps.collect());
     let events = probe.events.iter();
-    let events = events.map(|event| format!("{} {}", clock_time(event.at_s - start), told(event)));
+    let events =
+        events.map(|event| format!("{} {}", clock_time(event.at_s - start), reported(event)));
     listed(text, "event", events.collect());
     let set_points = probe.set_points.iter().map(|set_point| {
         let span = from_to(set_point.from_s, set_point.to_s);
@@ -227,7 +228,7 @@ fn listed(text: &mut String, name: &str, entries: Vec<String>) {
     }
 }
 
-fn told(event: &Event) -> String {
+fn reported(event: &Event) -> String {
     match event.kind {
         EventKind::TimerStart => "timer started".to_owned(),
         EventKind::TimerStop => "timer stopped".to_owned(),

@@ -16,7 +16,7 @@ use crate::text::one_line;
 pub fn open_session(named: &Path, output: &mut Output) -> Result<OpenedSession, Failure> {
     let opened = open_to_align(named, output)?;
     for caution in opened.session.cautions() {
-        told(&caution, output);
+        reported(&caution, output);
     }
     Ok(opened)
 }
@@ -29,10 +29,10 @@ pub fn open_to_align(named: &Path, output: &mut Output) -> Result<OpenedSession,
     let opened = OpenedSession::open(&files::folder_of(named), OpenOptions::default())
         .map_err(Failure::because)?;
     for problem in &opened.problems {
-        told(&problem.to_string(), output);
+        reported(&problem.to_string(), output);
     }
     for remark in opened.remarks() {
-        told(&remark, output);
+        reported(&remark, output);
     }
     if !opened.problems.is_empty() && opened.sources.iter().all(|s| s.samples().is_none()) {
         let message = format!("{}: none of its recordings can be used", named.display());
@@ -42,7 +42,7 @@ pub fn open_to_align(named: &Path, output: &mut Output) -> Result<OpenedSession,
 }
 
 /// One message on one line, whatever names are in it.
-fn told(text: &str, output: &mut Output) {
+fn reported(text: &str, output: &mut Output) {
     output.message(&format!("truing: {}", one_line(text)));
 }
 

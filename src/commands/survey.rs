@@ -114,11 +114,11 @@ fn read_all(arguments: &Arguments, shows_progress: bool) -> Vec<Read> {
         for _ in 0..workers.min(paths.len()) {
             scope.spawn(|| {
                 loop {
-                    let place = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(path) = paths.get(place) else { break };
+                    let index = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(path) = paths.get(index) else { break };
                     let read = read_one(path, arguments.by.as_deref());
                     if let Ok(mut results) = results.lock()
-                        && let Some(slot) = results.get_mut(place)
+                        && let Some(slot) = results.get_mut(index)
                     {
                         *slot = Some(read);
                     }

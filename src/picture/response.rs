@@ -63,9 +63,9 @@ mod tests {
         let out = stretchwise(&input, |w| Some(answer(&refined(w, PARTS), 1.0, fitted))).unwrap();
         assert_eq!(out.len(), input.len());
         for (row, w) in out.iter().enumerate() {
-            let told = (2..10).contains(&row) || row >= 15;
-            assert_eq!(w.is_finite(), told, "{row}: {w}");
-            assert!(!told || (w - 200.0).abs() < 1e-9, "{row}: {w}");
+            let known = (2..10).contains(&row) || row >= 15;
+            assert_eq!(w.is_finite(), known, "{row}: {w}");
+            assert!(!known || (w - 200.0).abs() < 1e-9, "{row}: {w}");
         }
     }
 }

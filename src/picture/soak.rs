@@ -31,16 +31,16 @@ pub struct Blocks {
 pub fn blocks(
     grid: Grid,
     first: usize,
-    [tested, reference]: [&[f64]; 2],
+    [under_test, reference]: [&[f64]; 2],
     temperature_c: Option<&[f64]>,
 ) -> Blocks {
-    let rows = tested.len().min(reference.len());
+    let rows = under_test.len().min(reference.len());
     let least = (BLOCK_S / grid.step_s).round().max(1.0) as usize;
     let width = rows.div_ceil(BLOCKS).max(least);
     let block = |from: usize| {
         let to = (from + width).min(rows);
         let both = || {
-            let both = tested[from..to].iter().zip(&reference[from..to]);
+            let both = under_test[from..to].iter().zip(&reference[from..to]);
             both.filter(|(a, b)| (*a - *b).is_finite())
         };
         let (tested_w, n) = mean(both().map(|(a, _)| *a))?;
@@ -79,11 +79,11 @@ mod tests {
 
     #[test]
     fn blocks_without_half_their_seconds_or_any_power_are_left_out() {
-        let mut tested = vec![204.0; 120];
+        let mut under_test = vec![204.0; 120];
         let mut reference = vec![200.0; 120];
-        tested[30..50].fill(f64::NAN);
+        under_test[30..50].fill(f64::NAN);
         reference[60..90].fill(2.0);
-        let found = blocks(GRID, 5, [&tested, &reference], None);
+        let found = blocks(GRID, 5, [&under_test, &reference], None);
         assert_eq!(found.length_s, 30.0);
         let at: Vec<f64> = found.blocks.iter().map(|b| b.at_s).collect();
         assert_eq!(at, [30.0, 120.0]);

@@ -268,13 +268,16 @@ mod tests {
             .find(|p| p.kind == Kind::Sprint)
             .unwrap();
         assert_eq!(sprint.ridden, Ridden::Missing);
-        let told = found.cannot_tell.join("\n");
-        assert!(told.contains("how late, how blunted"), "{told}");
+        let reported = found.cannot_tell.join("\n");
+        assert!(reported.contains("how late, how blunted"), "{reported}");
         assert!(
-            told.contains("whether the bias moves with the gear"),
-            "{told}"
+            reported.contains("whether the bias moves with the gear"),
+            "{reported}"
         );
-        assert!(told.contains("whether the claim holds at 300 W"), "{told}");
+        assert!(
+            reported.contains("whether the claim holds at 300 W"),
+            "{reported}"
+        );
     }
 
     /// Of the first held block, open for these reasons.

@@ -58,7 +58,7 @@ mod tests {
     use super::*;
     use crate::recording::{Samples, Sampling};
 
-    fn told(power: &[f64]) -> Option<String> {
+    fn reported(power: &[f64]) -> Option<String> {
         let mut samples = Samples::new((0..power.len()).map(|t| t as f64).collect()).unwrap();
         samples.set_column(Channel::Power, power.to_vec());
         remark(&RecordedStream {
@@ -72,22 +72,22 @@ mod tests {
     #[test]
     fn another_unit_or_sign_is_told_and_a_ride_is_not() {
         assert!(
-            told(&[0.0, 0.2, 0.25, 1.26])
+            reported(&[0.0, 0.2, 0.25, 1.26])
                 .unwrap()
                 .contains("“power (kW)”")
         );
         assert!(
-            told(&[0.0, -200.0, -210.0])
+            reported(&[0.0, -200.0, -210.0])
                 .unwrap()
                 .contains("never above zero")
         );
         assert!(
-            told(&[5.0, -200.0, -210.0])
+            reported(&[5.0, -200.0, -210.0])
                 .unwrap()
                 .contains("mostly negative")
         );
         assert!(
-            told(&[200_000.0, 210_000.0])
+            reported(&[200_000.0, 210_000.0])
                 .unwrap()
                 .contains("another unit")
         );
@@ -97,7 +97,7 @@ mod tests {
             &[],
             &[180.0, -1.0, 1260.0, 0.0],
         ] {
-            assert_eq!(told(ride), None, "{ride:?}");
+            assert_eq!(reported(ride), None, "{ride:?}");
         }
     }
 }

@@ -48,9 +48,9 @@ pub fn read_bytes(
         sha256,
         ..recording?
     };
-    let told = recording.streams.iter().filter_map(plausible::remark);
-    let told: Vec<String> = told.collect();
-    recording.remarks.extend(told);
+    let reported = recording.streams.iter().filter_map(plausible::remark);
+    let reported: Vec<String> = reported.collect();
+    recording.remarks.extend(reported);
     if options.strict && !recording.damage.is_empty() {
         let messages: Vec<&str> = recording
             .damage

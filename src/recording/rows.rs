@@ -185,8 +185,8 @@ fn spread_repeats(table: &mut Table, remarks: &mut Vec<String>) {
     }
     for run in &runs {
         let count = run.len() as f64;
-        for (place, row) in run.clone().enumerate() {
-            table.time_s[row] += place as f64 / count;
+        for (index, row) in run.clone().enumerate() {
+            table.time_s[row] += index as f64 / count;
         }
     }
     let hold = if several == 1 { "holds" } else { "hold" };

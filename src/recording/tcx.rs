@@ -238,8 +238,8 @@ impl File {
             return;
         }
         let number = self.number();
-        let place = COLUMNS.iter().position(|other| *other == channel);
-        if let Some(value) = place.and_then(|place| self.point.values.get_mut(place)) {
+        let index = COLUMNS.iter().position(|other| *other == channel);
+        if let Some(value) = index.and_then(|index| self.point.values.get_mut(index)) {
             *value = number;
         }
     }
@@ -309,7 +309,7 @@ impl File {
         let power_field = samples
             .column(Channel::Power)
             .map(|_| POWER_FIELD.to_owned());
-        told(path, options, power_field.as_deref())?;
+        specified(path, options, power_field.as_deref())?;
         let label = self.device.clone().unwrap_or_else(|| stem(path));
         let sampling = sampling::recognise(&samples);
         sampling::remark(&label, sampling, &mut remarks);
@@ -338,13 +338,17 @@ impl File {
 const POWER_FIELD: &str = "Watts";
 
 /// Refuses a power field that TCX does not have.
-fn told(path: &Path, options: &ReadOptions, field: Option<&str>) -> Result<(), RecordingError> {
+fn specified(
+    path: &Path,
+    options: &ReadOptions,
+    field: Option<&str>,
+) -> Result<(), RecordingError> {
     match (options.columns.power.as_deref(), field) {
         (None, _) => Ok(()),
-        (Some(told), Some(field)) if told.eq_ignore_ascii_case(field) => Ok(()),
-        (Some(told), field) => Err(RecordingError::NoColumn {
+        (Some(specified), Some(field)) if specified.eq_ignore_ascii_case(field) => Ok(()),
+        (Some(specified), field) => Err(RecordingError::NoColumn {
             path: path.to_owned(),
-            wanted: format!("element “{}” for power", clean_text(told)),
+            wanted: format!("element “{}” for power", clean_text(specified)),
             found: field.map(str::to_owned).into_iter().collect(),
             way_out: "correct `channel` in session.toml",
         }),

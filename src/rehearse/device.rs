@@ -3,7 +3,7 @@
 use rand::RngExt;
 
 use super::RehearseError;
-use super::noise::{Lag, Purpose, Wander, generator, normal};
+use super::noise::{Lag, Purpose, SlowNoise, generator, normal};
 use super::rider::{Ride, STEP_S, own_strap};
 use super::scenario::{Device, Pause, Scenario, Sends, Strap};
 use super::strap::heard;
@@ -296,7 +296,7 @@ fn heart(
 /// Adds noise where there is power to measure, and rounds to whole watts.
 fn noisy(ideal_w: &[f64], index: usize, device: &Device, seed: u64) -> Vec<f64> {
     let mut g = generator(seed, Purpose::Reading(index));
-    let mut slow = Wander::new(device.slow_w, device.slow_s, 1.0, &mut g);
+    let mut slow = SlowNoise::new(device.slow_w, device.slow_s, 1.0, &mut g);
     ideal_w
         .iter()
         .map(|ideal| {

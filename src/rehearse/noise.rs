@@ -69,13 +69,13 @@ pub(super) fn normal(generator: &mut ChaCha8Rng) -> f64 {
 /// Stationary first-order autoregressive noise (an Ornstein–Uhlenbeck process at fixed steps):
 /// mean 0, correlation `exp(−lag/correlation_s)`.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Wander {
+pub(super) struct SlowNoise {
     sd: f64,
     keep: f64,
     value: f64,
 }
 
-impl Wander {
+impl SlowNoise {
     /// Noise with standard deviation `sd`, started from its stationary distribution.
     pub(super) fn new(sd: f64, correlation_s: f64, step_s: f64, g: &mut ChaCha8Rng) -> Self {
         Self {
@@ -129,8 +129,8 @@ mod tests {
     #[test]
     fn wander_has_the_spread_and_memory_it_claims() {
         let mut g = generator(5, Purpose::Power);
-        let mut wander = Wander::new(3.0, 2.0, 0.5, &mut g);
-        let x: Vec<f64> = (0..200_000).map(|_| wander.next(&mut g)).collect();
+        let mut slow_noise = SlowNoise::new(3.0, 2.0, 0.5, &mut g);
+        let x: Vec<f64> = (0..200_000).map(|_| slow_noise.next(&mut g)).collect();
         let n = x.len() as f64;
         let variance = x.iter().map(|v| v * v).sum::<f64>() / n;
         let lagged = x.windows(5).map(|w| w[0] * w[4]).sum::<f64>() / n;

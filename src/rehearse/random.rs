@@ -20,7 +20,7 @@ pub fn random_scenario(plan: &Plan, seed: u64) -> Scenario {
     let mut draw = Draw(generator(seed, Purpose::Scenario));
     let mut scenario = Scenario::for_plan(plan);
     let allowance = scenario.allowance;
-    scenario.rider.wander_w = draw.within(3.0, 9.0);
+    scenario.rider.slow_noise_w = draw.within(3.0, 9.0);
     scenario.rider.settling_s = draw.within(0.8, 1.6);
     scenario.drivetrain.trainer_loss_percent =
         allowance.percent + allowance.plus_minus * draw.within(-1.0, 1.0);

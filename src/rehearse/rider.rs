@@ -2,7 +2,7 @@
 //! on a fine grid of true time.
 
 use super::control::Control;
-use super::noise::{Lag, Purpose, Wander, generator, normal};
+use super::noise::{Lag, Purpose, SlowNoise, generator, normal};
 use super::scenario::Scenario;
 use crate::plan::{Gear, Leg, Shape};
 use crate::session::{Kind, Site};
@@ -103,13 +103,13 @@ struct Body<'a> {
     cadence_g: rand_chacha::ChaCha8Rng,
     heart_g: rand_chacha::ChaCha8Rng,
     settled_w: Lag,
-    quick: Wander,
-    slow: Wander,
+    quick: SlowNoise,
+    slow: SlowNoise,
     cadence: Lag,
-    cadence_wander: Wander,
+    cadence_noise: SlowNoise,
     speed: Lag,
     heart: Lag,
-    heart_wander: Wander,
+    heart_noise: SlowNoise,
     warmth: Lag,
     gear: Option<Gear>,
     shifted_s: f64,
@@ -129,13 +129,13 @@ impl<'a> Body<'a> {
         Self {
             scenario,
             settled_w: Lag::at(start_w),
-            quick: Wander::new(rider.wander_w, 4.0, STEP_S, &mut power_g),
-            slow: Wander::new(rider.wander_w / 3.0, 45.0, STEP_S, &mut power_g),
+            quick: SlowNoise::new(rider.slow_noise_w, 4.0, STEP_S, &mut power_g),
+            slow: SlowNoise::new(rider.slow_noise_w / 3.0, 45.0, STEP_S, &mut power_g),
             cadence: Lag::at(start_rpm),
-            cadence_wander: Wander::new(rider.cadence_wander_rpm, 5.0, STEP_S, &mut cadence_g),
+            cadence_noise: SlowNoise::new(rider.cadence_noise_rpm, 5.0, STEP_S, &mut cadence_g),
             speed: Lag::at(0.0),
             heart: Lag::at(85.0),
-            heart_wander: Wander::new(1.3, 7.0, STEP_S, &mut heart_g),
+            heart_noise: SlowNoise::new(1.3, 7.0, STEP_S, &mut heart_g),
             warmth: Lag::at(0.0),
             gear: None,
             shifted_s: f64::NEG_INFINITY,
@@ -163,16 +163,16 @@ impl<'a> Body<'a> {
         let slow_w = self.slow.next(&mut self.power_g);
         // What a rider drifts over half a minute, a trainer in control takes up for the most part.
         let held = self.scenario.control.is_some() && leg.target_w(into_s) > 0.0;
-        let wander_w = quick_w + slow_w * if held { DRIFT_LEFT } else { 1.0 };
+        let slow_noise_w = quick_w + slow_w * if held { DRIFT_LEFT } else { 1.0 };
         let power_w = if grade_percent.is_some() {
-            let wanted_rpm = leg.cadence_rpm + self.cadence_wander.next(&mut self.cadence_g);
-            let power_w = self.climb(wanted_rpm, ratio, at_s, wander_w, out);
+            let wanted_rpm = leg.cadence_rpm + self.cadence_noise.next(&mut self.cadence_g);
+            let power_w = self.climb(wanted_rpm, ratio, at_s, slow_noise_w, out);
             out.cadence_rpm.push(self.cadence.value());
             out.speed_m_s.push(self.speed.value());
             power_w
         } else {
             self.push_n = None;
-            let power_w = self.power(leg, into_s, at_s, wander_w, out);
+            let power_w = self.power(leg, into_s, at_s, slow_noise_w, out);
             let cadence_rpm = self.pedal(leg, into_s, coasting);
             out.cadence_rpm.push(cadence_rpm);
             out.speed_m_s.push(self.roll(cadence_rpm, ratio, coasting));
@@ -196,7 +196,7 @@ impl<'a> Body<'a> {
         gear.ratio()
     }
 
-    fn power(&mut self, leg: &Leg, into_s: f64, at_s: f64, wander_w: f64, out: &Ride) -> f64 {
+    fn power(&mut self, leg: &Leg, into_s: f64, at_s: f64, slow_noise_w: f64, out: &Ride) -> f64 {
         let target_w = leg.target_w(into_s);
         let (wanted_w, tau_s) = match leg.shape {
             Shape::Coast => (0.0, 0.12),
@@ -208,7 +208,7 @@ impl<'a> Body<'a> {
         // Less power, less to wander with; a rider who stands still does not wander at all.
         let effort = (settled_w / 80.0).clamp(0.0, 1.0);
         let dip = 0.2 * (1.0 - (at_s - self.shifted_s) / SHIFT_DIP_S).clamp(0.0, 1.0);
-        let power_w = (settled_w * (1.0 - dip) + effort * (wander_w + surge_w)).max(0.0);
+        let power_w = (settled_w * (1.0 - dip) + effort * (slow_noise_w + surge_w)).max(0.0);
         if power_w < 1.0 { 0.0 } else { power_w }
     }
 
@@ -252,7 +252,14 @@ impl<'a> Body<'a> {
 
     /// A step on a slope: the rider pushes against the force at the wheel and makes up for speed,
     /// the wheel takes what is left over. Returns the power at the pedals, W.
-    fn climb(&mut self, wanted_rpm: f64, ratio: f64, at_s: f64, wander_w: f64, out: &Ride) -> f64 {
+    fn climb(
+        &mut self,
+        wanted_rpm: f64,
+        ratio: f64,
+        at_s: f64,
+        slow_noise_w: f64,
+        out: &Ride,
+    ) -> f64 {
         let simulation = self.scenario.simulation;
         let circumference_m = self.scenario.drivetrain.circumference_m;
         let speed_m_s = self.speed.value().max(SLOWEST_M_S);
@@ -266,7 +273,7 @@ impl<'a> Body<'a> {
         let mut push_n = self.push_n.unwrap_or(Lag::at(force_n));
         let settled_n = push_n.step(wanted_n, PUSH_S, STEP_S);
         self.push_n = Some(push_n);
-        let wheel_w = (settled_n * speed_m_s + wander_w).max(0.0);
+        let wheel_w = (settled_n * speed_m_s + slow_noise_w).max(0.0);
         let free_n = wheel_w / speed_m_s - force_n;
         let next_m_s = speed_m_s + free_n / simulation.flywheel_kg * STEP_S;
         self.speed = Lag::at(next_m_s.max(SLOWEST_M_S));
@@ -277,7 +284,7 @@ impl<'a> Body<'a> {
     }
 
     fn pedal(&mut self, leg: &Leg, into_s: f64, coasting: bool) -> f64 {
-        let wander_rpm = self.cadence_wander.next(&mut self.cadence_g);
+        let slow_noise_rpm = self.cadence_noise.next(&mut self.cadence_g);
         let extra_rpm = match leg.shape {
             Shape::Sprint {
                 rolling_w, peak_w, ..
@@ -289,7 +296,7 @@ impl<'a> Body<'a> {
         let (wanted_rpm, tau_s) = if coasting {
             (0.0, 0.15)
         } else {
-            (leg.cadence_rpm + extra_rpm + wander_rpm, 0.7)
+            (leg.cadence_rpm + extra_rpm + slow_noise_rpm, 0.7)
         };
         let cadence_rpm = self.cadence.step(wanted_rpm, tau_s, STEP_S);
         if cadence_rpm < 5.0 { 0.0 } else { cadence_rpm }
@@ -311,7 +318,7 @@ impl<'a> Body<'a> {
     fn beat(&mut self, power_w: f64) -> f64 {
         let wanted_bpm = (72.0 + 0.38 * power_w).min(188.0);
         let settled_bpm = self.heart.step(wanted_bpm, 32.0, STEP_S);
-        settled_bpm + self.heart_wander.next(&mut self.heart_g)
+        settled_bpm + self.heart_noise.next(&mut self.heart_g)
     }
 
     /// The trainer warms by 0.12 °C a watt with a time constant of 15 min (invented, of the usual
@@ -332,7 +339,7 @@ fn commanded_w(leg: &Leg, into_s: f64) -> f64 {
 /// The heart as a second strap hears it: the same beats with noise of its own, beats a minute.
 pub(super) fn own_strap(ride: &Ride, seed: u64, device: usize) -> Vec<f64> {
     let mut g = generator(seed, Purpose::OwnStrap(device));
-    let mut noise = Wander::new(0.8, 3.0, STEP_S, &mut g);
+    let mut noise = SlowNoise::new(0.8, 3.0, STEP_S, &mut g);
     ride.heart_bpm
         .iter()
         .map(|bpm| bpm + noise.next(&mut g) + 0.2 * normal(&mut g))
@@ -388,7 +395,7 @@ mod tests {
     fn power_settles_within_three_to_five_seconds_of_a_step() {
         let plan = Plan::built_in("full-bench").unwrap();
         let mut scenario = Scenario::default();
-        scenario.rider.wander_w = 0.0;
+        scenario.rider.slow_noise_w = 0.0;
         let ride = ride(&plan.legs(), &scenario, 4);
         let within = |at_s: f64| (ride.power_w[ride.row(at_s)] - 180.0).abs() < 0.05 * 60.0;
         assert!(!within(363.0) && within(365.0) && within(500.0));

@@ -39,11 +39,11 @@ pub struct Scenario {
 pub struct Rider {
     /// Standard deviation of the power around the set point, W: within some seconds; a third of
     /// it wanders slowly besides.
-    pub wander_w: f64,
+    pub slow_noise_w: f64,
     /// Time constant with which power settles after a change of set point, s.
     pub settling_s: f64,
     /// Standard deviation of cadence, rpm.
-    pub cadence_wander_rpm: f64,
+    pub cadence_noise_rpm: f64,
 }
 
 /// The bicycle between pedal and trainer.
@@ -278,9 +278,9 @@ impl Default for Scenario {
         Self {
             start_unix_s: 1_772_960_400,
             rider: Rider {
-                wander_w: 6.0,
+                slow_noise_w: 6.0,
                 settling_s: 1.2,
-                cadence_wander_rpm: 1.2,
+                cadence_noise_rpm: 1.2,
             },
             drivetrain: Drivetrain {
                 crank_loss_percent: 0.2,
@@ -579,7 +579,11 @@ impl Scenario {
         {
             return scenario("the period of a strap's timer is outside 0.01 to 60 s");
         }
-        let numbers = [rider.wander_w, rider.settling_s, rider.cadence_wander_rpm];
+        let numbers = [
+            rider.slow_noise_w,
+            rider.settling_s,
+            rider.cadence_noise_rpm,
+        ];
         if !numbers.iter().all(|value| (0.0..=200.0).contains(value)) {
             return scenario("a number of the rider is outside 0 to 200");
         }

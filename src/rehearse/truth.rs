@@ -262,12 +262,12 @@ impl View<'_> {
     }
 
     fn surges(&self, device: &Device) -> Vec<SurgeTruth> {
-        let told = device.surges.iter().map(|surge| SurgeTruth {
+        let listed = device.surges.iter().map(|surge| SurgeTruth {
             from_s: rounded(self.to_session(surge.at_s), 3),
             to_s: rounded(self.to_session(surge.at_s + surge.duration_s), 3),
             watts: surge.watts,
         });
-        told.collect()
+        listed.collect()
     }
 
     fn segment(&self, leg: &Leg) -> Option<SegmentTruth> {
@@ -357,12 +357,12 @@ impl View<'_> {
     ) -> Option<PairTruth> {
         let both: Vec<(f64, f64)> = seconds(window)
             .filter_map(|second| {
-                let tested = self.streams[under_test].ideal_w[self.row(under_test, second)?];
+                let source = self.streams[under_test].ideal_w[self.row(under_test, second)?];
                 let mut sum = 0.0;
                 for reference in against {
                     sum += self.streams[*reference].ideal_w[self.row(*reference, second)?];
                 }
-                Some((tested, sum / against.len() as f64))
+                Some((source, sum / against.len() as f64))
             })
             .collect();
         let reference_mean_w = mean_of(both.iter().map(|(_, r)| *r))?;

@@ -54,20 +54,20 @@ impl Session {
     /// Why a source under test's delays are not its own: only power ties its clock to the
     /// references'. `None` where something better does.
     pub fn delay_caution(&self, under_test: usize) -> Option<String> {
-        let tested = self.streams.get(under_test)?;
+        let source = self.streams.get(under_test)?;
         let by_power = |stream: &Stream| {
             !self.on_first_clock(stream) && stream.matched_on == Some(MatchedOn::Power)
         };
         let mut references = self
             .with_role(Role::Reference)
             .filter_map(|index| self.streams.get(index))
-            .filter(|stream| stream.file != tested.file)
+            .filter(|stream| stream.file != source.file)
             .peekable();
         references.peek()?;
-        (by_power(tested) || references.all(by_power)).then(|| {
+        (by_power(source) || references.all(by_power)).then(|| {
             format!(
                 "Only power ties the clocks of {} and the references: its delay and dead time are what the matching left, not the device's own",
-                tested.label
+                source.label
             )
         })
     }

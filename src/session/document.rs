@@ -108,8 +108,8 @@ fn put_zero(root: &mut Table, zero_unix_s: Option<f64>) {
     put_option(root, "zero_unix_s", zero_unix_s.map(Into::into));
     let value = root.get_mut("zero_unix_s").and_then(Item::as_value_mut);
     if let Some(value) = value.filter(|_| is_new) {
-        let told = " # where session time is 0, s since 1970-01-01T00:00:00Z";
-        value.decor_mut().set_suffix(told);
+        let reported = " # where session time is 0, s since 1970-01-01T00:00:00Z";
+        value.decor_mut().set_suffix(reported);
     }
 }
 
@@ -436,10 +436,13 @@ mod tests {
         let line = "zero_unix_s = 1764054000.25 # where session time is 0, s since 1970";
         assert!(text.contains(line), "{text}");
         assert_eq!(parsed(&text), session);
-        let told = refused(&text.replace("1764054000.25", "1e300"));
-        assert!(told.contains("zero_unix_s is 1e300"), "{told}");
-        let told = refused(&text.replace("1764054000.25", "2025-11-25T07:00:00Z"));
-        assert!(told.contains("where a number should stand"), "{told}");
+        let reported = refused(&text.replace("1764054000.25", "1e300"));
+        assert!(reported.contains("zero_unix_s is 1e300"), "{reported}");
+        let reported = refused(&text.replace("1764054000.25", "2025-11-25T07:00:00Z"));
+        assert!(
+            reported.contains("where a number should stand"),
+            "{reported}"
+        );
         // A comment of one's own stays.
         let text = text.replace("# where session", "# mine: where session");
         session.zero_unix_s = Some(1.0);

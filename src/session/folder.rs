@@ -128,8 +128,8 @@ mod tests {
         let (home, mut recordings) = ride();
         let folder = home.path().join("rides/today");
         recordings[1].0 = home.path().join("gone.csv");
-        let told = create(&folder, &recordings, &Session::default()).unwrap_err();
-        assert!(told.to_string().contains("gone.csv"), "{told}");
+        let reported = create(&folder, &recordings, &Session::default()).unwrap_err();
+        assert!(reported.to_string().contains("gone.csv"), "{reported}");
         assert!(!home.path().join("rides").exists());
         // The recordings are copied by then: a session that cannot be opened again is not saved.
         let (home, recordings) = ride();
@@ -149,8 +149,8 @@ mod tests {
         std::fs::create_dir(&copies).unwrap();
         std::fs::copy(home.path().join("one.csv"), copies.join("one.csv")).unwrap();
         std::fs::write(copies.join("two.csv"), "another").unwrap();
-        let told = create(home.path(), &recordings, &Session::default()).unwrap_err();
-        assert!(told.to_string().contains("move it away"), "{told}");
+        let reported = create(home.path(), &recordings, &Session::default()).unwrap_err();
+        assert!(reported.to_string().contains("move it away"), "{reported}");
         let kept = std::fs::read_to_string(copies.join("two.csv")).unwrap();
         assert_eq!(kept, "another");
         assert!(copies.join("one.csv").exists());

@@ -294,8 +294,8 @@ mod tests {
         let (data, ride) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
         let (mut journal, _) = Journal::open(data.path(), ride.path(), None).unwrap();
         std::fs::remove_dir_all(data.path()).unwrap();
-        let told = journal.record("tag", &titled("one")).unwrap_err();
-        assert!(matches!(told, JournalError::Io { .. }), "{told}");
+        let reported = journal.record("tag", &titled("one")).unwrap_err();
+        assert!(matches!(reported, JournalError::Io { .. }), "{reported}");
     }
 
     #[test]

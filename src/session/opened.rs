@@ -109,8 +109,8 @@ impl Source {
     fn is_the_same(&self, other: &Self) -> bool {
         let field = |source: &Self| source.stream().map(|stream| stream.power_field.clone());
         match (&self.bound, &other.bound) {
-            (Some((one, place)), Some((two, same_place))) => {
-                one.sha256 == two.sha256 && place == same_place && field(self) == field(other)
+            (Some((one, index)), Some((two, other_index))) => {
+                one.sha256 == two.sha256 && index == other_index && field(self) == field(other)
             }
             _ => false,
         }
@@ -194,7 +194,7 @@ impl OpenedSession {
                 Source::default()
             }));
         }
-        problems.extend(without_twins(&session, &mut sources));
+        problems.extend(without_duplicates(&session, &mut sources));
         if session.zero_unix_s.is_none() {
             problems.extend(without_zero(&session, &mut sources));
         }
@@ -212,8 +212,8 @@ impl OpenedSession {
         let mut out = Vec::new();
         for (file, recording) in self.read() {
             let damage = recording.damage.iter().map(|damage| &damage.message);
-            let told = damage.chain(&recording.remarks);
-            out.extend(told.map(|told| format!("{file}: {told}")));
+            let reported = damage.chain(&recording.remarks);
+            out.extend(reported.map(|reported| format!("{file}: {reported}")));
         }
         out
     }
@@ -315,14 +315,14 @@ fn named_in_full(path: &Path) -> Option<PathBuf> {
 }
 
 /// Leaves out every stream whose samples are those of a stream before it, where both are compared.
-fn without_twins(session: &Session, sources: &mut [Source]) -> Vec<Problem> {
+fn without_duplicates(session: &Session, sources: &mut [Source]) -> Vec<Problem> {
     let mut problems = Vec::new();
     let compared = |stream: &Stream| stream.role != Role::Context;
-    for place in 1..sources.len().min(session.streams.len()) {
-        let stream = &session.streams[place];
-        let earlier = session.streams.iter().zip(sources.iter()).take(place);
+    for index in 1..sources.len().min(session.streams.len()) {
+        let stream = &session.streams[index];
+        let earlier = session.streams.iter().zip(sources.iter()).take(index);
         let twin = earlier
-            .filter(|(other, source)| compared(other) && source.is_the_same(&sources[place]))
+            .filter(|(other, source)| compared(other) && source.is_the_same(&sources[index]))
             .map(|(other, _)| other.label.clone())
             .next();
         if let Some(other) = twin.filter(|_| compared(stream)) {
@@ -331,7 +331,7 @@ fn without_twins(session: &Session, sources: &mut [Source]) -> Vec<Problem> {
                 file: stream.file.clone(),
                 other,
             });
-            sources[place] = Source::default();
+            sources[index] = Source::default();
         }
     }
     problems
@@ -417,7 +417,7 @@ fn find_source(
         return Err(Problem::Changed { label, file });
     }
     match place_of(stream, recording) {
-        Ok(place) => Ok(Source::new(Arc::clone(recording), place)),
+        Ok(index) => Ok(Source::new(Arc::clone(recording), index)),
         Err(reason) => Err(Problem::NoSuchStream {
             label,
             file,

@@ -60,7 +60,7 @@ fn format_and_facts(text: &str) -> Result<(i64, Vec<Fact>), String> {
 pub(crate) fn plain_words(message: &str) -> String {
     const LONGEST_LINE: usize = 160;
     let message = message.trim_end().replacen("TOML parse error at ", "", 1);
-    let (place, told) = message.rsplit_once('\n').unwrap_or(("", &message));
+    let (place, reported) = message.rsplit_once('\n').unwrap_or(("", &message));
     let mut lines: Vec<String> = place
         .lines()
         .map(|line| match line.char_indices().nth(LONGEST_LINE) {
@@ -68,15 +68,16 @@ pub(crate) fn plain_words(message: &str) -> String {
             None => line.to_owned(),
         })
         .collect();
-    lines.push(wrong_kind(told).unwrap_or_else(|| {
-        told.replace("unknown variant", "unknown word")
+    lines.push(wrong_kind(reported).unwrap_or_else(|| {
+        reported
+            .replace("unknown variant", "unknown word")
             .replace("missing field", "missing key")
     }));
     lines.join("\n")
 }
 
 /// A value of the wrong type, without the names of types.
-fn wrong_kind(told: &str) -> Option<String> {
+fn wrong_kind(reported: &str) -> Option<String> {
     const FOUND: [(&str, &str); 5] = [
         ("floating point ", "the number "),
         ("integer ", "the number "),
@@ -84,7 +85,7 @@ fn wrong_kind(told: &str) -> Option<String> {
         ("string ", "the text "),
         ("map", "a table or a date"),
     ];
-    let (found, wanted) = told
+    let (found, wanted) = reported
         .strip_prefix("invalid type: ")?
         .rsplit_once(", expected ")?;
     let found = FOUND
@@ -149,11 +150,11 @@ mod tests {
                 "here is the text \"quiet\", where a list should stand",
             ),
         ] {
-            let told = refused(&BY_HAND.replace(from, to));
-            assert!(told.contains(said), "{told}");
+            let reported = refused(&BY_HAND.replace(from, to));
+            assert!(reported.contains(said), "{reported}");
             assert!(
-                !told.contains("f64") && !told.contains("invalid type"),
-                "{told}"
+                !reported.contains("f64") && !reported.contains("invalid type"),
+                "{reported}"
             );
         }
         let many = refused(&BY_HAND.replace(

@@ -46,9 +46,9 @@ pub fn read_parts(paths: &[PathBuf]) -> Result<Vec<Part>, RecordingError> {
         .zip(names)
         .map(read)
         .collect::<Result<_, RecordingError>>()?;
-    for (place, part) in parts.iter().enumerate() {
+    for (index, part) in parts.iter().enumerate() {
         let hash = &part.recording.sha256;
-        let mut earlier = parts.iter().take(place).map(|other| &other.recording);
+        let mut earlier = parts.iter().take(index).map(|other| &other.recording);
         if let Some(other) = earlier.find(|other| other.sha256 == *hash) {
             return Err(RecordingError::Twice {
                 path: part.recording.path.clone(),
@@ -94,9 +94,9 @@ pub fn sketch(
 ) -> Result<OpenedSession, String> {
     let (mut streams, mut sources) = (Vec::new(), Vec::new());
     for part in parts {
-        for (place, recorded) in part.recording.streams.iter().enumerate() {
+        for (index, recorded) in part.recording.streams.iter().enumerate() {
             streams.push(stream_of(part, recorded, &streams));
-            sources.push(Source::new(Arc::clone(&part.recording), place));
+            sources.push(Source::new(Arc::clone(&part.recording), index));
         }
     }
     let powered: Vec<usize> = (0..streams.len())
@@ -162,7 +162,7 @@ fn site_told_by(names: &[&str]) -> Option<Site> {
         words.find_map(|word| {
             SITE_WORDS
                 .iter()
-                .find(|(told, _)| word.trim_end_matches('s') == *told)
+                .find(|(reported, _)| word.trim_end_matches('s') == *reported)
                 .map(|(_, s)| *s)
         })
     })
@@ -274,13 +274,13 @@ mod tests {
             part("ride.csv", &["smart trainer", "a", "a"]),
         ];
         let session = sketch(Path::new("x"), "t", &parts, None).unwrap().session;
-        let told: Vec<_> = session
+        let reported: Vec<_> = session
             .streams
             .iter()
             .map(|s| (s.label.as_str(), s.role, s.site))
             .collect();
         assert_eq!(
-            told,
+            reported,
             [
                 ("pedals", Role::Reference, Some(Site::Pedal)),
                 ("smart trainer", Role::UnderTest, Some(Site::Trainer)),

@@ -173,13 +173,16 @@ mod tests {
         std::fs::write(&private, "a secret\n").unwrap();
         std::fs::create_dir(&folder).unwrap();
         std::os::unix::fs::symlink(&private, folder.join(FILE_NAME)).unwrap();
-        for told in [
+        for reported in [
             load(&folder).unwrap_err(),
             save(&folder, &parsed(BY_HAND), None).unwrap_err(),
         ] {
-            let told = told.to_string();
-            assert!(told.contains("leads out of the session folder"), "{told}");
-            assert!(!told.contains("secret"), "{told}");
+            let reported = reported.to_string();
+            assert!(
+                reported.contains("leads out of the session folder"),
+                "{reported}"
+            );
+            assert!(!reported.contains("secret"), "{reported}");
         }
         assert_eq!(std::fs::read_to_string(&private).unwrap(), "a secret\n");
     }
@@ -223,8 +226,8 @@ mod tests {
         let (place, problem) = check_savable(&session).unwrap_err();
         assert_eq!(place, FILE_NAME);
         assert!(problem.contains("over 4 MiB"), "{problem}");
-        let told = save(folder.path(), &session, None).unwrap_err().to_string();
-        assert!(told.contains("over 4 MiB"), "{told}");
+        let reported = save(folder.path(), &session, None).unwrap_err().to_string();
+        assert!(reported.contains("over 4 MiB"), "{reported}");
         let now = std::fs::read(folder.path().join(FILE_NAME)).unwrap();
         assert_eq!(now, kept);
     }

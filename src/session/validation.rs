@@ -209,7 +209,7 @@ mod tests {
 
     #[test]
     fn numbers_that_cannot_be_meant_are_told_in_brief() {
-        let told = |from: &str, to: &str| refused(&BY_HAND.replace(from, to));
+        let reported = |from: &str, to: &str| refused(&BY_HAND.replace(from, to));
         for (from, to, said) in [
             (
                 "percent = 2.0",
@@ -238,8 +238,8 @@ mod tests {
                 "percent is -100; write a number from -50 to 50",
             ),
         ] {
-            let told = told(from, to);
-            assert!(told.contains(said), "{told}");
+            let reported = reported(from, to);
+            assert!(reported.contains(said), "{reported}");
         }
     }
 }

@@ -43,7 +43,7 @@ const SHORTEST: usize = 3;
 /// Cuts a column (NaN: missing) into straight pieces, in order. `wander_w` is the spread of its 10 s
 /// means ([`wander_w`]), best taken over the whole ride: steps in a short stretch blow it up. Missing rows belong to no fit and
 /// are spanned by the piece around them. Fewer than six rows present make no piece.
-pub fn pieces(column: &[f64], step_s: f64, wander_w: f64) -> Vec<Piece> {
+pub fn pieces(column: &[f64], step_s: f64, slow_noise_w: f64) -> Vec<Piece> {
     let rows: Vec<usize> = (0..column.len())
         .filter(|&row| column[row].is_finite())
         .collect();
@@ -51,7 +51,7 @@ pub fn pieces(column: &[f64], step_s: f64, wander_w: f64) -> Vec<Piece> {
         return Vec::new();
     }
     let sums = LineSums::new(column, &rows);
-    let price = price(column.len(), step_s, wander_w);
+    let price = price(column.len(), step_s, slow_noise_w);
     partition(&sums, price)
         .into_iter()
         .map(|(from, to)| {
@@ -66,7 +66,7 @@ pub fn pieces(column: &[f64], step_s: f64, wander_w: f64) -> Vec<Piece> {
 }
 
 /// Spread of successive 10 s means about each other, as the standard deviation of one, W.
-pub fn wander_w(column: &[f64], step_s: f64) -> f64 {
+pub fn slow_noise_w(column: &[f64], step_s: f64) -> f64 {
     let length = (NOISE_BLOCK_S / step_s).round().max(1.0) as usize;
     let means: Vec<f64> = column
         .chunks_exact(length)
@@ -77,10 +77,10 @@ pub fn wander_w(column: &[f64], step_s: f64) -> f64 {
     (spread / std::f64::consts::SQRT_2).max(NOISE_FLOOR_W)
 }
 
-fn price(rows: usize, step_s: f64, wander_w: f64) -> f64 {
+fn price(rows: usize, step_s: f64, slow_noise_w: f64) -> f64 {
     let block = (NOISE_BLOCK_S / step_s).round().max(1.0);
     let places = (rows as f64 / block).max(3.0);
-    3.0 * places.ln() * block * wander_w.powi(2)
+    3.0 * places.ln() * block * slow_noise_w.powi(2)
 }
 
 /// Cheapest cut, as ranges of places among the present rows.
@@ -175,7 +175,7 @@ impl LineSums {
     fn ends(&self, from: usize, to: usize) -> (f64, f64) {
         let [t, y, tt, ty, _] = self.moments(from, to);
         let slope = if tt > 0.0 { ty / tt } else { 0.0 };
-        let at = |place: usize| self.y0 + y + slope * (self.t[place] - self.t0 - t);
+        let at = |index: usize| self.y0 + y + slope * (self.t[index] - self.t0 - t);
         (at(from), at(to - 1))
     }
 }
@@ -185,7 +185,7 @@ mod tests {
     use super::*;
 
     fn pieces(column: &[f64], step_s: f64) -> Vec<Piece> {
-        super::pieces(column, step_s, wander_w(column, step_s))
+        super::pieces(column, step_s, slow_noise_w(column, step_s))
     }
 
     fn noise(i: usize) -> f64 {

@@ -89,7 +89,7 @@ impl Contrast {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Block {
     /// Place in time, counted in blocks; rising from block to block.
-    pub place: usize,
+    pub index: usize,
     /// The observed mean.
     pub value: f64,
     /// The row of the design matrix.
@@ -135,11 +135,11 @@ impl Fitted {
             .zip(&values)
             .map(|(row, value)| value - fitted(row))
             .collect();
-        let before = std::iter::once(None).chain(blocks.iter().map(|b| Some(b.place)));
+        let before = std::iter::once(None).chain(blocks.iter().map(|b| Some(b.index)));
         let gaps: Vec<i32> = before
             .zip(blocks)
             .map(|(before, block)| {
-                let gap = before.map_or(0, |before| block.place.saturating_sub(before).max(1));
+                let gap = before.map_or(0, |before| block.index.saturating_sub(before).max(1));
                 i32::try_from(gap).unwrap_or(i32::MAX)
             })
             .collect();
@@ -208,11 +208,11 @@ impl Fitted {
             .nodes
             .iter()
             .filter(|(_, log_weight, _)| (log_weight - heaviest).exp() > LIGHTEST);
-        let told = heavy.map(|(rho, log_weight, variance)| {
+        let kernels = heavy.map(|(rho, log_weight, variance)| {
             let spread = spread(&runs, *rho);
             (*log_weight, (variance * spread).max(0.0).sqrt())
         });
-        Mixture::of(self.degrees_of_freedom, told)?.uncertainty()
+        Mixture::of(self.degrees_of_freedom, kernels)?.uncertainty()
     }
 }
 
@@ -406,15 +406,15 @@ impl OneTerm {
         // The first block has none before it: as if one of nothing had been there.
         let (mut x0, mut v0) = (0.0, 0.0);
         for ((&x, &v), &gap) in design.iter().zip(residuals).zip(gaps) {
-            let place = all.iter().position(|pairs| pairs.gap == gap);
-            let place = place.unwrap_or_else(|| {
+            let index = all.iter().position(|pairs| pairs.gap == gap);
+            let index = index.unwrap_or_else(|| {
                 all.push(Pairs {
                     gap,
                     ..Pairs::default()
                 });
                 all.len() - 1
             });
-            let pairs = &mut all[place];
+            let pairs = &mut all[index];
             pairs.count += 1.0;
             for (sum, term) in [
                 (&mut pairs.gram, [x * x, x * x0, x0 * x0]),
@@ -623,8 +623,8 @@ mod tests {
             .iter()
             .zip(x)
             .enumerate()
-            .map(|(place, (&value, &x))| Block {
-                place,
+            .map(|(index, (&value, &x))| Block {
+                index,
                 value,
                 design: vec![1.0, x],
             })
@@ -680,11 +680,11 @@ mod tests {
         let blocks = |missing: &[usize]| -> Vec<Block> {
             x.chunks_exact(10)
                 .enumerate()
-                .filter(|(place, _)| !missing.contains(place))
-                .map(|(place, chunk)| Block {
-                    place,
+                .filter(|(index, _)| !missing.contains(index))
+                .map(|(index, chunk)| Block {
+                    index,
                     value: chunk.iter().sum::<f64>() / 10.0,
-                    design: vec![1.0, place as f64],
+                    design: vec![1.0, index as f64],
                 })
                 .collect()
         };
@@ -735,7 +735,7 @@ mod tests {
                 .chunks_exact(length)
                 .map(|chunk| chunk.iter().sum::<f64>() / length as f64)
                 .collect();
-            let places: Vec<f64> = (0..means.len()).map(|place| place as f64).collect();
+            let places: Vec<f64> = (0..means.len()).map(|index| index as f64).collect();
             let slope = estimate(&line(&means, &places), &[0.0, 1.0]).unwrap();
             covered += usize::from(slope.ci95[0] <= 0.0 && 0.0 <= slope.ci95[1]);
         }

@@ -62,14 +62,14 @@ pub(super) struct Mixture {
 impl Mixture {
     /// From the logarithm of each part's weight (up to a constant) and its scale, for Student t's
     /// with `dof` degrees of freedom. Parts that cannot be told are passed over.
-    pub fn of(dof: f64, told: impl Iterator<Item = (f64, f64)>) -> Option<Self> {
-        let told: Vec<(f64, f64)> = told
+    pub fn of(dof: f64, kernels: impl Iterator<Item = (f64, f64)>) -> Option<Self> {
+        let kernels: Vec<(f64, f64)> = kernels
             .filter(|(log_weight, scale)| {
                 log_weight.is_finite() && scale.is_finite() && *scale > 0.0
             })
             .collect();
-        let heaviest = told.iter().map(|(w, _)| *w).reduce(f64::max)?;
-        let mut parts: Vec<(f64, f64)> = told
+        let heaviest = kernels.iter().map(|(w, _)| *w).reduce(f64::max)?;
+        let mut parts: Vec<(f64, f64)> = kernels
             .into_iter()
             .map(|(w, scale)| ((w - heaviest).exp(), scale))
             .filter(|(w, _)| *w > LIGHTEST)
@@ -185,8 +185,8 @@ mod tests {
 
     #[test]
     fn unequal_parts_have_heavier_tails_and_lie_between() {
-        let told = [(0.0, 1.0), (0.0, 3.0)];
-        let found = Mixture::of(11.0, told.into_iter()).unwrap();
+        let kernels = [(0.0, 1.0), (0.0, 3.0)];
+        let found = Mixture::of(11.0, kernels.into_iter()).unwrap();
         let found = found.uncertainty().unwrap();
         assert!(found.dof < 11.0, "{found:?}");
         assert!((2.3..6.6).contains(&found.half_width95()), "{found:?}");
@@ -194,8 +194,8 @@ mod tests {
 
     #[test]
     fn parts_that_cannot_be_told_are_passed_over() {
-        let told = [(f64::NAN, 1.0), (0.0, 0.0), (0.0, f64::INFINITY)];
-        assert!(Mixture::of(5.0, told.into_iter()).is_none());
+        let kernels = [(f64::NAN, 1.0), (0.0, 0.0), (0.0, f64::INFINITY)];
+        assert!(Mixture::of(5.0, kernels.into_iter()).is_none());
     }
 
     #[test]

@@ -134,9 +134,9 @@ impl Shape {
         let (mut carried, mut squares, mut cross) = (0.0, 0.0, 0.0);
         let mut before = None;
         let mut step = (1, self.keep);
-        for (weight, place) in weights.iter().zip(places) {
+        for (weight, index) in weights.iter().zip(places) {
             if let Some((last, at)) = before {
-                let gap = place.saturating_sub(at).max(1);
+                let gap = index.saturating_sub(at).max(1);
                 if gap != step.0 {
                     step = (gap, power(self.keep, gap));
                 }
@@ -144,7 +144,7 @@ impl Shape {
             }
             squares += weight * weight;
             cross += weight * carried;
-            before = Some((*weight, *place));
+            before = Some((*weight, *index));
         }
         squares + 2.0 * self.slow * cross
     }
@@ -263,8 +263,8 @@ fn abreast_about_mean(
     let (mut value_new, mut one_new) = (NOUGHT, NOUGHT);
     let (mut squares, mut products, mut ones, mut logs) = (NOUGHT, NOUGHT, NOUGHT, NOUGHT);
     let (mut before, mut settled) = (None, false);
-    for &(place, value) in blocks {
-        let gap = before.map_or(0, |at| place.saturating_sub(at).max(1));
+    for &(index, value) in blocks {
+        let gap = before.map_or(0, |at| index.saturating_sub(at).max(1));
         let last_gain = gain;
         if gap != 1 || !settled {
             for (at, filter) in filters.iter_mut().enumerate() {
@@ -286,7 +286,7 @@ fn abreast_about_mean(
             ones[at] += o * o;
             logs[at] += log_scale[at];
         }
-        before = Some(place);
+        before = Some(index);
     }
     std::array::from_fn(|at| Said {
         log_likelihood: -logs[at] - 0.5 * ones[at].ln(),
@@ -385,7 +385,7 @@ impl Noise {
             return None;
         };
         let whole = last.0 - first.0 + 1 == count;
-        let places: Vec<usize> = blocks.iter().map(|(place, _)| *place).collect();
+        let places: Vec<usize> = blocks.iter().map(|(index, _)| *index).collect();
         let ones = vec![1.0; count];
         let freedom = self.likeness + (count - 1) as f64;
         let said = about_mean(self.nodes.iter().map(|node| node.shape), blocks, centre);
@@ -447,7 +447,7 @@ impl Noise {
             gram_inverse,
             coefficients,
             design: blocks.iter().map(|b| b.design.clone()).collect(),
-            places: blocks.iter().map(|b| b.place).collect(),
+            places: blocks.iter().map(|b| b.index).collect(),
             squares: if exact { Vec::new() } else { squares },
         })
     }
@@ -463,7 +463,7 @@ fn about_model(shape: Shape, blocks: &[Block], residuals: &[f64], terms: usize) 
     let (mut gain, mut squares) = (0.0, 0.0);
     let mut before = None;
     for (block, residual) in blocks.iter().zip(residuals) {
-        let gap = before.map_or(0, |at| block.place.saturating_sub(at).max(1));
+        let gap = before.map_or(0, |at| block.index.saturating_sub(at).max(1));
         let step = filter.step(gap);
         let observed = block.design.iter().chain([residual]);
         for ((state, new), value) in states.iter_mut().zip(&mut news).zip(observed) {
@@ -477,7 +477,7 @@ fn about_model(shape: Shape, blocks: &[Block], residuals: &[f64], terms: usize) 
         let left = news[terms] * step.scale;
         accumulate(&mut gram, &mut products, &row, left);
         squares += left * left;
-        before = Some(block.place);
+        before = Some(block.index);
     }
     let (_, explained) = solved(&mut gram, &mut products)?;
     Some((squares - explained).max(0.0))
@@ -660,10 +660,10 @@ mod tests {
             assert_close(shape.spread(&[1.0; 7], &PLACES), ones, 1e-10);
             let line: Vec<Block> = blocks
                 .iter()
-                .map(|&(place, value)| Block {
-                    place,
+                .map(|&(index, value)| Block {
+                    index,
                     value,
-                    design: vec![1.0, place as f64 - 3.5],
+                    design: vec![1.0, index as f64 - 3.5],
                 })
                 .collect();
             assert_close(
@@ -752,8 +752,8 @@ mod tests {
         let noise = Noise::learn(&all, 5, 1.0).unwrap();
         let blocks: Vec<Block> = all[2]
             .iter()
-            .map(|&(place, value)| Block {
-                place,
+            .map(|&(index, value)| Block {
+                index,
                 value,
                 design: vec![1.0],
             })
@@ -769,7 +769,7 @@ mod tests {
             Noise::learn(&[vec![(0, 1.0), (1, 2.0), (2, 1.0)]], 5, 1.0),
             None
         );
-        let flat: Stretch = (0..50).map(|place| (place, 3.0)).collect();
+        let flat: Stretch = (0..50).map(|index| (index, 3.0)).collect();
         assert_eq!(Noise::learn(&[flat], 5, 1.0), None);
         let all = stretches(0.0, 4, 100);
         let noise = Noise::learn(&all, 5, 1.0).unwrap();

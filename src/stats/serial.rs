@@ -66,8 +66,8 @@ pub fn mean_uncertainty(
 ) -> Option<MeanUncertainty> {
     let blocks: Vec<Block> = block_means
         .iter()
-        .map(|&(place, value)| Block {
-            place,
+        .map(|&(index, value)| Block {
+            index,
             value,
             design: vec![1.0],
         })
@@ -87,10 +87,10 @@ mod tests {
         let length = block_rows(values.len());
         let means = filled_blocks(values.len(), length, |row| values[row].is_finite())
             .into_iter()
-            .map(|(place, rows)| {
+            .map(|(index, rows)| {
                 let there = values[rows].iter().copied().filter(|v| v.is_finite());
                 let (sum, n) = there.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
-                (place, sum / n)
+                (index, sum / n)
             })
             .collect();
         (means, length)

@@ -6,7 +6,7 @@ use super::evidence::Evidence;
 use super::proposal::{Basis, Proposal, overlap_share};
 use crate::analysis::kinds::gear_change::ratio_changes;
 use crate::session::{Kind, Segment};
-use crate::stats::change_points::{Piece, pieces, wander_w};
+use crate::stats::change_points::{Piece, pieces, slow_noise_w};
 use crate::stats::median_of;
 use crate::text::machine_number;
 use crate::timeline::Span;
@@ -76,7 +76,7 @@ const HELD_W: f64 = 15.0;
 pub(super) fn all(evidence: &Evidence) -> Vec<Proposal> {
     let search = Search {
         evidence,
-        wander_w: wander_w(&evidence.power, evidence.grid.step_s),
+        slow_noise_w: slow_noise_w(&evidence.power, evidence.grid.step_s),
     };
     let coasts = search.coasts();
     let efforts = search.efforts(&coasts);
@@ -105,7 +105,7 @@ struct Plateau {
 struct Search<'a> {
     evidence: &'a Evidence,
     /// Wander of the power over the ride, W.
-    wander_w: f64,
+    slow_noise_w: f64,
 }
 
 impl Search<'_> {
@@ -285,7 +285,7 @@ impl Search<'_> {
         let Some(column) = self.evidence.power.get(stretch.clone()) else {
             return;
         };
-        let found: Vec<Piece> = pieces(column, step_s, self.wander_w)
+        let found: Vec<Piece> = pieces(column, step_s, self.slow_noise_w)
             .into_iter()
             .map(|piece| Piece {
                 rows: piece.rows.start + stretch.start..piece.rows.end + stretch.start,
@@ -323,7 +323,7 @@ impl Search<'_> {
     /// line through its 10 s means, and 12 W at least.
     fn chance_rise_w(&self, rows: &Range<usize>) -> f64 {
         let means = (self.seconds(rows) / 10.0).max(1.0);
-        (2.0 * self.wander_w * (12.0 / means).sqrt()).max(12.0)
+        (2.0 * self.slow_noise_w * (12.0 / means).sqrt()).max(12.0)
     }
 
     /// Flat pieces, those at the same level joined.
@@ -535,8 +535,8 @@ impl Search<'_> {
     /// Root mean square distance from the line between two levels, W.
     fn scatter_w(&self, rows: &Range<usize>, from_w: f64, to_w: f64) -> f64 {
         let length = rows.len().max(2) as f64 - 1.0;
-        let distances = rows.clone().enumerate().filter_map(|(place, row)| {
-            let line = from_w + (to_w - from_w) * place as f64 / length;
+        let distances = rows.clone().enumerate().filter_map(|(index, row)| {
+            let line = from_w + (to_w - from_w) * index as f64 / length;
             let distance = self.power(row) - line;
             distance.is_finite().then_some(distance * distance)
         });

@@ -23,7 +23,7 @@ mod find;
 mod proposal;
 
 use crate::session::Segment;
-use crate::stats::change_points::{pieces, wander_w};
+use crate::stats::change_points::{pieces, slow_noise_w};
 use crate::timeline::{Aligned, Span};
 
 pub use answered::answered;
@@ -35,7 +35,11 @@ pub use proposal::{Basis, Proposal, overlap_share};
 pub fn change_points_s(aligned: &Aligned) -> Vec<f64> {
     let evidence = Evidence::of(aligned);
     let step_s = evidence.grid.step_s;
-    let found = pieces(&evidence.power, step_s, wander_w(&evidence.power, step_s));
+    let found = pieces(
+        &evidence.power,
+        step_s,
+        slow_noise_w(&evidence.power, step_s),
+    );
     let starts = found.iter().skip(1).map(|piece| piece.rows.start);
     starts.map(|row| evidence.grid.time_s(row)).collect()
 }

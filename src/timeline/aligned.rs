@@ -398,8 +398,8 @@ impl Aligned {
     fn all_reference_pairs(&self) -> Vec<(usize, usize, PairSums)> {
         let references: Vec<usize> = self.powered(Role::Reference).collect();
         let mut pairs = Vec::new();
-        for (place, &a) in references.iter().enumerate() {
-            for &b in references.iter().skip(place + 1) {
+        for (index, &a) in references.iter().enumerate() {
+            for &b in references.iter().skip(index + 1) {
                 let columns = (self.power(Member::Stream(a)), self.power(Member::Stream(b)));
                 if let (Some(x), Some(y)) = columns {
                     pairs.push((a, b, PairSums::new(x, y)));

@@ -214,9 +214,9 @@ impl Correlator {
             let var_b = n_scale * bb - b * b;
             let covariance = n_scale * ab - a * b;
             let least = CONSTANT_SHARE * n * n;
-            let told = (n >= min_pairs) & (var_a >= least) & (var_b >= least);
+            let known = (n >= min_pairs) & (var_a >= least) & (var_b >= least);
             let r = covariance / (var_a * var_b).sqrt();
-            if told { r.clamp(-1.0, 1.0) } else { f64::NAN }
+            if known { r.clamp(-1.0, 1.0) } else { f64::NAN }
         }));
     }
 

@@ -186,13 +186,13 @@ pub struct Stretches(Vec<Range<usize>>);
 impl FromIterator<Range<usize>> for Stretches {
     fn from_iter<I: IntoIterator<Item = Range<usize>>>(rows: I) -> Self {
         let mut stretches: Vec<_> = rows.into_iter().collect();
-        for place in 1..stretches.len() {
-            let (left, right) = (&stretches[place - 1], &stretches[place]);
+        for index in 1..stretches.len() {
+            let (left, right) = (&stretches[index - 1], &stretches[index]);
             let are_long = left.len().min(right.len()) >= 3 * FAN;
             if are_long && left.end == right.start {
                 let edge = (left.end + FAN / 2) / FAN * FAN;
-                stretches[place - 1].end = edge;
-                stretches[place].start = edge;
+                stretches[index - 1].end = edge;
+                stretches[index].start = edge;
             }
         }
         Self(stretches)

@@ -70,10 +70,10 @@ fn changes_in(path: &Path) -> Result<(Changes, Vec<ConfigError>), ConfigError> {
         return Err(ConfigError::TooLong);
     }
     let document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| {
-        let told = error.message().split_whitespace().collect::<Vec<_>>();
+        let reported = error.message().split_whitespace().collect::<Vec<_>>();
         let before = error.span().and_then(|span| text.get(..span.start));
         let line = before.map_or(1, |before| before.matches('\n').count() + 1);
-        ConfigError::Syntax(format!("line {line}: {}", told.join(" ")))
+        ConfigError::Syntax(format!("line {line}: {}", reported.join(" ")))
     })?;
     let mut changes = Changes::new();
     let mut errors = Vec::new();

@@ -3,9 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use super::action::Copied;
-use super::aside::Aside;
 use super::state::State;
 use super::update::{Effect, Report};
+use super::worker::Worker;
 use crate::export::table;
 use crate::session::SessionError;
 use crate::session::files::{self, write_atomically};
@@ -15,7 +15,7 @@ use crate::session::store::{self, Fingerprint};
 
 /// What the effects need beyond the state.
 #[derive(Debug)]
-pub struct Desk {
+pub struct Effects {
     /// The session's folder.
     pub folder: PathBuf,
     /// The journal, or why there is none.
@@ -30,10 +30,10 @@ pub struct Desk {
     /// Whether the change on the disk has been told.
     pub told_of_change: bool,
     /// Who searches the ride and answers the questions of the views.
-    pub aside: Aside,
+    pub worker: Worker,
 }
 
-impl Desk {
+impl Effects {
     /// Performs an effect that concerns neither the screen nor the process.
     pub fn perform(&mut self, effect: &Effect, state: &State) -> Option<Report> {
         match effect {
@@ -42,7 +42,7 @@ impl Desk {
             Effect::SaveAs(folder) => Some(self.save_as(folder, state)),
             Effect::Export { path, over } => Some(export(path, *over, state)),
             Effect::Study(wanted) => {
-                self.aside.want((**wanted).clone());
+                self.worker.want((**wanted).clone());
                 None
             }
             Effect::Copy(copied) => Some(copy(*copied, state)),
@@ -172,7 +172,7 @@ impl Desk {
         if self.told_of_change {
             return None;
         }
-        let told = match store::fingerprint(&self.folder) {
+        let reported = match store::fingerprint(&self.folder) {
             Ok(now) if now == *known => return None,
             Ok(_) => "session.toml was changed by somebody else: reload it, or save to be asked",
             Err(_) => {
@@ -181,7 +181,7 @@ impl Desk {
             }
         };
         self.told_of_change = true;
-        Some(Report::Failed(told.to_owned()))
+        Some(Report::Failed(reported.to_owned()))
     }
 }
 

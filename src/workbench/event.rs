@@ -29,7 +29,7 @@ pub enum Action {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Mouse {
     /// What.
-    pub deed: Deed,
+    pub event: MouseEvent,
     /// Column, from 0.
     pub column: u16,
     /// Row, from 0.
@@ -38,7 +38,7 @@ pub struct Mouse {
 
 /// Deeds of a mouse.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Deed {
+pub enum MouseEvent {
     /// The main button went down.
     Press,
     /// It moved while down.

@@ -34,7 +34,6 @@
 //! below `update`; drawing knows the table, `update` knows how far drawing lets it scroll.
 
 pub mod action;
-pub mod aside;
 #[cfg(test)]
 pub(crate) mod bench;
 pub mod config;
@@ -54,3 +53,4 @@ pub mod terminal;
 pub mod text;
 pub mod theme;
 pub mod update;
+pub mod worker;

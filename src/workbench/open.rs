@@ -6,13 +6,13 @@ use std::time::Duration;
 use indicatif::ProgressBar;
 
 use super::action::{Place, names};
-use super::aside::Aside;
 use super::config;
-use super::effects::Desk;
+use super::effects::Effects;
 use super::keymap::Keymap;
 use super::run::run;
 use super::state::{Mode, State, View};
 use super::theme::Look;
+use super::worker::Worker;
 use crate::session::files;
 use crate::session::journal::{Journal, JournalError, Leftover, data_directory};
 use crate::session::store::{self, Fingerprint, Stored};
@@ -32,11 +32,11 @@ pub fn open(paths: &[PathBuf], look: Look) -> Result<(), String> {
     reading.enable_steady_tick(Duration::from_millis(200));
     let prepared = prepare(paths, look);
     reading.finish_and_clear();
-    let (mut state, mut desk) = prepared?;
-    run(&mut state, &mut desk).map_err(|error| error.to_string())
+    let (mut state, mut effects) = prepared?;
+    run(&mut state, &mut effects).map_err(|error| error.to_string())
 }
 
-fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
+fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Effects), String> {
     let (opened, fingerprint, recordings) = match paths {
         [path] if is_session(path) => open_folder(path)?,
         _ => open_recordings(paths)?,
@@ -74,24 +74,24 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Desk), String> {
         state.note(caution, true);
     }
     sum_up(&mut state);
-    let desk = Desk {
+    let effects = Effects {
         folder,
         journal,
         fingerprint,
         recordings,
         older,
         told_of_change: false,
-        aside: Aside::start(),
+        worker: Worker::start(),
     };
-    Ok((state, desk))
+    Ok((state, effects))
 }
 
 /// One name for several recordings: with others beside it a recording is another session.
 fn all_together(paths: &[PathBuf]) -> PathBuf {
     let full = |path: &PathBuf| path.canonicalize().unwrap_or_else(|_| path.clone());
     let mut name = std::ffi::OsString::new();
-    for (place, path) in paths.iter().enumerate() {
-        if place > 0 {
+    for (index, path) in paths.iter().enumerate() {
+        if index > 0 {
             name.push("\n");
         }
         name.push(full(path));
@@ -128,12 +128,12 @@ fn bound_keys() -> (Keymap, Vec<String>) {
         return (Keymap::default(), Vec::new());
     };
     let (keymap, errors) = config::keymap_from(&path);
-    let told = errors.iter().map(|error| {
+    let reported = errors.iter().map(|error| {
         let text = format!("keys.toml: {error}");
         crate::text::clean_text(&text)
     });
-    let told = told.collect();
-    (keymap, told)
+    let reported = reported.collect();
+    (keymap, reported)
 }
 
 fn open_journal(

@@ -12,11 +12,11 @@ use crossterm::event::{
 };
 
 use super::draw;
-use super::effects::Desk;
+use super::effects::Effects;
 use super::keymap::{Code, Key};
 use super::state::State;
 use super::terminal::{Screen, Signals, TerminalError};
-use super::update::{Action, Deed, Effect, Mouse, update};
+use super::update::{Action, Effect, Mouse, MouseEvent, update};
 
 /// How long to wait for a key before signals are looked at.
 const PATIENCE: Duration = Duration::from_millis(100);
@@ -37,7 +37,7 @@ const MOST_EVENTS: usize = 64;
 ///
 /// # Errors
 /// [`TerminalError`]; the terminal is then as it was.
-pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
+pub fn run(state: &mut State, effects: &mut Effects) -> Result<(), TerminalError> {
     let signals = Signals::listen()?;
     let mut screen = Screen::take()?;
     let keyboard = Keyboard::listen()?;
@@ -48,7 +48,7 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
         if known != Some((columns, rows)) {
             known = Some((columns, rows));
             let resized = VecDeque::from([Action::Resize(columns, rows)]);
-            settle(state, desk, &mut screen, resized)?;
+            settle(state, effects, &mut screen, resized)?;
         }
         screen.draw((columns, rows), |area, buffer| {
             draw::draw(state, area, buffer)
@@ -62,19 +62,19 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
                 screen.suspend()?;
                 break;
             }
-            let patience = if desk.aside.is_busy() {
+            let patience = if effects.worker.is_busy() {
                 WHILE_BUSY
             } else {
                 PATIENCE
             };
             actions.extend(keyboard.actions(patience)?);
-            actions.extend(desk.aside.reports().map(Action::Report));
+            actions.extend(effects.worker.reports().map(Action::Report));
             if looked.elapsed() >= LOOKS_EVERY {
                 looked = Instant::now();
-                actions.extend(desk.notice_change().map(Action::Report));
+                actions.extend(effects.notice_change().map(Action::Report));
             }
         }
-        if !settle(state, desk, &mut screen, actions)? {
+        if !settle(state, effects, &mut screen, actions)? {
             return Ok(());
         }
     }
@@ -83,7 +83,7 @@ pub fn run(state: &mut State, desk: &mut Desk) -> Result<(), TerminalError> {
 /// Takes actions, and the reports of their effects, until there are none left; `false` to leave.
 fn settle(
     state: &mut State,
-    desk: &mut Desk,
+    effects: &mut Effects,
     screen: &mut Screen,
     mut actions: VecDeque<Action>,
 ) -> io::Result<bool> {
@@ -96,7 +96,7 @@ fn settle(
                 Effect::CaptureMouse(capture) => screen.capture_mouse(capture)?,
                 other => {
                     // A report concerns the edit just made: it is heard before the next action.
-                    let report = desk.perform(&other, state).map(Action::Report);
+                    let report = effects.perform(&other, state).map(Action::Report);
                     if let Some(report) = report {
                         actions.push_front(report);
                     }
@@ -154,16 +154,16 @@ fn action_of(event: Event) -> Option<Action> {
         Event::Paste(text) => Some(Action::Paste(text)),
         Event::Resize(columns, rows) => Some(Action::Resize(columns, rows)),
         Event::Mouse(mouse) => {
-            let deed = match mouse.kind {
-                MouseEventKind::Down(MouseButton::Left) => Deed::Press,
-                MouseEventKind::Drag(MouseButton::Left) => Deed::Drag,
-                MouseEventKind::Up(MouseButton::Left) => Deed::Release,
-                MouseEventKind::ScrollUp => Deed::WheelUp,
-                MouseEventKind::ScrollDown => Deed::WheelDown,
+            let event = match mouse.kind {
+                MouseEventKind::Down(MouseButton::Left) => MouseEvent::Press,
+                MouseEventKind::Drag(MouseButton::Left) => MouseEvent::Drag,
+                MouseEventKind::Up(MouseButton::Left) => MouseEvent::Release,
+                MouseEventKind::ScrollUp => MouseEvent::WheelUp,
+                MouseEventKind::ScrollDown => MouseEvent::WheelDown,
                 _ => return None,
             };
             Some(Action::Mouse(Mouse {
-                deed,
+                event,
                 column: mouse.column,
                 row: mouse.row,
             }))

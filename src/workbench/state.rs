@@ -131,7 +131,7 @@ pub struct State {
     /// The last answer, with its question.
     pub study: Option<(Question, Answer)>,
     /// The stream whose clock is compared with that of the selected stream.
-    pub mate: Option<usize>,
+    pub other_stream: Option<usize>,
     /// The channel on which they are compared; `None` chooses.
     pub clock_channel: Option<Channel>,
     /// Whether coverage is by wheel speed rather than cadence, where both are recorded.
@@ -212,7 +212,7 @@ impl State {
             scope: Scope::Window,
             asked: None,
             study: None,
-            mate: None,
+            other_stream: None,
             clock_channel: None,
             coverage_by_speed: false,
             plan: None,

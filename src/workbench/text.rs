@@ -52,14 +52,14 @@ pub fn parse_time(typed: &str, here_s: f64) -> Option<f64> {
         return None;
     }
     let mut total_s = 0.0;
-    for (place, part) in parts.iter().enumerate() {
-        let last = place + 1 == parts.len();
+    for (index, part) in parts.iter().enumerate() {
+        let last = index + 1 == parts.len();
         let allowed = |c: char| c.is_ascii_digit() || (last && c == '.');
         if part.is_empty() || !part.chars().all(allowed) {
             return None;
         }
         let value: f64 = part.parse().ok()?;
-        if place > 0 && value >= 60.0 {
+        if index > 0 && value >= 60.0 {
             return None;
         }
         total_s = total_s * 60.0 + value;

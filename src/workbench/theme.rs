@@ -383,10 +383,10 @@ mod tests {
                     ascii: false,
                 };
                 let lines = look.lines(7);
-                for (place, line) in lines.iter().enumerate() {
+                for (index, line) in lines.iter().enumerate() {
                     assert!(
-                        !lines[..place].contains(line),
-                        "{depth:?} {ground:?} {place}"
+                        !lines[..index].contains(line),
+                        "{depth:?} {ground:?} {index}"
                     );
                 }
             }

@@ -26,7 +26,7 @@ use std::sync::Arc;
 use super::action::table::{TABLE, named};
 use super::action::{entry::Context, names};
 use super::draw;
-pub use super::event::{Action, Deed, Effect, Mouse, Report};
+pub use super::event::{Action, Effect, Mouse, MouseEvent, Report};
 use super::keymap::Key;
 use super::state::{Mode, Place, State};
 use super::study::{Computed, Wanted};
@@ -46,7 +46,7 @@ pub fn update(state: &mut State, action: Action) -> Vec<Effect> {
             // Whatever a terminal does to its cells meanwhile: they are all drawn again.
             effects.push(Effect::Redraw);
         }
-        Action::Report(report) => hear(state, report, &mut effects),
+        Action::Report(report) => take_report(state, report, &mut effects),
     }
     state.refresh_figures(false);
     state.refresh_smoothed();
@@ -125,7 +125,7 @@ fn perform(state: &mut State, name: &str, effects: &mut Vec<Effect>) {
     }
 }
 
-fn hear(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
+fn take_report(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
     match report {
         Report::Journalled { done } => say(state, done),
         Report::NotJournalled { done, why } => {

@@ -39,7 +39,7 @@ fn main() {
 
 /// One masked pair of 6 h at lags within ±10 min, against one plain correlation of that length.
 fn pair_within_ten_minutes() {
-    let ride = wander(SIX_HOURS + 100, 1);
+    let ride = slow_noise(SIX_HOURS + 100, 1);
     let (a, b) = (with_gaps(&ride[..SIX_HOURS], 2), with_gaps(&ride[100..], 3));
     let mut correlator = Correlator::for_lags_within(SIX_HOURS, 600);
     let (mut x, mut y) = (Spectra::default(), Spectra::default());
@@ -60,7 +60,7 @@ fn pair_within_ten_minutes() {
 /// Seven masked pairs of 24 h at all lags, a stream against seven others, against thirty plain
 /// correlations of that length.
 fn seven_pairs_of_a_day() {
-    let ride = wander(DAY + 800, 5);
+    let ride = slow_noise(DAY + 800, 5);
     let series: Vec<Vec<f64>> = (0..8)
         .map(|i| with_gaps(&ride[100 * i..100 * i + DAY], i as u64))
         .collect();
@@ -185,7 +185,7 @@ impl Bare {
         let plan = planner.plan_fft_forward(len);
         let inverse = planner.plan_fft_inverse(len);
         Self {
-            real: wander(len, 4),
+            real: slow_noise(len, 4),
             first: plan.make_output_vec(),
             second: plan.make_output_vec(),
             scratch: plan.make_scratch_vec(),
@@ -245,7 +245,7 @@ fn best_ms(times: usize, mut run: impl FnMut()) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
-fn wander(n: usize, seed: u64) -> Vec<f64> {
+fn slow_noise(n: usize, seed: u64) -> Vec<f64> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut value = 0.0;
     (0..n)
@@ -280,8 +280,8 @@ fn stream(index: usize) -> Samples {
             Channel::Cadence => (88.0, 0.7, 0.3),
             _ => (210.0, 4.0, 2.0),
         };
-        let own = wander(SIX_HOURS, 100 + 10 * index as u64 + seed as u64);
-        let ride: Vec<f64> = wander(SIX_HOURS, 50 + seed as u64)
+        let own = slow_noise(SIX_HOURS, 100 + 10 * index as u64 + seed as u64);
+        let ride: Vec<f64> = slow_noise(SIX_HOURS, 50 + seed as u64)
             .iter()
             .zip(&own)
             .map(|(v, w)| (level + scale * v + noise * w).round())

@@ -13,7 +13,7 @@ use truing::workbench::keymap::{Key, Keymap};
 use truing::workbench::state::State;
 use truing::workbench::study;
 use truing::workbench::theme::{Depth, Ground, Look};
-use truing::workbench::update::{Action, Deed, Effect, Mouse, Report, update};
+use truing::workbench::update::{Action, Effect, Mouse, MouseEvent, Report, update};
 
 /// Most actions of one input: what is longer is a longer day, not another one.
 const MOST_ACTIONS: usize = 300;
@@ -104,12 +104,12 @@ impl Hand<'_> {
             }
             COMMAND..MOUSE => Action::Do(TABLE[usize::from(self.byte()) % TABLE.len()].name),
             MOUSE..RESIZE => Action::Mouse(Mouse {
-                deed: [
-                    Deed::Press,
-                    Deed::Drag,
-                    Deed::Release,
-                    Deed::WheelUp,
-                    Deed::WheelDown,
+                event: [
+                    MouseEvent::Press,
+                    MouseEvent::Drag,
+                    MouseEvent::Release,
+                    MouseEvent::WheelUp,
+                    MouseEvent::WheelDown,
                 ][usize::from(byte) % 5],
                 column: u16::from(self.byte()),
                 row: u16::from(self.byte()) % 100,

@@ -21,7 +21,7 @@ fn main() -> ExitCode {
         let folders = ["corpus", "artifacts"].map(|folder| fuzz.join(folder).join(kind));
         let files: Vec<PathBuf> = folders.iter().flat_map(|folder| files_in(folder)).collect();
         let whole = measured(*entry, &files, |bytes| bytes);
-        all_within &= whole.told(kind);
+        all_within &= whole.in_words(kind);
         // What repeats costs most: a file's own content, over and over, up to the limit.
         let some: Vec<PathBuf> = files
             .iter()
@@ -32,7 +32,7 @@ fn main() -> ExitCode {
             let length = LONGEST / bytes.len().max(1) * bytes.len();
             bytes.iter().copied().cycle().take(length).collect()
         });
-        all_within &= stretched.told(&format!("{kind}, 1 MiB"));
+        all_within &= stretched.in_words(&format!("{kind}, 1 MiB"));
     }
     if all_within {
         ExitCode::SUCCESS
@@ -59,7 +59,7 @@ struct Worst {
 }
 
 impl Worst {
-    fn told(&self, name: &str) -> bool {
+    fn in_words(&self, name: &str) -> bool {
         println!(
             "{name:<16} {:>6}  {:>8.0}  {:>8.0}  {}",
             self.runs, self.slowest_ms, self.most_mib, self.over

@@ -136,8 +136,8 @@ fn ridden(rider: Rider, real: &[f64], random: &mut ChaCha8Rng) -> (Vec<f64>, Vec
                 let level = random.random_range(110.0..330.0);
                 let from = power.len() + 12;
                 blocks.push((from, power.len() + length - 2));
-                let wander = memory(random, 8.0, length);
-                power.extend(wander.iter().map(|w| level + 4.0 * w));
+                let slow_noise = memory(random, 8.0, length);
+                power.extend(slow_noise.iter().map(|w| level + 4.0 * w));
             }
             blocks.retain(|(_, to)| *to <= RIDE_S);
         }

@@ -149,9 +149,9 @@ impl<'p> Ride<'p> {
     fn new(plan: &'p Plan, seed: u64, averaging: bool) -> Self {
         let mut scenario = random_scenario(plan, seed);
         if averaging {
-            let tested = scenario.devices.first_mut().expect("a source under test");
-            tested.time_constant_s = 0.0;
-            tested.average_s = 3.0 + 0.1 * (seed % 31) as f64;
+            let under_test = scenario.devices.first_mut().expect("a source under test");
+            under_test.time_constant_s = 0.0;
+            under_test.average_s = 3.0 + 0.1 * (seed % 31) as f64;
         }
         let rehearsal = ride(plan, &scenario, seed).expect("rideable");
         let opened = rehearsal.opened(SessionOptions {
@@ -168,7 +168,7 @@ impl<'p> Ride<'p> {
         }
     }
 
-    fn tested(&self) -> usize {
+    fn under_test(&self) -> usize {
         self.aligned
             .powered(Role::UnderTest)
             .next()
@@ -296,7 +296,7 @@ impl<'p> Ride<'p> {
         let found = self.figures(segment).heat_soak.expect("a heat soak");
         let pair = segment.pairs.last();
         let truth = pair.and_then(|pair| pair.drift_percent_per_10min);
-        let drifts = self.rehearsal.scenario.devices[self.tested()].heat_percent != 0.0;
+        let drifts = self.rehearsal.scenario.devices[self.under_test()].heat_percent != 0.0;
         let of_kind = &mut tally.heat[usize::from(drifts)];
         of_kind.add(found.drift_ci95_percent_per_10min, truth);
     }
@@ -326,7 +326,7 @@ impl<'p> Ride<'p> {
         };
         let found = self.figures(segment).ramp.expect("a ramp");
         let length_s = phase.duration_s / phase.levels_w.len() as f64;
-        let device = &self.rehearsal.scenario.devices[self.tested()];
+        let device = &self.rehearsal.scenario.devices[self.under_test()];
         let rider_s = self.rehearsal.scenario.rider.settling_s;
         let tenth = |lags: [f64; 2]| {
             let fine = (0..4000).map(|i| f64::from(i) / 100.0);
@@ -375,7 +375,7 @@ impl<'p> Ride<'p> {
     fn sprint(&self, segment: &SegmentTruth, tally: &mut Tally) {
         let rows = self.rows(segment);
         let found = self.figures(segment).sprint.expect("a sprint");
-        let device = &self.rehearsal.scenario.devices[self.tested()];
+        let device = &self.rehearsal.scenario.devices[self.under_test()];
         tally.sprints += 1;
         if misses() {
             println!(
@@ -426,7 +426,7 @@ impl<'p> Ride<'p> {
         }
         // A ceiling is due where the reading without it would pass it by 5 % for two seconds.
         let clipped = device.ceiling_w.is_some_and(|ceiling_w| {
-            let power = &self.power(self.tested())[rows.clone()];
+            let power = &self.power(self.under_test())[rows.clone()];
             power.iter().filter(|w| **w >= ceiling_w - 1.0).count() >= 3
         });
         tally.ceilings_due += usize::from(clipped);
@@ -445,9 +445,9 @@ impl<'p> Ride<'p> {
     }
 
     fn whole_ride(&self, tally: &mut Tally) {
-        let tested = self.tested();
-        let found = &self.findings.dropouts[tested];
-        let truth = &self.rehearsal.truth.streams[tested];
+        let under_test = self.under_test();
+        let found = &self.findings.dropouts[under_test];
+        let truth = &self.rehearsal.truth.streams[under_test];
         let near = |a: &Dropout, b: &Dropout| {
             let (a, b) = (
                 Span::new(a.from_s - 1.0, a.to_s + 1.0),
@@ -482,7 +482,7 @@ impl<'p> Ride<'p> {
                 println!("seed {}: extra {extra:?}", self.rehearsal.seed);
             }
         }
-        let outside = &self.findings.excursions[tested];
+        let outside = &self.findings.excursions[under_test];
         let surge = |from_s: f64, to_s: f64| {
             truth.surges.iter().any(|surge| {
                 Span::new(surge.from_s, surge.to_s + 8.0)

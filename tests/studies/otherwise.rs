@@ -293,7 +293,7 @@ fn memory(draw: &mut Draw, tau: f64, n: usize) -> Vec<f64> {
 }
 
 /// Wander of a real rider about a steady power, standard deviation 1, one value a second.
-fn wander(draw: &mut Draw, n: usize) -> Vec<f64> {
+fn slow_noise(draw: &mut Draw, n: usize) -> Vec<f64> {
     static REAL: OnceLock<Vec<f64>> = OnceLock::new();
     let real = REAL.get_or_init(real_wander);
     let mut out = Vec::with_capacity(n + 200);
@@ -334,7 +334,7 @@ fn simulate(parts: &[Part], faults: &Faults, draw: &mut Draw) -> Truth {
         .collect();
     let n = asks.len();
     let rider_w = draw.within(3.0, 7.0);
-    let rough = wander(draw, n / STEPS + 1);
+    let rough = slow_noise(draw, n / STEPS + 1);
     let turning = memory(draw, 6.0 * STEPS as f64, n);
     let mass_kg = draw.within(62.0, 98.0);
     let apparent_kg = draw.within(8.0, 22.0);
@@ -357,7 +357,7 @@ fn simulate(parts: &[Part], faults: &Faults, draw: &mut Draw) -> Truth {
         .unwrap_or(n);
     for (row, (ask, into)) in asks.iter().enumerate() {
         let into_s = *into as f64 * STEP_S;
-        let wander_w = rider_w * between(&rough, row as f64 * STEP_S);
+        let slow_noise_w = rider_w * between(&rough, row as f64 * STEP_S);
         let held_w = match ask {
             Ask::Hold(watts) => control.step(watts + faults.hold_w),
             _ => control.step(truth.delivered_w.last().copied().unwrap_or(110.0)),
@@ -371,7 +371,7 @@ fn simulate(parts: &[Part], faults: &Faults, draw: &mut Draw) -> Truth {
                 let turns = row as f64 * STEP_S / faults.surge_period_s;
                 let surge_w = faults.surge_w * (std::f64::consts::TAU * turns).sin();
                 speed += (wanted(rpm) - speed) * STEP_S / 1.5;
-                delivered_w = held_w + surge_w + wander_w;
+                delivered_w = held_w + surge_w + slow_noise_w;
             }
             Ask::Sprint(peak_w) => {
                 let t = into_s - 20.0;
@@ -382,7 +382,7 @@ fn simulate(parts: &[Part], faults: &Faults, draw: &mut Draw) -> Truth {
                 };
                 rpm += 28.0 * shape;
                 speed += (wanted(rpm) - speed) * STEP_S / 1.5;
-                delivered_w = 125.0 + (peak_w - 125.0) * shape + 0.5 * wander_w;
+                delivered_w = 125.0 + (peak_w - 125.0) * shape + 0.5 * slow_noise_w;
             }
             Ask::Coast => {
                 rpm = 0.0;
@@ -404,7 +404,8 @@ fn simulate(parts: &[Part], faults: &Faults, draw: &mut Draw) -> Truth {
                 let gain_m_s = ((wanted_m_s * wobble - speed) / 4.0).clamp(-0.3, 0.3) * STEP_S;
                 speed = (speed + gain_m_s).max(1.0);
                 rpm = speed / (2.0 * CIRCUMFERENCE_M) * 60.0;
-                delivered_w = speed * (force_n + apparent_kg * gain_m_s / STEP_S) + 0.5 * wander_w;
+                delivered_w =
+                    speed * (force_n + apparent_kg * gain_m_s / STEP_S) + 0.5 * slow_noise_w;
             }
         }
         delivered_w = delivered_w.max(0.0);

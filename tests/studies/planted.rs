@@ -327,7 +327,7 @@ impl Draw {
 fn scenario(plan: &Plan, draw: &mut Draw) -> Scenario {
     let mut scenario = Scenario::for_plan(plan);
     scenario.allowance = allowance();
-    scenario.rider.wander_w = draw.within(3.0, 8.0);
+    scenario.rider.slow_noise_w = draw.within(3.0, 8.0);
     scenario.drivetrain.trainer_loss_percent =
         allowance().percent + allowance().plus_minus * draw.within(-1.0, 1.0);
     scenario.drivetrain.crank_loss_percent = 0.0;

@@ -87,13 +87,13 @@ fn faults(curve: &ErrorCurve) -> String {
     let mut parts: Vec<String> = at
         .take(NAMED)
         .chain(mean)
-        .map(|(bias, place)| {
+        .map(|(bias, index)| {
             let verb = match side(bias) == last {
                 true => String::new(),
                 false => format!("reads {} ", side(bias)),
             };
             last = side(bias);
-            format!("{verb}by {:.1} % {place}", bias.abs())
+            format!("{verb}by {:.1} % {index}", bias.abs())
         })
         .collect();
     parts.extend(more);
@@ -221,13 +221,13 @@ impl ErrorCurve {
 
 impl fmt::Display for Level {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let told = (
+        let reported = (
             self.from_w,
             self.to_w,
             self.change_percent,
             self.change_ci95_percent,
         );
-        let (Some(from_w), Some(to_w), Some(change), Some([low, high])) = told else {
+        let (Some(from_w), Some(to_w), Some(change), Some([low, high])) = reported else {
             return match self.basis {
                 Basis::OnePower if self.from_w.is_some() => f.write_str(
                     "whether the error changes with power was not ridden: all blocks lie at one power",

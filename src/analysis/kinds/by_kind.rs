@@ -31,7 +31,7 @@ pub(in crate::analysis) fn fill(
         window.column(under_test, Channel::Power),
         window.power(basis),
     );
-    let (Some(tested), Some(known)) = columns else {
+    let (Some(source), Some(reference)) = columns else {
         return;
     };
     // Frozen and false zero seconds are no readings for any figure but those of a coast, which asks
@@ -64,9 +64,9 @@ pub(in crate::analysis) fn fill(
             }
         }
         Kind::Ramp => {
-            let wander_w = window.wander_w(basis);
+            let slow_noise_w = window.slow_noise_w(basis);
             let asked = ride::set_points(window.aligned);
-            let found = ramp::figures(&read, &delivered, &asked, wander_w, window.grid());
+            let found = ramp::figures(&read, &delivered, &asked, slow_noise_w, window.grid());
             let later_s = sampled_later_s(window, under_test, basis);
             figures.ramp = Some(found.sampled_later(later_s));
         }
@@ -76,7 +76,12 @@ pub(in crate::analysis) fn fill(
         }
         Kind::Coast => {
             let turning = window.turning();
-            figures.coast = Some(coast::figures(tested, known, turning.as_deref(), step_s));
+            figures.coast = Some(coast::figures(
+                source,
+                reference,
+                turning.as_deref(),
+                step_s,
+            ));
         }
         Kind::HeatSoak => {
             let warmth = window.column(under_test, Channel::Temperature);
@@ -109,9 +114,9 @@ impl<'a> Window<'a> {
     }
 
     /// Wander of a member's power over the whole ride, W.
-    fn wander_w(&self, member: Member) -> f64 {
+    fn slow_noise_w(&self, member: Member) -> f64 {
         let power = self.aligned.power(member).unwrap_or_default();
-        change_points::wander_w(power, self.aligned.grid.step_s)
+        change_points::slow_noise_w(power, self.aligned.grid.step_s)
     }
 
     /// Cadence of the references.
@@ -151,11 +156,11 @@ fn sprint_figures(window: &Window<'_>, under_test: usize, basis: Member) -> Opti
             .collect()
     };
     let (references, context) = (of_role(Role::Reference), of_role(Role::Context));
-    let tested = readings(Member::Stream(under_test))?;
+    let source = readings(Member::Stream(under_test))?;
     Some(sprint::figures(
         Labelled {
             label: window.label(under_test),
-            power: &tested,
+            power: &source,
         },
         &labelled(&references),
         &labelled(&context),
@@ -213,13 +218,13 @@ fn labelled<'a>(columns: &'a [(&'a str, Cow<'_, [f64]>)]) -> Vec<Labelled<'a>> {
 fn gear_changes(
     window: &Window<'_>,
     (under_test, basis): (usize, Member),
-    tested: &[f64],
-    known: &[f64],
+    source: &[f64],
+    against: &[f64],
 ) -> GearChange {
     let turning = window.turning();
     let inputs = gear_change::Inputs {
-        under_test: tested,
-        reference: known,
+        under_test: source,
+        reference: against,
         speed: window.wheel_speed(under_test),
         cadence: turning.as_deref(),
         grid: window.grid(),
@@ -245,10 +250,10 @@ fn cadences(window: &Window<'_>) -> Vec<CadenceAgreement> {
     let step_s = window.aligned.grid.step_s;
     carrying(Role::UnderTest)
         .into_iter()
-        .flat_map(|tested| {
+        .flat_map(|under_test| {
             references
                 .iter()
-                .filter_map(move |known| cadence::compare(tested, *known, step_s))
+                .filter_map(move |reference| cadence::compare(under_test, *reference, step_s))
         })
         .collect()
 }
@@ -276,9 +281,9 @@ mod tests {
             400..410 => 800.0,
             _ => 200.0,
         };
-        let wander = lcg(SECONDS);
+        let slow_noise = lcg(SECONDS);
         (0..SECONDS)
-            .map(|t| level(t) + 24.0 * (wander[t] - 0.5))
+            .map(|t| level(t) + 24.0 * (slow_noise[t] - 0.5))
             .collect()
     }
 
@@ -371,10 +376,10 @@ mod tests {
             missing[rows].fill(f64::NAN);
         }
         let (_, gaps) = ride(missing);
-        let (told, wanted) = (table(&session, &aligned), table(&session, &gaps));
-        assert!(told.segments[0].ramp.as_ref().unwrap().steps.len() > 5);
+        let (found, wanted) = (table(&session, &aligned), table(&session, &gaps));
+        assert!(found.segments[0].ramp.as_ref().unwrap().steps.len() > 5);
         assert!(
-            told.segments[2]
+            found.segments[2]
                 .steady
                 .as_ref()
                 .unwrap()
@@ -382,7 +387,7 @@ mod tests {
                 .is_some()
         );
         let json = |table| serde_json::to_value(but_for_dropouts(table)).unwrap();
-        let apart = differences(&json(told), &json(wanted), "");
+        let apart = differences(&json(found), &json(wanted), "");
         assert!(apart.is_empty(), "{apart:#?}");
     }
 

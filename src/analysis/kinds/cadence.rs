@@ -41,8 +41,8 @@ pub fn compare(
     reference: (&str, &[f64]),
     step_s: f64,
 ) -> Option<CadenceAgreement> {
-    let (tested, known) = both_present(under_test.1, reference.1);
-    let differences: Vec<f64> = tested.iter().zip(&known).map(|(a, b)| a - b).collect();
+    let (source, against) = both_present(under_test.1, reference.1);
+    let differences: Vec<f64> = source.iter().zip(&against).map(|(a, b)| a - b).collect();
     let n = differences.len();
     if n == 0 {
         return None;
@@ -67,8 +67,8 @@ fn spikes(under_test: &[f64], reference: &[f64], median: f64, step_s: f64) -> us
         .iter()
         .zip(reference)
         .enumerate()
-        .filter(|(_, (tested, known))| tested.is_finite() && known.is_finite())
-        .filter(|(row, (tested, _))| {
+        .filter(|(_, (source, against))| source.is_finite() && against.is_finite())
+        .filter(|(row, (source, _))| {
             let until = (row + reach + 1).min(reference.len());
             let near = reference[row.saturating_sub(reach)..until]
                 .iter()
@@ -76,7 +76,7 @@ fn spikes(under_test: &[f64], reference: &[f64], median: f64, step_s: f64) -> us
             let (low, high) = near.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| {
                 (low.min(v), high.max(v))
             });
-            let level = *tested - median;
+            let level = *source - median;
             level < low - SPIKE_RPM || level > high + SPIKE_RPM
         })
         .count()
@@ -138,17 +138,17 @@ pub const FIGURES: &[Figure] = &[
 mod tests {
     use super::*;
 
-    fn compare_columns(tested: &[f64], known: &[f64]) -> Option<CadenceAgreement> {
-        compare(("trainer", tested), ("pedals", known), 1.0)
+    fn compare_columns(under_test: &[f64], reference: &[f64]) -> Option<CadenceAgreement> {
+        compare(("trainer", under_test), ("pedals", reference), 1.0)
     }
 
     #[test]
     fn the_mean_agrees_while_every_second_is_wrong() {
-        let known = vec![90.0; 100];
-        let tested: Vec<f64> = (0..100)
+        let reference = vec![90.0; 100];
+        let under_test: Vec<f64> = (0..100)
             .map(|i| if i % 2 == 0 { 80.0 } else { 100.0 })
             .collect();
-        let found = compare_columns(&tested, &known).unwrap();
+        let found = compare_columns(&under_test, &reference).unwrap();
         assert_eq!(found.bias_rpm, Some(0.0));
         assert!((found.sd_diff_rpm.unwrap() - 10.0504).abs() < 1e-3);
         assert_eq!(found.spike_percent, Some(100.0));

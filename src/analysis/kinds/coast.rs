@@ -153,15 +153,15 @@ mod tests {
     /// Rolls down from 120 W by 30 W a second while the references stand at zero from row 5.
     fn ride() -> (Vec<f64>, Vec<f64>) {
         let references = [vec![200.0; 5], vec![0.0; 15]].concat();
-        let mut tested = vec![200.0; 5];
-        tested.extend((0..15).map(|i| (120.0 - 30.0 * f64::from(i)).max(0.0)));
-        (tested, references)
+        let mut under_test = vec![200.0; 5];
+        under_test.extend((0..15).map(|i| (120.0 - 30.0 * f64::from(i)).max(0.0)));
+        (under_test, references)
     }
 
     #[test]
     fn phantom_power_and_its_end() {
-        let (tested, references) = ride();
-        let found = figures(&tested, &references, None, 1.0);
+        let (under_test, references) = ride();
+        let found = figures(&under_test, &references, None, 1.0);
         assert_eq!(found.phantom_mean_w, Some(300.0 / 15.0));
         assert_eq!(found.phantom_max_w, Some(120.0));
         assert_eq!(found.time_to_zero_s, Some(4.0));
@@ -170,12 +170,12 @@ mod tests {
 
     #[test]
     fn cadence_tells_where_the_references_are_silent() {
-        let (tested, _) = ride();
+        let (under_test, _) = ride();
         let silent = vec![f64::NAN; 20];
         let cadence = [vec![90.0; 5], vec![0.0; 15]].concat();
-        let found = figures(&tested, &silent, Some(&cadence), 1.0);
+        let found = figures(&under_test, &silent, Some(&cadence), 1.0);
         assert_eq!(found.phantom_max_w, Some(120.0));
-        let unknown = figures(&tested, &silent, None, 1.0);
+        let unknown = figures(&under_test, &silent, None, 1.0);
         assert_eq!(
             (unknown.phantom_mean_w, unknown.time_to_zero_s),
             (None, None)
@@ -194,9 +194,9 @@ mod tests {
 
     #[test]
     fn a_gap_in_the_source_hides_the_moment() {
-        let (mut tested, references) = ride();
-        tested[7] = f64::NAN;
-        let found = figures(&tested, &references, None, 1.0);
+        let (mut under_test, references) = ride();
+        under_test[7] = f64::NAN;
+        let found = figures(&under_test, &references, None, 1.0);
         assert_eq!(found.time_to_zero_s, None);
         let nothing = figures(&[f64::NAN; 20], &references, None, 1.0);
         assert_eq!(

@@ -253,8 +253,8 @@ impl<'a> Biases<'a> {
             .zip(&terms)
             .filter_map(|(blocks, term)| Some((blocks, (*term)?)))
             .flat_map(|(blocks, term)| {
-                blocks.into_iter().map(move |(place, value)| Block {
-                    place,
+                blocks.into_iter().map(move |(index, value)| Block {
+                    index,
                     value,
                     design: unit(term, count),
                 })
@@ -317,8 +317,8 @@ fn about(estimate: f64, of_blocks: Contrast) -> Contrast {
 }
 
 fn bias_percent(inputs: &Inputs<'_>, rows: &Range<usize>) -> Option<f64> {
-    let tested = inputs.under_test.get(rows.clone())?;
-    super::heat_soak::bias_percent(tested, inputs.reference.get(rows.clone())?)
+    let source = inputs.under_test.get(rows.clone())?;
+    super::heat_soak::bias_percent(source, inputs.reference.get(rows.clone())?)
 }
 
 /// Place and percent bias of each block of a level: as many of at least `length` rows as fit, none
@@ -395,13 +395,13 @@ mod tests {
     /// after the first change.
     fn ride() -> (Vec<f64>, Vec<f64>) {
         let reference: Vec<f64> = (0..ROWS).map(|i| 200.0 + noise(i)).collect();
-        let mut tested: Vec<f64> = (0..ROWS)
+        let mut under_test: Vec<f64> = (0..ROWS)
             .map(|i| reference[i] * (1.0 + [0.0, 0.01, -0.02, -0.02][i / 60]) + noise(i + 3) / 3.0)
             .collect();
-        for value in &mut tested[60..64] {
+        for value in &mut under_test[60..64] {
             *value -= 60.0;
         }
-        (tested, reference)
+        (under_test, reference)
     }
 
     fn gears() -> (Vec<f64>, Vec<f64>) {
@@ -412,9 +412,9 @@ mod tests {
         (speed, cadence)
     }
 
-    fn inputs<'a>(tested: &'a [f64], reference: &'a [f64]) -> Inputs<'a> {
+    fn inputs<'a>(source: &'a [f64], reference: &'a [f64]) -> Inputs<'a> {
         Inputs {
-            under_test: tested,
+            under_test: source,
             reference,
             speed: None,
             cadence: None,
@@ -424,8 +424,13 @@ mod tests {
 
     #[test]
     fn shifts_transient_and_recovery_by_events() {
-        let (tested, reference) = ride();
-        let found = figures(&inputs(&tested, &reference), &[660.0, 720.0, 780.0], None).changes;
+        let (under_test, reference) = ride();
+        let found = figures(
+            &inputs(&under_test, &reference),
+            &[660.0, 720.0, 780.0],
+            None,
+        )
+        .changes;
         assert_eq!(found.len(), 3);
         for (change, (before, after)) in found.iter().zip([(0.0, 1.0), (1.0, -2.0), (-2.0, -2.0)]) {
             assert!(
@@ -447,14 +452,14 @@ mod tests {
     #[test]
     fn every_second_of_a_level_counts() {
         let reference = vec![200.0; 180];
-        let mut tested: Vec<f64> = (0..180).map(|i| 200.0 + noise(i) / 3.0).collect();
-        for value in &mut tested[90..99] {
+        let mut under_test: Vec<f64> = (0..180).map(|i| 200.0 + noise(i) / 3.0).collect();
+        for value in &mut under_test[90..99] {
             *value += 20.0;
         }
-        let change = figures(&inputs(&tested, &reference), &[700.0], None).changes[0].clone();
+        let change = figures(&inputs(&under_test, &reference), &[700.0], None).changes[0].clone();
         let bias = |rows: Range<usize>| {
             let n = rows.len() as f64;
-            100.0 * tested[rows].iter().map(|w| w - 200.0).sum::<f64>() / (200.0 * n)
+            100.0 * under_test[rows].iter().map(|w| w - 200.0).sum::<f64>() / (200.0 * n)
         };
         let (before, after) = (bias(0..99), bias(110..180));
         assert!((change.bias_before_percent.unwrap() - before).abs() < 1e-9);
@@ -466,12 +471,12 @@ mod tests {
 
     #[test]
     fn changes_are_found_from_speed_and_cadence() {
-        let (tested, reference) = ride();
+        let (under_test, reference) = ride();
         let (speed, cadence) = gears();
         let both = Inputs {
             speed: Some(&speed),
             cadence: Some(&cadence),
-            ..inputs(&tested, &reference)
+            ..inputs(&under_test, &reference)
         };
         let found = figures(&both, &[], None).changes;
         let at: Vec<f64> = found.iter().map(|change| change.at_s).collect();
@@ -492,9 +497,9 @@ mod tests {
 
     #[test]
     fn changes_outside_the_window_are_not_its() {
-        let (tested, reference) = ride();
+        let (under_test, reference) = ride();
         let found = figures(
-            &inputs(&tested, &reference),
+            &inputs(&under_test, &reference),
             &[10.0, 600.0, 5000.0, f64::NAN],
             None,
         );
@@ -503,8 +508,8 @@ mod tests {
 
     #[test]
     fn levels_too_short_or_missing_have_no_bias() {
-        let (tested, reference) = ride();
-        let found = figures(&inputs(&tested, &reference), &[660.0, 666.0], None).changes;
+        let (under_test, reference) = ride();
+        let found = figures(&inputs(&under_test, &reference), &[660.0, 666.0], None).changes;
         assert_eq!(found.len(), 2);
         assert_eq!(
             (found[0].bias_after_percent, found[0].shift_percent),

@@ -51,10 +51,10 @@ pub fn figures(
 ) -> HeatSoak {
     let rows = under_test.len().min(reference.len());
     let (noise, at_once) = noise.unzip();
-    let of = |tested: &[f64]| BiasBlocks::new(tested, reference, BiasUnit::Percent, noise);
+    let of = |source: &[f64]| BiasBlocks::new(source, reference, BiasUnit::Percent, noise);
     let blocks = of(under_test);
     let per_10min = blocks.rate_with_bend(600.0 / step_s);
-    let change = at_once.map_or_else(|| blocks.change_over(), |tested| of(tested).change_over());
+    let change = at_once.map_or_else(|| blocks.change_over(), |source| of(source).change_over());
     let per_degree = temperature_c.and_then(|column| {
         blocks.slope_against(|row| column.get(row).copied().unwrap_or(f64::NAN))
     });
@@ -75,15 +75,15 @@ pub fn figures(
 /// Bias over the rows that both columns have, % of the reference's mean; `None` where that is not
 /// above zero.
 pub(super) fn bias_percent(under_test: &[f64], reference: &[f64]) -> Option<f64> {
-    let (tested, known) = under_test
+    let (source, against) = under_test
         .iter()
         .zip(reference)
         .filter(|(a, b)| a.is_finite() && b.is_finite())
-        .fold((0.0, 0.0), |(tested, known), (a, b)| {
-            (tested + a, known + b)
+        .fold((0.0, 0.0), |(source, against), (a, b)| {
+            (source + a, against + b)
         });
-    (known > 0.0)
-        .then(|| 100.0 * (tested - known) / known)
+    (against > 0.0)
+        .then(|| 100.0 * (source - against) / against)
         .and_then(finite)
 }
 
@@ -199,17 +199,17 @@ mod tests {
         let share = |i: usize| i as f64 / rows as f64;
         let noise = lcg(2 * rows);
         let reference: Vec<f64> = (0..rows).map(|i| 242.0 + 16.0 * noise[i]).collect();
-        let tested = (0..rows)
+        let under_test = (0..rows)
             .map(|i| reference[i] * (1.0 + 0.02 * share(i)) + 5.0 * (noise[rows + i] - 0.5))
             .collect();
         let temperature = (0..rows).map(|i| 20.0 + 10.0 * share(i)).collect();
-        (tested, reference, temperature)
+        (under_test, reference, temperature)
     }
 
     #[test]
     fn drift_against_time_and_temperature() {
-        let (tested, reference, temperature) = soak();
-        let found = figures(&tested, &reference, Some(&temperature), 1.0, None);
+        let (under_test, reference, temperature) = soak();
+        let found = figures(&under_test, &reference, Some(&temperature), 1.0, None);
         assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.05);
         assert!((found.per_degree_percent.unwrap() - 0.2).abs() < 0.01);
         assert!((found.start_bias_percent.unwrap() - 0.1).abs() < 0.05);
@@ -220,9 +220,9 @@ mod tests {
 
     #[test]
     fn missing_minutes_do_not_move_the_slope() {
-        let (mut tested, reference, _) = soak();
-        tested[300..600].fill(f64::NAN);
-        let found = figures(&tested, &reference, None, 1.0, None);
+        let (mut under_test, reference, _) = soak();
+        under_test[300..600].fill(f64::NAN);
+        let found = figures(&under_test, &reference, None, 1.0, None);
         assert!((found.drift_percent_per_10min.unwrap() - 1.0).abs() < 0.06);
         assert_eq!(found.per_degree_percent, None);
     }

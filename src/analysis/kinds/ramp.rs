@@ -91,11 +91,11 @@ pub fn figures(
     under_test: &[f64],
     reference: &[f64],
     asked: &[(Span, f64)],
-    wander_w: f64,
+    slow_noise_w: f64,
     grid: Grid,
 ) -> Ramp {
-    let found = pieces(reference, grid.step_s, wander_w);
-    let least_w = LEAST_STEP_W.max(LEAST_STEP_WANDERS * wander_w);
+    let found = pieces(reference, grid.step_s, slow_noise_w);
+    let least_w = LEAST_STEP_W.max(LEAST_STEP_WANDERS * slow_noise_w);
     let noted = asked_places(asked, grid);
     let places = if noted.is_empty() {
         places(&found, least_w, grid.step_s)
@@ -164,32 +164,32 @@ fn asked_places(asked: &[(Span, f64)], grid: Grid) -> Vec<Place> {
 
 fn measured(under_test: &[f64], reference: &[f64], place: &Place, grid: Grid) -> Option<Step> {
     let step_s = grid.step_s;
-    let known = step::measure(reference, place, step_s)?;
-    let tested = step::measure(under_test, place, step_s);
-    let at_s = known.at_50_s.unwrap_or(place.at as f64 * step_s);
-    let band_w = tested
-        .map_or(0.0, |tested| tested.band_w())
-        .max(known.band_w());
-    let since_s = known.at_10_s.unwrap_or(place.at as f64 * step_s);
+    let against = step::measure(reference, place, step_s)?;
+    let source = step::measure(under_test, place, step_s);
+    let at_s = against.at_50_s.unwrap_or(place.at as f64 * step_s);
+    let band_w = source
+        .map_or(0.0, |source| source.band_w())
+        .max(against.band_w());
+    let since_s = against.at_10_s.unwrap_or(place.at as f64 * step_s);
     let settling = |column: &[f64], level_w: f64| {
         step::settling_s(column, place, level_w, band_w, since_s, step_s)
     };
-    let dead_time_s = tested.and_then(|tested| Some(tested.at_10_s? - known.at_10_s?));
-    let settled_s = tested.and_then(|tested| settling(under_test, tested.after_w));
+    let dead_time_s = source.and_then(|source| Some(source.at_10_s? - against.at_10_s?));
+    let settled_s = source.and_then(|source| settling(under_test, source.after_w));
     Some(Step {
         at_s: grid.start_s + at_s,
-        from_w: known.before_w,
-        to_w: known.after_w,
+        from_w: against.before_w,
+        to_w: against.after_w,
         dead_time_s,
-        rise_10_90_s: tested.and_then(|tested| tested.rise_10_90_s()),
+        rise_10_90_s: source.and_then(|source| source.rise_10_90_s()),
         // A band as wide as the step is entered before the source answers.
         settling_s: settled_s.map(|settled_s| settled_s.max(dead_time_s.unwrap_or(0.0))),
-        overshoot_percent: tested.and_then(|tested| tested.overshoot_percent),
-        final_error_w: tested.map(|tested| tested.after_w - known.after_w),
+        overshoot_percent: source.and_then(|source| source.overshoot_percent),
+        final_error_w: source.map(|source| source.after_w - against.after_w),
         settling_band_w: band_w,
-        reference_rise_10_90_s: known.rise_10_90_s(),
-        reference_settling_s: settling(reference, known.after_w),
-        reference_overshoot_percent: known.overshoot_percent,
+        reference_rise_10_90_s: against.rise_10_90_s(),
+        reference_settling_s: settling(reference, against.after_w),
+        reference_overshoot_percent: against.overshoot_percent,
     })
 }
 
@@ -219,14 +219,14 @@ fn rise_lag_s(
         .min(reference.len());
     let rows = rise.start.saturating_sub(margin)..end;
     let width = (RISE_MEAN_S / step_s).round().max(1.0);
-    let tested = moving_mean(under_test.get(rows.clone())?, width as usize);
-    let known = moving_mean(reference.get(rows)?, width as usize);
+    let source = moving_mean(under_test.get(rows.clone())?, width as usize);
+    let against = moving_mean(reference.get(rows)?, width as usize);
     let cost = |lag_s: f64| -> Option<(f64, usize)> {
         let shift = Lag {
             delay_s: lag_s,
             time_constant_s: 0.0,
         };
-        let (x, y) = both_present(&response(&known, step_s, shift), &tested);
+        let (x, y) = both_present(&response(&against, step_s, shift), &source);
         let line = Line::fit(&x, &y)?;
         Some((line.residual_sd?.powi(2), x.len()))
     };
@@ -448,8 +448,8 @@ mod tests {
     #[test]
     fn each_step_of_a_staircase_is_measured_on_both() {
         let reference = staircase();
-        let tested = late(&reference, 1.0, 2.0);
-        let found = figures(&tested, &reference, &[], WANDER_W, grid(240));
+        let under_test = late(&reference, 1.0, 2.0);
+        let found = figures(&under_test, &reference, &[], WANDER_W, grid(240));
         assert_eq!(found.steps.len(), 3, "{found:?}");
         for (step, at) in found.steps.iter().zip([1059.5, 1119.5, 1179.5]) {
             assert!((step.at_s - at).abs() < 0.6, "{step:?}");
@@ -472,8 +472,8 @@ mod tests {
             .enumerate()
             .map(|(i, w)| w + restless(i))
             .collect();
-        let tested = late(&reference, 2.0, 0.0);
-        let found = figures(&tested, &reference, &asked(), WANDER_W, grid(240));
+        let under_test = late(&reference, 2.0, 0.0);
+        let found = figures(&under_test, &reference, &asked(), WANDER_W, grid(240));
         let timed = found
             .steps
             .iter()
@@ -489,13 +489,13 @@ mod tests {
     #[test]
     fn the_moments_of_sampling_are_in_every_time_of_the_source() {
         let reference = staircase();
-        let tested = late(&reference, 1.0, 2.0);
-        let rows = figures(&tested, &reference, &[], WANDER_W, grid(240));
+        let under_test = late(&reference, 1.0, 2.0);
+        let rows = figures(&under_test, &reference, &[], WANDER_W, grid(240));
         let later = rows.clone().sampled_later(0.25);
-        for (row, told) in rows.steps.iter().zip(&later.steps) {
-            assert_eq!(told.dead_time_s, row.dead_time_s.map(|s| s + 0.25));
-            assert_eq!(told.settling_s, row.settling_s.map(|s| s + 0.25));
-            assert_eq!(told.reference_settling_s, row.reference_settling_s);
+        for (row, later) in rows.steps.iter().zip(&later.steps) {
+            assert_eq!(later.dead_time_s, row.dead_time_s.map(|s| s + 0.25));
+            assert_eq!(later.settling_s, row.settling_s.map(|s| s + 0.25));
+            assert_eq!(later.reference_settling_s, row.reference_settling_s);
         }
     }
 
@@ -519,11 +519,11 @@ mod tests {
         for (i, value) in reference.iter_mut().enumerate() {
             *value += noise(i);
         }
-        let tested: Vec<f64> = late(&reference, 1.0, 2.0)
+        let under_test: Vec<f64> = late(&reference, 1.0, 2.0)
             .into_iter()
             .map(|w| 1.04 * w + 5.0)
             .collect();
-        let lag = figures(&tested, &reference, &[], WANDER_W, grid(200))
+        let lag = figures(&under_test, &reference, &[], WANDER_W, grid(200))
             .lag_s
             .unwrap();
         assert!((lag - 3.0).abs() < 0.3, "{lag}");

@@ -325,10 +325,10 @@ mod tests {
         out.map(|w| 1.01 * w).collect()
     }
 
-    fn of(tested: &[f64], basis: &[f64], rows: Range<usize>) -> Sprint {
+    fn of(under_test: &[f64], basis: &[f64], rows: Range<usize>) -> Sprint {
         let named = |label, power| Labelled { label, power };
         figures(
-            named("trainer", tested),
+            named("trainer", under_test),
             &[named("pedals", basis)],
             &[],
             plain(basis),
@@ -363,11 +363,11 @@ mod tests {
 
     #[test]
     fn the_dead_time_has_limits_and_the_moments_of_sampling_in_it() {
-        let (tested, basis) = (blunted(), effort());
+        let (under_test, basis) = (blunted(), effort());
         let named = |label, power| Labelled { label, power };
         let found = |later_s| {
             figures(
-                named("trainer", &tested[..]),
+                named("trainer", &under_test[..]),
                 &[named("pedals", &basis[..])],
                 &[],
                 Basis {
@@ -455,10 +455,10 @@ mod tests {
     #[test]
     fn a_stated_loss_is_taken_off_the_references_first() {
         let basis = effort();
-        let tested: Vec<f64> = basis.iter().map(|w| 0.96 * w).collect();
+        let under_test: Vec<f64> = basis.iter().map(|w| 0.96 * w).collect();
         let named = |label, power| Labelled { label, power };
         let found = figures(
-            named("trainer", &tested[..]),
+            named("trainer", &under_test[..]),
             &[named("pedals", &basis[..])],
             &[],
             Basis {
@@ -483,13 +483,13 @@ mod tests {
     fn what_cannot_be_separated_is_said() {
         let disagreeing: Vec<f64> = effort().iter().map(|w| w * 1.1).collect();
         let named = |label, power| Labelled { label, power };
-        let (tested, basis) = (blunted(), effort());
+        let (under_test, basis) = (blunted(), effort());
         let references = [
             named("pedals", &basis[..]),
             named("crank", &disagreeing[..]),
         ];
         let found = figures(
-            named("trainer", &tested),
+            named("trainer", &under_test),
             &references,
             &[],
             plain(&basis),

@@ -563,8 +563,8 @@ pub fn losses(
         let mut sum = 0.0;
         for others in 0..4_usize {
             let on = |i: usize| {
-                let place = (i + 3 - player) % 3;
-                place > 0 && others & (1 << (place - 1)) != 0
+                let index = (i + 3 - player) % 3;
+                index > 0 && others & (1 << (index - 1)) != 0
             };
             let with = |i: usize| i == player || on(i);
             let drop = modelled(on(0), on(1), on(2)) - modelled(with(0), with(1), with(2));
@@ -633,8 +633,8 @@ mod tests {
                 delay_s,
                 time_constant_s,
             };
-            let tested = source(lag, gain, ceiling);
-            let found = fit(&effort(), &tested, 12..45, 1.0).unwrap();
+            let under_test = source(lag, gain, ceiling);
+            let found = fit(&effort(), &under_test, 12..45, 1.0).unwrap();
             let near = |a: f64, b: f64| (a - b).abs() < 0.03;
             assert!(
                 near(found.answer.lag.delay_s, delay_s),
@@ -676,11 +676,11 @@ mod tests {
                 clip_w,
                 average_s,
             };
-            let tested: Vec<f64> = answer(&refined(&effort(), PARTS), 1.0, model)
+            let under_test: Vec<f64> = answer(&refined(&effort(), PARTS), 1.0, model)
                 .iter()
                 .map(|w| gain * w)
                 .collect();
-            let found = fit(&effort(), &written(tested), 12..45, 1.0).unwrap();
+            let found = fit(&effort(), &written(under_test), 12..45, 1.0).unwrap();
             assert_eq!(found.shape, ResponseShape::MovingMean, "{found:?}");
             assert!(found.lack_of_fit_f > 5.0 * MISFIT_F, "{found:?}");
             assert!(
@@ -726,9 +726,9 @@ mod tests {
             (none, 0.9, f64::INFINITY, 1),
             (none, 1.0, 800.0, 2),
         ] {
-            let tested = source(lag, gain, ceiling);
-            let top = tested.iter().copied().fold(0.0, f64::max);
-            let found = fit(&effort(), &tested, 12..45, 1.0).unwrap();
+            let under_test = source(lag, gain, ceiling);
+            let top = under_test.iter().copied().fold(0.0, f64::max);
+            let found = fit(&effort(), &under_test, 12..45, 1.0).unwrap();
             let losses = losses(&found, &effort(), 12..45, top, 1.0).unwrap();
             let whole = effort().into_iter().fold(0.0, f64::max);
             let sum: f64 = losses.parts().iter().sum();
@@ -746,9 +746,9 @@ mod tests {
             delay_s: 0.0,
             time_constant_s: 4.0,
         };
-        let tested = source(lag, 1.03, f64::INFINITY);
-        let top = tested.iter().copied().fold(0.0, f64::max);
-        let found = fit(&effort(), &tested, 12..45, 1.0).unwrap();
+        let under_test = source(lag, 1.03, f64::INFINITY);
+        let top = under_test.iter().copied().fold(0.0, f64::max);
+        let found = fit(&effort(), &under_test, 12..45, 1.0).unwrap();
         let losses = losses(&found, &effort(), 12..45, top, 1.0).unwrap();
         assert!(losses.lag > 0.0 && losses.gain < 0.0, "{losses:?}");
         assert_eq!(losses.shares_percent(), None);

@@ -183,9 +183,9 @@ mod tests {
 
     #[test]
     fn a_trainer_that_reads_high_holds_its_own_wrong_number() {
-        let tested: Vec<f64> = (0..300).map(|i| 250.0 + f64::from(i % 3) - 1.0).collect();
-        let delivered: Vec<f64> = tested.iter().map(|w| w - 8.0).collect();
-        let found = figures(&tested, &delivered, Some(250.0), 1.0, Vec::new(), None);
+        let under_test: Vec<f64> = (0..300).map(|i| 250.0 + f64::from(i % 3) - 1.0).collect();
+        let delivered: Vec<f64> = under_test.iter().map(|w| w - 8.0).collect();
+        let found = figures(&under_test, &delivered, Some(250.0), 1.0, Vec::new(), None);
         assert!(found.set_point_error_w.unwrap().abs() < 1e-9);
         assert!((found.delivered_error_w.unwrap() + 8.0).abs() < 1e-9);
         assert_eq!(found.within_5w_percent, Some(100.0));
@@ -196,10 +196,10 @@ mod tests {
     #[test]
     fn drift_is_told_in_watts_a_minute() {
         let reference: Vec<f64> = (0..300).map(|i| 200.0 + f64::from((i * 7) % 11)).collect();
-        let tested: Vec<f64> = (0..300)
+        let under_test: Vec<f64> = (0..300)
             .map(|i| reference[i] + 0.5 * i as f64 / 60.0 + ((i * 5) % 7) as f64 - 3.0)
             .collect();
-        let found = figures(&tested, &reference, None, 1.0, Vec::new(), None);
+        let found = figures(&under_test, &reference, None, 1.0, Vec::new(), None);
         assert!((found.drift_w_per_min.unwrap() - 0.5).abs() < 0.05);
         let [low, high] = found.drift_ci95_w_per_min.unwrap();
         assert!(low < 0.5 && 0.5 < high);
@@ -249,8 +249,8 @@ mod tests {
     fn references_missing_for_half_the_block_still_allow_a_drift() {
         let mut reference = vec![200.0; 300];
         reference[150..].fill(f64::NAN);
-        let tested: Vec<f64> = (0..300).map(|i| 200.0 + f64::from(i % 4)).collect();
-        let found = figures(&tested, &reference, Some(200.0), 1.0, Vec::new(), None);
+        let under_test: Vec<f64> = (0..300).map(|i| 200.0 + f64::from(i % 4)).collect();
+        let found = figures(&under_test, &reference, Some(200.0), 1.0, Vec::new(), None);
         assert!(found.drift_w_per_min.is_some());
         assert_eq!(found.delivered_error_w, Some(0.0));
     }

@@ -48,11 +48,14 @@ pub fn answer(source: &Source<'_>) -> Answer {
         Finding::Fine => format!(
             "within its claim at every power ridden, {}: {} at most; claim {claim}",
             range(source, &curve.blocks),
-            worst.map_or(String::new(), |b| told(source, b)),
+            worst.map_or(String::new(), |b| bias_of(source, b)),
         ),
         Finding::Fault => {
-            let mut parts: Vec<String> =
-                named.iter().take(NAMED).map(|b| told(source, b)).collect();
+            let mut parts: Vec<String> = named
+                .iter()
+                .take(NAMED)
+                .map(|b| bias_of(source, b))
+                .collect();
             parts.extend(
                 average(curve).map(|bias| format!("{} % on average", number(bias, 1, true))),
             );
@@ -95,7 +98,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
         .at(place)
         .headed(headline(source, curve, &named))
         .in_brief(match shown {
-            Some(block) => format!("{}; claim {claim}", told(source, block)),
+            Some(block) => format!("{}; claim {claim}", bias_of(source, block)),
             None => "no block may be judged".to_owned(),
         })
         .from_parts(parts(source, &curve.blocks))
@@ -156,7 +159,7 @@ fn named_w(source: &Source<'_>, block: &Block) -> f64 {
 }
 
 /// "+4.3 ± 1.0 % at 240 W".
-fn told(source: &Source<'_>, block: &Block) -> String {
+fn bias_of(source: &Source<'_>, block: &Block) -> String {
     format!(
         "{} ± {:.1} % at {:.0} W",
         number(block.bias_percent, 1, true),

@@ -130,19 +130,19 @@ fn compared(own: &[f64], reference: &[f64], step_s: f64) -> Compared {
 /// Root mean square of the successive differences over that of the reference, over the seconds in
 /// which both turn.
 pub fn roughness(own: &[f64], reference: &[f64]) -> Option<f64> {
-    let (mut tested, mut known, mut n) = (0.0, 0.0, 0.0);
+    let (mut under_test, mut against, mut n) = (0.0, 0.0, 0.0);
     for (a, b) in own.windows(2).zip(reference.windows(2)) {
         if [a[0], a[1], b[0], b[1]]
             .iter()
             .all(|rpm| rpm.is_finite() && *rpm > 0.0)
         {
-            tested += (a[1] - a[0]).powi(2);
-            known += (b[1] - b[0]).powi(2);
+            under_test += (a[1] - a[0]).powi(2);
+            against += (b[1] - b[0]).powi(2);
             n += 1.0;
         }
     }
-    (n > 0.0 && known > 0.0)
-        .then(|| (tested / known).sqrt())
+    (n > 0.0 && against > 0.0)
+        .then(|| (under_test / against).sqrt())
         .and_then(finite)
 }
 

@@ -112,8 +112,8 @@ pub fn answer(source: &Source<'_>) -> Answer {
         &delivered,
         source.ride.aligned.grid,
     );
-    let told = told(&changes);
-    let Some(Told { way, own, fit }) = told else {
+    let followed = followed(&changes);
+    let Some(Followed { way, own, fit }) = followed else {
         let why = "no set point changes by 30 W or more between levels held for half a minute";
         return Answer::not_ridden(question, source.label, why);
     };
@@ -156,14 +156,14 @@ pub fn answer(source: &Source<'_>) -> Answer {
 }
 
 /// What is told: of which changes.
-struct Told<'a> {
+struct Followed<'a> {
     way: &'static str,
     own: Vec<&'a Change>,
     fit: Fit,
 }
 
 /// Of all changes together where up and down cannot be told apart, else of the slower direction.
-fn told(changes: &[Change]) -> Option<Told<'_>> {
+fn followed(changes: &[Change]) -> Option<Followed<'_>> {
     let of = |way: &'static str, own: Vec<&'_ Change>| -> Option<(&'static str, Fit)> {
         fitted(&own).map(|fit| (way, fit))
     };
@@ -175,12 +175,12 @@ fn told(changes: &[Change]) -> Option<Told<'_>> {
         let own: Vec<&Change> = changes.iter().collect();
         let fit = fitted(&own)?;
         let way = "up and down";
-        return Some(Told { way, own, fit });
+        return Some(Followed { way, own, fit });
     }
     let slower = each.into_iter().flatten();
     let (way, fit) = slower.max_by(|a, b| a.1.in_band_s.total_cmp(&b.1.in_band_s))?;
     let own = if way == "upwards" { up } else { down };
-    Some(Told { way, own, fit })
+    Some(Followed { way, own, fit })
 }
 
 /// The changes of recorded set points that can be fitted.

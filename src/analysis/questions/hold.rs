@@ -133,13 +133,14 @@ pub fn answer(source: &Source<'_>) -> Answer {
         })
         .collect();
     let held = |loss_percent: f64| -> Result<Vec<(&Block, Held)>, Vec<String>> {
-        let told = blocks.iter().zip(&scatters);
-        let told = told.filter_map(|(block, scatter)| Some((block, (*scatter)?)));
-        told.map(|(block, scatter)| {
-            let held = held(source, block, scatter, loss_percent, blocks.len())?;
-            Ok((block, held))
-        })
-        .collect()
+        let judged = blocks.iter().zip(&scatters);
+        let judged = judged.filter_map(|(block, scatter)| Some((block, (*scatter)?)));
+        judged
+            .map(|(block, scatter)| {
+                let held = held(source, block, scatter, loss_percent, blocks.len())?;
+                Ok((block, held))
+            })
+            .collect()
     };
     let taken_off = source.loss.taken_off().percent;
     let all = match held(taken_off) {
@@ -239,7 +240,7 @@ fn own_reading(source: &Source<'_>) -> Option<Own> {
     let noise = Noise::learn(&stretches, BLOCK_ROWS, step_s)?;
     // Blocks weigh by their seconds; their scatters are their own.
     let (mut sum, mut squares, mut total) = (0.0, 0.0, 0.0);
-    let mut told = Vec::new();
+    let mut judged = Vec::new();
     for (block, stretch) in blocks.into_iter().zip(&stretches) {
         let n = block.error_w.iter().filter(|v| v.is_finite()).count() as f64;
         let half = noise.mean(stretch)?.half_width95();
@@ -247,12 +248,12 @@ fn own_reading(source: &Source<'_>) -> Option<Own> {
         squares += (n * half).powi(2);
         total += n;
         let mean_w = block.mean_w();
-        told.push((block, mean_w, half));
+        judged.push((block, mean_w, half));
     }
     Some(Own {
         error_w: sum / total,
         expanded_w: squares.sqrt() / total,
-        blocks: told,
+        blocks: judged,
     })
 }
 
@@ -320,9 +321,9 @@ fn leak_over(source: &Source<'_>, blocks: &[Block]) -> Option<f64> {
         let turning = cadence.get(grid.rows(block.span))?.iter().copied();
         median_of(turning.filter(|rpm| *rpm > 0.0).collect())
     };
-    let told: Vec<(&Block, f64)> = blocks.iter().filter_map(|b| Some((b, rpm(b)?))).collect();
-    let pairs = told.iter().enumerate().flat_map(|(at, one)| {
-        let rest = told[at + 1..].iter();
+    let judged: Vec<(&Block, f64)> = blocks.iter().filter_map(|b| Some((b, rpm(b)?))).collect();
+    let pairs = judged.iter().enumerate().flat_map(|(at, one)| {
+        let rest = judged[at + 1..].iter();
         rest.map(move |other| (one, other))
     });
     let apart = |a: f64, b: f64| (b / a).ln().abs();

@@ -43,12 +43,12 @@ pub fn answer(ride: &Ride<'_>) -> Answer {
         }
         _ => {}
     }
-    let tested = ride.table.segments.iter().filter(|s| applies_to(s.kind));
-    let tested: Vec<_> = tested
+    let under_test = ride.table.segments.iter().filter(|s| applies_to(s.kind));
+    let under_test: Vec<_> = under_test
         .filter_map(|segment| Some((segment, segment.references.as_ref()?)))
         .collect();
     let size = |en: Option<f64>| en.map_or(0.0, f64::abs);
-    let worst = tested
+    let worst = under_test
         .iter()
         .max_by(|a, b| size(a.1.en_number).total_cmp(&size(b.1.en_number)));
     let Some((segment, found)) = worst else {
@@ -62,7 +62,7 @@ pub fn answer(ride: &Ride<'_>) -> Answer {
     };
     let apart = found.difference_percent.unwrap_or(0.0).abs();
     let en = size(found.en_number);
-    let answer = if tested.iter().any(|(_, r)| r.agree == Some(false)) {
+    let answer = if under_test.iter().any(|(_, r)| r.agree == Some(false)) {
         Answer::new(
             question,
             "",
@@ -76,7 +76,7 @@ pub fn answer(ride: &Ride<'_>) -> Answer {
             ),
         )
         .headed(format!("cannot be judged where {} differ by {apart:.1} %", listed(&pair)))
-    } else if tested.iter().all(|(_, r)| r.agree == Some(true)) {
+    } else if under_test.iter().all(|(_, r)| r.agree == Some(true)) {
         let sentence = format!(
             "{} agree within what they claim: E_n at most {en:.2}; {}",
             listed(&labels),
@@ -84,7 +84,7 @@ pub fn answer(ride: &Ride<'_>) -> Answer {
         );
         Answer::new(question, "", Finding::Fine, sentence)
     } else {
-        let open = tested.iter().find(|(_, r)| r.agree.is_none());
+        let open = under_test.iter().find(|(_, r)| r.agree.is_none());
         let why = open.map_or("", |(_, r)| r.note.as_str());
         let unstated = |label: &&String| {
             let index = ride.session.stream_index(label);
@@ -102,6 +102,6 @@ pub fn answer(ride: &Ride<'_>) -> Answer {
         Some(_) => answer.with_value(en, None, ""),
         None => answer,
     };
-    let ids = tested.iter().map(|(segment, _)| segment.id);
+    let ids = under_test.iter().map(|(segment, _)| segment.id);
     answer.against(limit).in_segments(ids).at(Some(place))
 }

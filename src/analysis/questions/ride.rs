@@ -136,10 +136,10 @@ impl<'a> Source<'a> {
     ) -> Result<Budget, Vec<String>> {
         let ride = self.ride;
         let window = Window::new(ride.session, ride.aligned, ride.found, span);
-        let behind = self
+        let weights = self
             .basis
-            .map_or_else(Vec::new, |basis| window.behind(basis));
-        let stated = behind
+            .map_or_else(Vec::new, |basis| window.weights(basis));
+        let stated = weights
             .iter()
             .map(|(index, share)| window.stated(*index, *share));
         let stated: Vec<StatedReference> = stated.collect();

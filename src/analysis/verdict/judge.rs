@@ -39,7 +39,7 @@ pub struct Evidence<'a> {
     /// Whether they agree.
     pub references: Option<&'a References>,
     /// Two of the references that report one meter's values.
-    pub twins: Option<[&'a str; 2]>,
+    pub duplicate_references: Option<[&'a str; 2]>,
     /// The claim under test.
     pub claim: Claim,
     /// How far the references' errors are common.
@@ -145,8 +145,8 @@ fn budget_of(evidence: &Evidence<'_>, assessed: &Assessed) -> Option<Budget> {
     let (stated, common) = (evidence.stated, evidence.common);
     let allowance = evidence.loss.taken_off();
     let of = |u| budget(u, stated, common, allowance, assessed.scale);
-    let told = assessed.statistical.map(of);
-    told.filter(|budget| budget.expanded().is_finite())
+    let reported = assessed.statistical.map(of);
+    reported.filter(|budget| budget.expanded().is_finite())
 }
 
 /// The bias against the reference carried to the site under test, y (1 − a), with a loss of
@@ -255,7 +255,7 @@ fn reasons(
         reasons.extend(unstated(evidence.stated));
         reasons.extend(
             evidence
-                .twins
+                .duplicate_references
                 .map(|pair| Reason::OneMeter(pair.map(str::to_owned))),
         );
         let may_be_decided = may_be_decided(evidence, assessed);
@@ -321,7 +321,7 @@ const fn unit(assessed: &Assessed) -> Unit {
 /// and the source is another.
 fn may_be_decided(evidence: &Evidence<'_>, assessed: &Assessed) -> bool {
     evidence.stated.iter().all(|r| r.claim.is_some())
-        && evidence.twins.is_none()
+        && evidence.duplicate_references.is_none()
         && !is_copied(assessed)
 }
 

@@ -538,10 +538,10 @@ mod tests {
             n: 40,
             beyond: Some(none),
         };
-        let told = short.remedy().unwrap().to_string();
+        let reported = short.remedy().unwrap().to_string();
         assert!(
-            told.contains("and the allowance alone leave ±1.12 %"),
-            "{told}"
+            reported.contains("and the allowance alone leave ±1.12 %"),
+            "{reported}"
         );
     }
 

@@ -81,11 +81,11 @@ pub fn references(
     if stated.is_empty() {
         return None;
     }
-    let tested: Vec<(PairMeans, Option<f64>)> = pairs
+    let under_test: Vec<(PairMeans, Option<f64>)> = pairs
         .iter()
         .map(|pair| (*pair, en_of(stated, common, pair)))
         .collect();
-    let worst = tested
+    let worst = under_test
         .iter()
         .max_by(|(a, en_a), (b, en_b)| {
             let size = |en: &Option<f64>| en.map_or(-1.0, f64::abs);
@@ -96,8 +96,8 @@ pub fn references(
         })
         .copied();
     let expected = stated.len() * (stated.len() - 1) / 2;
-    let all_tested = tested.len() == expected && tested.iter().all(|(_, en)| en.is_some());
-    let apart = tested
+    let all_tested = under_test.len() == expected && under_test.iter().all(|(_, en)| en.is_some());
+    let apart = under_test
         .iter()
         .any(|(_, en)| en.is_some_and(|en| en.abs() > 1.0));
     let agree = if apart {
@@ -115,7 +115,7 @@ pub fn references(
         difference_percent: worst.and_then(|(pair, _)| difference_percent(&pair)),
         en_number: worst.and_then(|(_, en)| en),
         agree,
-        note: note(stated, sites, common, &tested, agree),
+        note: note(stated, sites, common, &under_test, agree),
     })
 }
 
@@ -172,7 +172,7 @@ fn note(
     stated: &[StatedReference],
     sites: &[Option<Site>],
     common: CommonErrors,
-    tested: &[(PairMeans, Option<f64>)],
+    under_test: &[(PairMeans, Option<f64>)],
     agree: Option<bool>,
 ) -> String {
     if stated.len() < 2 {
@@ -190,21 +190,21 @@ fn note(
             "agreement cannot be tested: no claim stated for {}",
             unstated.join(" and ")
         ),
-        None if tested.is_empty() => {
+        None if under_test.is_empty() => {
             "agreement cannot be tested: no two seconds in which two references have a value"
                 .to_owned()
         }
-        None if tested
+        None if under_test
             .iter()
             .all(|(pair, _)| level_w(pair) < PERCENT_FROM_W) =>
         {
             "agreement cannot be tested at so little power: claims in percent say nothing there"
                 .to_owned()
         }
-        None if tested.iter().any(|(pair, _)| pair.scatter_w.is_none()) => {
+        None if under_test.iter().any(|(pair, _)| pair.scatter_w.is_none()) => {
             "too few seconds to tell whether the references agree".to_owned()
         }
-        None if tested
+        None if under_test
             .iter()
             .any(|(pair, _)| beyond_claims(stated, common, pair)) =>
         {

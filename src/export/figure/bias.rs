@@ -11,16 +11,16 @@ use crate::timeline::Member;
 type Columns = (usize, Member, Vec<f64>, Vec<f64>);
 
 fn compared(subject: &Subject<'_>) -> Result<Columns, String> {
-    let tested = subject.tested()?;
+    let under_test = subject.under_test()?;
     let basis = subject.basis()?;
     let missing = || "no power in this window".to_owned();
     let x = subject
-        .readings(Member::Stream(tested))
+        .readings(Member::Stream(under_test))
         .ok_or_else(missing)?;
     let y = subject.readings(basis).ok_or_else(missing)?;
     let common = x.iter().zip(&y).any(|(x, y)| (x - y).is_finite());
     common
-        .then_some((tested, basis, x, y))
+        .then_some((under_test, basis, x, y))
         .ok_or_else(|| "no second of this window has both values".to_owned())
 }
 
@@ -72,12 +72,12 @@ fn heights(layers: &[Layer]) -> impl Iterator<Item = f64> {
 
 /// Under test − reference against time, with the claim as a band and the bias as a rule.
 pub(super) fn difference(subject: &Subject<'_>) -> Result<Picture, String> {
-    let (tested, basis, x, y) = compared(subject)?;
-    let pair = subject.pair(tested, basis);
-    let name = format!("{} − {}", subject.label(tested), subject.name(basis));
+    let (under_test, basis, x, y) = compared(subject)?;
+    let pair = subject.pair(under_test, basis);
+    let name = format!("{} − {}", subject.label(under_test), subject.name(basis));
     let mut layers = Vec::new();
     let level = pair.and_then(|p| p.reference_mean_w).unwrap_or(0.0);
-    if let Some(between) = claim::band_w(subject.session, tested, level) {
+    if let Some(between) = claim::band_w(subject.session, under_test, level) {
         let half = 0.5 * (between[1] - between[0]);
         layers.push(Layer::Band {
             name: format!(
@@ -93,7 +93,7 @@ pub(super) fn difference(subject: &Subject<'_>) -> Result<Picture, String> {
     layers.push(Layer::Line {
         name,
         points: subject.against_time(x.iter().zip(y).map(|(x, y)| x - y)),
-        style: Style::of_stream(tested),
+        style: Style::of_stream(under_test),
     });
     let mut facts = vec![subject.window_fact(pair.map_or(0, |p| p.n))];
     if let Some(bias) = pair.and_then(|p| p.bias_w) {
@@ -116,9 +116,9 @@ pub(super) fn difference(subject: &Subject<'_>) -> Result<Picture, String> {
 
 /// Difference against mean (Bland & Altman 1986), with bias and 95 % limits of agreement.
 pub(super) fn agreement(subject: &Subject<'_>) -> Result<Picture, String> {
-    let (tested, basis, x, y) = compared(subject)?;
+    let (under_test, basis, x, y) = compared(subject)?;
     let pair = subject
-        .pair(tested, basis)
+        .pair(under_test, basis)
         .ok_or_else(|| "no figures of agreement in this window".to_owned())?;
     let points: Vec<[f64; 2]> = x
         .iter()
@@ -139,11 +139,11 @@ pub(super) fn agreement(subject: &Subject<'_>) -> Result<Picture, String> {
     }
     layers.push(zero());
     layers.push(Layer::Points {
-        name: format!("{} − {}", subject.label(tested), subject.name(basis)),
+        name: format!("{} − {}", subject.label(under_test), subject.name(basis)),
         points,
         style: Style {
             marker: Some(Marker::Ring),
-            ..Style::of_stream(tested)
+            ..Style::of_stream(under_test)
         },
     });
     let rule = |name: &str, at: f64, style: Style| Layer::Rule {
@@ -160,7 +160,7 @@ pub(super) fn agreement(subject: &Subject<'_>) -> Result<Picture, String> {
     for end in pair.loa95_w.into_iter().flatten() {
         layers.push(rule("95 % limits of agreement", end, limit));
     }
-    layers.extend(claim_lines(subject, tested, across));
+    layers.extend(claim_lines(subject, under_test, across));
     let mut facts = vec![subject.window_fact(pair.n)];
     if let (Some(bias), Some([low, high])) = (pair.bias_w, pair.loa95_w) {
         facts.push(format!(
@@ -200,13 +200,18 @@ fn around_loss(subject: &Subject<'_>) -> String {
 }
 
 /// The claim as lines that open with the level.
-fn claim_lines(subject: &Subject<'_>, tested: usize, across: [f64; 2]) -> Vec<Layer> {
+fn claim_lines(subject: &Subject<'_>, under_test: usize, across: [f64; 2]) -> Vec<Layer> {
     const POINTS: usize = 40;
     let line = |end: usize| Layer::Line {
         name: format!("claim{}", around_loss(subject)),
         points: (0..=POINTS)
             .map(|i| across[0] + (across[1] - across[0]) * i as f64 / POINTS as f64)
-            .filter_map(|level| Some([level, claim::band_w(subject.session, tested, level)?[end]]))
+            .filter_map(|level| {
+                Some([
+                    level,
+                    claim::band_w(subject.session, under_test, level)?[end],
+                ])
+            })
             .collect(),
         style: Style {
             ink: Ink::Blue,
@@ -221,7 +226,7 @@ fn claim_lines(subject: &Subject<'_>, tested: usize, across: [f64; 2]) -> Vec<La
 
 /// Bias in % of each block against time, with its straight line.
 pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
-    let (tested, basis, x, y) = compared(subject)?;
+    let (under_test, basis, x, y) = compared(subject)?;
     let found = soak::blocks(subject.aligned.grid, subject.rows().start, [&x, &y], None);
     let length = plain(found.length_s, 0);
     let points = found.blocks.iter().map(|b| [b.at_s, b.bias_percent]);
@@ -231,8 +236,10 @@ pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
             "too short: a heat soak is drawn in blocks of {length} s"
         ));
     }
-    let level = subject.pair(tested, basis).and_then(|p| p.reference_mean_w);
-    let band = level.and_then(|level| claim::band_percent(subject.session, tested, level));
+    let level = subject
+        .pair(under_test, basis)
+        .and_then(|p| p.reference_mean_w);
+    let band = level.and_then(|level| claim::band_percent(subject.session, under_test, level));
     let mut layers: Vec<Layer> = band
         .map(|between| Layer::Band {
             name: format!(
@@ -245,7 +252,7 @@ pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
         .into_iter()
         .collect();
     layers.push(zero());
-    let mut facts = vec![subject.window_fact(subject.pair(tested, basis).map_or(0, |p| p.n))];
+    let mut facts = vec![subject.window_fact(subject.pair(under_test, basis).map_or(0, |p| p.n))];
     let soak = subject.figures.heat_soak.as_ref();
     if let Some(slope) = soak.and_then(|h| h.drift_percent_per_10min) {
         layers.push(drift_line(&blocks, slope / 600.0));
@@ -264,11 +271,11 @@ pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
     layers.push(Layer::Points {
         name: format!(
             "bias of {length} s blocks, {} against {}",
-            subject.label(tested),
+            subject.label(under_test),
             subject.name(basis)
         ),
         points: blocks,
-        style: Style::of_stream(tested),
+        style: Style::of_stream(under_test),
     });
     Ok(Picture {
         title: subject.title("bias over time"),
@@ -357,13 +364,13 @@ pub(super) fn references(subject: &Subject<'_>) -> Result<Picture, String> {
 /// ±√(a² + b²), for two references with claims a and b at their mean level.
 fn allowed(subject: &Subject<'_>, places: &[usize]) -> Vec<Layer> {
     let [a, b] = places else { return Vec::new() };
-    let levels = [a, b].map(|place| {
-        let label = subject.session.streams.get(*place).map(|s| &s.label);
+    let levels = [a, b].map(|index| {
+        let label = subject.session.streams.get(*index).map(|s| &s.label);
         let mut streams = subject.figures.streams.iter();
         let mean = streams
             .find(|s| Some(&s.label) == label)
             .and_then(|s| s.mean_w)?;
-        Some(subject.session.claim_of(*place)?.limit_w(mean))
+        Some(subject.session.claim_of(*index)?.limit_w(mean))
     });
     let [Some(one), Some(other)] = levels else {
         return Vec::new();

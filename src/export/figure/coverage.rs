@@ -13,11 +13,11 @@ const FULL_COLOUR: f64 = 2.0;
 
 /// Cells of power and wheel speed where there is speed, else of power and cadence.
 pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
-    let tested = subject.tested()?;
+    let source = subject.under_test()?;
     let basis = subject.basis()?;
     let missing = || "no power in this window".to_owned();
     let x = subject
-        .readings(Member::Stream(tested))
+        .readings(Member::Stream(source))
         .ok_or_else(missing)?;
     let y = subject.readings(basis).ok_or_else(missing)?;
     let pair = Pair {
@@ -29,9 +29,9 @@ pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
     };
     let found = [Channel::Cadence, Channel::Speed]
         .into_iter()
-        .find_map(|channel| grid(pair, channel, beside(subject, tested, channel)?))
+        .find_map(|channel| grid(pair, channel, beside(subject, source, channel)?))
         .ok_or_else(|| "no stream carries cadence or wheel speed in this window".to_owned())?;
-    let claim = subject.claim(tested).percent.max(1.0);
+    let claim = subject.claim(source).percent.max(1.0);
     let loss = subject.session.allowance().percent;
     let what = if loss == 0.0 { "Bias" } else { "Net bias" };
     let n = found.cells.iter().map(|cell| cell.n).sum();
@@ -41,7 +41,7 @@ pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
             subject.window_fact(n),
             format!(
                 "{what} of {} against {} in each combination (blue below zero, orange above) and the seconds spent there; empty: never ridden.",
-                subject.label(tested),
+                subject.label(source),
                 subject.name(basis)
             ),
         ],
@@ -64,10 +64,10 @@ pub(super) fn coverage(subject: &Subject<'_>) -> Result<Picture, String> {
 }
 
 /// The channel over the window: the source under test's own, else the first stream's that has it.
-fn beside<'a>(subject: &Subject<'a>, tested: usize, channel: Channel) -> Option<&'a [f64]> {
-    let places = std::iter::once(tested).chain(0..subject.aligned.tracks.len());
+fn beside<'a>(subject: &Subject<'a>, under_test: usize, channel: Channel) -> Option<&'a [f64]> {
+    let places = std::iter::once(under_test).chain(0..subject.aligned.tracks.len());
     places
-        .filter_map(|place| subject.column(place, channel))
+        .filter_map(|index| subject.column(index, channel))
         .find(|values| values.iter().any(|v| v.is_finite()))
 }
 

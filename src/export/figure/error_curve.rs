@@ -8,10 +8,10 @@ use crate::picture::error_curve::{ErrorPicture, Mark};
 
 /// Always of the whole ride, whatever its window is.
 pub(super) fn error_curve(subject: &Subject<'_>) -> Result<Picture, String> {
-    let tested = subject.tested()?;
-    let claim = subject.session.claim_of(tested).unwrap_or_default();
+    let source = subject.under_test()?;
+    let claim = subject.session.claim_of(source).unwrap_or_default();
     let curves = error_curves(subject.session, subject.aligned, subject.findings);
-    let label = subject.session.streams.get(tested).map(|s| &s.label);
+    let label = subject.session.streams.get(source).map(|s| &s.label);
     let found = curves.iter().find(|c| Some(&c.under_test) == label);
     let shown = found.and_then(|found| Some((found, ErrorPicture::of(found, claim)?)));
     let (found, shown) = shown.ok_or_else(|| {
@@ -22,13 +22,13 @@ pub(super) fn error_curve(subject: &Subject<'_>) -> Result<Picture, String> {
         ride.window_fact(found.blocks.iter().map(|b| b.n).sum()),
         format!(
             "{}: {}.",
-            subject.label(tested),
+            subject.label(source),
             found.statement(&format!(" to its claim of {}", claim_in_words(claim)))
         ),
-        format!("{}: {}.", subject.label(tested), found.level_sentence),
+        format!("{}: {}.", subject.label(source), found.level_sentence),
     ];
     Ok(Picture {
-        title: format!("{}: error against power, all blocks", subject.label(tested)),
+        title: format!("{}: error against power, all blocks", subject.label(source)),
         facts,
         x: Axis {
             label: "power of the reference at the source's site, W".to_owned(),
@@ -40,11 +40,11 @@ pub(super) fn error_curve(subject: &Subject<'_>) -> Result<Picture, String> {
             range: range_of(shown.errors().chain([0.0])),
             ticks: Ticks::Numbers,
         },
-        layers: layers(shown, tested),
+        layers: layers(shown, source),
     })
 }
 
-fn layers(shown: ErrorPicture, tested: usize) -> Vec<Layer> {
+fn layers(shown: ErrorPicture, under_test: usize) -> Vec<Layer> {
     let line = |name: &str, points: Vec<[f64; 2]>, style: Style| Layer::Line {
         name: name.to_owned(),
         points,
@@ -80,7 +80,7 @@ fn layers(shown: ErrorPicture, tested: usize) -> Vec<Layer> {
             line("curve through the blocks", shown.curve, Style::MODEL),
         ]);
     }
-    let stream = Style::of_stream(tested);
+    let stream = Style::of_stream(under_test);
     let bar = Style {
         marker: None,
         weight: 1.6,

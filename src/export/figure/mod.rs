@@ -136,19 +136,19 @@ pub fn svg(picture: &Picture, width: u32) -> Result<String, ExportError> {
 /// [`ExportError::Draw`].
 pub fn png(picture: &Picture, width: u32) -> Result<Vec<u8>, ExportError> {
     font_at_hand()?;
-    let told = |error: &dyn std::fmt::Display| ExportError::Draw(error.to_string());
+    let failed = |error: &dyn std::fmt::Display| ExportError::Draw(error.to_string());
     // The library encodes PNG into files only.
     let file = tempfile::Builder::new()
         .prefix("truing-")
         .suffix(".png")
         .tempfile()
-        .map_err(|e| told(&e))?;
+        .map_err(|e| failed(&e))?;
     {
         let area = BitMapBackend::new(file.path(), size_of(width)).into_drawing_area();
-        paint::paint(&area, picture, paint::Joins::Round).map_err(|e| told(&e))?;
-        area.present().map_err(|e| told(&e))?;
+        paint::paint(&area, picture, paint::Joins::Round).map_err(|e| failed(&e))?;
+        area.present().map_err(|e| failed(&e))?;
     }
-    std::fs::read(file.path()).map_err(|e| told(&e))
+    std::fs::read(file.path()).map_err(|e| failed(&e))
 }
 
 #[cfg(test)]
@@ -182,10 +182,10 @@ mod tests {
 
     fn subject_of(kind: Kind) -> Subject<'static> {
         let (opened, aligned, findings) = ridden();
-        let place = opened.session.segments.iter().position(|s| s.kind == kind);
-        let place = place.unwrap();
-        let segment = &opened.session.segments[place];
-        Subject::segment(&opened.session, aligned, findings, segment, place + 1)
+        let index = opened.session.segments.iter().position(|s| s.kind == kind);
+        let index = index.unwrap();
+        let segment = &opened.session.segments[index];
+        Subject::segment(&opened.session, aligned, findings, segment, index + 1)
     }
 
     fn assert_well_formed(svg: &str) {
@@ -241,8 +241,8 @@ mod tests {
         // The dead time is that of the table, the moments of sampling in it.
         let dead_time = format!("dead time {:.2} s", sprint.delay_s.unwrap());
         assert!(sprint.sampled_later_s.unwrap().abs() > 0.05, "{sprint:?}");
-        let told = drawn.facts.iter().any(|fact| fact.contains(&dead_time));
-        assert!(told, "{dead_time}: {:?}", drawn.facts);
+        let failed = drawn.facts.iter().any(|fact| fact.contains(&dead_time));
+        assert!(failed, "{dead_time}: {:?}", drawn.facts);
         assert!(named("mean of the references"));
     }
 
@@ -251,8 +251,8 @@ mod tests {
     fn a_gap_before_a_sprint_leaves_the_model_its_line() {
         let (opened, ..) = ridden();
         let mut segments = opened.session.segments.iter();
-        let place = segments.position(|s| s.kind == Kind::Sprint).unwrap();
-        let segment = &opened.session.segments[place];
+        let index = segments.position(|s| s.kind == Kind::Sprint).unwrap();
+        let segment = &opened.session.segments[index];
         let mut gapped = opened.clone();
         for (stream, source) in opened.session.streams.iter().zip(&mut gapped.sources) {
             if stream.role == crate::session::Role::Reference {
@@ -261,7 +261,7 @@ mod tests {
         }
         let aligned = Aligned::new(&gapped);
         let findings = findings(&aligned);
-        let subject = Subject::segment(&gapped.session, &aligned, &findings, segment, place + 1);
+        let subject = Subject::segment(&gapped.session, &aligned, &findings, segment, index + 1);
         let drawn = picture(PictureKind::Response, &subject).unwrap();
         let mut layers = drawn.layers.iter();
         let model = layers.find(|layer| layer.name() == "model of the response");

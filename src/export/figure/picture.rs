@@ -178,7 +178,7 @@ pub enum Marker {
 
 impl Style {
     /// The look of the stream at a place of the session, the same in every picture.
-    pub const fn of_stream(place: usize) -> Self {
+    pub const fn of_stream(index: usize) -> Self {
         const LOOKS: [(Ink, Marker); 6] = [
             (Ink::Vermilion, Marker::Disc),
             (Ink::Blue, Marker::Square),
@@ -188,13 +188,13 @@ impl Style {
             (Ink::Sky, Marker::Ring),
         ];
         // Beyond the colours they come again with other markers.
-        let (ink, _) = LOOKS[place % LOOKS.len()];
-        let (_, marker) = LOOKS[(place + place / LOOKS.len()) % LOOKS.len()];
+        let (ink, _) = LOOKS[index % LOOKS.len()];
+        let (_, marker) = LOOKS[(index + index / LOOKS.len()) % LOOKS.len()];
         Self {
             ink,
             marker: Some(marker),
             dashed: false,
-            weight: if place == 0 { 1.6 } else { 1.2 },
+            weight: if index == 0 { 1.6 } else { 1.2 },
         }
     }
 

@@ -76,10 +76,12 @@ pub(super) fn traces(subject: &Subject<'_>) -> Result<Picture, String> {
 /// The source under test, what it is compared with, and how the difference is explained: the
 /// fitted response of a sprint, the steps of a ramp, the changes of gear.
 pub(super) fn response(subject: &Subject<'_>) -> Result<Picture, String> {
-    let tested = subject.tested()?;
+    let under_test = subject.under_test()?;
     let basis = subject.basis()?;
     let missing = || "no power in this window".to_owned();
-    let own = subject.power(Member::Stream(tested)).ok_or_else(missing)?;
+    let own = subject
+        .power(Member::Stream(under_test))
+        .ok_or_else(missing)?;
     let reference = subject.power(basis).ok_or_else(missing)?;
     let mut layers: Vec<Layer> = set_point(subject).into_iter().collect();
     layers.push(Layer::Line {
@@ -91,9 +93,9 @@ pub(super) fn response(subject: &Subject<'_>) -> Result<Picture, String> {
         },
     });
     layers.push(Layer::Line {
-        name: subject.label(tested),
+        name: subject.label(under_test),
         points: subject.against_time(own.iter().copied()),
-        style: Style::of_stream(tested),
+        style: Style::of_stream(under_test),
     });
     let n = own
         .iter()
@@ -150,19 +152,19 @@ fn steps(subject: &Subject<'_>, layers: &mut Vec<Layer>) -> Vec<String> {
     let Some(ramp) = &subject.figures.ramp else {
         return Vec::new();
     };
-    let mut told = Vec::new();
+    let mut parts = Vec::new();
     for step in &ramp.steps {
         layers.push(Layer::Upright {
             name: "step of the references".to_owned(),
             at: step.at_s,
         });
         if let Some(dead_time) = step.dead_time_s {
-            told.push(plain(dead_time, 1));
+            parts.push(plain(dead_time, 1));
         }
     }
     let mut facts = Vec::new();
-    if !told.is_empty() {
-        facts.push(format!("Dead time at each step: {} s.", told.join(", ")));
+    if !parts.is_empty() {
+        facts.push(format!("Dead time at each step: {} s.", parts.join(", ")));
     }
     if let Some(lag) = ramp.lag_s {
         facts.push(format!("Lag on linear stretches: {} s.", plain(lag, 1)));
@@ -174,24 +176,24 @@ fn gear_changes(subject: &Subject<'_>, layers: &mut Vec<Layer>) -> Vec<String> {
     let Some(gears) = &subject.figures.gear_change else {
         return Vec::new();
     };
-    let mut told = Vec::new();
+    let mut parts = Vec::new();
     for change in &gears.changes {
         layers.push(Layer::Upright {
             name: "gear change".to_owned(),
             at: change.at_s,
         });
-        told.push(
+        parts.push(
             change
                 .shift_percent
                 .map_or_else(|| "—".to_owned(), |s| signed(s, 1)),
         );
     }
-    if told.is_empty() {
+    if parts.is_empty() {
         return Vec::new();
     }
     vec![format!(
         "Shift of the bias at each change: {} %.",
-        told.join(", ")
+        parts.join(", ")
     )]
 }
 

@@ -118,17 +118,17 @@ impl<'a> Subject<'a> {
     /// The label of the JSON.
     fn json_name(&self, member: Member) -> &str {
         match member {
-            Member::Stream(place) => self
+            Member::Stream(index) => self
                 .session
                 .streams
-                .get(place)
+                .get(index)
                 .map_or("", |stream| &stream.label),
             Member::Consensus => CONSENSUS,
         }
     }
 
     /// The first source under test with power.
-    pub(super) fn tested(&self) -> Result<usize, String> {
+    pub(super) fn under_test(&self) -> Result<usize, String> {
         self.aligned.powered(Role::UnderTest).next().ok_or_else(|| {
             "no stream under test carries power; give one role = \"under-test\" in session.toml"
                 .to_owned()
@@ -149,10 +149,10 @@ impl<'a> Subject<'a> {
 
     /// Figures of the pair.
     pub(super) fn pair(&self, under_test: usize, reference: Member) -> Option<&Agreement> {
-        let tested = self.json_name(Member::Stream(under_test));
+        let source = self.json_name(Member::Stream(under_test));
         let reference = self.json_name(reference);
         let mut all = self.figures.agreement.iter();
-        all.find(|a| a.under_test == tested && a.reference == reference)
+        all.find(|a| a.under_test == source && a.reference == reference)
     }
 
     pub(super) fn claim(&self, under_test: usize) -> Claim {

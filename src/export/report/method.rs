@@ -25,10 +25,10 @@ pub(super) fn body(figures: &Table) -> String {
         "Every stream is put on a common grid of 1 s; each second takes the sample nearest to it within half an interval. Missing samples stay missing: they are no zeros and are not bridged. Nothing is smoothed.",
     );
     out.push_str("<dl class=\"method\">\n");
-    let mut told: BTreeSet<&str> = BTreeSet::new();
+    let mut reported: BTreeSet<&str> = BTreeSet::new();
     let computed = catalogue::figures().filter(|entry| !entry.formula.is_empty());
     for entry in computed {
-        if has(entry.id) && told.insert(entry.definition) {
+        if has(entry.id) && reported.insert(entry.definition) {
             out.push_str(&described(entry));
         }
     }

@@ -6,7 +6,7 @@ mod method;
 mod parts;
 mod ride;
 mod segments;
-mod tested;
+mod source;
 
 use self::parts::{number, optional};
 use html::{escaped, list, paragraph, section};
@@ -42,12 +42,12 @@ pub fn report(material: &Material<'_>) -> Result<String, ExportError> {
         section(
             "tested",
             "What was tested, and how",
-            &tested::body(material),
+            &source::body(material),
         ),
         section(
             "references",
             "Are the references fit to judge?",
-            &tested::references(material, &whole)?,
+            &source::references(material, &whole)?,
         ),
         section("segments", "Segment by segment", &segments),
         section(

@@ -202,18 +202,18 @@ fn levels(sessions: &[Surveyed]) -> Vec<Vec<f64>> {
 pub fn survey(by: Option<&str>, sessions: Vec<Surveyed>, skipped: Vec<Skipped>) -> Survey {
     let levels = levels(&sessions);
     let level_of = |watts: f64| levels.iter().position(|level| level.contains(&watts));
-    let level_w = |place: usize| {
-        let level = levels.get(place)?;
+    let level_w = |index: usize| {
+        let level = levels.get(index)?;
         let mean = level.iter().sum::<f64>() / level.len() as f64;
         Some((mean * 10.0).round() / 10.0)
     };
     let mut groups: BTreeMap<Key, Vec<(usize, f64)>> = BTreeMap::new();
     let mut totals: BTreeMap<Key, Vec<(usize, f64)>> = BTreeMap::new();
-    for (place, session) in sessions.iter().enumerate() {
+    for (index, session) in sessions.iter().enumerate() {
         for block in &session.blocks {
             let kind = Kind::ALL.iter().position(|kind| *kind == block.kind);
             let set_point = block.set_point_w.and_then(level_of);
-            let value = (place, block.bias_percent);
+            let value = (index, block.bias_percent);
             groups
                 .entry((session.by.clone(), kind, set_point))
                 .or_default()
@@ -229,7 +229,7 @@ pub fn survey(by: Option<&str>, sessions: Vec<Surveyed>, skipped: Vec<Skipped>) 
         .chain(&totals)
         .map(|((by, kind, level), values)| GroupFigures {
             by: by.clone(),
-            kind: kind.and_then(|place| Kind::ALL.get(place).copied()),
+            kind: kind.and_then(|index| Kind::ALL.get(index).copied()),
             set_point_w: level.and_then(level_w),
             ..figures(values, &sessions)
         })
@@ -245,8 +245,8 @@ pub fn survey(by: Option<&str>, sessions: Vec<Surveyed>, skipped: Vec<Skipped>) 
 /// The figures of a group whose name is still to be given.
 fn figures(values: &[(usize, f64)], sessions: &[Surveyed]) -> GroupFigures {
     let per_session: Vec<Vec<f64>> = (0..sessions.len())
-        .map(|place| {
-            let own = values.iter().filter(|(of, _)| *of == place);
+        .map(|index| {
+            let own = values.iter().filter(|(of, _)| *of == index);
             own.map(|(_, bias)| *bias).collect()
         })
         .collect();
@@ -415,8 +415,8 @@ mod tests {
             }
         }
         assert_eq!(looks.len(), days.len());
-        for (place, look) in looks.iter().enumerate() {
-            assert!(!looks[..place].contains(look), "{look:?}");
+        for (index, look) in looks.iter().enumerate() {
+            assert!(!looks[..index].contains(look), "{look:?}");
         }
     }
 

@@ -371,8 +371,8 @@ fn columns<'a>(drawn: &[&'a GroupFigures], room: f64) -> Vec<(f64, &'a GroupFigu
     all.sort_unstable();
     all.dedup();
     let placed = drawn.iter().filter_map(|group| {
-        let place = all.iter().position(|one| *one == what(group))?;
-        let shift = room * 0.01 * (place as f64 - 0.5 * (all.len() as f64 - 1.0));
+        let index = all.iter().position(|one| *one == what(group))?;
+        let shift = room * 0.01 * (index as f64 - 0.5 * (all.len() as f64 - 1.0));
         Some((group.set_point_w? + shift, *group))
     });
     placed.collect()
@@ -438,14 +438,14 @@ fn sessions(survey: &Survey, columns: &[(f64, &GroupFigures)]) -> Vec<Layer> {
     }
     layers.sort_by(|(one, _), (other, _)| one.cmp(other));
     let layers = layers.into_iter().enumerate();
-    let named = layers.map(|(place, (value, points))| Layer::Points {
+    let named = layers.map(|(index, (value, points))| Layer::Points {
         name: match (&survey.by, value) {
             (Some(key), Some(value)) => format!("{} {}", one_line(key), one_line(&value)),
             (Some(key), None) => format!("no {}", one_line(key)),
             (None, value) => one_line(&value.unwrap_or_default()),
         },
         points,
-        style: Style::of_stream(place),
+        style: Style::of_stream(index),
     });
     named.collect()
 }

@@ -87,8 +87,8 @@ pub fn rows_of(table: &Table, segment: &SegmentFigures) -> Vec<Row> {
             .collect();
     }
     let streams = table.streams.iter();
-    let tested = streams.filter(|stream| stream.role == Role::UnderTest);
-    let rows: Vec<Row> = tested.map(|stream| row(&stream.label, None)).collect();
+    let source = streams.filter(|stream| stream.role == Role::UnderTest);
+    let rows: Vec<Row> = source.map(|stream| row(&stream.label, None)).collect();
     if rows.is_empty() {
         return vec![row("", None)];
     }

@@ -60,7 +60,8 @@ pub(super) fn looks_like_head(cells: &[Vec<u8>], options: &ReadOptions) -> Head 
     let mut head = Head::default();
     if numbers == 0 && names.len() > 1 {
         for name in &names {
-            let time = is_told(name, options.columns.time.as_deref()) || time_head(name).is_some();
+            let time =
+                is_specified(name, options.columns.time.as_deref()) || time_head(name).is_some();
             let meaning = meaning(name, None);
             let power = is_told_power(name, options) || meaning.as_ref().is_some_and(is_power);
             head.has_time |= time;
@@ -80,16 +81,16 @@ fn clean(cells: &[Vec<u8>]) -> Vec<String> {
 }
 
 /// Whether `name` is the one told.
-pub(super) fn is_told(name: &str, told: Option<&str>) -> bool {
-    told.is_some_and(|told| told.trim().to_lowercase() == name.to_lowercase())
+pub(super) fn is_specified(name: &str, specified: Option<&str>) -> bool {
+    specified.is_some_and(|specified| specified.trim().to_lowercase() == name.to_lowercase())
 }
 
 /// Whether `name` is the power column told by the tester: the whole of it, or what stands before
 /// the device in `column:device`.
 fn is_told_power(name: &str, options: &ReadOptions) -> bool {
-    let told = options.columns.power.as_deref();
-    let column = told.and_then(|told| Some(told.rsplit_once(':')?.0));
-    is_told(name, told) || is_told(name, column)
+    let specified = options.columns.power.as_deref();
+    let column = specified.and_then(|specified| Some(specified.rsplit_once(':')?.0));
+    is_specified(name, specified) || is_specified(name, column)
 }
 
 /// Whether a meaning is power.

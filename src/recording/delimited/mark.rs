@@ -120,8 +120,8 @@ impl Seen {
             }
             Shape::Settles(mark) => return Some(mark),
             Shape::Either(mark) => {
-                let place = usize::from(mark == MARKS[1]);
-                self.either[place].get_or_insert_with(|| (line(), cell.trim_ascii().to_vec()));
+                let index = usize::from(mark == MARKS[1]);
+                self.either[index].get_or_insert_with(|| (line(), cell.trim_ascii().to_vec()));
             }
             Shape::Other => {}
         }

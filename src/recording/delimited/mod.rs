@@ -112,7 +112,7 @@ impl Rows {
             } else {
                 last_was_short = None;
             }
-            let surplus = (plan.width..record.len()).filter_map(|place| record.get(place));
+            let surplus = (plan.width..record.len()).filter_map(|index| record.get(index));
             if let Some(text) = surplus
                 .map(<[u8]>::trim_ascii)
                 .find(|text| !text.is_empty())
@@ -151,11 +151,11 @@ impl Rows {
                 continue;
             };
             table.push(time_s);
-            for (place, column) in plan.columns.iter().enumerate() {
+            for (index, column) in plan.columns.iter().enumerate() {
                 let text = record.get(column.index).unwrap_or_default();
                 match cell(text, plan.mark) {
                     Cell::Number(number) if number.abs() <= MOST_READING => {
-                        table.put(place, number);
+                        table.put(index, number);
                     }
                     Cell::Missing => {}
                     Cell::Number(_) | Cell::Text => {

@@ -3,7 +3,9 @@
 use std::path::Path;
 
 use super::dialect::Dialect;
-use super::head::{Column, Head, Role, is_device, is_lap, is_power, is_told, time_head, time_unit};
+use super::head::{
+    Column, Head, Role, is_device, is_lap, is_power, is_specified, time_head, time_unit,
+};
 use super::mark;
 use super::number::shown;
 use super::time::{TimeFormat, recognise};
@@ -36,16 +38,19 @@ impl Plan {
         options: &ReadOptions,
     ) -> Result<Self, RecordingError> {
         let heads = &dialect.heads;
-        let no_column = |told: &str| RecordingError::NoColumn {
+        let no_column = |specified: &str| RecordingError::NoColumn {
             path: path.to_owned(),
-            wanted: format!("column “{}”", clean_text(told)),
+            wanted: format!("column “{}”", clean_text(specified)),
             found: heads.clone(),
             way_out: "correct the name in session.toml",
         };
-        let find = |told: &Option<String>| match told {
-            Some(told) => match heads.iter().position(|name| is_told(name, Some(told))) {
+        let find = |specified: &Option<String>| match specified {
+            Some(specified) => match heads
+                .iter()
+                .position(|name| is_specified(name, Some(specified)))
+            {
                 Some(index) => Ok(Some(index)),
-                None => Err(no_column(told)),
+                None => Err(no_column(specified)),
             },
             None => Ok(None),
         };
@@ -230,7 +235,7 @@ fn columns(
     taken: &[Option<usize>],
     remarks: &mut Vec<String>,
 ) -> Vec<Column> {
-    let told = told_column(dialect, options);
+    let specified = told_column(dialect, options);
     let (mut columns, mut unused) = (Vec::new(), Vec::new());
     for (index, name) in dialect.heads.iter().enumerate() {
         if taken.contains(&Some(index)) {
@@ -238,7 +243,7 @@ fn columns(
         }
         let unit = dialect.units.as_ref().and_then(|units| units.get(index));
         let role = match meaning(name, unit.map(String::as_str)) {
-            _ if told == Some(index) => Role::Measured(as_power(name, unit)),
+            _ if specified == Some(index) => Role::Measured(as_power(name, unit)),
             Some(meaning) => Role::Measured(meaning),
             None if is_lap(name) => Role::Lap,
             None => {
@@ -252,7 +257,7 @@ fn columns(
             role,
         });
     }
-    leave_out_doubtful(&mut columns, told, remarks);
+    leave_out_doubtful(&mut columns, specified, remarks);
     if !unused.is_empty() {
         remarks.push(format!("columns not used: {}", list(&unused)));
     }
@@ -260,7 +265,11 @@ fn columns(
 }
 
 /// Leaves out columns that are power by their unit alone where others are so by name.
-fn leave_out_doubtful(columns: &mut Vec<Column>, told: Option<usize>, remarks: &mut Vec<String>) {
+fn leave_out_doubtful(
+    columns: &mut Vec<Column>,
+    specified: Option<usize>,
+    remarks: &mut Vec<String>,
+) {
     let power = |column: &Column| match &column.role {
         Role::Measured(meaning) if is_power(meaning) => Some(meaning.is_power_by_unit_alone()),
         _ => None,
@@ -271,13 +280,14 @@ fn leave_out_doubtful(columns: &mut Vec<Column>, told: Option<usize>, remarks: &
         .filter(|column| power(column).is_some())
         .count()
         > 1;
-    let is_doubtful = |column: &Column| power(column) == Some(true) && told != Some(column.index);
+    let is_doubtful =
+        |column: &Column| power(column) == Some(true) && specified != Some(column.index);
     let doubtful = columns.iter().filter(|column| is_doubtful(column));
     let names: Vec<String> = doubtful.map(|column| column.name.clone()).collect();
     if some_certain {
         columns.retain(|column| !is_doubtful(column));
         remarks.extend(left_out(&names));
-    } else if several && told.is_none() {
+    } else if several && specified.is_none() {
         remarks.push(format!(
             "taken for meters' power by the unit alone: {}; give what is none the role context",
             list(&names)
@@ -349,9 +359,14 @@ pub(super) fn without_columns(path: &Path, head: Head) -> RecordingError {
 
 /// The place of the column told as power, by its whole name or by what stands before `:device`.
 fn told_column(dialect: &Dialect, options: &ReadOptions) -> Option<usize> {
-    let told = options.columns.power.as_deref()?;
-    let find = |name: &str| dialect.heads.iter().position(|h| is_told(h, Some(name)));
-    find(told).or_else(|| find(told.rsplit_once(':')?.0))
+    let specified = options.columns.power.as_deref()?;
+    let find = |name: &str| {
+        dialect
+            .heads
+            .iter()
+            .position(|h| is_specified(h, Some(name)))
+    };
+    find(specified).or_else(|| find(specified.rsplit_once(':')?.0))
 }
 
 /// A column as power, whatever its name.

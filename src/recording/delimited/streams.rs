@@ -9,7 +9,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use super::head::{Role, is_told};
+use super::head::{Role, is_specified};
 use super::plan::Plan;
 use crate::recording::file::stem;
 use crate::recording::names::Quantity;
@@ -96,17 +96,17 @@ fn select(
     streams: &mut Vec<RecordedStream>,
     options: &ReadOptions,
 ) -> Result<(), RecordingError> {
-    let Some(told) = options.columns.power.as_deref() else {
+    let Some(specified) = options.columns.power.as_deref() else {
         return Ok(());
     };
     let names: Vec<String> = streams
         .iter()
         .filter_map(|s| s.power_field.clone())
         .collect();
-    let whole = |name: &str| is_told(name, Some(told));
+    let whole = |name: &str| is_specified(name, Some(specified));
     let column = |name: &str| {
         name.split_once(':')
-            .is_some_and(|(c, _)| is_told(c, Some(told)))
+            .is_some_and(|(c, _)| is_specified(c, Some(specified)))
     };
     let keep: &dyn Fn(&str) -> bool = if names.iter().any(|name| whole(name)) {
         &whole
@@ -117,7 +117,7 @@ fn select(
     if streams.is_empty() {
         return Err(RecordingError::NoColumn {
             path: path.to_owned(),
-            wanted: format!("power column “{}”", clean_text(told)),
+            wanted: format!("power column “{}”", clean_text(specified)),
             found: names,
             way_out: "correct `channel` in session.toml",
         });
@@ -127,11 +127,11 @@ fn select(
 
 /// Brings every column into our units.
 fn convert(ordered: &mut Ordered, plan: &Plan, remarks: &mut Vec<String>) {
-    for (place, column) in plan.columns.iter().enumerate() {
+    for (index, column) in plan.columns.iter().enumerate() {
         let Role::Measured(meaning) = &column.role else {
             continue;
         };
-        let Some(values) = ordered.columns.get_mut(place).and_then(Option::as_mut) else {
+        let Some(values) = ordered.columns.get_mut(index).and_then(Option::as_mut) else {
             continue;
         };
         let (mut factor, shift) = (meaning.factor, meaning.shift);
@@ -200,17 +200,17 @@ fn streams(
         plan.columns
             .iter()
             .enumerate()
-            .filter_map(move |(place, column)| {
+            .filter_map(move |(index, column)| {
                 let Role::Measured(meaning) = &column.role else {
                     return None;
                 };
-                let filled = ordered.columns.get(place)?.as_ref()?;
+                let filled = ordered.columns.get(index)?.as_ref()?;
                 (meaning.quantity == Quantity::Channel(wanted)).then_some((column, meaning, filled))
             })
     };
     let powers: Vec<_> = measured(Channel::Power).collect();
     let single = powers.len() == 1;
-    for (place, (column, power_meaning, power)) in powers.iter().enumerate() {
+    for (index, (column, power_meaning, power)) in powers.iter().enumerate() {
         let rest = power_meaning.rest.as_str();
         let Some(mut samples) = Samples::shared(ordered.time_s.clone()) else {
             continue;
@@ -229,7 +229,7 @@ fn streams(
                 candidates.find(|(_, meaning, _)| single || meaning.rest.is_empty())
             };
             let is_own = same.is_some() || single;
-            let chosen = same.or_else(|| (single || shared || place == 0).then(plain).flatten());
+            let chosen = same.or_else(|| (single || shared || index == 0).then(plain).flatten());
             if let Some((_, _, values)) = chosen {
                 samples.share_column(channel, values);
                 if is_own {
@@ -287,8 +287,8 @@ fn without_others_rows(samples: Samples, own: &[&Arc<Vec<f64>>]) -> Samples {
 
 /// Gives repeated labels a number.
 fn number_labels(streams: &mut [RecordedStream]) {
-    for place in 1..streams.len() {
-        let (before, rest) = streams.split_at_mut(place);
+    for index in 1..streams.len() {
+        let (before, rest) = streams.split_at_mut(index);
         let Some(stream) = rest.first_mut() else {
             continue;
         };
@@ -302,11 +302,11 @@ fn number_labels(streams: &mut [RecordedStream]) {
 }
 
 fn laps(ordered: &Ordered, plan: &Plan) -> Vec<Lap> {
-    let place = plan
+    let index = plan
         .columns
         .iter()
         .position(|column| column.role == Role::Lap);
-    let values = place.and_then(|place| ordered.columns.get(place)?.as_ref());
+    let values = index.and_then(|index| ordered.columns.get(index)?.as_ref());
     let Some(values) = values else {
         return Vec::new();
     };
@@ -317,10 +317,10 @@ fn laps(ordered: &Ordered, plan: &Plan) -> Vec<Lap> {
 }
 
 fn set_points(ordered: &Ordered, plan: &Plan) -> Vec<SetPoint> {
-    let place = plan.columns.iter().position(
+    let index = plan.columns.iter().position(
         |column| matches!(&column.role, Role::Measured(m) if m.quantity == Quantity::TargetPower),
     );
-    let values = place.and_then(|place| ordered.columns.get(place)?.as_ref());
+    let values = index.and_then(|index| ordered.columns.get(index)?.as_ref());
     let Some(values) = values else {
         return Vec::new();
     };

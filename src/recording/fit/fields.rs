@@ -14,7 +14,7 @@ impl Fields {
     }
 
     pub(super) fn text(&mut self, field: u8) -> Option<String> {
-        let place = self.0.iter().position(|(number, _)| *number == field)?;
-        text(self.0.swap_remove(place).1).filter(|text| !text.trim().is_empty())
+        let index = self.0.iter().position(|(number, _)| *number == field)?;
+        text(self.0.swap_remove(index).1).filter(|text| !text.trim().is_empty())
     }
 }

@@ -55,7 +55,7 @@ pub(super) struct Records {
     developer: Vec<DeveloperColumn>,
     conversions: [Vec<Conversion>; 16],
     /// A field that the caller wants as power, whatever it is.
-    told: Option<String>,
+    specified: Option<String>,
     unused: Vec<String>,
     not_read: BTreeSet<&'static str>,
     since_power_up: usize,
@@ -93,12 +93,12 @@ impl Parts {
 
 impl Records {
     /// No rows yet, of a file of `file_bytes`; `told` names the field that is to be power.
-    pub(super) fn new(file_bytes: usize, told: Option<&str>) -> Self {
+    pub(super) fn new(file_bytes: usize, specified: Option<&str>) -> Self {
         Self {
             table: Table::new(DEVELOPER, file_bytes),
             developer: Vec::new(),
             conversions: Default::default(),
-            told: told.map(str::to_owned),
+            specified: specified.map(str::to_owned),
             unused: Vec::new(),
             not_read: BTreeSet::new(),
             since_power_up: 0,
@@ -136,14 +136,14 @@ impl Records {
             let Some(description) = descriptions.get(developer, slot.number) else {
                 continue;
             };
-            let place = self.conversions[local].len();
-            if place < MAX_DEVELOPER
+            let index = self.conversions[local].len();
+            if index < MAX_DEVELOPER
                 && let Some(conversion) = self.conversion(description)
             {
                 picks.push(Pick {
                     slot,
                     base: description.base,
-                    number: DEVELOPER_NUMBERS + place as u8,
+                    number: DEVELOPER_NUMBERS + index as u8,
                 });
                 self.conversions[local].push(conversion);
             }
@@ -153,11 +153,11 @@ impl Records {
 
     fn conversion(&mut self, description: &Description) -> Option<Conversion> {
         let name = &description.name;
-        let told = self
-            .told
+        let specified = self
+            .specified
             .as_ref()
-            .is_some_and(|told| told.eq_ignore_ascii_case(name));
-        if description.meaning.is_none() && !told {
+            .is_some_and(|specified| specified.eq_ignore_ascii_case(name));
+        if description.meaning.is_none() && !specified {
             if self.unused.len() < 20 && !self.unused.contains(name) {
                 self.unused.push(name.clone());
             }
@@ -207,8 +207,8 @@ impl Records {
         let mut row = Row::default();
         for (field, value) in decoder.decode(local, payload) {
             if field >= DEVELOPER_NUMBERS {
-                let place = usize::from(field - DEVELOPER_NUMBERS);
-                if let Some(to) = self.conversions[local].get(place)
+                let index = usize::from(field - DEVELOPER_NUMBERS);
+                if let Some(to) = self.conversions[local].get(index)
                     && let Some(value) = number(&value)
                 {
                     self.table.put(to.column, value * to.factor + to.shift);

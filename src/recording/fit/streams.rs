@@ -39,13 +39,13 @@ pub(super) fn assemble(
     remarks: &mut Vec<String>,
 ) -> Result<Vec<RecordedStream>, RecordingError> {
     let names = field_names(&parts);
-    let told = options.columns.power.as_deref();
-    let asked_for = told.map(|told| source_told(path, &parts, &names, told));
+    let specified = options.columns.power.as_deref();
+    let asked_for = specified.map(|specified| source_specified(path, &parts, &names, specified));
     let asked_for = asked_for.transpose()?;
     let sources = sources(&parts, &names, asked_for, remarks);
     let several = sources.len() > 1;
     let mut streams = Vec::with_capacity(sources.len());
-    for (place, source) in sources.iter().enumerate() {
+    for (index, source) in sources.iter().enumerate() {
         if asked_for.is_some_and(|wanted| wanted != *source) {
             continue;
         }
@@ -62,7 +62,7 @@ pub(super) fn assemble(
             Source::Without => (label.to_owned(), None),
         };
         for channel in Channel::ALL {
-            if let Some(column) = column(&parts, *source, channel, place == 0) {
+            if let Some(column) = column(&parts, *source, channel, index == 0) {
                 samples.share_column(channel, column);
             }
         }
@@ -105,24 +105,24 @@ fn field_names(parts: &Parts) -> Vec<String> {
 }
 
 /// The source that carries the field called `told`.
-fn source_told(
+fn source_specified(
     path: &Path,
     parts: &Parts,
     names: &[String],
-    told: &str,
+    specified: &str,
 ) -> Result<Source, RecordingError> {
     let standard = parts.standard(Channel::Power).is_some();
-    if standard && told.eq_ignore_ascii_case(standard_name(parts)) {
+    if standard && specified.eq_ignore_ascii_case(standard_name(parts)) {
         return Ok(Source::Standard);
     }
     names
         .iter()
-        .position(|name| name.eq_ignore_ascii_case(told))
+        .position(|name| name.eq_ignore_ascii_case(specified))
         .filter(|index| parts.developer_column(*index).is_some())
         .map(Source::Developer)
         .ok_or_else(|| RecordingError::NoColumn {
             path: path.to_owned(),
-            wanted: format!("field “{}” for power", clean_text(told)),
+            wanted: format!("field “{}” for power", clean_text(specified)),
             found: power_names(parts, names, standard),
             way_out: "correct `channel` in session.toml",
         })

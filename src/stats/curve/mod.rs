@@ -334,12 +334,12 @@ impl Posterior {
 }
 
 fn places(axis: Axis, levels: &[f64]) -> Vec<Target> {
-    let place = |(at, level): (usize, &f64)| Target {
+    let index = |(at, level): (usize, &f64)| Target {
         mean: 1.0,
         basis: axis.basis(*level),
         own: Some(at),
     };
-    levels.iter().enumerate().map(place).collect()
+    levels.iter().enumerate().map(index).collect()
 }
 
 /// By how many standard deviations each value departs from what the others lead one to expect: the

@@ -327,8 +327,8 @@ fn conclude(
         for point in points.iter_mut().filter(|p| p.at_s > jump.at_s) {
             point.set += sets;
         }
-        let told = |set: usize| points.iter().filter(|p| p.set == set).count();
-        if told(index + sets) > told(index) {
+        let agreeing = |set: usize| points.iter().filter(|p| p.set == set).count();
+        if agreeing(index + sets) > agreeing(index) {
             index += sets;
         }
     }
@@ -439,8 +439,8 @@ fn conclude(
             }
             _ => SAME_MATCH_S,
         };
-        let told = contradiction.is_some() && *other == Channel::Cadence;
-        if estimate.rival.is_none() && by_s.abs() > limit_s && other != channel && !told {
+        let agreeing = contradiction.is_some() && *other == Channel::Cadence;
+        if estimate.rival.is_none() && by_s.abs() > limit_s && other != channel && !agreeing {
             doubts.push(format!(
                 "{} says {:+.1} s more than {}",
                 other.name(),
@@ -538,8 +538,11 @@ impl Rate {
 
 /// The rate that points tell, whatever their sets' offsets.
 fn rate_of(points: &[Point]) -> Rate {
-    let told = |set: usize| points.iter().filter(|p| p.set == set).count();
-    let most = points.iter().map(|p| p.set).max_by_key(|set| told(*set));
+    let agreeing = |set: usize| points.iter().filter(|p| p.set == set).count();
+    let most = points
+        .iter()
+        .map(|p| p.set)
+        .max_by_key(|set| agreeing(*set));
     let spread = most.and_then(|set| spread(points, set, theil_sen(points).unwrap_or(0.0)));
     spread.map_or(Rate::UNKNOWN, Rate::of)
 }
@@ -570,7 +573,7 @@ fn why_not(failed: &[(Channel, NoMatch)]) -> String {
     if failed.is_empty() {
         return "no channel in common to match on".to_owned();
     }
-    let told: Vec<String> = failed
+    let problems: Vec<String> = failed
         .iter()
         .map(|(channel, why)| match why {
             NoMatch::TooShort => format!("{} is too short or has no overlap", channel.name()),
@@ -581,5 +584,5 @@ fn why_not(failed: &[(Channel, NoMatch)]) -> String {
             ),
         })
         .collect();
-    told.join("; ")
+    problems.join("; ")
 }

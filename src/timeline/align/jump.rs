@@ -166,15 +166,15 @@ pub(super) fn unexplained(
     }
     let steeper = lined.steeper(&part, lag, &says);
     let level: f64 = says.iter().flatten().sum();
-    let told = |line: Line| -> f64 {
+    let gain_of = |line: Line| -> f64 {
         let along = |i: f64| line.at(lined.a.start_s + i).round() as i64;
         let (x, y) = (&lined.a.edges.masked, &lined.b.edges.masked);
         let curves = windows_over(x, y, lined.width, AROUND, &along);
         lined.says(line, &curves).into_iter().flatten().sum()
     };
     if steeper.slope.abs() <= MOST_RATE {
-        let told = told(steeper);
-        if told > level + RIVAL_GAIN && told > STEEP_SHARE * (level + gained) {
+        let gain = gain_of(steeper);
+        if gain > level + RIVAL_GAIN && gain > STEEP_SHARE * (level + gained) {
             return Some(Rest::Steeper(steeper));
         }
     }
@@ -190,13 +190,13 @@ impl Lined<'_> {
     /// What each window says for a line: its gain near it.
     fn says(&self, line: Line, curves: &[Option<Curve>]) -> Vec<Option<f64>> {
         let near = |i: f64| line.at(self.a.start_s + i);
-        let told = |curve: &Curve| {
+        let gain = |curve: &Curve| {
             let (r, pairs) = curve.best_near(&near, NEAR_S);
             self.gain.of(r, f64::from(pairs))
         };
         curves
             .iter()
-            .map(|curve| curve.as_ref().map(told))
+            .map(|curve| curve.as_ref().map(gain))
             .collect()
     }
 
@@ -288,12 +288,12 @@ impl Lined<'_> {
 /// The run of windows at the start or the end that says least for the line, if it is silent enough:
 /// the greatest sum of what it falls short of [`LITTLE`].
 fn silent_end(says: &[Option<f64>]) -> Option<Range<usize>> {
-    let mut told: Vec<f64> = says.iter().flatten().copied().collect();
-    if told.len() < 2 * SIDE {
+    let mut gains: Vec<f64> = says.iter().flatten().copied().collect();
+    if gains.len() < 2 * SIDE {
         return None;
     }
-    let upper = told.len() * 3 / 4;
-    let little = LITTLE * *told.select_nth_unstable_by(upper, f64::total_cmp).1;
+    let upper = gains.len() * 3 / 4;
+    let little = LITTLE * *gains.select_nth_unstable_by(upper, f64::total_cmp).1;
     // After a great jump the other side has nothing along the line.
     let short = |i: usize| little - says[i].unwrap_or(0.0);
     let best = |order: &mut dyn Iterator<Item = usize>| {

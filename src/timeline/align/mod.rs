@@ -40,7 +40,7 @@ mod signal;
 mod steps;
 mod strap;
 mod timer;
-mod told;
+mod words;
 
 mod trust;
 mod windows;

@@ -127,13 +127,13 @@ pub(super) fn estimate(
         if gain < needed { 0.0 } else { gain }
     });
     let Some(best) = peaks.first() else {
-        let told = scratch
+        let defined = scratch
             .r
             .iter()
             .zip(&scratch.pairs)
             .filter(|(r, _)| !r.is_nan());
         let weight = |(r, pairs): &(&f64, &u32)| r.max(0.0).powi(2) * f64::from(**pairs);
-        let best = told.max_by(|x, y| weight(x).total_cmp(&weight(y)));
+        let best = defined.max_by(|x, y| weight(x).total_cmp(&weight(y)));
         return Err(
             best.map_or(NoMatch::TooShort, |(r, _)| NoMatch::NothingInCommon {
                 best_r: *r,

@@ -21,7 +21,7 @@ impl Ride {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let mut normal = move || -> f64 { StandardNormal.sample(&mut rng) };
         let n = (duration_s / FINE_S) as usize;
-        let (mut held, mut wander, mut rpm, mut demand, mut beat) =
+        let (mut held, mut slow_noise, mut rpm, mut demand, mut beat) =
             (plan_w(0.0), 0.0, 0.0, 100.0, 0.0);
         let mut ride = Self {
             power_w: Vec::new(),
@@ -33,12 +33,12 @@ impl Ride {
             *value = keep * *value + sd * (1.0 - keep * keep).sqrt() * normal();
         };
         for i in 0..n {
-            follow(&mut wander, 6.0, 8.0);
+            follow(&mut slow_noise, 6.0, 8.0);
             follow(&mut rpm, 10.0, 1.5);
             follow(&mut beat, 20.0, 1.5);
             held += (plan_w(i as f64 * FINE_S) - held) * FINE_S / 1.2;
             demand += (held - demand) * FINE_S / 45.0;
-            ride.power_w.push((held + wander).max(0.0));
+            ride.power_w.push((held + slow_noise).max(0.0));
             ride.cadence_rpm.push(85.0 + 0.03 * (held - 200.0) + rpm);
             ride.heart_bpm.push((70.0 + 0.35 * demand + beat).round());
         }
@@ -628,7 +628,7 @@ fn a_jump_of_a_clock_is_named_with_its_place_and_size() {
                 "{by_s} {}",
                 stream.reason
             );
-            let told = |after: &str, until: &str| -> f64 {
+            let named = |after: &str, until: &str| -> f64 {
                 let jump = stream.reason.split("a clock jumps").nth(1).unwrap_or("");
                 let rest = jump.split(after).nth(1).unwrap_or("");
                 rest.split(until)
@@ -636,14 +636,14 @@ fn a_jump_of_a_clock_is_named_with_its_place_and_size() {
                     .and_then(|n| n.parse().ok())
                     .unwrap_or(f64::NAN)
             };
-            let place_s = told("at about ", " s");
+            let place_s = named("at about ", " s");
             assert!(
                 (place_s - at_s).abs() < 90.0 || (place_s - at_s - by_s).abs() < 90.0,
                 "{}",
                 stream.reason
             );
             let label = ["trainer", "pedals", "crank"][index];
-            let size_s: f64 = told(" by ", " s,");
+            let size_s: f64 = named(" by ", " s,");
             assert!((size_s - by_s).abs() < 0.4, "{by_s} {}", stream.reason);
             assert!(
                 stream

@@ -130,7 +130,7 @@ pub const TABLE: &[Entry] = &[
     entry(CLOCKS, names::MARK_OTHER, &["2"], "mark other", "mark the same feature of the other stream at the cursor", |c| clock::mark(c.state, true)),
     entry(CLOCKS, names::MATCH_MARKS, &["f"], "match marks", "shift the clock of the selected stream so that the two marks meet", |c| clock::match_marks(c.state, c.effects)),
     entry(CLOCKS, "take-estimate", &["A"], "take estimate", "take the estimated offset and skew for the selected stream", |c| clock::take_estimate(c.state, c.effects)),
-    entry(CLOCKS, "next-other", &["y"], "other stream", "compare with the clock of the next stream", |c| clock::next_mate(c.state)),
+    entry(CLOCKS, "next-other", &["y"], "other stream", "compare with the clock of the next stream", |c| clock::next_other_stream(c.state)),
     entry(CLOCKS, "clock-channel", &["h"], "channel", "compare on the next channel that both carry", |c| clock::next_channel(c.state)),
     entry(Place::Any, names::MORE_BELOW, &["shift-down", ";"], "more", "scroll down in the figures or the list that has no room", |c| prompt::more(c, true)),
     entry(Place::Any, names::MORE_ABOVE, &["shift-up", ":"], "more above", "scroll up in them", |c| prompt::more(c, false)),

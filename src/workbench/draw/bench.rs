@@ -54,34 +54,34 @@ pub fn text(buffer: &Buffer) -> String {
 pub fn styles(buffer: &Buffer) -> String {
     let mut known: Vec<Style> = vec![Style::reset()];
     let letters = ".abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ";
-    let letter_of = |place: usize| letters.chars().nth(place).unwrap_or('?');
+    let letter_of = |index: usize| letters.chars().nth(index).unwrap_or('?');
     let mut out = String::new();
     for row in buffer.content.chunks(usize::from(buffer.area.width).max(1)) {
         let mut runs: Vec<(usize, usize)> = Vec::new();
         for cell in row {
             let style = cell.style();
-            let place = known.iter().position(|other| *other == style);
-            let place = place.unwrap_or_else(|| {
+            let index = known.iter().position(|other| *other == style);
+            let index = index.unwrap_or_else(|| {
                 known.push(style);
                 known.len() - 1
             });
             match runs.last_mut() {
-                Some((last, count)) if *last == place => *count += 1,
-                _ => runs.push((place, 1)),
+                Some((last, count)) if *last == index => *count += 1,
+                _ => runs.push((index, 1)),
             }
         }
         let runs: Vec<String> = runs
             .iter()
-            .map(|(place, count)| format!("{count}{}", letter_of(*place)))
+            .map(|(index, count)| format!("{count}{}", letter_of(*index)))
             .collect();
         out.push_str(&runs.join(" "));
         out.push('\n');
     }
-    for (place, style) in known.iter().enumerate() {
+    for (index, style) in known.iter().enumerate() {
         let (fg, bg, added) = (style.fg, style.bg, style.add_modifier);
         out.push_str(&format!(
             "{:?} {fg:?} on {bg:?} {added:?}\n",
-            letter_of(place)
+            letter_of(index)
         ));
     }
     out

@@ -305,10 +305,10 @@ fn log_lines(state: &State, width: usize) -> Vec<Text> {
         } else {
             ("  ", Style::new())
         };
-        let told = wrapped(&state.look.text(&message.text), width.saturating_sub(2));
-        for (row, told) in told.into_iter().enumerate() {
+        let reported = wrapped(&state.look.text(&message.text), width.saturating_sub(2));
+        for (row, reported) in reported.into_iter().enumerate() {
             let sign = if row == 0 { sign } else { "  " };
-            lines.push(Text::default().with(format!("{sign}{told}"), style));
+            lines.push(Text::default().with(format!("{sign}{reported}"), style));
         }
     }
     lines

@@ -148,8 +148,8 @@ fn pair_name(pair: &Agreement) -> String {
 fn short_pair_name(state: &State, pair: &Agreement, width: usize) -> String {
     let letter = |label: &str| {
         let mut streams = state.session().streams.iter();
-        let place = streams.position(|stream| stream.label == label)?;
-        state.letters.get(place).copied()
+        let index = streams.position(|stream| stream.label == label)?;
+        state.letters.get(index).copied()
     };
     let mut name = String::from(letter(&pair.under_test).unwrap_or('?'));
     name.push_str(" - ");

@@ -196,11 +196,11 @@ pub fn scale(
     shown: &[Vec<Option<Extent>>],
     allowed: &[Option<Extent>],
 ) -> Scale {
-    let place = Lane::ALL.iter().position(|l| *l == lane);
+    let index = Lane::ALL.iter().position(|l| *l == lane);
     let held = state
         .held_scales
-        .zip(place)
-        .and_then(|(held, place)| held[place]);
+        .zip(index)
+        .and_then(|(held, index)| held[index]);
     held.unwrap_or_else(|| fitted(lane, shown, allowed))
 }
 
@@ -258,11 +258,11 @@ fn fitted_difference<'a>(
 
 /// The value that this share of `values` lies below; 0 without values.
 fn ranked(mut values: Vec<f64>, share: f64) -> f64 {
-    let place = (values.len() as f64 * share) as usize;
-    if place >= values.len() {
+    let index = (values.len() as f64 * share) as usize;
+    if index >= values.len() {
         return values.into_iter().reduce(f64::max).unwrap_or(0.0);
     }
-    *values.select_nth_unstable_by(place, f64::total_cmp).1
+    *values.select_nth_unstable_by(index, f64::total_cmp).1
 }
 
 /// Moments to label on a time axis of `columns` cells: at least `apart` cells from one another.

@@ -103,16 +103,16 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
 pub fn remarks(state: &State, room: usize) -> Vec<Text> {
     const WIDTH: usize = 72;
     let look = state.look;
-    let told = state.opened.problems.iter().map(ToString::to_string);
-    let told: Vec<String> = told.chain(state.opened.remarks()).collect();
-    if told.is_empty() || room < 3 {
+    let reported = state.opened.problems.iter().map(ToString::to_string);
+    let reported: Vec<String> = reported.chain(state.opened.remarks()).collect();
+    if reported.is_empty() || room < 3 {
         return Vec::new();
     }
     let mut lines = vec![
         Text::default(),
         Text::default().with("met in reading the recordings", look.faint()),
     ];
-    for remark in &told {
+    for remark in &reported {
         for (row, line) in wrapped(&look.text(remark), WIDTH - 2).iter().enumerate() {
             let sign = if row == 0 { "! " } else { "  " };
             lines.push(Text::default().with(format!("{sign}{line}"), look.warning()));

@@ -59,10 +59,10 @@ fn the_ride_view_at_its_sizes() {
 /// Without room beside the lanes the figures are not there; that must not go unsaid.
 #[test]
 fn a_narrow_screen_says_what_the_figures_need() {
-    for (columns, told) in [(50, true), (69, true), (70, false), (120, false)] {
+    for (columns, reported) in [(50, true), (69, true), (70, false), (120, false)] {
         let screen = text(&rendered(&state_at((columns, 15), PLAIN)));
         let title = screen.lines().next().unwrap();
-        assert_eq!(title.contains("figures: 70 columns"), told, "{title}");
+        assert_eq!(title.contains("figures: 70 columns"), reported, "{title}");
     }
 }
 
@@ -341,37 +341,40 @@ fn a_window_with_nothing_in_common_says_what_to_do() {
         press(&mut state, &format!("enter {edge}"));
     }
     let (_, lines) = super::panel::lines(&state, 30);
-    let told: Vec<String> = lines.iter().map(super::pen::Text::plain).collect();
+    let reported: Vec<String> = lines.iter().map(super::pen::Text::plain).collect();
     assert!(
-        !told.iter().any(|line| line.starts_with("verdict")),
-        "{told:?}"
+        !reported.iter().any(|line| line.starts_with("verdict")),
+        "{reported:?}"
     );
-    let told = told.join(" ");
-    assert!(told.starts_with("no second here has both values"), "{told}");
+    let reported = reported.join(" ");
+    assert!(
+        reported.starts_with("no second here has both values"),
+        "{reported}"
+    );
 }
 
 #[test]
 fn a_block_without_a_set_point_is_not_off_one() {
     let mut state = at_work((80, 24), PLAIN);
-    let told = |state: &State| -> String {
+    let reported = |state: &State| -> String {
         let (_, lines) = super::panel::lines(state, 30);
         lines.iter().map(super::pen::Text::plain).collect()
     };
-    assert!(told(&state).contains("off set point"));
+    assert!(reported(&state).contains("off set point"));
     press(&mut state, "p");
     for _ in 0..8 {
         press(&mut state, "backspace");
     }
     press(&mut state, "enter");
     assert_eq!(state.session().segments[0].set_point_w, None);
-    let told = told(&state);
+    let reported = reported(&state);
     assert!(
-        told.contains("drift") && !told.contains("set point"),
-        "{told}"
+        reported.contains("drift") && !reported.contains("set point"),
+        "{reported}"
     );
     assert!(
-        !told.contains("within") && !told.contains("delivered"),
-        "{told}"
+        !reported.contains("within") && !reported.contains("delivered"),
+        "{reported}"
     );
 }
 

@@ -65,7 +65,9 @@ impl State {
                 segment: None,
                 under_test: None,
                 basis: None,
-                pair: self.mate().map(|mate| (self.stream, mate)),
+                pair: self
+                    .other_stream()
+                    .map(|other_stream| (self.stream, other_stream)),
                 channel: self.matching_channel(),
                 ..comparison
             }),
@@ -145,10 +147,10 @@ impl State {
     }
 
     /// The stream whose clock is compared with that of the selected stream.
-    pub fn mate(&self) -> Option<usize> {
+    pub fn other_stream(&self) -> Option<usize> {
         let other = |index: &usize| *index != self.stream;
         let count = self.session().streams.len();
-        self.mate
+        self.other_stream
             .filter(|index| other(index) && *index < count)
             .or_else(|| self.aligned.powered(Role::Reference).find(other))
             .or_else(|| (0..count).find(other))
@@ -156,7 +158,7 @@ impl State {
 
     /// The channels on which the two clocks can be compared, the most honest first.
     pub fn matching_channels(&self) -> Vec<Channel> {
-        let Some(mate) = self.mate() else {
+        let Some(other_stream) = self.other_stream() else {
             return Vec::new();
         };
         let carries = |index: usize, channel: Channel| {
@@ -165,7 +167,7 @@ impl State {
         };
         [Channel::HeartRate, Channel::Cadence, Channel::Power]
             .into_iter()
-            .filter(|channel| carries(self.stream, *channel) && carries(mate, *channel))
+            .filter(|channel| carries(self.stream, *channel) && carries(other_stream, *channel))
             .collect()
     }
 

@@ -42,16 +42,16 @@ pub struct Agreed {
 /// Answers the question of the agreement view.
 pub fn of(question: &Question) -> Result<Agreed, String> {
     let subject = Subject::of(question)?;
-    let rows = subject.tested.len().max(1);
+    let rows = subject.source.len().max(1);
     let points: Vec<Point> = subject
-        .tested
+        .source
         .iter()
-        .zip(&subject.known)
+        .zip(&subject.reference)
         .enumerate()
-        .filter(|(_, (tested, known))| (*tested - *known).is_finite())
-        .map(|(row, (tested, known))| Point {
-            mean_w: 0.5 * (tested + known),
-            difference_w: tested - known,
+        .filter(|(_, (source, reference))| (*source - *reference).is_finite())
+        .map(|(row, (source, reference))| Point {
+            mean_w: 0.5 * (source + reference),
+            difference_w: source - reference,
             part: (row * PARTS / rows).min(PARTS - 1),
         })
         .collect();
@@ -77,12 +77,12 @@ const SHARE: f64 = 0.995;
 
 fn usual(points: &[Point]) -> f64 {
     let mut sizes: Vec<f64> = points.iter().map(|p| p.difference_w.abs()).collect();
-    let place = (sizes.len() as f64 * SHARE) as usize;
+    let index = (sizes.len() as f64 * SHARE) as usize;
     if sizes.is_empty() {
         return 1.0;
     }
-    let place = place.min(sizes.len() - 1);
-    *sizes.select_nth_unstable_by(place, f64::total_cmp).1
+    let index = index.min(sizes.len() - 1);
+    *sizes.select_nth_unstable_by(index, f64::total_cmp).1
 }
 
 /// Places across and up that points are told apart by: more than the dots of most screens.

@@ -18,8 +18,8 @@ pub fn of(question: &Question) -> Result<Coverage, String> {
     let pair = Pair {
         under_test: "",
         reference: "",
-        x: &subject.tested,
-        y: &subject.known,
+        x: &subject.source,
+        y: &subject.reference,
         step_s: subject.question.aligned.grid.step_s,
     };
     grid(pair, channel, values).ok_or_else(|| {

@@ -21,9 +21,9 @@ pub struct Shown {
 /// Answers the question of the view, which is always about the whole ride.
 pub fn of(question: &Question) -> Result<Shown, String> {
     let session = &question.opened.session;
-    let tested = question.about.under_test;
-    let tested = tested.or_else(|| session.with_role(Role::UnderTest).next());
-    let stream = tested.and_then(|index| Some((index, session.streams.get(index)?)));
+    let source = question.about.under_test;
+    let source = source.or_else(|| session.with_role(Role::UnderTest).next());
+    let stream = source.and_then(|index| Some((index, session.streams.get(index)?)));
     let (index, stream) =
         stream.ok_or("Nothing is under test: give one stream the role under-test with E.")?;
     let curves = error_curves(session, &question.aligned, &question.found);

@@ -10,7 +10,7 @@ pub fn of(question: &Question) -> Result<PlanCheck, String> {
     let chosen = question
         .about
         .plan
-        .and_then(|place| Plan::names().nth(place));
+        .and_then(|index| Plan::names().nth(index));
     let named = session.facts.iter().find(|fact| fact.key == "plan");
     let name = chosen
         .or(named.map(|fact| fact.value.as_str()))

@@ -2,7 +2,7 @@
 
 use super::question::Question;
 use super::subject::figures;
-use crate::analysis::hat::NoisyOne;
+use crate::analysis::grubbs::NoisyOne;
 use crate::analysis::segment;
 use crate::analysis::verdict::references::Between;
 use crate::analysis::verdict::references::References;
@@ -51,8 +51,8 @@ pub fn of(question: &Question) -> Result<Compared, String> {
         );
     }
     let mut pairs = Vec::new();
-    for (place, first) in judged.iter().enumerate() {
-        for second in judged.iter().skip(place + 1) {
+    for (index, first) in judged.iter().enumerate() {
+        for second in judged.iter().skip(index + 1) {
             pairs.push(pair(question, *first, *second));
         }
     }
@@ -85,8 +85,8 @@ fn pair(question: &Question, first: usize, second: usize) -> Pair {
         .chunks(width)
         .zip(y.chunks(width))
         .enumerate()
-        .map(|(place, (x, y))| {
-            let middle = rows.start + place * width + x.len() / 2;
+        .map(|(index, (x, y))| {
+            let middle = rows.start + index * width + x.len() / 2;
             let difference = mean(x.iter().zip(y).map(|(a, b)| a - b));
             (grid.time_s(middle), difference.map_or(f64::NAN, |(w, _)| w))
         })

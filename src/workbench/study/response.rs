@@ -41,11 +41,13 @@ pub fn of(question: &Question) -> Result<Responded, String> {
     let subject = Subject::judged(question, &sprint)?;
     let grid = question.aligned.grid;
     let rows = subject
-        .tested
+        .source
         .iter()
-        .zip(&subject.known)
+        .zip(&subject.reference)
         .enumerate()
-        .map(|(row, (tested, known))| [grid.time_s(subject.rows.start + row), *tested, *known])
+        .map(|(row, (source, reference))| {
+            [grid.time_s(subject.rows.start + row), *source, *reference]
+        })
         .collect();
     let sprint = sprint.sprint;
     let model = sprint.as_ref().and_then(|sprint| {

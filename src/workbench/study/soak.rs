@@ -38,7 +38,7 @@ pub fn of(question: &Question) -> Result<Soak, String> {
         blocks: blocks(
             question.aligned.grid,
             subject.rows.start,
-            [&subject.tested, &subject.known],
+            [&subject.source, &subject.reference],
             temperature,
         ),
         band_percent: level_w.and_then(|w| band_percent(session, subject.under_test, w)),

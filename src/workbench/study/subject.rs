@@ -22,9 +22,9 @@ pub struct Subject<'a> {
     /// What it is compared with.
     pub basis: Member,
     /// Power under test, W; `NaN` is missing, or no reading.
-    pub tested: Vec<f64>,
+    pub source: Vec<f64>,
     /// Power it is compared with, W.
-    pub known: Vec<f64>,
+    pub reference: Vec<f64>,
 }
 
 impl<'a> Subject<'a> {
@@ -69,8 +69,8 @@ impl<'a> Subject<'a> {
         };
         let missing = "There is no power in this stretch.";
         Ok(Self {
-            tested: column(Member::Stream(under_test)).ok_or(missing)?,
-            known: column(basis).ok_or(missing)?,
+            source: column(Member::Stream(under_test)).ok_or(missing)?,
+            reference: column(basis).ok_or(missing)?,
             question,
             under_test,
             basis,
@@ -82,13 +82,13 @@ impl<'a> Subject<'a> {
     pub fn agreement(&self, figures: &SegmentFigures) -> Option<Agreement> {
         let session = &self.question.opened.session;
         let label = |index: usize| session.streams.get(index).map(|s| s.label.as_str());
-        let tested = label(self.under_test)?;
-        let known = match self.basis {
+        let source = label(self.under_test)?;
+        let against = match self.basis {
             Member::Stream(index) => label(index)?,
             Member::Consensus => CONSENSUS,
         };
         let mut all = figures.agreement.iter();
-        all.find(|a| a.under_test == tested && a.reference == known)
+        all.find(|a| a.under_test == source && a.reference == against)
             .cloned()
     }
 

@@ -89,7 +89,7 @@ fn edit_saying(
 
 pub fn mark(state: &mut State, other: bool) {
     let stream = if other {
-        state.mate()
+        state.other_stream()
     } else {
         Some(state.stream)
     };
@@ -127,7 +127,7 @@ pub fn usable_marks(state: &State) -> Option<(f64, f64)> {
     };
     Some((
         at(state.marks[0], state.stream)?,
-        at(state.marks[1], state.mate()?)?,
+        at(state.marks[1], state.other_stream()?)?,
     ))
 }
 
@@ -195,16 +195,16 @@ pub fn take_estimate(state: &mut State, effects: &mut Vec<Effect>) {
     }
 }
 
-pub fn next_mate(state: &mut State) {
+pub fn next_other_stream(state: &mut State) {
     let count = state.session().streams.len();
-    let Some(mate) = state.mate() else {
+    let Some(other_stream) = state.other_stream() else {
         warn(state, "there is no second stream to compare with");
         return;
     };
     let next = (1..=count)
-        .map(|step| (mate + step) % count)
+        .map(|step| (other_stream + step) % count)
         .find(|index| *index != state.stream);
-    state.mate = next;
+    state.other_stream = next;
 }
 
 pub fn next_channel(state: &mut State) {

@@ -182,10 +182,10 @@ fn one_segment_more_than_a_session_holds_is_refused_at_once() {
     let undone = state.history.undo_name().map(str::to_owned);
     let effects = press(&mut state, "t s");
     assert_eq!(effects, []);
-    let told = message(&state);
+    let reported = message(&state);
     assert!(
-        told.contains("not done") && told.contains("at most 5000"),
-        "{told}"
+        reported.contains("not done") && reported.contains("at most 5000"),
+        "{reported}"
     );
     assert_eq!(*state.session(), before);
     assert_eq!(state.history.undo_name().map(str::to_owned), undone);

@@ -13,8 +13,8 @@ pub fn toggle(state: &mut State, lane: Lane) {
             tracks.any(|track| track.column(channel).is_some())
         }
     };
-    let place = Lane::ALL.iter().position(|l| *l == lane);
-    let Some(shown) = place.and_then(|place| state.lanes.get_mut(place)) else {
+    let index = Lane::ALL.iter().position(|l| *l == lane);
+    let Some(shown) = index.and_then(|index| state.lanes.get_mut(index)) else {
         return;
     };
     *shown = !*shown;

@@ -2,7 +2,7 @@
 //! wheel also scrolls whatever has more lines than room.
 
 use super::super::action::entry::Context;
-use super::super::event::{Deed, Mouse};
+use super::super::event::{Mouse, MouseEvent};
 use super::super::layout::{Layout, first_segment_row};
 use super::super::state::{Held, Mode, View};
 use super::{edit, motion, prompt};
@@ -13,10 +13,10 @@ const WHEEL_LINES: isize = 3;
 
 pub fn act(context: &mut Context<'_>, mouse: Mouse) {
     let state = &mut *context.state;
-    let turned = match mouse.deed {
-        Deed::WheelUp => Some(false),
-        Deed::WheelDown => Some(true),
-        Deed::Press | Deed::Drag | Deed::Release => None,
+    let turned = match mouse.event {
+        MouseEvent::WheelUp => Some(false),
+        MouseEvent::WheelDown => Some(true),
+        MouseEvent::Press | MouseEvent::Drag | MouseEvent::Release => None,
     };
     match (&state.mode, turned) {
         (Mode::View | Mode::Clock, _) => {}
@@ -37,8 +37,8 @@ pub fn act(context: &mut Context<'_>, mouse: Mouse) {
     } else {
         None
     };
-    match (mouse.deed, at_s) {
-        (Deed::Press, Some(t_s)) if over_strip => {
+    match (mouse.event, at_s) {
+        (MouseEvent::Press, Some(t_s)) if over_strip => {
             let half_s = 0.5 * state.shown.duration_s();
             motion::show(
                 state,
@@ -50,12 +50,12 @@ pub fn act(context: &mut Context<'_>, mouse: Mouse) {
             state.brush.held = Held::Nothing;
             motion::go_to(state, t_s);
         }
-        (Deed::Press, Some(t_s)) => {
+        (MouseEvent::Press, Some(t_s)) => {
             state.brush.held = Held::Nothing;
             motion::go_to(state, t_s);
             state.drag_from_s = Some(state.cursor_s);
         }
-        (Deed::Press, None) if state.view == View::Ride => {
+        (MouseEvent::Press, None) if state.view == View::Ride => {
             let first = layout.segments.y + 1;
             if mouse.row >= first && mouse.row < layout.segments.bottom() {
                 let row = usize::from(mouse.row - first);
@@ -63,7 +63,7 @@ pub fn act(context: &mut Context<'_>, mouse: Mouse) {
                 edit::choose(state, offset + row);
             }
         }
-        (Deed::Drag, Some(t_s)) => {
+        (MouseEvent::Drag, Some(t_s)) => {
             if let Some(anchor_s) = state.drag_from_s {
                 state.selected = None;
                 state.brush.held = Held::Edge { anchor_s };
@@ -71,12 +71,17 @@ pub fn act(context: &mut Context<'_>, mouse: Mouse) {
                 state.brush.held = Held::Nothing;
             }
         }
-        (Deed::Release, _) => state.drag_from_s = None,
-        (Deed::WheelUp, Some(t_s)) => motion::zoom(state, t_s, true),
-        (Deed::WheelDown, Some(t_s)) => motion::zoom(state, t_s, false),
-        (Deed::WheelUp | Deed::WheelDown, None) if state.view != View::Ride || over_panel => {
-            prompt::more(context, mouse.deed == Deed::WheelDown);
+        (MouseEvent::Release, _) => state.drag_from_s = None,
+        (MouseEvent::WheelUp, Some(t_s)) => motion::zoom(state, t_s, true),
+        (MouseEvent::WheelDown, Some(t_s)) => motion::zoom(state, t_s, false),
+        (MouseEvent::WheelUp | MouseEvent::WheelDown, None)
+            if state.view != View::Ride || over_panel =>
+        {
+            prompt::more(context, mouse.event == MouseEvent::WheelDown);
         }
-        (Deed::Press | Deed::Drag | Deed::WheelUp | Deed::WheelDown, None) => {}
+        (
+            MouseEvent::Press | MouseEvent::Drag | MouseEvent::WheelUp | MouseEvent::WheelDown,
+            None,
+        ) => {}
     }
 }

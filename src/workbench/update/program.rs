@@ -19,7 +19,7 @@ pub fn go(state: &mut State, view: View) {
 /// Holds the ride against the next test plan.
 pub fn next_plan(state: &mut State) {
     let count = crate::plan::Plan::names().count().max(1);
-    state.plan = Some(state.plan.map_or(0, |place| (place + 1) % count));
+    state.plan = Some(state.plan.map_or(0, |index| (index + 1) % count));
 }
 
 /// The next scope that there is something for.

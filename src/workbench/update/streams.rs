@@ -92,7 +92,7 @@ pub fn next_site(state: &mut State, effects: &mut Vec<Effect>) {
 /// The value after `current`: the first after none, none after the last.
 fn after<T: Copy + PartialEq>(all: &[T], current: Option<T>) -> Option<T> {
     match current.and_then(|current| all.iter().position(|value| *value == current)) {
-        Some(place) => all.get(place + 1).copied(),
+        Some(index) => all.get(index + 1).copied(),
         None => all.first().copied(),
     }
 }

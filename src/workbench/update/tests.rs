@@ -250,13 +250,17 @@ fn a_line_too_long_is_refused_whole_and_nothing_is_accepted_in_its_place() {
     assert_eq!(state.session().segments[0].note, page.trim());
     press(&mut state, "n");
     update(&mut state, Action::Paste("x".repeat(4010)));
-    let told = |state: &State| match &state.mode {
+    let reported = |state: &State| match &state.mode {
         Mode::Prompt(prompt) => prompt.refused.clone().unwrap_or_default(),
         other => panic!("{other:?}"),
     };
-    assert!(told(&state).contains("too long by 10"), "{}", told(&state));
+    assert!(
+        reported(&state).contains("too long by 10"),
+        "{}",
+        reported(&state)
+    );
     press(&mut state, "enter");
-    assert!(told(&state).contains("4000 characters"));
+    assert!(reported(&state).contains("4000 characters"));
     assert_eq!(typed(&state), (page.trim(), true));
     press(&mut state, "esc");
     assert_eq!(state.session().segments[0].note, page.trim());
@@ -472,26 +476,26 @@ fn in_other_views_the_mouse_does_not_brush_what_is_not_there() {
     let mut state = state();
     press(&mut state, "o p h h");
     let shown = state.shown;
-    for deed in [Deed::Press, Deed::Drag, Deed::Release] {
+    for event in [MouseEvent::Press, MouseEvent::Drag, MouseEvent::Release] {
         let mouse = Mouse {
-            deed,
-            column: if deed == Deed::Press { 20 } else { 30 },
+            event,
+            column: if event == MouseEvent::Press { 20 } else { 30 },
             row: 8,
         };
         update(&mut state, Action::Mouse(mouse));
     }
     assert_eq!((state.brush.window, state.cursor_s), (None, 0.0));
-    let wheel = |deed| Mouse {
-        deed,
+    let wheel = |event| Mouse {
+        event,
         column: 20,
         row: 8,
     };
-    update(&mut state, Action::Mouse(wheel(Deed::WheelDown)));
+    update(&mut state, Action::Mouse(wheel(MouseEvent::WheelDown)));
     assert_eq!((state.shown, state.scrolled), (shown, Some(3)));
-    update(&mut state, Action::Mouse(wheel(Deed::WheelUp)));
+    update(&mut state, Action::Mouse(wheel(MouseEvent::WheelUp)));
     assert_eq!(state.scrolled, Some(0));
     press(&mut state, "?");
-    update(&mut state, Action::Mouse(wheel(Deed::WheelDown)));
+    update(&mut state, Action::Mouse(wheel(MouseEvent::WheelDown)));
     assert_eq!(state.mode, Mode::Help(3));
 }
 
@@ -517,16 +521,16 @@ fn what_has_no_room_scrolls_to_its_end_and_no_further() {
 #[test]
 fn the_mouse_brushes_zooms_and_selects() {
     let mut state = state();
-    let mouse = |deed, column, row| Action::Mouse(Mouse { deed, column, row });
-    update(&mut state, mouse(Deed::Press, 20, 8));
-    update(&mut state, mouse(Deed::Drag, 30, 8));
-    update(&mut state, mouse(Deed::Release, 30, 8));
+    let mouse = |event, column, row| Action::Mouse(Mouse { event, column, row });
+    update(&mut state, mouse(MouseEvent::Press, 20, 8));
+    update(&mut state, mouse(MouseEvent::Drag, 30, 8));
+    update(&mut state, mouse(MouseEvent::Release, 30, 8));
     let (from_s, to_s) = window(&state).unwrap();
     assert_eq!((from_s, to_s), (540.0, 990.0));
-    update(&mut state, mouse(Deed::WheelUp, 20, 8));
+    update(&mut state, mouse(MouseEvent::WheelUp, 20, 8));
     assert_eq!(state.shown.duration_s(), 900.0);
     press(&mut state, "t o esc");
-    update(&mut state, mouse(Deed::Press, 5, 18));
+    update(&mut state, mouse(MouseEvent::Press, 5, 18));
     assert_eq!(state.selected, Some(0));
 }
 

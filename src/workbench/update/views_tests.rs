@@ -50,9 +50,9 @@ fn an_answer_is_seen_in_the_ride_and_put_among_the_words() {
     assert_eq!(state.view, View::Answers);
     let ranked = |state: &State| -> Vec<(Question, Finding, String)> {
         let found = state.answers().unwrap().ranked();
-        let told =
+        let described =
             |a: &&crate::analysis::questions::Answer| (a.question, a.outcome, a.sentence.clone());
-        found.iter().map(told).collect()
+        found.iter().map(described).collect()
     };
     let answers = ranked(&state);
     assert_eq!(answers[0].1, Finding::Fault, "{answers:?}");
@@ -180,7 +180,7 @@ fn the_ride_is_searched_aside_after_its_clocks_change() {
 fn marks_that_are_matched_shift_the_clock_of_the_stream_in_hand() {
     let mut state = state();
     press(&mut state, "tab o c");
-    assert_eq!((state.stream, state.mate()), (1, Some(2)));
+    assert_eq!((state.stream, state.other_stream()), (1, Some(2)));
     press(&mut state, "f");
     assert!(
         message(&state).contains("mark a feature"),

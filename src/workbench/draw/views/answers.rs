@@ -123,8 +123,8 @@ fn visible(mut lines: Vec<Line<'_>>, selected: usize, most: u16) -> Vec<Line<'_>
         lines.retain(|line| !matches!(line, Line::Blank));
     }
     let is_it = |line: &Line<'_>| matches!(line, Line::Answer(_, at) if *at == selected);
-    let place = lines.iter().position(is_it).unwrap_or(0);
-    let start = (place + 1).saturating_sub(most);
+    let index = lines.iter().position(is_it).unwrap_or(0);
+    let start = (index + 1).saturating_sub(most);
     lines.drain(..start.min(lines.len()));
     lines.truncate(most);
     lines
@@ -429,12 +429,12 @@ fn stretch(state: &State, answer: &Answer, span: Span, area: Rect, pen: &mut Pen
         let own = tracks.clone().filter(move |(_, track)| track.role == role);
         own.filter(|(_, track)| track.column(channel).is_some())
     };
-    let tested = with(Role::UnderTest).filter(|(index, _)| {
+    let under_test = with(Role::UnderTest).filter(|(index, _)| {
         let label = &state.session().streams[*index].label;
         answer.source.is_empty() || *label == answer.source
     });
     let drawn: Vec<usize> = with(Role::Reference)
-        .chain(tested)
+        .chain(under_test)
         .map(|(index, _)| index)
         .collect();
     let mut dots = Dots::new(plot);

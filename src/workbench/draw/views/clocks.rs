@@ -21,16 +21,17 @@ const LINES: u16 = 5;
 
 /// Whose clock is compared with whose, and on what.
 pub fn subject_line(state: &State) -> Text {
-    let Some((mate, channel)) = state.mate().zip(state.matching_channel()) else {
+    let Some((other_stream, channel)) = state.other_stream().zip(state.matching_channel()) else {
         return Text::default().with("clocks", state.look.strong());
     };
     let line = Text::default().with("clock of ", Style::new());
     let line = stream_name(state, line, state.stream).with(" against ", Style::new());
-    stream_name(state, line, mate).with(format!("  on {}", channel.name()), state.look.strong())
+    stream_name(state, line, other_stream)
+        .with(format!("  on {}", channel.name()), state.look.strong())
 }
 
 pub fn page(state: &State, below: Rect) -> Page<'_> {
-    let Some((mate, channel)) = state.mate().zip(state.matching_channel()) else {
+    let Some((other_stream, channel)) = state.other_stream().zip(state.matching_channel()) else {
         let why = "There are no two streams with heart rate, cadence or power in common: nothing \
                    ties this stream's clock to another.";
         return Page::new(move |pen| nothing(why, below, pen));
@@ -44,7 +45,7 @@ pub fn page(state: &State, below: Rect) -> Page<'_> {
     let words = rest(below, charts.height);
     let close_rows = charts.height.div_ceil(2);
     let paint = move |pen: &mut Pen<'_>| {
-        close_up(state, mate, channel, first(charts, close_rows), pen);
+        close_up(state, other_stream, channel, first(charts, close_rows), pen);
         compared(state, clocks, rest(charts, close_rows), pen);
     };
     Page::new(paint).with(words_of(state, clocks, words), words)
@@ -71,12 +72,12 @@ fn compared(state: &State, clocks: Option<&Clocks>, area: Rect, pen: &mut Pen<'_
 }
 
 /// The two streams around the cursor, sample by sample.
-fn close_up(state: &State, mate: usize, channel: Channel, area: Rect, pen: &mut Pen<'_>) {
+fn close_up(state: &State, other_stream: usize, channel: Channel, area: Rect, pen: &mut Pen<'_>) {
     let shown = Span {
         from_s: state.cursor_s - 0.5 * state.close_up_s,
         to_s: state.cursor_s + 0.5 * state.close_up_s,
     };
-    let streams = [mate, state.stream];
+    let streams = [other_stream, state.stream];
     let samples = streams.map(|index| samples_in(state, index, channel, shown));
     let values = samples.iter().flatten().map(|(_, value)| *value);
     let least = if channel == Channel::Power {
@@ -163,13 +164,13 @@ fn letters(
 
 /// The marked features: 1 on the selected stream, 2 on the other, at the top.
 fn marks(state: &State, chart: &Chart<'_>, top: f64, pen: &mut Pen<'_>) {
-    for (place, mark) in state.marks.iter().enumerate() {
+    for (index, mark) in state.marks.iter().enumerate() {
         let at = mark.and_then(|mark: Mark| {
             let track = state.aligned.tracks.get(mark.stream)?;
             chart.cell(track.clock.to_session(mark.recorder_s), top)
         });
         if let Some((x, y)) = at {
-            let digit = if place == 0 { '1' } else { '2' };
+            let digit = if index == 0 { '1' } else { '2' };
             pen.dot(x, y, digit, state.look.selected());
         }
     }
@@ -248,10 +249,10 @@ fn correlation(state: &State, clocks: &Clocks, area: Rect, pen: &mut Pen<'_>) {
     chart.paint(pen, &[state.look.difference()]);
     chart.upright(0.0, state.look.glyph('┊', ':'), state.look.faint(), pen);
     chart.axes(pen);
-    for (place, peak) in curve.peaks.iter().enumerate().rev() {
+    for (index, peak) in curve.peaks.iter().enumerate().rev() {
         if let Some((x, y)) = chart.cell(peak.late_s, peak.r) {
-            let digit = char::from_digit(place as u32 + 1, 10).unwrap_or('*');
-            let style = if place == 0 {
+            let digit = char::from_digit(index as u32 + 1, 10).unwrap_or('*');
+            let style = if index == 0 {
                 state.look.selected()
             } else {
                 state.look.strong()
@@ -328,7 +329,7 @@ fn residual(state: &State, clocks: &Clocks, area: Rect, pen: &mut Pen<'_>) {
 
 /// Offset and skew as they are and as estimated, with their confidence; the peaks.
 fn words_of(state: &State, clocks: Option<&Clocks>, area: Rect) -> Vec<Text> {
-    let streams = [Some(state.stream), state.mate()];
+    let streams = [Some(state.stream), state.other_stream()];
     let mut now = Text::default().with("now       ", state.look.strong());
     for index in streams.into_iter().flatten() {
         now = now_of(state, now, index);
@@ -399,14 +400,14 @@ fn estimate_line(state: &State, index: usize, estimate: &StreamClock) -> Text {
     letter(state, line, index)
         .with(" ", Style::new())
         .with(word, style)
-        .with(format!(" {}", estimate.told(2)), Style::new())
+        .with(format!(" {}", estimate.in_words(2)), Style::new())
 }
 
 /// As many peaks as have room in whole.
 fn peaks_line(state: &State, peaks: &[LagPeak], width: u16) -> Text {
     let mut line = Text::default().with("peaks     ", state.look.strong());
     let mut used = 10;
-    for (place, peak) in peaks.iter().enumerate() {
+    for (index, peak) in peaks.iter().enumerate() {
         let late = text::signed(Some(peak.late_s), 0, 1);
         let text = format!(" {late} s r {:.2} over {} s   ", peak.r, peak.pairs);
         used += 1 + text.trim_end().len();
@@ -415,7 +416,7 @@ fn peaks_line(state: &State, peaks: &[LagPeak], width: u16) -> Text {
         }
         used += 3;
         line = line
-            .with((place + 1).to_string(), state.look.strong())
+            .with((index + 1).to_string(), state.look.strong())
             .with(text, Style::new());
     }
     line

@@ -102,16 +102,16 @@ fn draw(
     );
     pen.write(area.x, area.y, area.width, &heads, look.faint());
     let names_row = area.y + 1;
-    for (place, column) in names.clone().enumerate() {
+    for (index, column) in names.clone().enumerate() {
         if let Some(band) = bands.get(column) {
             let label = format!("{:.0}-{:.0}", band[0], band[1]);
-            let x = area.x + GUTTER + place as u16 * CELL;
+            let x = area.x + GUTTER + index as u16 * CELL;
             pen.write(x, names_row, CELL, &format!("{label:>8}"), look.strong());
         }
     }
     let body = rest(area, 2);
-    for (place, cells) in rows.iter().skip(skip).take(fits).enumerate() {
-        let y = body.y + place as u16 * each;
+    for (index, cells) in rows.iter().skip(skip).take(fits).enumerate() {
+        let y = body.y + index as u16 * each;
         if let Some(cell) = cells.first() {
             let label = format!("{:.0}-{:.0} W", cell.power_w[0], cell.power_w[1]);
             pen.write(body.x, y, GUTTER, &format!("{label:>11}"), look.strong());

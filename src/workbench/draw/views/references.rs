@@ -22,8 +22,8 @@ pub fn page<'a>(state: &'a State, found: &'a Compared, area: Rect) -> Page<'a> {
     Page::new(move |pen| along(state, found, picture, pen)).with(out, rest(area, picture.height))
 }
 
-fn mark(place: usize) -> char {
-    char::from_digit((place + 1) as u32, 36).unwrap_or('*')
+fn mark(index: usize) -> char {
+    char::from_digit((index + 1) as u32, 36).unwrap_or('*')
 }
 
 fn along(state: &State, found: &Compared, area: Rect, pen: &mut Pen<'_>) {
@@ -68,12 +68,12 @@ fn along(state: &State, found: &Compared, area: Rect, pen: &mut Pen<'_>) {
     chart.paint(pen, &styles);
     chart.level(0.0, state.look.glyph('─', '-'), state.look.faint(), pen);
     chart.axes(pen);
-    for (place, pair) in found.pairs.iter().enumerate() {
-        let mut next = chart.plot().x + 2 + 3 * place as u16;
+    for (index, pair) in found.pairs.iter().enumerate() {
+        let mut next = chart.plot().x + 2 + 3 * index as u16;
         for (t_s, w) in held(pair) {
             if let Some((x, y)) = chart.cell(t_s, w).filter(|(x, _)| *x >= next) {
-                let style = styles.get(place).copied().unwrap_or_default();
-                pen.dot(x, y, mark(place), style.add_modifier(Modifier::BOLD));
+                let style = styles.get(index).copied().unwrap_or_default();
+                pen.dot(x, y, mark(index), style.add_modifier(Modifier::BOLD));
                 next = x + 20;
             }
         }
@@ -91,7 +91,7 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
         look.faint(),
     )];
     let inks = look.lines(found.pairs.len());
-    for ((place, pair), ink) in found.pairs.iter().enumerate().zip(inks) {
+    for ((index, pair), ink) in found.pairs.iter().enumerate().zip(inks) {
         let name = field(
             &format!("{} - {}", label(pair.first), label(pair.second)),
             24,
@@ -108,7 +108,7 @@ fn lines(state: &State, found: &Compared, width: u16) -> Vec<Text> {
         let ink = ink.add_modifier(Modifier::BOLD);
         out.push(
             Text::default()
-                .with(format!("{} ", mark(place)), ink)
+                .with(format!("{} ", mark(index)), ink)
                 .with(
                     format!(
                         "{name} {} {} {} {:>8}",

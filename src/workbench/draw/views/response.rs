@@ -34,7 +34,7 @@ fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
     let values = found
         .rows
         .iter()
-        .flat_map(|[_, tested, known]| [*tested, *known]);
+        .flat_map(|[_, under_test, reference]| [*under_test, *reference]);
     let ends = round_ends(values.chain([0.0]), 20.0);
     let (Some((low, high)), Some([from_s, ..]), Some([to_s, ..])) =
         (ends, found.rows.first(), found.rows.last())
@@ -60,9 +60,9 @@ fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
     let line = |which: usize| -> Vec<(f64, f64)> {
         found.rows.iter().map(|row| (row[0], row[which])).collect()
     };
-    let (tested, known) = (line(1), line(2));
-    chart.line(&known, 0);
-    chart.line(&tested, 1);
+    let (under_test, reference) = (line(1), line(2));
+    chart.line(&reference, 0);
+    chart.line(&under_test, 1);
     let look = state.look;
     let inks = look.streams(&state.session().streams);
     let ink = |index: Option<usize>| index.and_then(|i| inks.get(i)).copied().unwrap_or_default();
@@ -90,8 +90,8 @@ fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
             pen.dot(x, y, look.glyph('○', 'o'), look.strong());
         }
     }
-    letters(&chart, &known, known_letter, known_ink, 6, pen);
-    letters(&chart, &tested, own_letter, ink(own), 10, pen);
+    letters(&chart, &reference, known_letter, known_ink, 6, pen);
+    letters(&chart, &under_test, own_letter, ink(own), 10, pen);
 }
 
 /// A trace's letter on it every so often, from `lead` cells on.

@@ -8,7 +8,7 @@ impl StreamClock {
     ///
     /// A half-width is the wider side of its interval.
     #[must_use]
-    pub fn told(&self, decimals: usize) -> String {
+    pub fn in_words(&self, decimals: usize) -> String {
         let offset_half = wider(self.offset_ci95_s, self.offset_s);
         let rate_half = wider(self.skew_ci95_ppm, self.skew_ppm);
         let off_by = |half: Option<f64>, decimals: usize| {
@@ -62,14 +62,17 @@ mod tests {
             reason: String::new(),
             estimated: true,
         };
-        let told = "-12.31 ±0.29 s (0.25 allowed), -12.3 ±4 ppm at 95 %";
-        assert_eq!(clock.told(2), told);
+        let in_words = "-12.31 ±0.29 s (0.25 allowed), -12.3 ±4 ppm at 95 %";
+        assert_eq!(clock.in_words(2), in_words);
         clock.skew_ppm = 0.0;
         clock.skew_ci95_ppm = Some([-35.0, 35.0]);
         clock.allowance_s = 0.0;
-        assert_eq!(clock.told(1), "-12.3 ±0.3 s, no skew shows ±35 ppm at 95 %");
+        assert_eq!(
+            clock.in_words(1),
+            "-12.3 ±0.3 s, no skew shows ±35 ppm at 95 %"
+        );
         // Set by hand: nothing is known of its error, and a rate of nought is what was set.
         (clock.offset_ci95_s, clock.skew_ci95_ppm, clock.estimated) = (None, None, false);
-        assert_eq!(clock.told(3), "-12.314 s, +0.0 ppm");
+        assert_eq!(clock.in_words(3), "-12.314 s, +0.0 ppm");
     }
 }

@@ -104,7 +104,7 @@ pub fn noisy_one(labels: &[&str], columns: &[&[f64]]) -> Option<NoisyOne> {
         let pseudo: Option<Vec<(usize, f64)>> = without
             .iter()
             .enumerate()
-            .map(|(place, rest)| Some((place, k * centre - (k - 1.0) * of(rest.as_deref()?))))
+            .map(|(index, rest)| Some((index, k * centre - (k - 1.0) * of(rest.as_deref()?))))
             .collect();
         let half =
             serial::mean_uncertainty(&pseudo?, serial::block_rows(common.len()))?.half_width95();

@@ -122,7 +122,7 @@ fn clock_row(stream: &Stream, estimate: Option<&StreamClock>) -> Vec<String> {
         stream
             .matched_on
             .map_or_else(|| "not said".to_owned(), |on| on.word().to_owned()),
-        estimate.map_or_else(dash, |e| e.told(2).replace('-', "−")),
+        estimate.map_or_else(dash, |e| e.in_words(2).replace('-', "−")),
         estimate.map_or_else(dash, |e| e.matched_on.word().to_owned()),
         estimate.map_or_else(dash, |e| if e.confident { "yes" } else { "no" }.to_owned()),
         estimate.map_or_else(dash, |e| e.reason.clone()),

@@ -9,13 +9,13 @@ use super::update::Report;
 
 /// The thread, seen from the keyboard. It ends with its owner.
 #[derive(Debug)]
-pub struct Aside {
+pub struct Worker {
     orders: Sender<Wanted>,
     computed: Receiver<Computed>,
     last_wanted: Option<Wanted>,
 }
 
-impl Aside {
+impl Worker {
     /// Starts the thread; it sleeps until it is asked.
     pub fn start() -> Self {
         let (orders, wanted) = channel::<Wanted>();
@@ -72,14 +72,14 @@ mod tests {
     fn what_was_wanted_last_is_computed() {
         let mut state = state();
         press(&mut state, "o c");
-        let mut aside = Aside::start();
+        let mut worker = Worker::start();
         let about = state.about().unwrap();
         for _ in 0..3 {
-            aside.want(Wanted::Answer(Box::new(state.question(about))));
+            worker.want(Wanted::Answer(Box::new(state.question(about))));
         }
-        assert!(aside.is_busy());
+        assert!(worker.is_busy());
         let last = loop {
-            if let Some(report) = aside.reports().last() {
+            if let Some(report) = worker.reports().last() {
                 break report;
             }
             thread::sleep(Duration::from_millis(1));
