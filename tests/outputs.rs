@@ -150,8 +150,10 @@ fn hold_outputs(folder: &Path, session: &str, plan: &str) {
     for command in ["table", "verdict", "align"] {
         for format in ["json", "csv"] {
             let mut arguments = vec![command, session, "--format", format];
-            if command == "align" {
-                arguments.push("--again");
+            match command {
+                "align" => arguments.push("--again"),
+                "table" => arguments.push("--full"),
+                _ => {}
             }
             hold(
                 &format!("{session}/{command}.{format}"),
@@ -159,6 +161,11 @@ fn hold_outputs(folder: &Path, session: &str, plan: &str) {
             );
         }
     }
+    let short = ["table", session, "--format", "csv"];
+    hold(
+        &format!("{session}/table-short.csv"),
+        &truing(folder, &short),
+    );
     let mut probe = vec!["probe".to_owned(), "--format".to_owned(), "json".to_owned()];
     for recording in ["trainer.fit", "pedals.fit", "crank.csv"] {
         probe.push(format!("{session}/recordings/{recording}"));

@@ -43,7 +43,10 @@ fn the_table_says_the_same_in_json_and_csv() {
     let bench = bench();
     let json = done(&["table", "ride-1", "--format", "json"], bench.path());
     let json: serde_json::Value = serde_json::from_str(&json).unwrap();
-    let text = done(&["table", "ride-1", "--format", "csv"], bench.path());
+    let text = done(
+        &["table", "ride-1", "--full", "--format", "csv"],
+        bench.path(),
+    );
     let mut csv = csv::Reader::from_reader(text.as_bytes());
     let heads = csv.headers().unwrap().clone();
     let place = |name: &str| heads.iter().position(|head| head == name).unwrap();
@@ -78,12 +81,53 @@ fn the_table_says_the_same_in_json_and_csv() {
     }
     assert!(compared > 50, "{compared}");
     assert!(!text.contains("NaN") && !text.contains("inf"));
-    let guide = done(&["table", "--columns"], bench.path());
+    let guide = done(&["table", "--columns", "--full"], bench.path());
     assert_eq!(
         guide.lines().count(),
         heads.len() + 1,
         "every column is described"
     );
+}
+
+/// Same names, same figures: the short table is a choice of columns and rows of the full one, with
+/// what the answers say.
+#[test]
+fn the_short_table_says_the_same_as_the_full_one() {
+    let bench = bench();
+    let of = |more: &[&str]| {
+        let arguments = [&["table", "ride-1", "--format", "csv"], more].concat();
+        let text = done(&arguments, bench.path());
+        let mut csv = csv::Reader::from_reader(text.as_bytes());
+        let rows = csv.deserialize::<std::collections::HashMap<String, String>>();
+        rows.map(Result::unwrap).collect::<Vec<_>>()
+    };
+    let (short, full) = (of(&[]), of(&["--full"]));
+    let mut judged = 0;
+    for row in &short {
+        let same = |other: &&std::collections::HashMap<String, String>| {
+            ["segment_id", "under_test", "reference"]
+                .iter()
+                .all(|name| other[*name] == row[*name])
+        };
+        let whole = full.iter().find(same).unwrap();
+        for (name, cell) in row.iter().filter(|(name, _)| whole.contains_key(*name)) {
+            assert_eq!(
+                cell, &whole[name],
+                "{name} of segment {}",
+                row["segment_id"]
+            );
+        }
+        let number = |name: &str| row[name].parse::<f64>().ok();
+        if let Some(error) = number("verdict_bias_percent") {
+            let (source, delivered) = (number("source_mean_w"), number("delivered_mean_w"));
+            let means = 100.0 * (source.unwrap() / delivered.unwrap() - 1.0);
+            assert!((means - error).abs() < 1e-4, "{means} {error}");
+            judged += 1;
+        }
+    }
+    assert!(judged > 1, "{judged}");
+    let guide = done(&["table", "--columns"], bench.path());
+    assert_eq!(guide.lines().count(), short[0].len() + 1);
 }
 
 #[test]

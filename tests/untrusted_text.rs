@@ -102,7 +102,8 @@ fn every_table_is_harmless() {
     let table: serde_json::Value = serde_json::from_str(&json).unwrap();
     let label = table["streams"][0]["label"].as_str().unwrap();
     assert!(label.contains("\u{1b}[2J\u{202e}gnp"), "{label:?}");
-    let (csv, _) = done(&["table", "s", "--format", "csv"], home.path());
+    let full = ["table", "s", "--full", "--format", "csv"];
+    let (csv, _) = done(&full, home.path());
     for record in csv::Reader::from_reader(csv.as_bytes()).records() {
         for cell in &record.unwrap() {
             assert!(!cell.starts_with(['=', '@']), "{cell:?} would be run");
@@ -139,6 +140,10 @@ fn the_tables_themselves_are_harmless() {
     assert_harmless("text", &table::text(&table));
     assert_harmless("markdown", &table::markdown(&table));
     assert_harmless("csv", &table::csv(&table));
+    let none = truing::analysis::questions::Findings::default();
+    assert_harmless("short text", &table::short_text(&table, &none));
+    assert_harmless("short markdown", &table::short_markdown(&table, &none));
+    assert_harmless("short csv", &table::short_csv(&table, &none));
 }
 
 #[test]

@@ -182,6 +182,6 @@ fn the_verdict_tells_times_as_the_table_does() {
     let path = at.to_str().unwrap();
     let (verdict, _, _) = truing(&["verdict", path]);
     assert!(verdict.contains("-0:00:30–0:03:20.4"), "{verdict}");
-    let (table, _, _) = truing(&["table", path]);
+    let (table, _, _) = truing(&["table", path, "--full"]);
     assert!(table.contains("FROM -0:00:30 TO 0:03:20.4"), "{table}");
 }

@@ -52,12 +52,12 @@ fn tag(desk: &mut Desk, from: &str, to: &str, kind_key: &str, kind: &str) {
     desk.wait_for(&format!("tag {kind} {from}-{to}"));
 }
 
-/// Rows of `truing table --format csv`, by column.
+/// Rows of `truing table --full --format csv`, by column.
 fn table(session: &Path) -> Vec<HashMap<String, String>> {
     let output = std::process::Command::new(env!("CARGO_BIN_EXE_truing"))
         .arg("table")
         .arg(session)
-        .args(["--format", "csv"])
+        .args(["--full", "--format", "csv"])
         .output()
         .unwrap();
     assert!(

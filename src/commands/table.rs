@@ -3,15 +3,17 @@
 use std::path::PathBuf;
 
 use super::{Exit, Failure, Format, Output, open_session};
-use crate::analysis::table::table;
+use crate::analysis::ride::findings;
+use crate::analysis::table::table_with;
 use crate::export::table as export;
+use crate::suggest::answered;
 use crate::timeline::Aligned;
 
-/// Print the tagged segments with their figures.
+/// Print the tagged segments: a row a segment and source, with what a tester reads.
 ///
-/// JSON carries every digit. CSV and Markdown carry the same figures, one row a segment and pair
+/// With `--full` every figure: CSV and Markdown then carry the same ones, one row a segment and pair
 /// of streams; in CSV the figures of a segment stand in each of its rows, lists are joined by
-/// "; ", and what does not apply is empty.
+/// "; ", and what does not apply is empty. JSON always carries every figure with every digit.
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The session folder.
@@ -20,7 +22,10 @@ pub struct Arguments {
     /// The shape of the table.
     #[arg(long, value_enum, default_value_t)]
     format: Format,
-    /// Print what each CSV column holds instead, as CSV.
+    /// Every figure, not only what a tester reads first.
+    #[arg(long)]
+    full: bool,
+    /// Print what each CSV column holds instead, as CSV (with `--full`, those of the full table).
     #[arg(long)]
     columns: bool,
 }
@@ -31,22 +36,33 @@ pub struct Arguments {
 /// [`Failure`] where the session cannot be opened.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     if arguments.columns {
-        output.result(&export::column_guide())?;
+        let guide = if arguments.full {
+            export::column_guide()
+        } else {
+            export::short_column_guide()
+        };
+        output.result(&guide)?;
         return Ok(Exit::Done);
     }
     let Some(session) = &arguments.session else {
         return Err(Failure::Usage("name a session folder".to_owned()));
     };
     let opened = open_session(session, output)?;
-    let table = table(&opened.session, &Aligned::new(&opened));
-    let text = match arguments.format {
-        Format::Text => export::text(&table),
-        Format::Json => {
+    let aligned = Aligned::new(&opened);
+    let found = findings(&aligned);
+    let table = table_with(&opened.session, &aligned, &found);
+    let answers = || answered(&opened.session, &aligned, &found, &table);
+    let text = match (arguments.format, arguments.full) {
+        (Format::Json, _) => {
             output.json(&table)?;
             return Ok(Exit::Done);
         }
-        Format::Csv => export::csv(&table),
-        Format::Markdown => export::markdown(&table),
+        (Format::Text, true) => export::text(&table),
+        (Format::Csv, true) => export::csv(&table),
+        (Format::Markdown, true) => export::markdown(&table),
+        (Format::Text, false) => export::short_text(&table, &answers()),
+        (Format::Csv, false) => export::short_csv(&table, &answers()),
+        (Format::Markdown, false) => export::short_markdown(&table, &answers()),
     };
     output.result(&text)?;
     Ok(Exit::Done)

@@ -6,12 +6,16 @@ use super::action::Copied;
 use super::state::State;
 use super::update::{Effect, Report};
 use super::worker::Worker;
+use crate::analysis::questions::Findings;
+use crate::analysis::ride;
+use crate::analysis::table::{Table, table_with};
 use crate::export::table;
 use crate::session::SessionError;
 use crate::session::files::{self, write_atomically};
 use crate::session::folder::create;
 use crate::session::journal::Journal;
 use crate::session::store::{self, Fingerprint};
+use crate::suggest::answered;
 
 /// What the effects need beyond the state.
 #[derive(Debug)]
@@ -196,16 +200,16 @@ fn export(path: &Path, over: bool, state: &State) -> Report {
     if !over && path.symlink_metadata().is_ok() {
         return Report::FileIsThere(path.to_owned());
     }
-    let table = crate::analysis::table::table(state.session(), &state.aligned);
+    let (table, answers) = tabled(state);
     let extension = path
         .extension()
         .and_then(|e| e.to_str())
         .unwrap_or_default();
     let text = match extension {
-        "csv" => Ok(table::csv(&table)),
+        "csv" => Ok(table::short_csv(&table, &answers)),
         "json" => table::json(&table).map_err(|error| error.to_string()),
-        "md" => Ok(table::markdown(&table)),
-        "txt" => Ok(table::text(&table)),
+        "md" => Ok(table::short_markdown(&table, &answers)),
+        "txt" => Ok(table::short_text(&table, &answers)),
         _ => Err("name the file .csv, .json, .md or .txt".to_owned()),
     };
     let written = text.and_then(|text| {
@@ -217,13 +221,25 @@ fn export(path: &Path, over: bool, state: &State) -> Report {
     }
 }
 
+/// The segment table with the answers that its signs rest on.
+fn tabled(state: &State) -> (Table, Findings) {
+    let (session, aligned) = (state.session(), &state.aligned);
+    let found = ride::findings(aligned);
+    let table = table_with(session, aligned, &found);
+    let answers = answered(session, aligned, &found, &table);
+    (table, answers)
+}
+
 fn copy(copied: Copied, state: &State) -> Report {
-    let computed = || crate::analysis::table::table(state.session(), &state.aligned);
+    let of = |write: fn(&Table, &Findings) -> String| {
+        let (table, answers) = tabled(state);
+        write(&table, &answers)
+    };
     let text = match copied {
         Copied::Figures => Ok(super::draw::figures_as_text(state)),
-        Copied::Text => Ok(table::text(&computed())),
-        Copied::Markdown => Ok(table::markdown(&computed())),
-        Copied::Csv => Ok(table::csv(&computed())),
+        Copied::Text => Ok(of(table::short_text)),
+        Copied::Markdown => Ok(of(table::short_markdown)),
+        Copied::Csv => Ok(of(table::short_csv)),
     };
     let name = match copied {
         Copied::Figures => "the figures are",

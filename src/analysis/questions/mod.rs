@@ -17,6 +17,7 @@ mod headline;
 mod heat;
 mod hold;
 mod level;
+pub mod of_segment;
 mod phantom;
 mod references;
 mod ride;

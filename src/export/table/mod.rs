@@ -1,7 +1,8 @@
 //! The table of a session in four shapes: JSON ([`Table`] serialised), CSV, Markdown, text.
 //!
 //! CSV and Markdown carry the same figures, one row a segment and pair of streams; which ones,
-//! in which order and with what meaning stands in [`COLUMNS`] alone.
+//! in which order and with what meaning stands in [`COLUMNS`] alone. What is printed unless all of it
+//! is asked for is the short table, one row a segment and source ([`SHORT_COLUMNS`]).
 
 mod cell;
 mod columns;
@@ -12,6 +13,7 @@ mod rows;
 #[cfg(test)]
 pub(crate) mod sample;
 mod session_notes;
+mod short;
 mod text;
 mod view;
 
@@ -21,6 +23,10 @@ pub(crate) use listing::{Listing, Room};
 pub use markdown::markdown;
 pub use rows::{Row, rows_of};
 pub(crate) use session_notes::{bands, claim as claim_sentence, sections};
+pub use short::{
+    SHORT_COLUMNS, ShortRow, short_column_guide, short_csv, short_grid, short_markdown, short_rows,
+    short_text,
+};
 pub(crate) use text::signed_outcome;
 pub use text::text;
 pub use view::{View, view};

@@ -4,6 +4,7 @@ use super::columns::Group;
 use super::listing::{Listing, Room};
 use super::rows::{Row, rows_of};
 use super::session_notes;
+use super::short::NONE_TAGGED;
 use super::view::{View, view};
 use crate::analysis::agreement::Agreement;
 use crate::analysis::figures::SegmentFigures;
@@ -65,11 +66,7 @@ fn streams(table: &Table) -> String {
 
 fn overview(table: &Table) -> String {
     if table.segments.is_empty() {
-        return hanging(
-            "",
-            "None tagged yet: `truing suggest` proposes some, the workbench tags them by hand.",
-            WIDTH,
-        );
+        return hanging("", NONE_TAGGED, WIDTH);
     }
     let segments = || table.segments.iter();
     let length = |s: &SegmentFigures| machine_number(((s.to_s - s.from_s) * 10.0).round() / 10.0);

@@ -1,0 +1,99 @@
+//! What the answers say of one segment: the question that its kind is ridden for.
+
+use super::Findings;
+use super::answer::{Answer, Finding, Question};
+use crate::analysis::figures::SegmentFigures;
+use crate::analysis::verdict::conformity::Outcome;
+use crate::session::Kind;
+
+/// The question that a kind is ridden for; `None` for an open stretch, which carries figures only.
+pub const fn question_of(kind: Kind) -> Option<Question> {
+    match kind {
+        Kind::SteadyBlock => Some(Question::Accuracy),
+        Kind::Sprint => Some(Question::Sprint),
+        Kind::Ramp => Some(Question::Follow),
+        Kind::GearChange => Some(Question::Gear),
+        Kind::Coast => Some(Question::Phantom),
+        Kind::HeatSoak => Some(Question::Heat),
+        Kind::Slope => Some(Question::Gradient),
+        Kind::Open => None,
+    }
+}
+
+impl Findings {
+    /// The answer to a question about a source; that of the first source where its label is empty.
+    pub fn answer(&self, question: Question, source: &str) -> Option<&Answer> {
+        let mut answers = self.answers.iter();
+        answers.find(|a| a.question == question && (source.is_empty() || a.source == source))
+    }
+
+    /// What `segment` says of the source by the question of its kind; `None` where it has no part
+    /// in the answer.
+    pub fn of_segment(&self, segment: &SegmentFigures, source: &str) -> Option<Finding> {
+        let answer = self.answer(question_of(segment.kind)?, source)?;
+        let parts = answer.parts.iter().filter(|p| p.segment == segment.id);
+        let from_parts = super::answer::worst(parts.map(|part| part.outcome));
+        from_parts
+            .or_else(|| as_evidence(answer, segment))
+            .or_else(|| by_verdict(segment, source))
+    }
+}
+
+/// Of a block that the joint answer left out, what it says on its own.
+fn by_verdict(segment: &SegmentFigures, source: &str) -> Option<Finding> {
+    let verdicts = segment.verdict.iter().chain(&segment.further_verdicts);
+    let verdict = verdicts.into_iter().find(|v| v.under_test == source)?;
+    match verdict.outcome {
+        Outcome::Conforms => Some(Finding::Fine),
+        Outcome::DoesNotConform => Some(Finding::Fault),
+        Outcome::Inconclusive | Outcome::ReferencesDisagree => Some(Finding::CannotTell),
+        Outcome::NotApplicable => None,
+    }
+}
+
+/// Of a segment without a part of its own, what the whole answer says of it.
+fn as_evidence(answer: &Answer, segment: &SegmentFigures) -> Option<Finding> {
+    let holds = |from_s: f64, to_s: f64| from_s < segment.to_s && to_s > segment.from_s;
+    let is_shown_there = answer
+        .from_s
+        .zip(answer.to_s)
+        .is_some_and(|(from_s, to_s)| holds(from_s, to_s));
+    let carries = answer.segments.contains(&segment.id);
+    match answer.outcome {
+        Finding::NotRidden => None,
+        // A fault that lies elsewhere accuses nobody.
+        Finding::Fault => (carries || is_shown_there).then_some(Finding::Fault),
+        found => (carries || answer.segments.is_empty()).then_some(found),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_fault_elsewhere_accuses_no_other_segment() {
+        let coast =
+            |id: usize, from_s: f64| SegmentFigures::bare(id, Kind::Coast, from_s, from_s + 20.0);
+        let of = |outcome: Finding, from_s: Option<f64>| {
+            let mut answer = Answer::new(Question::Phantom, "trainer", outcome, String::new());
+            (answer.from_s, answer.to_s) = (from_s, from_s.map(|s| s + 7.0));
+            let found = Findings {
+                answers: vec![answer],
+                ..Findings::default()
+            };
+            found.of_segment(&coast(1, 100.0), "trainer")
+        };
+        assert_eq!(of(Finding::Fault, Some(300.0)), None);
+        assert_eq!(of(Finding::Fault, Some(110.0)), Some(Finding::Fault));
+        assert_eq!(of(Finding::Fine, None), Some(Finding::Fine));
+        assert_eq!(of(Finding::NotRidden, None), None);
+    }
+
+    #[test]
+    fn every_kind_but_an_open_stretch_has_its_question() {
+        for kind in Kind::ALL {
+            assert_eq!(question_of(*kind).is_none(), *kind == Kind::Open);
+        }
+    }
+}
