@@ -177,7 +177,7 @@ fn compared<'a>(
 ) -> Option<&'a Agreement> {
     let own = || segment.agreement.iter().filter(|p| p.under_test == source);
     let judged = verdict.and_then(|v| own().find(|pair| pair.reference == v.reference));
-    judged.or_else(|| own().last())
+    judged.or_else(|| own().next_back())
 }
 
 /// Mean of the reference at the source's site, W.
