@@ -218,6 +218,15 @@ impl OpenedSession {
         out
     }
 
+    /// What the recordings hold besides, and nothing uses: each file's name, and the columns or
+    /// fields.
+    pub fn unused(&self) -> Vec<(String, Vec<String>)> {
+        let holds_more = self.read().filter(|(_, r)| !r.unused.is_empty());
+        holds_more
+            .map(|(file, r)| (file.to_owned(), r.unused.clone()))
+            .collect()
+    }
+
     /// The files that are damaged, in the order of their streams.
     pub fn damaged(&self) -> Vec<&str> {
         let damaged = self.read().filter(|(_, r)| !r.damage.is_empty());
