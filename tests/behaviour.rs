@@ -37,6 +37,7 @@ mod rehearse_control;
 mod rehearse_faults;
 mod same_ride;
 mod sample_sessions;
+mod samples;
 mod sixty_keys;
 mod suggest;
 mod tcx_reading;

@@ -257,7 +257,9 @@ impl OpenedSession {
         }
     }
 
-    fn absolute_zero_s(&self) -> Option<f64> {
+    /// Session time zero by the calendar, s since 1970; `None` where every recording counts from its
+    /// own zero.
+    pub fn absolute_zero_s(&self) -> Option<f64> {
         let mut absolute = self.sources.iter().filter(|source| source.is_absolute());
         let first = || absolute.find_map(|source| source.samples()?.time_s().first().copied());
         self.session.zero_unix_s.or_else(first)
