@@ -3,9 +3,11 @@
 
 mod fit_bytes;
 mod fit_fixtures;
+mod packed;
 #[cfg(feature = "workbench")]
 mod pty;
 
+mod archives;
 mod bad_input;
 mod clocks;
 mod damage_told;
@@ -33,7 +35,9 @@ mod rehearse;
 mod rehearse_command;
 mod rehearse_control;
 mod rehearse_faults;
+mod same_ride;
 mod sample_sessions;
+mod samples;
 mod sixty_keys;
 mod suggest;
 mod tcx_reading;

@@ -163,11 +163,8 @@ fn what_is_no_recording_is_called_what_it_is() {
     // “時間,パワー (W)” in Shift JIS.
     let mut shift_jis = b"\x8e\x9e\x8a\xd4,\x83p\x83\x8f\x81[ (W)\n".to_vec();
     shift_jis.extend(file("0,200", |i| format!("{i},200")));
-    assert_refused(
-        &shift_jis,
-        &["another encoding than UTF-8", "save it as UTF-8"],
-    );
-    // A degree sign in Latin 1: readable, but a column is lost, and that is told.
+    assert_remarked(&read_bytes(&shift_jis).unwrap(), "read as Shift_JIS");
+    // A degree sign in Latin 1.
     let mut latin = b"time_s,power_w,Temperature (\xb0C)\n".to_vec();
     latin.extend(file("0,200,21", |i| format!("{i},200,21")));
     assert_remarked(&read_bytes(&latin).unwrap(), "another encoding than UTF-8");
@@ -183,20 +180,65 @@ fn rows_without_any_time_are_told_as_such() {
 }
 
 #[test]
-fn the_power_of_each_leg_alone_is_no_power() {
-    for head in [
-        "time_s,left_power,right_power",
-        "time_s,Leistung links (W),Leistung rechts (W)",
+fn the_power_of_both_legs_is_added_and_that_of_one_is_no_power() {
+    for (left, right) in [
+        ("left_power", "right_power"),
+        ("Leistung links (W)", "Leistung rechts (W)"),
     ] {
-        let bytes = file(head, |i| format!("{i},96,104"));
-        assert_refused(
-            &bytes,
-            &[
-                "left and right alone",
-                "add a column “power_w” with the sum",
-            ],
-        );
+        let bytes = file(&format!("time_s,{left},{right}"), |i| match i {
+            7 => "7,96,".to_owned(),
+            _ => format!("{i},96,104"),
+        });
+        let ride = read_bytes(&bytes).unwrap();
+        assert_eq!(ride.streams.len(), 1);
+        let balance = ride.streams[0].samples.column(Channel::Balance).unwrap();
+        assert_eq!((power(&ride, 0)[0], balance[0]), (200.0, 48.0));
+        assert!(power(&ride, 0)[7].is_nan() && balance[7].is_nan());
+        assert_remarked(&ride, "added into one, their balance kept");
+        let bytes = file(&format!("time_s,{left}"), |i| format!("{i},96"));
+        assert_refused(&bytes, &["only that of one", left, "is a guess"]);
+        // Beside the power of both, they are part of it.
+        let bytes = file(&format!("time_s,{left},power,{right}"), |i| {
+            format!("{i},96,201,104")
+        });
+        let ride = read_bytes(&bytes).unwrap();
+        assert_eq!((ride.streams.len(), power(&ride, 0)[0]), (1, 201.0));
+        assert_eq!(ride.unused, [left, right]);
     }
+    // Beside another device's power, they are a stream of their own.
+    let ride = read_bytes(&file(
+        "time_s,hub power,pedal power left,pedal power right",
+        |i| format!("{i},190,96,104"),
+    ));
+    let ride = ride.unwrap();
+    let labels: Vec<&str> = ride.streams.iter().map(|s| s.label.as_str()).collect();
+    assert_eq!(labels, ["hub", "pedal"]);
+    assert_eq!(power(&ride, 1)[0], 200.0);
+}
+
+#[test]
+fn grouped_thousands_are_read_where_the_column_settles_the_mark_and_doubt_is_said() {
+    let ride = read_bytes(&file("time_s;power_w", |i| match i {
+        5 => "5;1.204,5".to_owned(),
+        6 => "6;1.260".to_owned(),
+        _ => format!("{i};{},5", 150 + i % 50),
+    }));
+    let ride = ride.unwrap();
+    assert_eq!((power(&ride, 0)[5], power(&ride, 0)[6]), (1204.5, 1260.0));
+    assert_remarked(&ride, "line 7: “1.204,5” has its thousands grouped");
+    // Only another column tells.
+    let ride = read_bytes(&file("time_s;power_w", |i| match i {
+        6 => "6,0;1.260".to_owned(),
+        _ => format!("{i},0;{}", 150 + i % 50),
+    }));
+    assert_eq!(power(&ride.unwrap(), 0)[6], 1260.0);
+    let ride = read_bytes(&file("time_s;power_w;note", |i| match i {
+        6 => "6;1.260;0,5".to_owned(),
+        _ => format!("{i};{};", 150 + i % 50),
+    }));
+    let ride = ride.unwrap();
+    assert_eq!(power(&ride, 0)[6], 1260.0);
+    assert_remarked(&ride, "“1.260” is read as 1260, by how the other numbers");
 }
 
 #[test]

@@ -266,9 +266,9 @@ fn things_that_are_no_recording_are_refused_with_a_way_out() {
     };
     assert!(fails(&write(b"")).contains("the file is empty"));
     assert!(fails(&write(&[0; 500])).contains("no FIT file"));
-    assert!(fails(&write(b"PK\x03\x04....")).contains("unpack it first"));
-    assert!(fails(&write(b"\xFF\xFEt\0i\0")).contains("UTF-16"));
-    assert!(fails(&write(b"<html></html>")).contains("no TCX file"));
+    assert!(fails(&write(b"PK\x03\x04....")).contains("copy it again"));
+    assert!(fails(&write(b"\xFF\xFEt\0i\0")).contains("header line"));
+    assert!(fails(&write(b"<html></html>")).contains("no TCX or GPX file"));
     assert!(fails(&write(b"  \n \n")).contains("nothing but blanks"));
 }
 

@@ -100,7 +100,8 @@ fn scales_and_offsets_of_the_standard_fields() {
     assert_eq!(column(&recording, 0, Channel::Temperature), [-2.0]);
     assert_eq!(column(&recording, 0, Channel::Balance), [53.0]);
     assert_eq!(column(&recording, 0, Channel::Grade), [-7.5]);
-    assert_eq!(recording.remarks, ["fields not used: altitude"]);
+    assert_eq!(recording.unused, ["altitude"]);
+    assert!(recording.remarks.is_empty());
     assert_eq!(recording.streams[0].power_field, None);
 }
 

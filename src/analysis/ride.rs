@@ -39,21 +39,15 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
         .filter_map(|index| columns.get(index).copied().flatten())
         .collect();
     let cadence = reference_cadence(aligned);
-    let mut found = RideFindings::default();
+    let mut found = RideFindings {
+        dropouts: dropouts(aligned),
+        ..RideFindings::default()
+    };
     for (index, track) in aligned.tracks.iter().enumerate() {
-        let Some(power) = columns.get(index).copied().flatten() else {
-            found.dropouts.push(Vec::new());
-            found.excursions.push(Vec::new());
-            continue;
-        };
-        let others: Vec<&[f64]> = columns
-            .iter()
-            .enumerate()
-            .filter_map(|(other, column)| column.filter(|_| other != index))
-            .collect();
-        let interval = track.source().samples().and_then(|s| s.median_interval_s());
-        let dropouts = dropout::find(power, &others, aligned.grid, interval, &pauses(track));
-        found.excursions.push(if track.role == Role::UnderTest {
+        let power = columns.get(index).copied().flatten();
+        let dropouts = found.dropouts.get(index).map_or(&[][..], Vec::as_slice);
+        let under_test = power.filter(|_| track.role == Role::UnderTest);
+        found.excursions.push(if let Some(power) = under_test {
             let except: Vec<Span> = dropouts
                 .iter()
                 .map(|d| Span::new(d.from_s, d.to_s))
@@ -66,10 +60,31 @@ pub fn findings(aligned: &Aligned) -> RideFindings {
         } else {
             Vec::new()
         });
-        found.dropouts.push(dropouts);
     }
     found.noises = noises(aligned, &found);
     found
+}
+
+/// The dropouts of every stream; none for a stream without power.
+pub fn dropouts(aligned: &Aligned) -> Vec<Vec<Dropout>> {
+    let columns: Vec<Option<&[f64]>> = aligned
+        .tracks
+        .iter()
+        .map(|t| t.column(Channel::Power))
+        .collect();
+    let of = |(index, track): (usize, &Track)| {
+        let Some(power) = columns.get(index).copied().flatten() else {
+            return Vec::new();
+        };
+        let others: Vec<&[f64]> = columns
+            .iter()
+            .enumerate()
+            .filter_map(|(other, column)| column.filter(|_| other != index))
+            .collect();
+        let interval = track.source().samples().and_then(|s| s.median_interval_s());
+        dropout::find(power, &others, aligned.grid, interval, &pauses(track))
+    };
+    aligned.tracks.par_iter().enumerate().map(of).collect()
 }
 
 /// The noise of each source under test against what it is compared with, and of each two references.

@@ -21,6 +21,7 @@ mod probe;
 mod rehearse;
 mod relink;
 mod report;
+mod samples;
 mod session_arg;
 mod suggest;
 mod survey;
@@ -46,7 +47,7 @@ pub use session_arg::open_session;
 pub struct Arguments {
     #[command(subcommand)]
     command: Option<Command>,
-    /// A session folder, or recordings (FIT, CSV, TCX), to open in the workbench.
+    /// A session folder, or recordings (FIT, CSV, TCX, GPX; packed or not), to open in the workbench.
     #[arg(value_name = "SESSION-FOLDER | RECORDING")]
     paths: Vec<PathBuf>,
     #[cfg(feature = "workbench")]
@@ -68,6 +69,7 @@ enum Command {
     Findings(findings::Arguments),
     Figure(figure::Arguments),
     Report(report::Arguments),
+    Samples(samples::Arguments),
     Survey(survey::Arguments),
     Verdict(verdict::Arguments),
     Explain(explain::Arguments),
@@ -131,6 +133,7 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Table(arguments)) => table::run(&arguments, output),
         Some(Command::Figure(arguments)) => figure::run(&arguments, output),
         Some(Command::Report(arguments)) => report::run(&arguments, output),
+        Some(Command::Samples(arguments)) => samples::run(&arguments, output),
         Some(Command::Survey(arguments)) => survey::run(&arguments, output),
         Some(Command::Verdict(arguments)) => verdict::run(&arguments, output),
         Some(Command::Explain(arguments)) => explain::run(&arguments, output),

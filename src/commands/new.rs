@@ -23,7 +23,8 @@ use crate::timeline::align::{self, align_session};
 pub struct Arguments {
     /// The session folder to create.
     folder: PathBuf,
-    /// Recordings (FIT, CSV, TCX), one a recorder.
+    /// Recordings (FIT, CSV, TCX, GPX), one a recorder; packed (.gz, .zip) or not. Of a zip archive
+    /// every recording in it is taken; ARCHIVE.zip/NAME is one of them.
     #[arg(required = true)]
     recordings: Vec<PathBuf>,
     /// Label of the stream under test.
@@ -166,8 +167,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let clocks = align_session(&opened, align::Options::default());
     clocks.apply(&mut opened.session, |_| true);
     arguments.tell(&mut opened.session)?;
-    let names = parts.iter().map(|part| part.file.clone());
-    let copies: Vec<_> = arguments.recordings.iter().cloned().zip(names).collect();
+    let copies: Vec<_> = parts.iter().map(start::Part::copy).collect();
     let mut session = opened.session.clone();
     opened.note_in(&mut session);
     create(folder, &copies, &session).map_err(Failure::because)?;
@@ -219,6 +219,9 @@ fn tell(opened: &OpenedSession, output: &mut Output) -> Result<(), Failure> {
     }
     for remark in opened.remarks() {
         output.message(&format!("truing: {remark}"));
+    }
+    for (file, names) in opened.unused() {
+        output.message(&format!("truing: {file}: not used: {}", names.join(", ")));
     }
     Ok(())
 }

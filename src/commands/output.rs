@@ -68,6 +68,14 @@ impl Output {
         write!(self.results, "{}{newline}", clean_lines(text)).map_err(failed)
     }
 
+    /// Writes rows that hold nothing but numbers and clean words, as they are.
+    ///
+    /// # Errors
+    /// [`Failure`] where stdout cannot be written.
+    pub fn rows(&mut self, text: &str) -> Result<(), Failure> {
+        self.results.write_all(text.as_bytes()).map_err(failed)
+    }
+
     /// Writes `value` as indented JSON; what a terminal would take for its own is escaped.
     ///
     /// # Errors

@@ -7,14 +7,14 @@ use super::output::Shape;
 use super::{Exit, Failure, Output};
 use crate::recording::{
     ChannelProbe, Event, EventKind, Format, Probe, ReadOptions, Sampling, StreamProbe, TimeBase,
-    read_all,
+    read_all, recordings_in,
 };
 use crate::text::h_mm_ss;
 
 /// Show what is inside recordings: streams, channels, rate, gaps, laps, events, damage.
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
-    /// Recordings (FIT, CSV, TCX).
+    /// Recordings (FIT, CSV, TCX, GPX), packed or not; ARCHIVE.zip/NAME is one inside.
     #[arg(value_name = "RECORDING", required = true)]
     recordings: Vec<PathBuf>,
     /// Refuse a damaged recording instead of showing what could be read.
@@ -39,12 +39,13 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         strict: arguments.strict,
         ..ReadOptions::default()
     };
-    let requests: Vec<_> = arguments
-        .recordings
-        .iter()
-        .map(|path| (path.clone(), options.clone()))
-        .collect();
-    let (mut probes, mut errors) = (Vec::new(), Vec::new());
+    let (mut probes, mut errors, mut requests) = (Vec::new(), Vec::new(), Vec::new());
+    for path in &arguments.recordings {
+        match recordings_in(path) {
+            Ok(inside) => requests.extend(inside.into_iter().map(|path| (path, options.clone()))),
+            Err(error) => errors.push(error.to_string()),
+        }
+    }
     for result in read_all(&requests) {
         match result {
             Ok(recording) => probes.push(Probe::of(&recording)),
@@ -79,6 +80,7 @@ fn text(probe: &Probe) -> String {
         Format::Fit => "FIT",
         Format::Delimited => "delimited text",
         Format::Tcx => "TCX",
+        Format::Gpx => "GPX",
     };
     let base = match probe.time_base {
         TimeBase::Absolute => "times absolute",
@@ -95,7 +97,7 @@ fn text(probe: &Probe) -> String {
     }
     let start = probe.streams.iter().find_map(|stream| stream.first_s);
     happenings(&mut text, probe, start.unwrap_or(0.0));
-    if !(probe.damage.is_empty() && probe.remarks.is_empty()) {
+    if !(probe.damage.is_empty() && probe.remarks.is_empty() && probe.unused.is_empty()) {
         text.push('\n');
     }
     for damage in &probe.damage {
@@ -103,6 +105,9 @@ fn text(probe: &Probe) -> String {
     }
     for remark in &probe.remarks {
         line(&mut text, "remark", remark);
+    }
+    if !probe.unused.is_empty() {
+        line(&mut text, "not used", &probe.unused.join(", "));
     }
     text
 }

@@ -5,6 +5,7 @@ pub mod figure;
 pub mod findings;
 pub mod plan_check;
 pub mod report;
+pub mod samples;
 pub mod survey;
 pub mod table;
 

@@ -2,11 +2,12 @@
 
 use std::path::Path;
 
+use super::archive::without_gz;
 use crate::text::clean_text;
 
 /// The file's name without folder and ending, cleaned: the last resort for a label.
 pub(super) fn stem(path: &Path) -> String {
-    let stem = path
+    let stem = without_gz(path)
         .file_stem()
         .map(|stem| clean_text(&stem.to_string_lossy()))
         .unwrap_or_default();

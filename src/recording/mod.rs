@@ -4,8 +4,10 @@
 //! [`read`] finds the format by content, not by file name, and returns one [`Recording`]. Nothing
 //! here knows of offsets or sessions.
 
+mod archive;
 mod channel;
 mod delimited;
+mod encoding;
 mod error;
 mod file;
 mod fit;
@@ -19,7 +21,8 @@ mod read;
 mod rows;
 mod sampling;
 mod spans;
-mod tcx;
+mod track;
+mod vocabulary;
 
 pub use channel::{Channel, PerChannel};
 pub use error::RecordingError;
@@ -29,4 +32,7 @@ pub use model::{
 };
 pub use options::{ColumnMap, ReadOptions};
 pub use probe::{ChannelProbe, Gaps, Probe, StreamProbe, utc};
-pub use read::{MAX_FILE_BYTES, read, read_all, read_bytes};
+pub use read::{
+    MAX_FILE_BYTES, read, read_all, read_bytes, recordings_in, unpacked, unpacked_name,
+    unpacked_sha256,
+};

@@ -17,6 +17,8 @@ pub enum Format {
     Delimited,
     /// Training Center XML with the power extension.
     Tcx,
+    /// GPS Exchange Format 1.1 with power, cadence or heart rate as extensions.
+    Gpx,
 }
 
 /// What the time stamps of a recording count from.
@@ -55,6 +57,8 @@ pub struct Recording {
     pub damage: Vec<Damage>,
     /// What the reader repaired, dropped or assumed, one sentence each.
     pub remarks: Vec<String>,
+    /// Every column or field that holds something and is not used, as the file names it, cleaned.
+    pub unused: Vec<String>,
 }
 
 impl Recording {
@@ -78,6 +82,7 @@ impl Recording {
             device: None,
             damage: Vec::new(),
             remarks: Vec::new(),
+            unused: Vec::new(),
         }
     }
 }

@@ -1,9 +1,14 @@
 //! What a column head or a developer field's name and unit say of its contents.
 //!
-//! Only words in general use and units decide; no maker's naming is known here.
+//! Only words in general use ([`vocabulary`](super::vocabulary)) and units decide; no maker's
+//! naming is known here.
 
 use super::Channel;
 use super::error::list;
+use super::vocabulary::{
+    AIMED_AT, ASKED_FOR, BALANCE, CADENCE, GRADE, HEART_RATE, LEFT, NO_GRADE, NOT_MOMENTARY,
+    OVER_A_TIME, POWER, RIGHT, SPEED, TEMPERATURE, Words, belongs, folded, plain, says, words,
+};
 
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -12,6 +17,15 @@ pub(super) enum Quantity {
     Channel(Channel),
     /// The power that a workout or a controller asks for, W.
     TargetPower,
+    /// The power of one leg, W: half of a stream at most.
+    OneLeg(Side),
+}
+
+/// A leg.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Side {
+    Left,
+    Right,
 }
 
 /// A column's meaning: `value_in_our_unit = value * factor + shift`.
@@ -68,129 +82,6 @@ pub(crate) const METERS: &[&str] = &[
     "wheel",
 ];
 
-/// Words of a language, whole or (ending in `-`) as they begin.
-type Words = &'static [&'static str];
-
-/// What makes a column something else than a value moment by moment, whatever it measures.
-const OVER_A_TIME: Words = &[
-    "average",
-    "avg",
-    "lap",
-    "max",
-    "maximum",
-    "min",
-    "minimum",
-    // German, French, Spanish, Portuguese, Italian, Dutch.
-    "durchschnitt-",
-    "mittel-",
-    "mittler-",
-    "moyen-",
-    "promedio",
-    "media",
-    "medio",
-    "médi-",
-    "gemiddeld-",
-    "runde-",
-    "máxim-",
-    "mínim-",
-    "massim-",
-    "minim-",
-];
-
-/// What makes a power column something else than power moment by moment.
-const NOT_MOMENTARY: Words = &[
-    "accumulated",
-    "critical",
-    "effectiveness",
-    "functional",
-    "goal",
-    "kg",
-    "mean",
-    "motor",
-    "normalised",
-    "normalized",
-    "peak",
-    "phase",
-    "ratio",
-    "smoothed",
-    "smoothness",
-    "sum",
-    "threshold",
-    "total",
-    "zone",
-    "kritisch-",
-    "geglättet-",
-    "gewichtet-",
-    "normalisiert-",
-    "schwelle-",
-    "spitze-",
-    "summe",
-    "critique",
-    "lissé-",
-    "normalisé-",
-    "pondéré-",
-    "seuil",
-    "crític-",
-    "critic-",
-    "normalizad-",
-    "ponderad-",
-    "umbral",
-    "limiar",
-    "normalizzat-",
-    "soglia",
-    "drempel-",
-    "genormaliseerd-",
-];
-
-/// What makes a power column that of one leg.
-const ONE_LEG: Words = &[
-    "left",
-    "right",
-    "links",
-    "linke-",
-    "rechts",
-    "rechte-",
-    "gauche",
-    "droit",
-    "droite",
-    "izquierd-",
-    "derech-",
-    "esquerd-",
-    "direit-",
-    "sinistr-",
-    "destr-",
-];
-
-/// What makes a column with a word for a gradient something else: a calibration, a pace.
-const NO_GRADE: Words = &["adjusted", "calibration", "pace", "torque"];
-
-/// Words for a power that is asked for.
-const ASKED_FOR: Words = &[
-    "demand",
-    "erg",
-    "set",
-    "setpoint",
-    "target",
-    "ziel-",
-    "soll-",
-    "vorgabe-",
-    "cible",
-    "consigne",
-    "objetiv-",
-    "obiettiv-",
-    "doel-",
-];
-
-/// Whether one of `words` is in `list`.
-fn says(words: &[String], list: Words) -> bool {
-    words.iter().any(|word| {
-        list.iter().any(|known| match known.strip_suffix('-') {
-            Some(beginning) => word.starts_with(beginning),
-            None => word == known,
-        })
-    })
-}
-
 /// The meaning of a column named `head`, whose unit stands in `unit` or else in the head itself:
 /// "Power (W)", "power [W]", "hub_power_w".
 pub(super) fn meaning(head: &str, unit: Option<&str>) -> Option<Meaning> {
@@ -206,7 +97,7 @@ pub(super) fn meaning(head: &str, unit: Option<&str>) -> Option<Meaning> {
     let quantity = quantity(&words, unit.as_deref())?;
     let channel = match quantity {
         Quantity::Channel(channel) => channel,
-        Quantity::TargetPower => Channel::Power,
+        Quantity::TargetPower | Quantity::OneLeg(_) => Channel::Power,
     };
     let (factor, shift, has_unit) = match unit {
         Some(unit) => {
@@ -233,6 +124,7 @@ pub(super) fn meaning(head: &str, unit: Option<&str>) -> Option<Meaning> {
 
 /// The name and the unit in its last pair of brackets.
 fn split_unit(head: &str) -> (String, Option<String>) {
+    let head = plain(head);
     let head = head.trim();
     for (open, close) in [('(', ')'), ('[', ']')] {
         if let Some((name, rest)) = head.rsplit_once(open)
@@ -246,36 +138,23 @@ fn split_unit(head: &str) -> (String, Option<String>) {
     (head.to_owned(), None)
 }
 
-/// Lower-case words; a capital after a small letter begins a new one.
-pub(super) fn words(name: &str) -> Vec<String> {
-    let mut words = vec![String::new()];
-    let mut small = false;
-    for c in name.chars() {
-        let divides = !(c.is_alphanumeric() || matches!(c, '°' | '%'));
-        if (divides || (small && c.is_uppercase())) && words.last().is_some_and(|w| !w.is_empty()) {
-            words.push(String::new());
-        }
-        small = c.is_lowercase();
-        if !divides && let Some(word) = words.last_mut() {
-            word.extend(c.to_lowercase());
-        }
-    }
-    words.retain(|word| !word.is_empty());
-    words
-}
-
 fn quantity(words: &[String], unit: Option<&str>) -> Option<Quantity> {
+    let words = without_per_minute(words);
     let has = |list: Words| says(words, list);
-    let channel = if has(names(Channel::Balance)) {
-        Channel::Balance
+    let channel = if has(BALANCE) {
+        return Some(Quantity::Channel(Channel::Balance));
     } else if speaks_of_power(words, unit) {
-        if has(ASKED_FOR) {
-            return Some(Quantity::TargetPower);
-        }
-        if has(NOT_MOMENTARY) || has(ONE_LEG) || words.iter().any(|word| is_span(word)) {
+        if has(NOT_MOMENTARY) || has(OVER_A_TIME) || words.iter().any(|word| is_span(word)) {
             return None;
         }
-        Channel::Power
+        if has(AIMED_AT) || has(ASKED_FOR) {
+            return Some(Quantity::TargetPower);
+        }
+        match (has(LEFT), has(RIGHT)) {
+            (true, false) => return Some(Quantity::OneLeg(Side::Left)),
+            (false, true) => return Some(Quantity::OneLeg(Side::Right)),
+            _ => Channel::Power,
+        }
     } else {
         [
             Channel::Cadence,
@@ -287,110 +166,103 @@ fn quantity(words: &[String], unit: Option<&str>) -> Option<Quantity> {
         .into_iter()
         .find(|channel| has(names(*channel)))?
     };
-    if (channel != Channel::Balance && has(OVER_A_TIME))
-        || (channel == Channel::Grade && has(NO_GRADE))
-    {
+    let is_grade = channel == Channel::Grade;
+    if has(OVER_A_TIME) || (is_grade && has(NO_GRADE)) || (!is_grade && has(AIMED_AT)) {
         return None;
     }
     Some(Quantity::Channel(channel))
+}
+
+/// `words` without "rev min" and the like at their end, where "min" is no minimum.
+fn without_per_minute(words: &[String]) -> &[String] {
+    match words {
+        [rest @ .., per, min] if min == "min" && !rest.is_empty() => {
+            let unit = format!("{per}/{min}");
+            let is_unit = |channel| conversion(channel, &unit).is_some();
+            if is_unit(Channel::Cadence) || is_unit(Channel::HeartRate) {
+                rest
+            } else {
+                words
+            }
+        }
+        _ => words,
+    }
 }
 
 /// Whether name or unit is that of power.
 fn speaks_of_power(words: &[String], unit: Option<&str>) -> bool {
     unit.or(words.last().map(String::as_str).filter(|_| words.len() > 1))
         .is_some_and(|unit| conversion(Channel::Power, unit).is_some())
-        || says(words, names(Channel::Power))
-}
-
-/// Whether a column named `head` is the power of one leg.
-pub(super) fn is_one_leg(head: &str) -> bool {
-    let (name, unit) = split_unit(head);
-    let words = words(&name);
-    speaks_of_power(&words, unit.as_deref())
-        && says(&words, ONE_LEG)
-        && !says(&words, names(Channel::Balance))
-        && !says(&words, NOT_MOMENTARY)
-        && !says(&words, OVER_A_TIME)
+        || says(words, POWER)
 }
 
 /// "3s", "30sec": a smoothed value.
 fn is_span(word: &str) -> bool {
     let unit = word.trim_start_matches(|c: char| c.is_ascii_digit());
-    unit.len() < word.len() && matches!(unit, "s" | "sec" | "min")
+    unit.len() < word.len() && matches!(unit, "s" | "sec" | "sek" | "min" | "秒")
 }
 
 /// Usual names of `channel`, of which one must be there.
 fn names(channel: Channel) -> Words {
     match channel {
-        // Besides English: German, French, Spanish, Portuguese, Italian, Dutch, Swedish.
-        Channel::Power => &[
-            "power",
-            "watts",
-            "watt",
-            "pwr",
-            "leistung",
-            "puissance",
-            "potencia",
-            "potência",
-            "potenza",
-            "vermogen",
-            "effekt",
-        ],
-        Channel::Cadence => &["cadence", "cad", "rpm"],
-        Channel::Speed => &["speed", "velocity", "kph", "kmh", "mph"],
-        Channel::HeartRate => &["heart", "heartrate", "hr", "bpm", "pulse"],
-        Channel::Temperature => &["temperature", "temp"],
-        Channel::Balance => &["balance"],
-        Channel::Grade => &[
-            "grade",
-            "gradient",
-            "slope",
-            "incline",
-            "inclination",
-            "steigung",
-            "neigung",
-            "pente",
-            "pendiente",
-            "pendenza",
-            "inclinação",
-            "helling",
-            "hellingspercentage",
-            "lutning",
-        ],
+        Channel::Power => POWER,
+        Channel::Cadence => CADENCE,
+        Channel::Speed => SPEED,
+        Channel::HeartRate => HEART_RATE,
+        Channel::Temperature => TEMPERATURE,
+        Channel::Balance => BALANCE,
+        Channel::Grade => GRADE,
     }
 }
 
 /// Whether `word` belongs to the name of `quantity` rather than telling columns apart.
 fn is_common(word: &str, quantity: Quantity) -> bool {
-    match quantity {
+    // "frequency of the heart", in several languages.
+    const BETWEEN: Words = &["de", "del", "di", "do", "da", "du", "des", "der"];
+    const RATE: Words = &["rate", "frequen-", "frecuen-", "ritmo"];
+    let own = match quantity {
         Quantity::TargetPower => {
-            names(Channel::Power).contains(&word) || ASKED_FOR.contains(&word) || word == "point"
+            belongs(word, POWER)
+                || belongs(word, AIMED_AT)
+                || belongs(word, ASKED_FOR)
+                || word == "point"
         }
+        Quantity::OneLeg(Side::Left) => belongs(word, POWER) || belongs(word, LEFT),
+        Quantity::OneLeg(Side::Right) => belongs(word, POWER) || belongs(word, RIGHT),
         Quantity::Channel(channel) => {
-            names(channel).contains(&word) || (channel == Channel::HeartRate && word == "rate")
+            belongs(word, names(channel)) || (channel == Channel::HeartRate && belongs(word, RATE))
         }
-    }
+    };
+    own || belongs(word, BETWEEN)
 }
 
 /// Factor and shift from `unit` to the channel's own unit; `None` where it is no such unit.
 fn conversion(channel: Channel, unit: &str) -> Option<(f64, f64)> {
-    let unit: String = unit
+    let unit: String = folded(&plain(unit))
         .chars()
         .filter(|c| !c.is_whitespace() && !matches!(c, '.' | '_'))
-        .flat_map(char::to_lowercase)
         .collect();
     let factor = match (channel, unit.as_str()) {
-        (Channel::Power, "w" | "watt" | "watts") => 1.0,
+        (Channel::Power, "w" | "watt" | "watts" | "vatios" | "ワット" | "瓦" | "瓦特") => 1.0,
         (Channel::Power, "kw") => 1000.0,
         (
             Channel::Cadence,
-            "rpm" | "1/min" | "/min" | "min-1" | "rev/min" | "revs/min" | "r/min",
+            "rpm" | "1/min" | "/min" | "min-1" | "rev/min" | "revs/min" | "r/min" | "u/min" | "upm"
+            | "tr/min" | "tpm" | "giri/min" | "omw/min" | "obr/min" | "回転/分" | "转/分" | "轉/分",
         ) => 1.0,
-        (Channel::HeartRate, "bpm" | "1/min" | "/min" | "beats/min" | "min-1") => 1.0,
-        (Channel::Speed, "m/s" | "mps" | "ms-1") => 1.0,
-        (Channel::Speed, "km/h" | "kmh" | "kph" | "km/hr") => 1.0 / 3.6,
+        (
+            Channel::HeartRate,
+            "bpm" | "1/min" | "/min" | "beats/min" | "min-1" | "schlage/min" | "bat/min"
+            | "batt/min" | "lpm" | "ppm" | "slagen/min" | "ud/min" | "拍/分" | "次/分",
+        ) => 1.0,
+        (Channel::Speed, "m/s" | "mps" | "ms-1" | "米/秒") => 1.0,
+        (
+            Channel::Speed,
+            "km/h" | "kmh" | "kph" | "km/hr" | "km/u" | "km/godz" | "km/時" | "公里/小时"
+            | "公里/时" | "千米/小时" | "公里/小時",
+        ) => 1.0 / 3.6,
         (Channel::Speed, "mph" | "mi/h") => 0.447_04,
-        (Channel::Temperature, "°c" | "c" | "degc" | "celsius" | "ºc") => 1.0,
+        (Channel::Temperature, "°c" | "c" | "degc" | "celsius" | "ºc" | "℃") => 1.0,
         (Channel::Temperature, "°f" | "f" | "degf" | "fahrenheit" | "ºf") => {
             return Some((5.0 / 9.0, -160.0 / 9.0));
         }
@@ -425,7 +297,7 @@ mod tests {
     fn channel(head: &str) -> Option<Channel> {
         match meaning(head, None)?.quantity {
             Quantity::Channel(channel) => Some(channel),
-            Quantity::TargetPower => None,
+            Quantity::TargetPower | Quantity::OneLeg(_) => None,
         }
     }
 
@@ -520,16 +392,203 @@ mod tests {
 
     #[test]
     fn one_legs_power_is_known_as_such() {
-        for head in ["left_power", "Leistung rechts (W)", "right (W)"] {
-            assert!(is_one_leg(head), "{head}");
+        let leg = |head: &str| match meaning(head, None)?.quantity {
+            Quantity::OneLeg(side) => Some(side),
+            _ => None,
+        };
+        for head in ["left_power", "Leistung links (W)", "left (W)", "power_l"] {
+            assert_eq!(leg(head), Some(Side::Left), "{head}");
+        }
+        for head in ["right power", "Leistung rechts (W)", "右功率"] {
+            assert_eq!(leg(head), Some(Side::Right), "{head}");
         }
         for head in [
             "power",
             "left_right_balance",
             "avg left power",
             "left cadence",
+            "Power left + right (W)",
         ] {
-            assert!(!is_one_leg(head), "{head}");
+            assert_eq!(leg(head), None, "{head}");
+        }
+    }
+
+    /// What one language calls time, power, cadence, speed, heart rate, target, left, right,
+    /// average and normalised power.
+    const LANGUAGES: [(&str, [&str; 9]); 10] = [
+        (
+            "English",
+            [
+                "Power",
+                "Cadence",
+                "Speed",
+                "Heart rate",
+                "Target power",
+                "Left power",
+                "Right power",
+                "Average power",
+                "Normalised power",
+            ],
+        ),
+        (
+            "German",
+            [
+                "Leistung",
+                "Trittfrequenz",
+                "Geschwindigkeit",
+                "Herzfrequenz",
+                "Zielleistung",
+                "Leistung links",
+                "Rechte Leistung",
+                "Durchschnittsleistung",
+                "Normalisierte Leistung",
+            ],
+        ),
+        (
+            "French",
+            [
+                "Puissance",
+                "Fréquence de pédalage",
+                "Vitesse",
+                "Fréquence cardiaque",
+                "Puissance cible",
+                "Puissance gauche",
+                "Puissance droite",
+                "Puissance moyenne",
+                "Puissance normalisée",
+            ],
+        ),
+        (
+            "Italian",
+            [
+                "Potenza",
+                "Cadenza",
+                "Velocità",
+                "Frequenza cardiaca",
+                "Potenza obiettivo",
+                "Potenza sinistra",
+                "Potenza destra",
+                "Potenza media",
+                "Potenza normalizzata",
+            ],
+        ),
+        (
+            "Spanish",
+            [
+                "Potencia",
+                "Cadencia",
+                "Velocidad",
+                "Frecuencia cardíaca",
+                "Potencia objetivo",
+                "Potencia izquierda",
+                "Potencia derecha",
+                "Potencia promedio",
+                "Potencia normalizada",
+            ],
+        ),
+        (
+            "Portuguese",
+            [
+                "Potência",
+                "Cadência",
+                "Velocidade",
+                "Frequência cardíaca",
+                "Potência alvo",
+                "Potência esquerda",
+                "Potência direita",
+                "Potência média",
+                "Potência normalizada",
+            ],
+        ),
+        (
+            "Dutch",
+            [
+                "Vermogen",
+                "Cadans",
+                "Snelheid",
+                "Hartslag",
+                "Doelvermogen",
+                "Vermogen links",
+                "Vermogen rechts",
+                "Gemiddeld vermogen",
+                "Genormaliseerd vermogen",
+            ],
+        ),
+        (
+            "Polish",
+            [
+                "Moc",
+                "Kadencja",
+                "Prędkość",
+                "Tętno",
+                "Moc docelowa",
+                "Moc lewa",
+                "Moc prawa",
+                "Średnia moc",
+                "Moc znormalizowana",
+            ],
+        ),
+        (
+            "Japanese",
+            [
+                "パワー",
+                "ケイデンス",
+                "速度",
+                "心拍数",
+                "目標パワー",
+                "左パワー",
+                "右パワー",
+                "平均パワー",
+                "正規化パワー",
+            ],
+        ),
+        (
+            "Chinese",
+            [
+                "功率",
+                "踏频",
+                "速度",
+                "心率",
+                "目标功率",
+                "左功率",
+                "右功率",
+                "平均功率",
+                "标准化功率",
+            ],
+        ),
+    ];
+
+    #[test]
+    fn columns_are_told_apart_by_meaning_in_every_language() {
+        let expected = [
+            Some(Quantity::Channel(Channel::Power)),
+            Some(Quantity::Channel(Channel::Cadence)),
+            Some(Quantity::Channel(Channel::Speed)),
+            Some(Quantity::Channel(Channel::HeartRate)),
+            Some(Quantity::TargetPower),
+            Some(Quantity::OneLeg(Side::Left)),
+            Some(Quantity::OneLeg(Side::Right)),
+            None,
+            None,
+        ];
+        let units = ["W", "rpm", "km/h", "bpm", "W", "W", "W", "W", "W"];
+        for (language, heads) in LANGUAGES {
+            for ((head, expected), unit) in heads.into_iter().zip(expected).zip(units) {
+                let upper = head.to_uppercase();
+                for head in [
+                    head.to_owned(),
+                    upper,
+                    format!("{head} ({unit})"),
+                    format!("{head}（{unit}）"),
+                    format!("{head} [{unit}]"),
+                ] {
+                    let found = meaning(&head, None);
+                    let quantity = found.as_ref().map(|found| found.quantity);
+                    assert_eq!(quantity, expected, "{language}: {head}");
+                    let rest = found.map(|found| found.rest).unwrap_or_default();
+                    assert_eq!(rest, "", "{language}: {head}");
+                }
+            }
         }
     }
 

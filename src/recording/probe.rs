@@ -34,6 +34,8 @@ pub struct Probe {
     pub damage: Vec<Damage>,
     /// What was repaired, left out or assumed.
     pub remarks: Vec<String>,
+    /// Every column or field that is not used.
+    pub unused: Vec<String>,
 }
 
 /// A stream summed up.
@@ -120,6 +122,7 @@ impl Probe {
             set_points: recording.set_points.clone(),
             damage: recording.damage.clone(),
             remarks: recording.remarks.clone(),
+            unused: recording.unused.clone(),
         }
     }
 }

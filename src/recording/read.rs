@@ -1,30 +1,34 @@
 //! Format detection and the entry point of reading.
 
-use std::io::Read;
+use std::fs::File;
+use std::io::{Cursor, Read};
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
-use super::file::UTF8_MARK;
+use super::archive::{self, Zip};
+use super::encoding::{self, Decoded};
 use super::options::ReadOptions;
-use super::{Format, Recording, RecordingError, delimited, fit, plausible, tcx};
-use crate::text::hex;
+use super::{Format, Recording, RecordingError, delimited, fit, plausible, track};
+use crate::text::{clean_text, hex};
 
 /// The largest file that is read, bytes. A day at 200 samples a second in text stays below it.
 pub const MAX_FILE_BYTES: u64 = 1 << 29;
 
-/// Reads the recording at `path`, finding its format by content.
+/// Reads the recording at `path`, finding its format by content. It may be packed: a gzip file, a
+/// zip archive with one recording in it, or one inside an archive, named `ARCHIVE.zip/NAME`.
 ///
-/// Memory stays below 30 times the file's size plus 16 MiB whatever the file says. Nothing is
-/// printed; what had to be repaired or left out stands in [`Recording::damage`] and
+/// Memory stays below 30 times the size of the file (unpacked) plus 16 MiB whatever the file says.
+/// Nothing is printed; what had to be repaired or left out stands in [`Recording::damage`] and
 /// [`Recording::remarks`].
 ///
 /// # Errors
 /// [`RecordingError`] where the file cannot be read, holds no recording, or (with
 /// [`ReadOptions::strict`]) is damaged.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<Recording, RecordingError> {
-    read_bytes(path, &load(path)?, options)
+    let (name, bytes) = load(path)?;
+    parse(&name, &bytes, options)
 }
 
 /// As [`read`], for a recording whose `bytes` are in memory; `path` only names it.
@@ -36,11 +40,40 @@ pub fn read_bytes(
     bytes: &[u8],
     options: &ReadOptions,
 ) -> Result<Recording, RecordingError> {
+    if archive::is_zip(bytes) {
+        let (name, bytes) = Zip::open(path, Cursor::new(bytes))?.only(MAX_FILE_BYTES)?;
+        return read_unzipped(&name, bytes, options);
+    }
+    if archive::is_gzip(bytes) {
+        return parse(path, &gunzip(path, bytes)?, options);
+    }
+    parse(path, bytes, options)
+}
+
+fn read_unzipped(
+    name: &Path,
+    bytes: Vec<u8>,
+    options: &ReadOptions,
+) -> Result<Recording, RecordingError> {
+    parse(name, &without_gzip(name, bytes)?, options)
+}
+
+/// Reads what is packed no more. What a file's hash stands for is what is read here.
+fn parse(path: &Path, bytes: &[u8], options: &ReadOptions) -> Result<Recording, RecordingError> {
     let format = sniff(path, bytes)?;
-    let parse = || match format {
-        Format::Fit => fit::read(path, bytes, options),
-        Format::Delimited => delimited::read(path, bytes, options),
-        Format::Tcx => tcx::read(path, bytes, options),
+    let parse = || {
+        if format == Format::Fit {
+            return fit::read(path, bytes, options);
+        }
+        let Decoded { text, remark } = encoding::decode(bytes);
+        let recording = match format {
+            Format::Tcx | Format::Gpx => track::read(path, &text, format, options),
+            _ => delimited::read(path, &text, options),
+        };
+        recording.map(|mut recording| {
+            recording.remarks.splice(0..0, remark);
+            recording
+        })
     };
     // The hash of a large file takes as long as a third of its reading.
     let (sha256, recording) = rayon::join(|| sha256_hex(bytes), parse);
@@ -65,6 +98,49 @@ pub fn read_bytes(
     Ok(recording)
 }
 
+/// The recordings that `path` stands for: those inside, where it is a zip archive, else itself.
+///
+/// # Errors
+/// [`RecordingError`] where an archive cannot be used. A file that cannot be opened is itself: what
+/// is wrong with it is said when it is read.
+pub fn recordings_in(path: &Path) -> Result<Vec<PathBuf>, RecordingError> {
+    match open(path) {
+        Ok((file, _, head)) if archive::is_zip(&head) => Zip::open(path, file)?.recordings(),
+        _ => Ok(vec![path.to_owned()]),
+    }
+}
+
+/// The content of the recording at `path`, where it is packed; `None` where the file is its content.
+///
+/// # Errors
+/// As [`read`].
+pub fn unpacked(path: &Path) -> Result<Option<Vec<u8>>, RecordingError> {
+    match open(path) {
+        Ok((_, _, head)) if !is_packed(&head) => Ok(None),
+        _ => load(path).map(|(_, bytes)| Some(bytes)),
+    }
+}
+
+/// The name of the file in which the content of the recording at `path` would stand unpacked.
+pub fn unpacked_name(path: &Path) -> String {
+    let name = archive::without_gz(path);
+    let own = name.file_name().unwrap_or_default();
+    clean_text(&own.to_string_lossy()).trim().to_owned()
+}
+
+/// SHA-256 of the content of the recording at `path`, lower-case hexadecimal, where it is packed;
+/// `None` where the file is its content.
+///
+/// # Errors
+/// As [`read`].
+pub fn unpacked_sha256(path: &Path) -> Result<Option<String>, RecordingError> {
+    Ok(unpacked(path)?.map(|bytes| sha256_hex(&bytes)))
+}
+
+fn is_packed(head: &[u8]) -> bool {
+    archive::is_zip(head) || archive::is_gzip(head)
+}
+
 /// Reads several recordings at once, one thread a file as far as there are cores. The results
 /// stand in the order of `requests`.
 pub fn read_all(requests: &[(PathBuf, ReadOptions)]) -> Vec<Result<Recording, RecordingError>> {
@@ -74,15 +150,56 @@ pub fn read_all(requests: &[(PathBuf, ReadOptions)]) -> Vec<Result<Recording, Re
         .collect()
 }
 
-/// The file's bytes, after it was made sure that it is a file of bearable size and of a known
-/// format.
-fn load(path: &Path) -> Result<Vec<u8>, RecordingError> {
-    let io = |source| RecordingError::Io {
+/// The recording's bytes, unpacked, and its name, after it was made sure that it is of bearable
+/// size and of a known format.
+fn load(path: &Path) -> Result<(PathBuf, Vec<u8>), RecordingError> {
+    if let Some((archive, name)) = split_at_archive(path) {
+        let (file, _, head) = open(&archive)?;
+        if archive::is_zip(&head) {
+            let bytes = Zip::open(&archive, file)?.member(&name, MAX_FILE_BYTES)?;
+            return Ok((path.to_owned(), without_gzip(path, bytes)?));
+        }
+    }
+    let (file, size, head) = open(path)?;
+    if archive::is_zip(&head) {
+        let (name, bytes) = Zip::open(path, file)?.only(MAX_FILE_BYTES)?;
+        let bytes = without_gzip(&name, bytes)?;
+        return Ok((name, bytes));
+    }
+    let too_large = |bytes| RecordingError::TooLarge {
+        path: path.to_owned(),
+        bytes,
+        limit: MAX_FILE_BYTES,
+    };
+    if size > MAX_FILE_BYTES {
+        return Err(too_large(size));
+    }
+    let mut bytes = head;
+    if !archive::is_gzip(&bytes) {
+        sniff(path, &bytes)?;
+    }
+    bytes.reserve_exact((size as usize).saturating_sub(bytes.len()));
+    // The file may have grown since its size was asked for.
+    file.take(MAX_FILE_BYTES + 1 - bytes.len() as u64)
+        .read_to_end(&mut bytes)
+        .map_err(|source| io(path, source))?;
+    if bytes.len() as u64 > MAX_FILE_BYTES {
+        return Err(too_large(bytes.len() as u64));
+    }
+    Ok((path.to_owned(), without_gzip(path, bytes)?))
+}
+
+fn io(path: &Path, source: std::io::Error) -> RecordingError {
+    RecordingError::Io {
         path: path.to_owned(),
         source,
-    };
+    }
+}
+
+/// The file at `path`, open after its first bytes, its size, and those bytes.
+fn open(path: &Path) -> Result<(File, u64, Vec<u8>), RecordingError> {
     // Before opening: opening a pipe or a device may block or have effects of its own.
-    let meta = std::fs::metadata(path).map_err(io)?;
+    let meta = std::fs::metadata(path).map_err(|source| io(path, source))?;
     if !meta.is_file() {
         let what = if meta.is_dir() {
             "a folder"
@@ -94,31 +211,33 @@ fn load(path: &Path) -> Result<Vec<u8>, RecordingError> {
             what,
         });
     }
-    let too_large = |bytes| RecordingError::TooLarge {
-        path: path.to_owned(),
-        bytes,
-        limit: MAX_FILE_BYTES,
-    };
-    if meta.len() > MAX_FILE_BYTES {
-        return Err(too_large(meta.len()));
-    }
-    let mut file = std::fs::File::open(path).map_err(io)?;
-    let mut bytes = Vec::new();
+    let mut file = File::open(path).map_err(|source| io(path, source))?;
+    let mut head = Vec::new();
     (&mut file)
         .take(SNIFFED_BYTES)
-        .read_to_end(&mut bytes)
-        .map_err(io)?;
-    sniff(path, &bytes)?;
-    bytes.reserve_exact((meta.len() as usize).saturating_sub(bytes.len()));
-    // The file may have grown since its size was asked for.
-    (&mut file)
-        .take(MAX_FILE_BYTES + 1 - bytes.len() as u64)
-        .read_to_end(&mut bytes)
-        .map_err(io)?;
-    if bytes.len() as u64 > MAX_FILE_BYTES {
-        return Err(too_large(bytes.len() as u64));
+        .read_to_end(&mut head)
+        .map_err(|source| io(path, source))?;
+    Ok((file, meta.len(), head))
+}
+
+/// The archive and the name inside it, where `path` goes on below a file.
+fn split_at_archive(path: &Path) -> Option<(PathBuf, PathBuf)> {
+    let archive = path.ancestors().skip(1).find(|above| above.is_file())?;
+    let name = path.strip_prefix(archive).ok()?;
+    Some((archive.to_owned(), name.to_owned()))
+}
+
+/// `bytes`, unpacked where they are a gzip file.
+fn without_gzip(path: &Path, bytes: Vec<u8>) -> Result<Vec<u8>, RecordingError> {
+    if archive::is_gzip(&bytes) {
+        gunzip(path, &bytes)
+    } else {
+        Ok(bytes)
     }
-    Ok(bytes)
+}
+
+fn gunzip(path: &Path, packed: &[u8]) -> Result<Vec<u8>, RecordingError> {
+    archive::gunzip(path, packed, MAX_FILE_BYTES)
 }
 
 /// How much of a file is looked at to find its format.
@@ -142,28 +261,21 @@ fn sniff(path: &Path, bytes: &[u8]) -> Result<Format, RecordingError> {
             way_out,
         })
     };
-    if head.starts_with(&[0x1F, 0x8B]) || head.starts_with(b"PK\x03\x04") {
-        return unknown(
-            "this is a compressed archive, or a spreadsheet",
-            "unpack it first, or save the sheet as CSV",
-        );
+    if is_packed(head) || head.get(257..262) == Some(b"ustar") {
+        return unknown("this is an archive within an archive", "unpack it first");
     }
-    if head.starts_with(&[0xFF, 0xFE]) || head.starts_with(&[0xFE, 0xFF]) {
-        return unknown("this is text in UTF-16", "save it as UTF-8");
-    }
-    let text = head
-        .strip_prefix(UTF8_MARK)
-        .unwrap_or(head)
-        .trim_ascii_start();
+    let head = &encoding::decode(head).text[..];
+    let text = head.trim_ascii_start();
     if head.contains(&0) && looks_like_text(head) {
         return unknown(
-            "this is text with bytes of zero in it: saved in UTF-16, or damaged",
-            "save it as UTF-8, or export the ride again",
+            "this is text with bytes of zero in it: it is damaged",
+            "export the ride again",
         );
     }
     if head.contains(&0) {
         return unknown(
-            "this is no FIT file (bytes 8 to 11 do not read .FIT), TCX file or delimited text",
+            "this is no FIT file (bytes 8 to 11 do not read .FIT), TCX or GPX file or delimited \
+             text",
             "name a recording in one of these formats",
         );
     }
@@ -171,9 +283,12 @@ fn sniff(path: &Path, bytes: &[u8]) -> Result<Format, RecordingError> {
         if contains(text, b"TrainingCenterDatabase") {
             return Ok(Format::Tcx);
         }
+        if contains(text, b"<gpx") || contains(text, b":gpx") {
+            return Ok(Format::Gpx);
+        }
         return unknown(
-            "this is XML or HTML but no TCX file",
-            "export the ride as FIT, TCX or CSV",
+            "this is XML or HTML but no TCX or GPX file",
+            "export the ride as FIT, TCX, GPX or CSV",
         );
     }
     if is_json(text) {

@@ -153,7 +153,7 @@ fn stamps(ride: &Ride, device: &Device, clock: TrueClock) -> Vec<f64> {
     let to_s = ride.duration_s() - recorder.stop_early_s;
     let phase_s = match recorder.format {
         Format::Fit => 0.0,
-        Format::Delimited | Format::Tcx => recorder.phase_s,
+        Format::Delimited | Format::Tcx | Format::Gpx => recorder.phase_s,
     };
     let first = (clock.to_recorder(from_s) - phase_s).ceil() as i64;
     let last = (clock.to_recorder(to_s) - phase_s).floor() as i64;

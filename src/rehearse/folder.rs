@@ -43,7 +43,7 @@ pub fn write_session(
     for (device, stream) in devices {
         let bytes = match device.recorder.format {
             Format::Fit => fit::fit(device, stream, &rehearsal.legs, &rehearsal.plan.title)?,
-            Format::Delimited | Format::Tcx => delimited::csv(device, stream)?,
+            Format::Delimited | Format::Tcx | Format::Gpx => delimited::csv(device, stream)?,
         };
         let name = file_name(device);
         write(&name, &bytes)?;

@@ -361,7 +361,7 @@ impl Rehearsal {
 pub(super) fn file_name(device: &Device) -> String {
     let ending = match device.recorder.format {
         Format::Fit => "fit",
-        Format::Delimited | Format::Tcx => "csv",
+        Format::Delimited | Format::Tcx | Format::Gpx => "csv",
     };
     let stem: String = device
         .label

@@ -1,6 +1,6 @@
 //! Files of a session: read only inside its folder, replaced whole or not at all.
 
-use std::io::Write as _;
+use std::io::{Read, Write as _};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -140,15 +140,15 @@ pub(super) fn remove_abandoned(folder: &Path) {
     }
 }
 
-/// Copies the file at `from` to `to`, where nothing is yet: whole or not at all.
+/// Writes `content` to `to`, where nothing is yet: whole or not at all.
 ///
 /// # Errors
 /// The system's.
-pub(super) fn copy_atomically(from: &Path, to: &Path) -> std::io::Result<()> {
+pub(super) fn create_atomically(to: &Path, content: &mut dyn Read) -> std::io::Result<()> {
     let folder = to.parent().unwrap_or(Path::new("."));
     remove_abandoned(folder);
     let mut file = temporary_for(to, folder)?;
-    std::io::copy(&mut std::fs::File::open(from)?, &mut file)?;
+    std::io::copy(content, &mut file)?;
     file.as_file().sync_all()?;
     file.persist_noclobber(to).map_err(|error| error.error)?;
     flush_folder(folder);

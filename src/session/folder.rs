@@ -3,10 +3,14 @@
 
 use std::path::{Path, PathBuf};
 
-use super::files::copy_atomically;
+use sha2::{Digest as _, Sha256};
+
+use super::files::create_atomically;
 use super::relink::sha256_of;
 use super::store::{self, Fingerprint};
 use super::{Session, SessionError};
+use crate::recording::unpacked;
+use crate::text::hex;
 
 /// Why a session could not be started. Messages name the file and the way out.
 #[derive(Debug, thiserror::Error)]
@@ -26,7 +30,8 @@ pub enum CreateError {
     Session(#[from] SessionError),
 }
 
-/// Copies `recordings` into `folder`, each under the name beside it, and saves `session` there.
+/// Copies `recordings` into `folder`, each under the name beside it and packed no more, and saves
+/// `session` there.
 /// A copy that is there already, byte for byte, is used as it is.
 ///
 /// # Errors
@@ -70,8 +75,14 @@ impl Made {
     }
 
     fn copy(&mut self, from: &Path, to: &Path) -> std::io::Result<()> {
+        // A missing file is the copying's to report.
+        let content = unpacked(from).ok().flatten();
         if to.symlink_metadata().is_ok() {
-            return match (sha256_of(from), sha256_of(to)) {
+            let one = match &content {
+                Some(content) => Ok(hex(&Sha256::digest(content))),
+                None => sha256_of(from),
+            };
+            return match (one, sha256_of(to)) {
                 (Ok(one), Ok(other)) if one == other => Ok(()),
                 _ => Err(std::io::Error::other(
                     "another file has that name; move it away",
@@ -81,7 +92,10 @@ impl Made {
         if let Some(folder) = to.parent() {
             self.make_folder(folder)?;
         }
-        copy_atomically(from, to)?;
+        match content {
+            Some(content) => create_atomically(to, &mut content.as_slice())?,
+            None => create_atomically(to, &mut std::fs::File::open(from)?)?,
+        }
         self.files.push(to.to_owned());
         Ok(())
     }

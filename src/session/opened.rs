@@ -218,6 +218,15 @@ impl OpenedSession {
         out
     }
 
+    /// What the recordings hold besides, and nothing uses: each file's name, and the columns or
+    /// fields.
+    pub fn unused(&self) -> Vec<(String, Vec<String>)> {
+        let holds_more = self.read().filter(|(_, r)| !r.unused.is_empty());
+        holds_more
+            .map(|(file, r)| (file.to_owned(), r.unused.clone()))
+            .collect()
+    }
+
     /// The files that are damaged, in the order of their streams.
     pub fn damaged(&self) -> Vec<&str> {
         let damaged = self.read().filter(|(_, r)| !r.damage.is_empty());
@@ -248,7 +257,9 @@ impl OpenedSession {
         }
     }
 
-    fn absolute_zero_s(&self) -> Option<f64> {
+    /// Session time zero by the calendar, s since 1970; `None` where every recording counts from its
+    /// own zero.
+    pub fn absolute_zero_s(&self) -> Option<f64> {
         let mut absolute = self.sources.iter().filter(|source| source.is_absolute());
         let first = || absolute.find_map(|source| source.samples()?.time_s().first().copied());
         self.session.zero_unix_s.or_else(first)

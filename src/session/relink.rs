@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest as _, Sha256};
 
 use super::Session;
+use crate::recording::unpacked_sha256;
 use crate::text::hex;
 
 /// A stream whose recording was found under another name.
@@ -28,12 +29,16 @@ pub fn sha256_inside(folder: &Path, file: &str) -> std::io::Result<String> {
     sha256_of(&super::files::inside(folder, file)?)
 }
 
-/// SHA-256 of the regular file at `path`, lower-case hexadecimal.
+/// SHA-256 of the regular file at `path`, lower-case hexadecimal; of a packed recording, that of
+/// its content.
 ///
 /// # Errors
-/// The system's, and for anything that is not a regular file.
+/// The system's, for anything that is not a regular file, and where it cannot be unpacked.
 pub fn sha256_of(path: &Path) -> std::io::Result<String> {
     super::files::regular_file(path)?;
+    if let Some(hash) = unpacked_sha256(path).map_err(std::io::Error::other)? {
+        return Ok(hash);
+    }
     let mut hasher = Sha256::new();
     let mut file = std::fs::File::open(path)?;
     let mut block = vec![0; 64 * 1024];

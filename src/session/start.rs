@@ -6,8 +6,10 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::{Claim, MatchedOn, OpenedSession, Role, Session, Site, Source, Stream};
-use crate::recording::{Channel, ReadOptions, RecordedStream, Recording, RecordingError, read};
-use crate::text::clean_text;
+use crate::recording::{
+    Channel, ReadOptions, RecordedStream, Recording, RecordingError, read, recordings_in,
+    unpacked_name,
+};
 
 /// Words in a label or a file name that tell the site (common practice, no source).
 const SITE_WORDS: [(&str, Site); 9] = [
@@ -31,12 +33,25 @@ pub struct Part {
     pub recording: Arc<Recording>,
 }
 
-/// Reads recordings, all at once; each gets a name inside the session folder to come.
+impl Part {
+    /// Where the recording is, and the name of its copy.
+    pub fn copy(&self) -> (PathBuf, String) {
+        (self.recording.path.clone(), self.file.clone())
+    }
+}
+
+/// Reads recordings, all at once; each gets a name inside the session folder to come. A zip archive
+/// stands for the recordings in it.
 ///
 /// # Errors
 /// [`RecordingError`] of the first that cannot be read, or is a copy of another.
 pub fn read_parts(paths: &[PathBuf]) -> Result<Vec<Part>, RecordingError> {
-    let names = file_names(paths);
+    let inside: Vec<Vec<PathBuf>> = paths
+        .iter()
+        .map(|path| recordings_in(path))
+        .collect::<Result<_, RecordingError>>()?;
+    let paths = inside.concat();
+    let names = file_names(&paths);
     let read = |(path, file): (&PathBuf, String)| {
         let recording = Arc::new(read(path, &ReadOptions::default())?);
         Ok(Part { file, recording })
@@ -63,13 +78,10 @@ pub fn read_parts(paths: &[PathBuf]) -> Result<Vec<Part>, RecordingError> {
 fn file_names(paths: &[PathBuf]) -> Vec<String> {
     let mut names: Vec<String> = Vec::with_capacity(paths.len());
     for (index, path) in paths.iter().enumerate() {
-        let own = path
-            .file_name()
-            .map(|n| clean_text(&n.to_string_lossy()))
-            .unwrap_or_default();
-        let own = match own.trim() {
+        let own = unpacked_name(path);
+        let own = match own.as_str() {
             "" => "recording",
-            _ => own.as_str(),
+            own => own,
         };
         let numbered = (index + 1..).map(|number| format!("recordings/{number}-{own}"));
         let mut candidates = std::iter::once(format!("recordings/{own}")).chain(numbered);

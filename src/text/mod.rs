@@ -9,6 +9,8 @@ mod wrap;
 
 pub use clean::{clean_lines, clean_text, inert, is_unseen, one_line};
 pub use grid::{Edge, Grid, Head, csv, escaped};
-pub use number::{NOTHING, interval, machine_number, number, optional, reads_as_zero};
+pub use number::{
+    NOTHING, interval, machine_number, number, optional, push_machine_number, reads_as_zero,
+};
 pub use words::{clock_time, grouped, h_mm_ss, hex, listed, plural, span, word_of};
 pub use wrap::{both_ends, columns, field, fit, hanging, is_plain, lines_that_fit, wrapped};

@@ -1,5 +1,7 @@
 //! Numbers as a person or a machine reads them.
 
+use std::fmt::Write as _;
+
 /// Stands where a figure does not apply.
 pub const NOTHING: &str = "—";
 
@@ -38,6 +40,17 @@ pub fn machine_number(value: f64) -> String {
     let text = format!("{value:.MACHINE_DECIMALS$}");
     let short = text.trim_end_matches('0').trim_end_matches('.');
     if short == "-0" { "0" } else { short }.to_owned()
+}
+
+/// Puts [`machine_number`] at the end of `out`: quicker for whole numbers, which most samples are.
+pub fn push_machine_number(out: &mut String, value: f64) {
+    const WHOLE_BELOW: f64 = 1e15;
+    if value.fract() == 0.0 && value.abs() < WHOLE_BELOW {
+        // Writing to a String cannot fail.
+        let _ = write!(out, "{}", value as i64);
+    } else {
+        out.push_str(&machine_number(value));
+    }
 }
 
 /// Whether a number, as written, is zero: such a one has no sign, whatever it was rounded from.

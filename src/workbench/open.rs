@@ -195,6 +195,6 @@ fn open_recordings(paths: &[PathBuf]) -> Result<Opened, String> {
     let mut opened = start::sketch(Path::new(""), "", &parts, None)?;
     let clocks = align_session(&opened, align::Options::default());
     clocks.apply(&mut opened.session, |_| true);
-    let names = parts.into_iter().map(|part| part.file);
-    Ok((opened, None, paths.iter().cloned().zip(names).collect()))
+    let copies = parts.iter().map(start::Part::copy).collect();
+    Ok((opened, None, copies))
 }

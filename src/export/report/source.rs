@@ -21,6 +21,7 @@ pub(super) fn body(material: &Material<'_>) -> String {
     let mut out = terms(&facts);
     out.push_str(&streams(material));
     out.push_str(&met_in_reading(material));
+    out.push_str(&not_used(material));
     out.push_str(&allowance(session));
     out.push_str(&clocks(material));
     out
@@ -60,6 +61,17 @@ fn met_in_reading(material: &Material<'_>) -> String {
         return paragraph("The recordings were read whole, without repairs.");
     }
     paragraph("Met in reading the recordings:") + &list(remarks)
+}
+
+/// What the recordings hold besides.
+fn not_used(material: &Material<'_>) -> String {
+    let unused = material.opened.unused();
+    if unused.is_empty() {
+        return paragraph("Every column and field of the recordings is used.");
+    }
+    let of = |(file, names): (String, Vec<String>)| format!("{file}: {}", names.join(", "));
+    paragraph("Columns and fields of the recordings that are not used:")
+        + &list(unused.into_iter().map(of))
 }
 
 fn allowance(session: &Session) -> String {

@@ -1,6 +1,7 @@
 //! What the columns hold, by their heads.
 
-use crate::recording::names::{Meaning, Quantity, meaning, words};
+use crate::recording::names::{Meaning, Quantity, Side, meaning};
+use crate::recording::vocabulary::{time_rank, time_unit, words};
 use crate::recording::{Channel, ReadOptions};
 use crate::text::clean_text;
 
@@ -59,6 +60,7 @@ pub(super) fn looks_like_head(cells: &[Vec<u8>], options: &ReadOptions) -> Head 
         .count();
     let mut head = Head::default();
     if numbers == 0 && names.len() > 1 {
+        let mut legs = [false; 2];
         for name in &names {
             let time =
                 is_specified(name, options.columns.time.as_deref()) || time_head(name).is_some();
@@ -66,8 +68,12 @@ pub(super) fn looks_like_head(cells: &[Vec<u8>], options: &ReadOptions) -> Head 
             let power = is_told_power(name, options) || meaning.as_ref().is_some_and(is_power);
             head.has_time |= time;
             head.has_power |= power;
+            if let Some(side) = meaning.as_ref().and_then(leg) {
+                legs[side as usize] = true;
+            }
             head.recognised += usize::from(time || power || meaning.is_some());
         }
+        head.has_power |= legs == [true; 2];
     }
     head.names = names;
     head
@@ -93,6 +99,14 @@ fn is_told_power(name: &str, options: &ReadOptions) -> bool {
     is_specified(name, specified) || is_specified(name, column)
 }
 
+/// The leg whose power a meaning is.
+pub(super) fn leg(meaning: &Meaning) -> Option<Side> {
+    match meaning.quantity {
+        Quantity::OneLeg(side) => Some(side),
+        _ => None,
+    }
+}
+
 /// Whether a meaning is power.
 pub(super) fn is_power(meaning: &Meaning) -> bool {
     meaning.quantity == Quantity::Channel(Channel::Power)
@@ -101,7 +115,6 @@ pub(super) fn is_power(meaning: &Meaning) -> bool {
 /// Whether a head is that of a time column.
 pub(super) fn time_head(name: &str) -> Option<TimeHead> {
     let words = words(name);
-    let words: Vec<&str> = words.iter().map(String::as_str).collect();
     let (unit_s, rest) = match words.as_slice() {
         [rest @ .., unit] if !rest.is_empty() => match time_unit(unit) {
             Some(unit_s) => (Some(unit_s), rest),
@@ -109,64 +122,17 @@ pub(super) fn time_head(name: &str) -> Option<TimeHead> {
         },
         _ => (None, words.as_slice()),
     };
-    let rank = match rest {
-        ["timestamp" | "datetime"] | ["date", "time"] | ["time", "stamp"] => 0,
-        ["utc"]
-        | ["time", "utc"]
-        | ["utc", "time"]
-        | ["unix"]
-        | ["unix", "time"]
-        | ["epoch"]
-        | ["unix", "timestamp"]
-        | ["epoch", "time"]
-        | ["timestamp", "utc"] => 0,
-        ["time"] | ["local", "time"] | ["clock"] => 1,
-        ["date"] => 2,
-        ["elapsed"]
-        | ["elapsed", "time"]
-        | ["time", "elapsed"]
-        | ["t"]
-        | ["ride", "time"]
-        | ["relative", "time"] => 3,
-        [unit] => {
-            return match (*unit, time_unit(unit)) {
-                // A lone "m" or "h" is more likely something else.
-                ("m" | "h", _) | (_, None) => None,
-                (_, unit_s) => Some(TimeHead { rank: 4, unit_s }),
-            };
-        }
-        _ => return None,
-    };
-    Some(TimeHead { rank, unit_s })
-}
-
-/// Seconds a unit.
-pub(super) fn time_unit(unit: &str) -> Option<f64> {
-    match unit.to_lowercase().as_str() {
-        "s" | "sec" | "secs" | "second" | "seconds" => Some(1.0),
-        "ms" | "msec" | "millis" | "millisecond" | "milliseconds" => Some(1e-3),
-        "us" | "µs" | "microseconds" => Some(1e-6),
-        "ns" | "nanoseconds" => Some(1e-9),
-        "min" | "mins" | "minute" | "minutes" => Some(60.0),
-        "h" | "hours" => Some(3600.0),
+    if let Some(rank) = time_rank(rest) {
+        return Some(TimeHead { rank, unit_s });
+    }
+    match rest {
+        // A lone "m" or "h" is more likely something else.
+        [unit] if !matches!(unit.as_str(), "m" | "h") => Some(TimeHead {
+            rank: 4,
+            unit_s: Some(time_unit(unit)?),
+        }),
         _ => None,
     }
-}
-
-/// Whether a head is that of a column that names devices.
-pub(super) fn is_device(name: &str) -> bool {
-    matches!(
-        words(name).join(" ").as_str(),
-        "device" | "device name" | "sensor" | "sensor name" | "source" | "meter" | "stream"
-    )
-}
-
-/// Whether a head is that of a column with lap numbers.
-pub(super) fn is_lap(name: &str) -> bool {
-    matches!(
-        words(name).join(" ").as_str(),
-        "lap" | "lap number" | "lap index" | "interval"
-    )
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@
 //! would be a thousand times too small.
 
 use super::dialect;
+use super::number::value_of;
 
 /// What is told apart.
 const MARKS: [u8; 2] = *b".,";
@@ -41,8 +42,9 @@ struct Seen {
     either: [Option<(u64, Vec<u8>)>; 2],
 }
 
-/// The decimal mark of `text` below its `skipped` first rows. Columns in `used` decide; the others
-/// only where those do not.
+/// The decimal mark of `text` below its `skipped` first rows, and a number of two readings where no
+/// other in the used columns settles it. Columns in `used` decide; the others only where those do
+/// not.
 ///
 /// # Errors
 /// [`Doubt`] where a used column holds numbers of two readings and nothing tells which.
@@ -51,7 +53,7 @@ pub(super) fn settle(
     separator: u8,
     skipped: usize,
     used: &[usize],
-) -> Result<u8, Doubt> {
+) -> Result<(u8, Option<Doubt>), Doubt> {
     let has = |mark: u8| text.contains(&mark);
     let commas = if separator == b',' {
         has(b'"')
@@ -59,7 +61,7 @@ pub(super) fn settle(
         has(b',')
     };
     if !commas && !has(b'.') {
-        return Ok(b'.');
+        return Ok((b'.', None));
     }
     let mut reader = dialect::reader(text, separator);
     let mut record = csv::ByteRecord::new();
@@ -75,7 +77,7 @@ pub(super) fn settle(
             let cell = record.get(*column).unwrap_or_default();
             let line = || record.position().map_or(0, csv::Position::line);
             if let Some(mark) = seen.note(cell, line) {
-                return Ok(mark);
+                return Ok((mark, None));
             }
         }
         if told_elsewhere.is_none() {
@@ -85,9 +87,22 @@ pub(super) fn settle(
             });
         }
     }
+    let doubt = || {
+        let seen = seen.iter().zip(used);
+        let of = |(seen, column): (&Seen, &usize)| {
+            let (line, cell) = seen.either.iter().flatten().next()?;
+            Some(Doubt {
+                line: *line,
+                column: *column,
+                cell: cell.clone(),
+            })
+        };
+        seen.filter_map(of).next()
+    };
+    let doubt = doubt();
     match told_elsewhere {
-        Some(mark) => Ok(mark),
-        None => judge(seen, separator, used),
+        Some(mark) => Ok((mark, doubt)),
+        None => Ok((judge(seen, separator, used)?, doubt)),
     }
 }
 
@@ -131,6 +146,20 @@ impl Seen {
 
 fn shape(cell: &[u8]) -> Shape {
     let cell = cell.trim_ascii();
+    let is_blank = |byte: &u8| matches!(byte, b' ' | b'\'' | 0xA0 | 0xC2 | 0xE2 | 0x80 | 0xAF);
+    let joined: Vec<u8>;
+    let cell =
+        if cell.iter().any(is_blank) && value_of(cell, b',').or(value_of(cell, b'.')).is_some() {
+            // Thousands grouped by blanks leave one mark, the decimal one.
+            joined = cell
+                .iter()
+                .copied()
+                .filter(|byte| !is_blank(byte))
+                .collect();
+            &joined
+        } else {
+            cell
+        };
     let digits = cell.strip_prefix(b"-").unwrap_or(cell);
     let digits = digits.strip_prefix(b"+").unwrap_or(digits);
     let count = |mark: u8| digits.iter().filter(|byte| **byte == mark).count();
@@ -206,7 +235,8 @@ mod tests {
     }
 
     fn settled(text: &str) -> Result<u8, Vec<u8>> {
-        settle(text.as_bytes(), b';', 1, &[1]).map_err(|doubt| doubt.cell)
+        let settled = settle(text.as_bytes(), b';', 1, &[1]);
+        settled.map(|(mark, _)| mark).map_err(|doubt| doubt.cell)
     }
 
     #[test]
@@ -214,6 +244,7 @@ mod tests {
         assert_eq!(settled("t;p\n0;200\n1;192,5\n"), Ok(b','));
         assert_eq!(settled("t;p\n0;200\n1;1.260\n"), Err(b"1.260".to_vec()));
         assert_eq!(settled("t;p\n0;200\n1;1,260\n"), Err(b"1,260".to_vec()));
+        assert_eq!(settled("t;p\n0;200\n1;1 192,500\n"), Ok(b','));
         // Another column tells.
         assert_eq!(settled("t;p\n0,5;200\n1;1.260\n"), Ok(b','));
         // Three decimals throughout, and whole numbers that a grouping hand would have grouped.

@@ -15,12 +15,11 @@ mod time;
 
 use std::path::Path;
 
-use super::file::UTF8_MARK;
 use super::rows::Table;
 use super::{Damage, Format, ReadOptions, Recording, RecordingError};
 use dialect::Dialect;
 use head::Column;
-use number::{Cell, cell, shown};
+use number::{Cell, cell, grouped, shown};
 use plan::{Plan, head_alone, without_columns};
 use streams::Group;
 use time::TimeReader;
@@ -31,13 +30,12 @@ const MAX_DEVICES: usize = 32;
 /// The largest number that can be a reading, in whatever unit.
 const MOST_READING: f64 = 1e9;
 
-/// Reads delimited text.
+/// Reads delimited text in UTF-8.
 pub(super) fn read(
     path: &Path,
-    bytes: &[u8],
+    text: &[u8],
     options: &ReadOptions,
 ) -> Result<Recording, RecordingError> {
-    let text = bytes.strip_prefix(UTF8_MARK).unwrap_or(bytes);
     let dialect = dialect::recognise(text, options).map_err(|head| without_columns(path, head))?;
     let plan = Plan::new(path, text, &dialect, options)?;
     let mut rows = Rows::new(&plan, text.len());
@@ -53,6 +51,10 @@ struct Rows {
     short_rows: usize,
     without_device: usize,
     without_zone: bool,
+    /// Whether clock times of minutes and seconds began anew with the hour.
+    passed_hours: bool,
+    /// The first number whose thousands are grouped, and its line.
+    grouped: Option<(u64, String)>,
     /// Whether no clock time had more than two parts.
     two_parts: bool,
 }
@@ -66,6 +68,8 @@ impl Rows {
             short_rows: 0,
             without_device: 0,
             without_zone: false,
+            passed_hours: false,
+            grouped: None,
             two_parts: false,
         };
         if plan.device.is_none() {
@@ -158,9 +162,14 @@ impl Rows {
                         table.put(index, number);
                     }
                     Cell::Missing => {}
-                    Cell::Number(_) | Cell::Text => {
-                        return Err(bad_number(path, line(), column, text));
-                    }
+                    Cell::Text => match grouped(text, plan.mark) {
+                        Some(number) if number.abs() <= MOST_READING => {
+                            self.grouped.get_or_insert_with(|| (line(), shown(text)));
+                            table.put(index, number);
+                        }
+                        _ => return Err(bad_number(path, line(), column, text)),
+                    },
+                    Cell::Number(_) => return Err(bad_number(path, line(), column, text)),
                 }
             }
             if let Some((rows, columns)) = table.too_sparse() {
@@ -185,6 +194,7 @@ impl Rows {
         }
         self.without_zone = times.without_zone;
         self.two_parts = times.two_parts;
+        self.passed_hours = times.passed_hours;
         Ok(())
     }
 
@@ -248,6 +258,19 @@ impl Rows {
         if self.without_zone {
             remarks.push("dates without a zone are taken as UTC".to_owned());
         }
+        if self.passed_hours {
+            remarks.push(format!(
+                "column “{}” tells minutes and seconds only and begins anew: each time an hour is \
+                 taken to have passed",
+                plan.time_name
+            ));
+        }
+        if let Some((line, number)) = &self.grouped {
+            remarks.push(format!(
+                "line {}: “{number}” has its thousands grouped, and is read so",
+                crate::text::grouped(*line)
+            ));
+        }
         if self.short_rows > 0 {
             remarks.push(format!(
                 "{} with fewer cells than the header line: what lacks is missing",
@@ -262,6 +285,9 @@ impl Rows {
         }
         let time_base = plan.time_base();
         let found = streams::assemble(path, self.groups, &plan, options, &mut remarks)?;
+        let understood = found.unused(&plan);
+        let mut unused = plan.unused;
+        unused.extend(understood);
         Ok(Recording {
             path: path.to_owned(),
             format: Format::Delimited,
@@ -274,6 +300,7 @@ impl Rows {
             device: None,
             damage: self.damage,
             remarks,
+            unused,
         })
     }
 }
@@ -285,7 +312,6 @@ fn bad_number(path: &Path, line: u64, column: &Column, text: &[u8]) -> Recording
         column: column.name.clone(),
         value: shown(text),
         wanted: "a number",
-        way_out: "correct the cell (no mark may group thousands), or leave it empty where the \
-                  value is missing",
+        way_out: "correct the cell, or leave it empty where the value is missing",
     }
 }

@@ -59,6 +59,42 @@ fn plain(cell: &[u8], mark: u8) -> Option<f64> {
     Some(if negative { -number } else { number })
 }
 
+/// What `cell` holds, its thousands grouped or not.
+pub(super) fn value_of(text: &[u8], mark: u8) -> Option<f64> {
+    match cell(text, mark) {
+        Cell::Number(number) => Some(number),
+        Cell::Text => grouped(text, mark),
+        Cell::Missing => None,
+    }
+}
+
+/// What stands between thousands, besides the mark that is no decimal mark.
+const BETWEEN_THOUSANDS: [&str; 6] = [" ", "\u{A0}", "\u{202F}", "\u{2009}", "'", "’"];
+
+/// A number whose thousands are grouped: one to three digits, then groups of three with the same
+/// mark before each, then perhaps decimals.
+pub(super) fn grouped(cell: &[u8], mark: u8) -> Option<f64> {
+    let text = std::str::from_utf8(cell.trim_ascii()).ok()?;
+    let (whole, decimals) = match text.rsplit_once(char::from(mark)) {
+        Some((whole, decimals)) => (whole, decimals),
+        None => (text, ""),
+    };
+    let digits = whole.strip_prefix(['-', '+']).unwrap_or(whole);
+    let other = if mark == b',' { "." } else { "," };
+    let between = BETWEEN_THOUSANDS.into_iter().chain([other]);
+    let by = between.into_iter().find(|by| digits.contains(by))?;
+    let mut groups = digits.split(by);
+    let all_digits = |group: &str| group.bytes().all(|byte| byte.is_ascii_digit());
+    let first = groups.next()?;
+    let is_first = (1..=3).contains(&first.len()) && all_digits(first);
+    let are_groups = groups.all(|group| group.len() == 3 && all_digits(group));
+    if !(is_first && are_groups && all_digits(decimals)) {
+        return None;
+    }
+    let plain = format!("{}.{decimals}", whole.replace(by, ""));
+    plain.trim_end_matches('.').parse().ok()
+}
+
 fn unusual(cell: &[u8], mark: u8) -> Cell {
     if is_missing(cell) {
         return Cell::Missing;
@@ -135,6 +171,27 @@ mod tests {
             ("1.2.3", b'.', Cell::Text),
         ] {
             assert_eq!(cell(text.as_bytes(), mark), expected, "{text:?}");
+        }
+    }
+
+    #[test]
+    fn thousands_are_grouped_in_one_way_or_not_at_all() {
+        for (text, mark, expected) in [
+            ("1.234,5", b',', Some(1234.5)),
+            ("-1,234.5", b'.', Some(-1234.5)),
+            ("1,234", b'.', Some(1234.0)),
+            ("1 234 567", b',', Some(1_234_567.0)),
+            ("1\u{202F}234,25", b',', Some(1234.25)),
+            ("1'234.5", b'.', Some(1234.5)),
+            ("12,34", b'.', None),
+            ("1,2345", b'.', None),
+            ("1,234 567", b'.', None),
+            (",234", b'.', None),
+            ("1.234.5", b'.', None),
+            ("abc", b'.', None),
+            ("1,234.5e3", b'.', None),
+        ] {
+            assert_eq!(grouped(text.as_bytes(), mark), expected, "{text:?}");
         }
     }
 

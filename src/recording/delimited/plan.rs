@@ -3,14 +3,13 @@
 use std::path::Path;
 
 use super::dialect::Dialect;
-use super::head::{
-    Column, Head, Role, is_device, is_lap, is_power, is_specified, time_head, time_unit,
-};
+use super::head::{Column, Head, Role, is_power, is_specified, leg, time_head};
 use super::mark;
-use super::number::shown;
+use super::number::{is_missing, shown, value_of};
 use super::time::{TimeFormat, recognise};
 use crate::recording::error::list;
-use crate::recording::names::{Meaning, Quantity, is_one_leg, left_out, meaning};
+use crate::recording::names::{Meaning, Quantity, Side, left_out, meaning};
+use crate::recording::vocabulary::{is_device, is_lap, time_unit};
 use crate::recording::{Channel, ReadOptions, RecordingError, TimeBase, moment};
 use crate::text::clean_text;
 
@@ -25,6 +24,11 @@ pub(super) struct Plan {
     pub(super) device: Option<usize>,
     /// Used columns; their place is their column in the table.
     pub(super) columns: Vec<Column>,
+    /// Places in `columns` of the power of the left leg and of the right: the sum takes the place of
+    /// the first, the balance that of the second.
+    pub(super) legs: Vec<(usize, usize)>,
+    /// Heads of the columns that are not used.
+    pub(super) unused: Vec<String>,
     pub(super) remarks: Vec<String>,
     pub(super) width: usize,
     pub(super) mark: u8,
@@ -71,12 +75,18 @@ impl Plan {
         let device = told_device.or_else(|| heads.iter().position(|name| is_device(name)));
         refuse_side_by_side(path, dialect, time)?;
         let mut remarks = remarks_on_heads(dialect);
-        let columns = columns(dialect, options, &[Some(time), device], &mut remarks);
+        let Chosen {
+            columns,
+            legs,
+            unused,
+        } = columns(dialect, options, &[Some(time), device], &mut remarks);
         let used: Vec<usize> = std::iter::once(time)
             .chain(columns.iter().map(|column| column.index))
             .collect();
-        let mark = mark::settle(text, dialect.separator, dialect.rows_before_data(), &used)
-            .map_err(|doubt| in_doubt(path, &doubt, heads))?;
+        let (mark, doubt) =
+            mark::settle(text, dialect.separator, dialect.rows_before_data(), &used)
+                .map_err(|doubt| in_doubt(path, &doubt, heads))?;
+        remarks.extend(doubt.map(|doubt| doubt_settled(&doubt, mark, heads)));
         let mut plan = Self {
             time,
             time_name: heads.get(time).cloned().unwrap_or_default(),
@@ -84,6 +94,8 @@ impl Plan {
             time_format: TimeFormat::Clock,
             device,
             columns,
+            legs,
+            unused,
             remarks,
             width: heads.len(),
             mark,
@@ -127,6 +139,7 @@ impl Plan {
                 })
             };
             if let Some(index) = day.filter(is_day) {
+                self.unused.retain(|name| *name != dialect.heads[index]);
                 self.date = Some(index);
                 self.time_format = TimeFormat::Date;
             }
@@ -135,6 +148,17 @@ impl Plan {
     }
 
     pub(super) fn bad_time(&self, path: &Path, line: u64, cell: &[u8]) -> RecordingError {
+        if moment::is_ambiguous_day(&String::from_utf8_lossy(cell)) {
+            return RecordingError::Unclear {
+                path: path.to_owned(),
+                what: format!(
+                    "line {line}, column “{}”: in “{}” either number may be the month",
+                    self.time_name,
+                    shown(cell)
+                ),
+                way_out: "write dates as 2026-11-25 07:00:00",
+            };
+        }
         RecordingError::BadCell {
             path: path.to_owned(),
             line,
@@ -228,13 +252,31 @@ fn in_doubt(path: &Path, doubt: &mark::Doubt, heads: &[String]) -> RecordingErro
     }
 }
 
+/// How a number of two readings was read, where only the others tell.
+fn doubt_settled(doubt: &mark::Doubt, mark: u8, heads: &[String]) -> String {
+    let value = value_of(&doubt.cell, mark).map_or_else(|| "?".to_owned(), |v| v.to_string());
+    format!(
+        "line {}, column “{}”: “{}” is read as {value}, by how the other numbers are written",
+        doubt.line,
+        heads.get(doubt.column).map_or("", String::as_str),
+        shown(&doubt.cell)
+    )
+}
+
+/// What is read of the columns.
+struct Chosen {
+    columns: Vec<Column>,
+    legs: Vec<(usize, usize)>,
+    unused: Vec<String>,
+}
+
 /// The columns with a meaning, except those in `taken`.
 fn columns(
     dialect: &Dialect,
     options: &ReadOptions,
     taken: &[Option<usize>],
     remarks: &mut Vec<String>,
-) -> Vec<Column> {
+) -> Chosen {
     let specified = told_column(dialect, options);
     let (mut columns, mut unused) = (Vec::new(), Vec::new());
     for (index, name) in dialect.heads.iter().enumerate() {
@@ -247,7 +289,7 @@ fn columns(
             Some(meaning) => Role::Measured(meaning),
             None if is_lap(name) => Role::Lap,
             None => {
-                unused.extend((!name.trim().is_empty()).then(|| name.clone()));
+                unused.extend(name_or_number(dialect, index));
                 continue;
             }
         };
@@ -257,11 +299,92 @@ fn columns(
             role,
         });
     }
-    leave_out_doubtful(&mut columns, specified, remarks);
-    if !unused.is_empty() {
-        remarks.push(format!("columns not used: {}", list(&unused)));
+    unused.extend(leave_out_doubtful(&mut columns, specified, remarks));
+    let legs = join_legs(&mut columns, &mut unused, remarks);
+    Chosen {
+        columns,
+        legs,
+        unused,
     }
-    columns
+}
+
+/// The head of a column, or its number where it has none but holds something.
+fn name_or_number(dialect: &Dialect, index: usize) -> Option<String> {
+    let name = dialect.heads.get(index)?;
+    if !name.trim().is_empty() {
+        return Some(name.clone());
+    }
+    let cell = |row: &Vec<Vec<u8>>| row.get(index).is_some_and(|c| !is_missing(c.trim_ascii()));
+    let holds_something = dialect.sample.iter().any(cell);
+    holds_something.then(|| format!("column {}, without a head", index + 1))
+}
+
+/// Makes a left and a right leg's power one power, and a balance. Where a column holds the power of
+/// both, or of something that may be both, the legs are not used: added, they would be compared
+/// with themselves.
+fn join_legs(
+    columns: &mut Vec<Column>,
+    unused: &mut Vec<String>,
+    remarks: &mut Vec<String>,
+) -> Vec<(usize, usize)> {
+    let measured = |column: &Column| match &column.role {
+        Role::Measured(meaning) => Some(meaning.clone()),
+        Role::Lap => None,
+    };
+    let powers: Vec<Meaning> = columns.iter().filter_map(measured).collect();
+    let is_whole = |rest: &str| {
+        let mut powers = powers.iter().filter(|meaning| is_power(meaning));
+        powers.any(|power| rest.is_empty() || power.rest == rest)
+    };
+    let of = |column: &Column, side: Side| {
+        measured(column).filter(|meaning| leg(meaning) == Some(side) && !is_whole(&meaning.rest))
+    };
+    let mut pairs = Vec::new();
+    for left in columns.iter() {
+        let Some(one) = of(left, Side::Left) else {
+            continue;
+        };
+        let is_other = |column: &&Column| {
+            of(column, Side::Right)
+                .is_some_and(|other| other.rest == one.rest && other.factor == one.factor)
+        };
+        let free = |column: &&Column| pairs.iter().all(|(_, taken)| *taken != column.index);
+        if let Some(right) = columns.iter().filter(free).find(is_other) {
+            pairs.push((left.index, right.index));
+        }
+    }
+    let in_pair = |index: usize| pairs.iter().any(|(l, r)| *l == index || *r == index);
+    columns.retain(|column| {
+        let kept = measured(column).and_then(|m| leg(&m)).is_none() || in_pair(column.index);
+        unused.extend((!kept).then(|| column.name.clone()));
+        kept
+    });
+    let place = |index: usize| columns.iter().position(|column| column.index == index);
+    let places: Vec<_> = pairs
+        .iter()
+        .filter_map(|(left, right)| Some((place(*left)?, place(*right)?)))
+        .collect();
+    for (left, right) in &places {
+        let (one, other) = (columns[*left].name.clone(), columns[*right].name.clone());
+        remarks.push(format!(
+            "“{one}” and “{other}” are one leg's power each: added into one, their balance kept"
+        ));
+        for (at, quantity) in [
+            (*left, Quantity::Channel(Channel::Power)),
+            (*right, Quantity::Channel(Channel::Balance)),
+        ] {
+            if let Role::Measured(meaning) = &mut columns[at].role {
+                meaning.quantity = quantity;
+                meaning.named = true;
+                meaning.has_unit = true;
+            }
+        }
+        columns[*left].name = format!("{one} + {other}");
+        if let Role::Measured(meaning) = &mut columns[*right].role {
+            meaning.factor = 1.0;
+        }
+    }
+    places
 }
 
 /// Leaves out columns that are power by their unit alone where others are so by name.
@@ -269,7 +392,7 @@ fn leave_out_doubtful(
     columns: &mut Vec<Column>,
     specified: Option<usize>,
     remarks: &mut Vec<String>,
-) {
+) -> Vec<String> {
     let power = |column: &Column| match &column.role {
         Role::Measured(meaning) if is_power(meaning) => Some(meaning.is_power_by_unit_alone()),
         _ => None,
@@ -287,12 +410,15 @@ fn leave_out_doubtful(
     if some_certain {
         columns.retain(|column| !is_doubtful(column));
         remarks.extend(left_out(&names));
-    } else if several && specified.is_none() {
+        return names;
+    }
+    if several && specified.is_none() {
         remarks.push(format!(
             "taken for meters' power by the unit alone: {}; give what is none the role context",
             list(&names)
         ));
     }
+    Vec::new()
 }
 
 pub(super) fn head_alone(path: &Path) -> RecordingError {
@@ -321,18 +447,19 @@ pub(super) fn without_columns(path: &Path, head: Head) -> RecordingError {
     let legs: Vec<String> = head
         .names
         .iter()
-        .filter(|name| is_one_leg(name))
+        .filter(|name| meaning(name, None).as_ref().and_then(leg).is_some())
         .cloned()
         .collect();
     let (wanted, way_out) = match (head.has_time, head.has_power) {
         (true, _) if !legs.is_empty() => {
             let what = format!(
-                "no power of both legs in it, only that of the left and right alone: “{}”",
+                "no power of both legs in it, only that of one: “{}”; twice that is a guess, since \
+                 nobody pushes alike with both",
                 legs.join("”, “")
             );
             return unclear(
                 what,
-                "add a column “power_w” with the sum of left and right in each row",
+                "export the other leg's column too, or head the power of both “power_w”",
             );
         }
         (true, _) => (

@@ -6,6 +6,7 @@
 //! stream only: shared, a comparison of cadence would find perfect agreement of a series with
 //! itself.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -36,6 +37,26 @@ pub(super) struct Found {
     pub(super) streams: Vec<RecordedStream>,
     pub(super) laps: Vec<Lap>,
     pub(super) set_points: Vec<SetPoint>,
+    /// Places of the columns that some stream carries.
+    used: BTreeSet<usize>,
+}
+
+impl Found {
+    /// Heads of the columns that are understood and that no stream carries.
+    pub(super) fn unused(&self, plan: &Plan) -> Vec<String> {
+        let is_first = |index: usize, role: fn(&Role) -> bool| {
+            plan.columns.iter().position(|column| role(&column.role)) == Some(index)
+        };
+        let is_target =
+            |role: &Role| matches!(role, Role::Measured(m) if m.quantity == Quantity::TargetPower);
+        let columns = plan.columns.iter().enumerate();
+        let unused = columns.filter(|(index, _)| {
+            !self.used.contains(index)
+                && !is_first(*index, is_target)
+                && !is_first(*index, |role| *role == Role::Lap)
+        });
+        unused.map(|(_, column)| column.name.clone()).collect()
+    }
 }
 
 /// The streams, laps and set points in the groups.
@@ -50,6 +71,7 @@ pub(super) fn assemble(
         streams: Vec::new(),
         laps: Vec::new(),
         set_points: Vec::new(),
+        used: BTreeSet::new(),
     };
     let several_devices = groups.len() > 1;
     for group in groups {
@@ -64,6 +86,7 @@ pub(super) fn assemble(
                 remark
             });
         }
+        add_legs(&mut ordered, plan);
         convert(&mut ordered, plan, remarks);
         if found.laps.is_empty() {
             found.laps = laps(&ordered, plan);
@@ -78,7 +101,7 @@ pub(super) fn assemble(
             plan,
             device.as_deref(),
             several_devices,
-            &mut found.streams,
+            &mut found,
         );
     }
     number_labels(&mut found.streams);
@@ -123,6 +146,43 @@ fn select(
         });
     }
     Ok(())
+}
+
+/// Adds the power of two legs into one, and puts the left one's share in the place of the right. A
+/// moment at which one leg is missing has neither.
+fn add_legs(ordered: &mut Ordered, plan: &Plan) {
+    let none = |watts: f64| watts.is_nan() || watts == NO_POWER_W;
+    for (left, right) in &plan.legs {
+        let columns = (
+            ordered.columns.get(*left).cloned().flatten(),
+            ordered.columns.get(*right).cloned().flatten(),
+        );
+        let (sum, share) = match columns {
+            (Some(left), Some(right)) => left
+                .iter()
+                .zip(right.iter())
+                .map(|(left, right)| {
+                    let sum = if none(*left) || none(*right) {
+                        f64::NAN
+                    } else {
+                        left + right
+                    };
+                    let share = if sum > 0.0 {
+                        100.0 * left / sum
+                    } else {
+                        f64::NAN
+                    };
+                    (sum, share)
+                })
+                .unzip::<_, _, Vec<f64>, Vec<f64>>(),
+            _ => (Vec::new(), Vec::new()),
+        };
+        for (place, values) in [(*left, sum), (*right, share)] {
+            if let Some(column) = ordered.columns.get_mut(place) {
+                *column = (!values.is_empty()).then(|| Arc::new(values));
+            }
+        }
+    }
 }
 
 /// Brings every column into our units.
@@ -194,7 +254,7 @@ fn streams(
     plan: &Plan,
     device: Option<&str>,
     several_devices: bool,
-    streams: &mut Vec<RecordedStream>,
+    found: &mut Found,
 ) {
     let measured = |wanted: Channel| {
         plan.columns
@@ -205,12 +265,14 @@ fn streams(
                     return None;
                 };
                 let filled = ordered.columns.get(index)?.as_ref()?;
-                (meaning.quantity == Quantity::Channel(wanted)).then_some((column, meaning, filled))
+                let is_wanted = meaning.quantity == Quantity::Channel(wanted);
+                is_wanted.then_some((index, column, meaning, filled))
             })
     };
     let powers: Vec<_> = measured(Channel::Power).collect();
     let single = powers.len() == 1;
-    for (index, (column, power_meaning, power)) in powers.iter().enumerate() {
+    for (index, (place, column, power_meaning, power)) in powers.iter().enumerate() {
+        found.used.insert(*place);
         let rest = power_meaning.rest.as_str();
         let Some(mut samples) = Samples::shared(ordered.time_s.clone()) else {
             continue;
@@ -219,18 +281,20 @@ fn streams(
         let mut own = vec![*power];
         for channel in Channel::ALL.into_iter().skip(1) {
             let mut candidates = measured(channel);
-            let same = candidates.find(|(_, meaning, _)| meaning.rest == rest && !rest.is_empty());
+            let same =
+                candidates.find(|(_, _, meaning, _)| meaning.rest == rest && !rest.is_empty());
             let shared = matches!(
                 channel,
                 Channel::HeartRate | Channel::Speed | Channel::Grade
             );
             let plain = || {
                 let mut candidates = measured(channel);
-                candidates.find(|(_, meaning, _)| single || meaning.rest.is_empty())
+                candidates.find(|(_, _, meaning, _)| single || meaning.rest.is_empty())
             };
             let is_own = same.is_some() || single;
             let chosen = same.or_else(|| (single || shared || index == 0).then(plain).flatten());
-            if let Some((_, _, values)) = chosen {
+            if let Some((place, _, _, values)) = chosen {
+                found.used.insert(place);
                 samples.share_column(channel, values);
                 if is_own {
                     own.push(values);
@@ -252,7 +316,7 @@ fn streams(
             Some(device) if several_devices => format!("{}:{device}", column.name),
             _ => column.name.clone(),
         };
-        streams.push(RecordedStream {
+        found.streams.push(RecordedStream {
             label,
             power_field: Some(power_field),
             sampling: Default::default(),

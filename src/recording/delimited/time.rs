@@ -1,6 +1,6 @@
 //! Times in cells.
 
-use super::number::{Cell, cell, is_missing};
+use super::number::{Cell, cell, is_missing, value_of};
 use crate::recording::moment::date;
 
 /// The farthest time that can be one, s: more than thirty thousand years.
@@ -71,8 +71,11 @@ pub(super) struct TimeReader {
     pub(super) without_zone: bool,
     /// Whether no clock time had three parts: hours and minutes, or minutes and seconds.
     pub(super) two_parts: bool,
+    /// Whether clock times of two parts began anew with the hour.
+    pub(super) passed_hours: bool,
     last_clock_s: Option<f64>,
-    days: f64,
+    /// What was added for midnights and hours passed, s.
+    passed_s: f64,
 }
 
 impl TimeReader {
@@ -85,25 +88,24 @@ impl TimeReader {
             after_seconds: Vec::new(),
             without_zone: false,
             two_parts: format == TimeFormat::Clock,
+            passed_hours: false,
             last_clock_s: None,
-            days: 0.0,
+            passed_s: 0.0,
         }
     }
 
     /// The time in `text`, s: `NaN` where it is missing, `None` where it is no time.
     pub(super) fn read(&mut self, text: &[u8]) -> Option<f64> {
         match self.format {
-            TimeFormat::Count { unit_s, .. } => match cell(text, self.mark) {
-                Cell::Number(number) => {
+            TimeFormat::Count { unit_s, .. } => match value_of(text, self.mark) {
+                Some(number) => {
                     Some(scaled(number, unit_s)).filter(|time_s| time_s.abs() <= MOST_TIME_S)
                 }
-                Cell::Missing => Some(f64::NAN),
-                Cell::Text => None,
+                None => is_missing(text.trim_ascii()).then_some(f64::NAN),
             },
-            TimeFormat::Serial => match cell(text, self.mark) {
-                Cell::Number(days) => SERIAL_DAYS.contains(&days).then(|| serial(days)),
-                Cell::Missing => Some(f64::NAN),
-                Cell::Text => None,
+            TimeFormat::Serial => match value_of(text, self.mark) {
+                Some(days) => SERIAL_DAYS.contains(&days).then(|| serial(days)),
+                None => is_missing(text.trim_ascii()).then_some(f64::NAN),
             },
             TimeFormat::Clock => {
                 let text = text.trim_ascii();
@@ -111,7 +113,7 @@ impl TimeReader {
                     return Some(f64::NAN);
                 }
                 self.two_parts &= text.iter().filter(|byte| **byte == b':').count() < 2;
-                self.clock(clock(text)?)
+                self.clock(clock(text)?, self.two_parts)
             }
             TimeFormat::Date => {
                 let text = text.trim_ascii();
@@ -124,16 +126,21 @@ impl TimeReader {
         }
     }
 
-    /// A clock that falls by more than half a day has passed midnight.
-    fn clock(&mut self, seconds: f64) -> Option<f64> {
+    /// A clock that falls by more than half a day has passed midnight; one of minutes and seconds,
+    /// never at 60 minutes or more, that falls by more than half an hour has passed the hour.
+    fn clock(&mut self, seconds: f64, two_parts: bool) -> Option<f64> {
         const DAY_S: f64 = 86_400.0;
-        if let Some(last) = self.last_clock_s
-            && seconds < last - DAY_S / 2.0
-        {
-            self.days += 1.0;
+        const HOUR_S: f64 = 3600.0;
+        if let Some(last) = self.last_clock_s {
+            if seconds < last - DAY_S / 2.0 {
+                self.passed_s += DAY_S;
+            } else if two_parts && last < HOUR_S && seconds < last - HOUR_S / 2.0 {
+                self.passed_s += HOUR_S;
+                self.passed_hours = true;
+            }
         }
         self.last_clock_s = Some(seconds);
-        Some(seconds + self.days * DAY_S)
+        Some(seconds + self.passed_s)
     }
 
     /// Rows of one minute differ only in their seconds: the rest is read once.
@@ -241,13 +248,10 @@ pub(super) fn recognise(
     if clock(first).is_some() && first.contains(&b':') {
         return Ok((TimeFormat::Clock, None));
     }
-    if let Cell::Number(number) = cell(first, mark) {
+    if let Some(number) = value_of(first, mark) {
         let numbers: Vec<f64> = filled
             .iter()
-            .filter_map(|(_, text)| match cell(text, mark) {
-                Cell::Number(number) => Some(number),
-                _ => None,
-            })
+            .filter_map(|(_, text)| value_of(text, mark))
             .collect();
         let (format, remark) = count(number, &numbers, unit_s);
         let elapsed_s = match format {
@@ -290,6 +294,22 @@ fn count(first: f64, numbers: &[f64], unit_s: Option<f64>) -> (TimeFormat, Optio
         let unit_s = 1e-3;
         let remark = "the time column has no unit: steps of 50 and more are taken as milliseconds";
         return (TimeFormat::Count { unit_s, absolute }, Some(remark));
+    }
+    // Seconds written as decimal minutes or hours, to three digits and more.
+    let is_a = |part: f64| !whole && (median - part).abs() < 0.02 * part;
+    for (unit_s, remark) in [
+        (
+            60.0,
+            "the time column has no unit: steps of a sixtieth are taken as decimal minutes",
+        ),
+        (
+            3600.0,
+            "the time column has no unit: steps of 1/3600 are taken as decimal hours",
+        ),
+    ] {
+        if is_a(1.0 / unit_s) {
+            return (TimeFormat::Count { unit_s, absolute }, Some(remark));
+        }
     }
     // A spreadsheet's count of days: no recorder samples five thousand times a second.
     if !steps.is_empty() && median < 2e-4 && SERIAL_DAYS.contains(&first) {
@@ -336,12 +356,18 @@ mod tests {
             "2023-11-14 22:13:20 UTC",
             "2023/11/14 22:13:20",
             "14.11.2023 22:13:20",
+            "14/11/2023 22:13:20",
+            "14-11-2023 22:13:20",
+            "11/14/2023 10:13:20 PM",
+            "2023-11-14 10:13:20 pm",
+            "2023年11月14日 22:13:20",
             "2023-11-14T22:13:20.000Z",
             "2023-11-14T22:13:20,000Z",
         ] {
             assert_eq!(read(TimeFormat::Date, text), Some(1.7e9), "{text}");
         }
-        assert_eq!(read(TimeFormat::Date, "14/11/2023 22:13:20"), None);
+        // May be the tenth of November.
+        assert_eq!(read(TimeFormat::Date, "11/10/2023 22:13:20"), None);
         assert_eq!(read(TimeFormat::Date, "yesterday"), None);
         assert!(read(TimeFormat::Date, "").unwrap().is_nan());
     }
@@ -372,6 +398,11 @@ mod tests {
         let mut reader = TimeReader::new(TimeFormat::Clock, b'.');
         assert_eq!(reader.read(b"23:59:59"), Some(86_399.0));
         assert_eq!(reader.read(b"0:00:00"), Some(86_400.0));
+        assert!(!reader.passed_hours);
+        let mut reader = TimeReader::new(TimeFormat::Clock, b'.');
+        assert_eq!(reader.read(b"59:59.5"), Some(3599.5));
+        assert_eq!(reader.read(b"00:00.5"), Some(3600.5));
+        assert!(reader.passed_hours);
     }
 
     #[test]
@@ -388,6 +419,10 @@ mod tests {
             count(1e-3, false)
         );
         assert_eq!(recognised(&["1700000000"], None), count(1.0, true));
+        let minutes = ["0", "0.0167", "0.0333", "0.05", "0.0667"];
+        assert_eq!(recognised(&minutes, None), count(60.0, false));
+        let hours = ["0", "0.000278", "0.000556", "0.000833"];
+        assert_eq!(recognised(&hours, None), count(3600.0, false));
         assert_eq!(recognised(&["1700000000123"], None), count(1e-3, true));
         assert_eq!(recognised(&["", "0:00:01"], None), TimeFormat::Clock);
     }

@@ -60,7 +60,9 @@ impl Descriptions {
             }
             _ => None,
         };
-        let mut meaning = meaning(&name, unit.as_deref());
+        // One leg's power is no stream: here nothing adds the two.
+        let mut meaning = meaning(&name, unit.as_deref())
+            .filter(|meaning| !matches!(meaning.quantity, Quantity::OneLeg(_)));
         if let Some(channel) = stands_for {
             meaning = Some(Meaning {
                 quantity: Quantity::Channel(channel),

@@ -274,7 +274,9 @@ impl Collected {
         let asked_for = parts
             .target()
             .map(|watts| spans::set_points(&parts.ordered.time_s, watts));
-        let streams = streams::assemble(path, parts, &label, options, &mut self.remarks)?;
+        let mut unused = Vec::new();
+        let streams =
+            streams::assemble(path, parts, &label, options, &mut self.remarks, &mut unused)?;
         let span = streams
             .iter()
             .find_map(|s| Some((*s.samples.time_s().first()?, *s.samples.time_s().last()?)));
@@ -323,6 +325,7 @@ impl Collected {
             device,
             damage,
             remarks: self.remarks,
+            unused,
         })
     }
 

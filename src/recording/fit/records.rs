@@ -10,6 +10,8 @@ use crate::recording::names::{Meaning, Quantity};
 use crate::recording::rows::{Ordered, Table, put_in_order};
 use crate::recording::{Channel, TimeBase};
 use fitparser::Value;
+use rustyfit::profile::lookup::field_reference;
+use rustyfit::profile::typedef::MesgNum;
 
 /// Seconds from the Unix epoch to the FIT epoch, 1989-12-31T00:00:00 UTC.
 pub(super) const FIT_EPOCH_S: f64 = 631_065_600.0;
@@ -27,8 +29,8 @@ const DEVELOPER: usize = ACCUMULATED + 1;
 const DEVELOPER_NUMBERS: u8 = 128;
 /// The fields of `record` read here (FIT profile, message 20).
 const WANTED: [u8; 12] = [3, 4, 6, 7, 8, 9, 13, 29, 30, 52, 53, 73];
-/// Fields of `record` that a test of simulation mode might ask for and that are not read.
-const NOT_READ: [(u8, &str); 3] = [(2, "altitude"), (10, "resistance"), (78, "altitude")];
+/// Field of the time stamp, which the framing reads.
+const TIMESTAMP: u8 = 253;
 /// Developer columns kept; a file with more is not what a recorder writes.
 const MAX_DEVELOPER: usize = 64;
 
@@ -56,8 +58,8 @@ pub(super) struct Records {
     conversions: [Vec<Conversion>; 16],
     /// A field that the caller wants as power, whatever it is.
     specified: Option<String>,
-    unused: Vec<String>,
-    not_read: BTreeSet<&'static str>,
+    /// Names of the fields that are not used, the standard's own and the developers'.
+    unused: BTreeSet<String>,
     since_power_up: usize,
     one_sided: usize,
 }
@@ -66,6 +68,8 @@ pub(super) struct Records {
 pub(super) struct Parts {
     pub(super) ordered: Ordered,
     pub(super) developer: Vec<DeveloperColumn>,
+    /// Names of the fields that are not used.
+    pub(super) unused: Vec<String>,
     /// Whether power was computed from accumulated power.
     pub(super) from_accumulated: bool,
 }
@@ -99,8 +103,7 @@ impl Records {
             developer: Vec::new(),
             conversions: Default::default(),
             specified: specified.map(str::to_owned),
-            unused: Vec::new(),
-            not_read: BTreeSet::new(),
+            unused: BTreeSet::new(),
             since_power_up: 0,
             one_sided: 0,
         }
@@ -129,11 +132,13 @@ impl Records {
                         number: slot.number,
                     });
                 }
-                let name = NOT_READ.iter().find(|(number, _)| *number == slot.number);
-                self.not_read.extend(name.map(|(_, name)| *name));
+                if !WANTED.contains(&slot.number) && slot.number != TIMESTAMP {
+                    self.note_unused(&standard_name(slot.number));
+                }
                 continue;
             };
             let Some(description) = descriptions.get(developer, slot.number) else {
+                self.note_unused(&format!("developer field {developer}.{}", slot.number));
                 continue;
             };
             let index = self.conversions[local].len();
@@ -151,6 +156,13 @@ impl Records {
         picks
     }
 
+    fn note_unused(&mut self, name: &str) {
+        const MOST: usize = 256;
+        if self.unused.len() < MOST && !self.unused.contains(name) {
+            self.unused.insert(name.to_owned());
+        }
+    }
+
     fn conversion(&mut self, description: &Description) -> Option<Conversion> {
         let name = &description.name;
         let specified = self
@@ -158,9 +170,7 @@ impl Records {
             .as_ref()
             .is_some_and(|specified| specified.eq_ignore_ascii_case(name));
         if description.meaning.is_none() && !specified {
-            if self.unused.len() < 20 && !self.unused.contains(name) {
-                self.unused.push(name.clone());
-            }
+            self.note_unused(name);
             return None;
         }
         let known = self
@@ -248,16 +258,6 @@ impl Records {
                 crate::text::plural(self.one_sided, "record")
             ));
         }
-        if !self.not_read.is_empty() {
-            let names: Vec<&str> = self.not_read.iter().copied().collect();
-            remarks.push(format!("fields not used: {}", names.join(", ")));
-        }
-        if !self.unused.is_empty() {
-            remarks.push(format!(
-                "developer fields not used: {}",
-                self.unused.join(", ")
-            ));
-        }
         let mut ordered = put_in_order(self.table);
         remarks.append(&mut ordered.remarks);
         let power = Channel::Power.index();
@@ -269,12 +269,24 @@ impl Records {
             from_accumulated = true;
             remarks.push("power computed from accumulated power".to_owned());
         }
+        if !from_accumulated && ordered.columns[ACCUMULATED].is_some() {
+            self.unused.insert(standard_name(29));
+        }
         let parts = Parts {
+            unused: self.unused.into_iter().collect(),
             ordered,
             developer: self.developer,
             from_accumulated,
         };
         (base, parts)
+    }
+}
+
+/// The name of a field of the standard's own, as the FIT profile has it, or its number.
+fn standard_name(number: u8) -> String {
+    match field_reference(MesgNum::RECORD, number) {
+        Some(field) => field.name().to_owned(),
+        None => format!("field {number}"),
     }
 }
 

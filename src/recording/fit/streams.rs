@@ -6,6 +6,7 @@
 //! are what one device measures, and stay with theirs: shared, a comparison of cadence would find
 //! perfect agreement of a series with itself.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -37,12 +38,15 @@ pub(super) fn assemble(
     label: &str,
     options: &ReadOptions,
     remarks: &mut Vec<String>,
+    unused: &mut Vec<String>,
 ) -> Result<Vec<RecordedStream>, RecordingError> {
     let names = field_names(&parts);
     let specified = options.columns.power.as_deref();
     let asked_for = specified.map(|specified| source_specified(path, &parts, &names, specified));
     let asked_for = asked_for.transpose()?;
     let sources = sources(&parts, &names, asked_for, remarks);
+    unused.extend(parts.unused.iter().cloned());
+    let mut used: BTreeSet<*const Vec<f64>> = BTreeSet::new();
     let several = sources.len() > 1;
     let mut streams = Vec::with_capacity(sources.len());
     for (index, source) in sources.iter().enumerate() {
@@ -63,6 +67,7 @@ pub(super) fn assemble(
         };
         for channel in Channel::ALL {
             if let Some(column) = column(&parts, *source, channel, index == 0) {
+                used.insert(Arc::as_ptr(column));
                 samples.share_column(channel, column);
             }
         }
@@ -74,6 +79,15 @@ pub(super) fn assemble(
             sampling,
             samples,
         });
+    }
+    // Those that are understood, hold something, and that no stream carries.
+    if asked_for.is_none() {
+        let target = parts.target().map(Arc::as_ptr);
+        let left = parts.developer.iter().enumerate().filter(|(index, _)| {
+            let column = parts.developer_column(*index).map(Arc::as_ptr);
+            column.is_some_and(|column| !used.contains(&column) && target != Some(column))
+        });
+        unused.extend(left.map(|(index, column)| names.get(index).unwrap_or(&column.name).clone()));
     }
     Ok(streams)
 }

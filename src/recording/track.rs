@@ -1,7 +1,9 @@
-//! TCX: Training Center XML with its power extension (Activity Extension v2).
+//! Track points in XML: TCX (Training Center XML with its power extension, Activity Extension v2)
+//! and GPX 1.1 with power, cadence, heart rate and temperature as extensions.
 //!
 //! Elements are known by their local names; entities are never expanded, and nesting is bounded.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use quick_xml::events::{BytesStart, Event as XmlEvent};
@@ -22,13 +24,14 @@ const DEEPEST: usize = 64;
 /// Longest text kept of one element, bytes.
 const LONGEST_TEXT: usize = 256;
 
-/// Reads a TCX file.
+/// Reads a file of `format`, TCX or GPX.
 pub(super) fn read(
     path: &Path,
     bytes: &[u8],
+    format: Format,
     options: &ReadOptions,
 ) -> Result<Recording, RecordingError> {
-    let mut file = File::new(bytes.len());
+    let mut file = File::new(format, bytes.len());
     let mut reader = Reader::from_reader(bytes);
     loop {
         let at = reader.buffer_position();
@@ -86,6 +89,7 @@ enum Element {
     Cadence,
     Speed,
     Watts,
+    Temperature,
     Creator,
     Name,
     Other,
@@ -108,22 +112,44 @@ fn element(start: &BytesStart) -> Element {
     }
 }
 
+/// As [`element`], in GPX. The extensions are written by several hands, in small letters or not.
+fn gpx_element(start: &BytesStart) -> Element {
+    match start.local_name().as_ref().to_lowercase().as_str() {
+        "trkpt" => Element::Point,
+        "time" => Element::Time,
+        "hr" | "heartrate" => Element::HeartRate,
+        "cad" | "cadence" => Element::Cadence,
+        "speed" => Element::Speed,
+        "power" | "watts" | "powerinwatts" => Element::Watts,
+        "atemp" | "temp" | "temperature" => Element::Temperature,
+        _ => Element::Other,
+    }
+}
+
 /// A track point under way.
 #[derive(Default)]
 struct Point {
     time_s: Option<f64>,
-    values: [Option<f64>; 4],
+    values: [Option<f64>; COLUMNS.len()],
 }
 
-const COLUMNS: [Channel; 4] = [
+const COLUMNS: [Channel; 5] = [
     Channel::Power,
     Channel::Cadence,
     Channel::Speed,
     Channel::HeartRate,
+    Channel::Temperature,
 ];
 
+/// Most names of elements kept that are not used.
+const MOST_UNUSED: usize = 64;
+
 struct File {
+    format: Format,
     open: Vec<Element>,
+    /// The innermost element of a track point that is not used, and all such met before.
+    other: Option<String>,
+    unused: BTreeSet<String>,
     text: String,
     /// Whether the present text holds an entity or is too long.
     spoilt: bool,
@@ -138,9 +164,12 @@ struct File {
 }
 
 impl File {
-    fn new(file_bytes: usize) -> Self {
+    fn new(format: Format, file_bytes: usize) -> Self {
         Self {
+            format,
             open: Vec::new(),
+            other: None,
+            unused: BTreeSet::new(),
             text: String::new(),
             spoilt: false,
             point: Point::default(),
@@ -155,11 +184,21 @@ impl File {
     }
 
     fn enter(&mut self, start: &BytesStart) {
-        let element = element(start);
+        let element = match self.format {
+            Format::Gpx => gpx_element(start),
+            _ => element(start),
+        };
+        self.other = (element == Element::Other && self.in_point())
+            .then(|| clean_text(start.local_name().as_ref()));
         self.text.clear();
         self.spoilt = false;
         match element {
-            Element::Point => self.point = Point::default(),
+            Element::Point => {
+                self.point = Point::default();
+                for attribute in start.attributes().flatten() {
+                    self.note_unused(attribute.key.local_name().as_ref());
+                }
+            }
             Element::Lap => {
                 let begin = start
                     .attributes()
@@ -192,7 +231,12 @@ impl File {
                 self.point.time_s = self.time(&text);
             }
             (Element::Value, Some(Element::HeartRate)) => self.value(Channel::HeartRate),
+            (Element::HeartRate, _) if self.format == Format::Gpx => {
+                self.value(Channel::HeartRate);
+            }
             (Element::Cadence, Some(Element::Point)) => self.value(Channel::Cadence),
+            (Element::Cadence, _) if self.format == Format::Gpx => self.value(Channel::Cadence),
+            (Element::Temperature, _) => self.value(Channel::Temperature),
             (Element::Speed, _) if self.in_point() => self.value(Channel::Speed),
             (Element::Watts, _) if self.in_point() => self.value(Channel::Power),
             (Element::TotalTime, Some(Element::Lap)) => {
@@ -212,10 +256,23 @@ impl File {
                     self.laps.push(Lap { from_s, to_s });
                 }
             }
+            (Element::Other, _) => {
+                if let Some(name) = self.other.take()
+                    && !self.text.trim().is_empty()
+                {
+                    self.note_unused(&name);
+                }
+            }
             _ => {}
         }
         self.text.clear();
         self.spoilt = false;
+    }
+
+    fn note_unused(&mut self, name: &str) {
+        if self.unused.len() < MOST_UNUSED && !self.unused.contains(name) {
+            self.unused.insert(clean_text(name));
+        }
     }
 
     fn in_point(&self) -> bool {
@@ -290,7 +347,8 @@ impl File {
             return Err(RecordingError::NoSamples {
                 path: path.to_owned(),
                 what: format!(
-                    "a TCX file without a timed track point{}",
+                    "a {} file without a timed track point{}",
+                    name_of(self.format),
                     damage.collect::<String>()
                 ),
                 messages: points,
@@ -308,14 +366,14 @@ impl File {
         }
         let power_field = samples
             .column(Channel::Power)
-            .map(|_| POWER_FIELD.to_owned());
+            .map(|_| power_field(self.format).to_owned());
         specified(path, options, power_field.as_deref())?;
         let label = self.device.clone().unwrap_or_else(|| stem(path));
         let sampling = sampling::recognise(&samples);
         sampling::remark(&label, sampling, &mut remarks);
         Ok(Recording {
             path: path.to_owned(),
-            format: Format::Tcx,
+            format: self.format,
             sha256: String::new(),
             time_base: TimeBase::Absolute,
             streams: vec![RecordedStream {
@@ -330,14 +388,27 @@ impl File {
             device: self.device,
             damage: self.damage,
             remarks,
+            unused: self.unused.into_iter().collect(),
         })
     }
 }
 
-/// The extension's element that carries power.
-const POWER_FIELD: &str = "Watts";
+fn name_of(format: Format) -> &'static str {
+    match format {
+        Format::Gpx => "GPX",
+        _ => "TCX",
+    }
+}
 
-/// Refuses a power field that TCX does not have.
+/// The extension's element that carries power, as `channel` names it.
+fn power_field(format: Format) -> &'static str {
+    match format {
+        Format::Gpx => "power",
+        _ => "Watts",
+    }
+}
+
+/// Refuses a power field that the file does not have.
 fn specified(
     path: &Path,
     options: &ReadOptions,
