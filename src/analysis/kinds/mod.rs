@@ -6,6 +6,7 @@ pub mod coast;
 pub mod gear_change;
 pub mod heat_soak;
 pub mod ramp;
+pub mod spec;
 pub mod sprint;
 pub mod sprint_fit;
 pub mod sprint_limits;
