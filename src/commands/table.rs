@@ -2,8 +2,11 @@
 
 use std::path::PathBuf;
 
+use serde::Serialize;
+
+use super::output::Printed;
 use super::{Exit, Failure, Format, Output, open_session};
-use crate::analysis::table::table;
+use crate::analysis::table::{Table, table};
 use crate::export::table as export;
 use crate::timeline::Aligned;
 
@@ -39,15 +42,28 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     };
     let opened = open_session(session, output)?;
     let table = table(&opened.session, &Aligned::new(&opened));
-    let text = match arguments.format {
-        Format::Text => export::text(&table),
-        Format::Json => {
-            output.json(&table)?;
-            return Ok(Exit::Done);
-        }
-        Format::Csv => export::csv(&table),
-        Format::Markdown => export::markdown(&table),
-    };
-    output.result(&text)?;
+    output.print(&table, arguments.format)?;
     Ok(Exit::Done)
+}
+
+impl Printed for Table {
+    fn text(&self) -> String {
+        export::text(self)
+    }
+
+    fn json(&self) -> impl Serialize {
+        self
+    }
+
+    fn rows(&self) -> Vec<Vec<String>> {
+        export::lines(self)
+    }
+
+    fn csv(&self) -> String {
+        export::csv(self)
+    }
+
+    fn markdown(&self) -> String {
+        export::markdown(self)
+    }
 }
