@@ -10,12 +10,12 @@ mod words;
 use strsim::osa_distance;
 
 use super::figure::Figure;
-use super::kinds::{cadence, coast, gear_change, heat_soak, ramp, sprint, steady};
+use super::kinds::{by_kind, cadence};
 use super::{agreement, coverage, dropout, error_curve, excursions, figures as segment, grubbs};
 use super::{mean_max, pooled, questions, ratio, table, verdict};
 
-/// Every slice of figures, in the order of the JSON.
-const FIGURES: [&[Figure]; 21] = [
+/// Every slice of figures before those of the kinds, in the order of the JSON.
+const FIGURES: &[&[Figure]] = &[
     table::FIGURES,
     dropout::FIGURES,
     mean_max::FIGURES,
@@ -30,13 +30,6 @@ const FIGURES: [&[Figure]; 21] = [
     verdict::references::FIGURES,
     verdict::figures::FIGURES,
     grubbs::FIGURES,
-    steady::FIGURES,
-    sprint::FIGURES,
-    ramp::FIGURES,
-    gear_change::FIGURES,
-    coast::FIGURES,
-    heat_soak::FIGURES,
-    cadence::FIGURES,
 ];
 
 /// Where the figures of one place of the JSON stand a second time: the verdicts on further sources.
@@ -44,12 +37,15 @@ const AGAIN: (&str, &str) = ("segments.verdict.", "segments.further_verdicts.");
 
 /// Every figure, in the order of the JSON.
 pub fn figures() -> impl Iterator<Item = &'static Figure> {
-    FIGURES.into_iter().flatten()
+    let of_kinds = by_kind::ALL.iter().map(|of| of.figures);
+    let slices = FIGURES.iter().copied().chain(of_kinds);
+    slices.chain([cadence::FIGURES]).flatten()
 }
 
 /// The questions of a tester, and the words of the vocabulary.
 pub fn words() -> impl Iterator<Item = &'static Figure> {
-    questions::FIGURES.iter().chain(words::WORDS)
+    let words = words::WORDS.iter().chain(&words::KINDS);
+    questions::FIGURES.iter().chain(words)
 }
 
 /// The figure with this id; `segments.` may be left out where no field of the ride has the name.

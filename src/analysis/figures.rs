@@ -7,13 +7,8 @@ use serde::Serialize;
 
 use crate::analysis::agreement::Agreement;
 use crate::analysis::grubbs::NoisyOne;
+use crate::analysis::kinds::by_kind::ByKind;
 use crate::analysis::kinds::cadence::CadenceAgreement;
-use crate::analysis::kinds::coast::Coast;
-use crate::analysis::kinds::gear_change::GearChange;
-use crate::analysis::kinds::heat_soak::HeatSoak;
-use crate::analysis::kinds::ramp::Ramp;
-use crate::analysis::kinds::sprint::Sprint;
-use crate::analysis::kinds::steady::Steady;
 use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::references::References;
 use crate::session::Kind;
@@ -46,18 +41,9 @@ pub struct SegmentFigures {
     pub further_verdicts: Vec<Verdict>,
     /// Which stream is the noisy one, where there are three or more.
     pub noise: Option<NoisyOne>,
-    /// For a steady block.
-    pub steady: Option<Steady>,
-    /// For a sprint.
-    pub sprint: Option<Sprint>,
-    /// For a ramp.
-    pub ramp: Option<Ramp>,
-    /// For gear changes.
-    pub gear_change: Option<GearChange>,
-    /// For a coast.
-    pub coast: Option<Coast>,
-    /// For a heat soak.
-    pub heat_soak: Option<HeatSoak>,
+    /// What only its kind has.
+    #[serde(flatten)]
+    pub of_kind: ByKind,
     /// Cadence of each pair that carries it.
     pub cadence: Vec<CadenceAgreement>,
 }
@@ -78,12 +64,7 @@ impl SegmentFigures {
             verdict: None,
             further_verdicts: Vec::new(),
             noise: None,
-            steady: None,
-            sprint: None,
-            ramp: None,
-            gear_change: None,
-            coast: None,
-            heat_soak: None,
+            of_kind: ByKind::default(),
             cadence: Vec::new(),
         }
     }

@@ -14,7 +14,6 @@
 use super::across::Layout;
 use super::agreement::LOA95_MULTIPLIER;
 use super::ratio::{as_ratios, logarithms};
-use super::verdict::judge::applies_to;
 use super::window::Window;
 use crate::analysis::figure::Figure;
 use crate::session::Segment;
@@ -94,7 +93,7 @@ pub(super) fn pooled(ride: &Window<'_>, segments: &[Segment]) -> Vec<Pooled> {
     let judged: Vec<(usize, Window<'_>)> = segments
         .iter()
         .enumerate()
-        .filter(|(_, segment)| applies_to(segment.kind))
+        .filter(|(_, segment)| segment.kind.spec().tests_claim)
         .map(|(at, segment)| {
             let span = Span::new(segment.from_s, segment.to_s);
             let part = Window::new(ride.session, ride.aligned, ride.findings, span);

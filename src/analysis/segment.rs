@@ -1,6 +1,8 @@
 //! All figures of one window, and the table of a session: where the modules come together.
 
-use super::kinds::by_kind;
+use super::kinds::by_kind::ByKind;
+use super::kinds::cadence;
+use super::kinds::spec::Inputs;
 use super::loss::Loss;
 use super::mean_max::best_mean;
 use super::ratio::ratio;
@@ -100,7 +102,11 @@ pub fn figures_with(
         .next()
         .and_then(|under_test| window.basis(under_test, &comparisons))
         .map(|(_, member, _)| *member);
-    by_kind::fill(&mut figures, &window, basis);
+    figures.cadence = cadence::of_window(&window);
+    let inputs = basis.and_then(|basis| Inputs::of(&window, basis, segment.set_point_w, span));
+    if let Some(inputs) = inputs {
+        figures.of_kind = ByKind::of(segment.kind, &inputs);
+    }
     figures
 }
 

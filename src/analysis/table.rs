@@ -8,7 +8,6 @@ use super::agreement::compare_slices;
 use super::error_curve::ErrorCurve;
 use super::ride::{self, RideFindings};
 use super::segment::{figures_with, live};
-use super::verdict::judge::applies_to;
 use super::verdict::overall;
 use super::window::Window;
 use super::{coverage, error_curve, mean_max, pooled};
@@ -148,7 +147,7 @@ pub fn error_curves(session: &Session, aligned: &Aligned, found: &RideFindings) 
         .segments
         .par_iter()
         .enumerate()
-        .filter(|(_, segment)| applies_to(segment.kind))
+        .filter(|(_, segment)| segment.kind.spec().tests_claim)
         .map(live)
         .collect();
     error_curve::error_curves(session, &segments)

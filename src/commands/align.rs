@@ -4,7 +4,9 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use super::output::csv_text;
+use serde::Serialize;
+
+use super::output::Printed;
 use super::session_arg::open_to_align;
 use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output};
@@ -73,7 +75,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         again: arguments.again,
     };
     let found = align_session(&opened, options);
-    print(&shown(&found, &wanted), arguments.format, output)?;
+    output.print(&shown(&found, &wanted), arguments.format)?;
     if arguments.write {
         save(&opened, &found, &wanted, output)?;
     }
@@ -172,43 +174,45 @@ fn row(stream: &StreamClock) -> [String; 8] {
     ]
 }
 
-/// Prints an alignment.
-pub(super) fn print(found: &Alignment, format: Format, output: &mut Output) -> Result<(), Failure> {
-    let rows: Vec<[String; 8]> = found.streams.iter().map(row).collect();
-    match format {
-        Format::Json => return output.json(found),
-        Format::Csv => return output.result(&csv(found)),
-        Format::Markdown => {
-            let mut grid = Grid::new(HEADS.map(Head::text));
-            grid.rows.extend(rows.iter().map(|row| row.to_vec()));
-            output.result(&grid.markdown())?;
-            for lag in &found.response_lags {
-                output.result(&format!("\n{}", escaped(&lag_line(lag))))?;
+impl Printed for Alignment {
+    fn text(&self) -> String {
+        let streams = self.streams.iter().map(|stream| {
+            let row = row(stream).map(|cell| one_line(&cell));
+            let [label, _, _, _, matched_on, r, _, reason] = &row;
+            let mut text = format!("{label}: {}", stream.in_words(3));
+            text += &format!("\n  matched on {matched_on}");
+            if !r.is_empty() {
+                text += &format!(", r {r}");
             }
-            return Ok(());
-        }
-        Format::Text => {
-            for (row, stream) in rows.iter().zip(&found.streams) {
-                let row = row.each_ref().map(|cell| one_line(cell));
-                let [label, _, _, _, matched_on, r, _, reason] = &row;
-                let mut text = format!("{label}: {}", stream.in_words(3));
-                text += &format!("\n  matched on {matched_on}");
-                if !r.is_empty() {
-                    text += &format!(", r {r}");
-                }
-                let word = if stream.confident {
-                    ""
-                } else {
-                    "NOT CERTAIN: "
-                };
-                output.result(&format!("{text}\n  {word}{reason}"))?;
-            }
-        }
+            let word = if stream.confident {
+                ""
+            } else {
+                "NOT CERTAIN: "
+            };
+            format!("{text}\n  {word}{reason}\n")
+        });
+        let lags = self.response_lags.iter();
+        let lags = lags.map(|lag| one_line(&lag_line(lag)) + "\n");
+        streams.chain(lags).collect()
     }
-    for lag in &found.response_lags {
-        output.result(&one_line(&lag_line(lag)))?;
+
+    fn json(&self) -> impl Serialize {
+        self
     }
-    Ok(())
+
+    /// One row a stream; the interval in two columns.
+    fn rows(&self) -> Vec<Vec<String>> {
+        rows(self)
+    }
+
+    fn markdown(&self) -> String {
+        let rows = self.streams.iter().map(|stream| row(stream).to_vec());
+        let mut out = Grid::of(HEADS.map(Head::text), rows.collect()).markdown();
+        for lag in &self.response_lags {
+            out += &format!("\n{}\n", escaped(&lag_line(lag)));
+        }
+        out
+    }
 }
 
 fn lag_line(lag: &ResponseLag) -> String {
@@ -225,8 +229,7 @@ fn lag_line(lag: &ResponseLag) -> String {
     )
 }
 
-/// One row a stream; the interval in two columns.
-fn csv(found: &Alignment) -> String {
+fn rows(found: &Alignment) -> Vec<Vec<String>> {
     let heads = [
         "label",
         "offset_s",
@@ -252,5 +255,6 @@ fn csv(found: &Alignment) -> String {
             inert(&stream.reason),
         ]
     });
-    csv_text(std::iter::once(heads.map(str::to_owned)).chain(rows))
+    let rows = std::iter::once(heads.map(str::to_owned)).chain(rows);
+    rows.map(Vec::from).collect()
 }

@@ -77,9 +77,7 @@ impl Drawing {
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     let drawing = Drawing::of(&arguments.output)?;
     check(&arguments.output)?;
-    let kind = PictureKind::ALL
-        .into_iter()
-        .find(|kind| kind.word() == arguments.kind)
+    let kind = PictureKind::named(&arguments.kind)
         .ok_or_else(|| Failure::Usage(format!("no picture is called {}", arguments.kind)))?;
     let opened = open_session(&arguments.session, output)?;
     check_beside(&arguments.output, &opened)?;

@@ -2,7 +2,11 @@
 
 use std::path::PathBuf;
 
+use serde::Serialize;
+
+use super::output::Printed;
 use super::{Exit, Failure, Format, Output, open_session};
+use crate::analysis::questions::Findings;
 use crate::analysis::{ride, table::table_with};
 use crate::export::findings;
 use crate::suggest::answered;
@@ -37,18 +41,33 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let found = ride::findings(&aligned);
     let table = table_with(&opened.session, &aligned, &found);
     let answers = answered(&opened.session, &aligned, &found, &table);
-    match arguments.format {
-        Format::Text => output.result(&findings::text(&answers))?,
-        Format::Markdown => output.result(&findings::markdown(&answers))?,
-        Format::Json => output.json(&answers)?,
-        Format::Csv => {
-            let heads = findings::HEADS.map(str::to_owned);
-            let rows = std::iter::once(heads).chain(findings::rows(&answers));
-            output.result(&csv(rows))?;
-        }
-    }
+    output.print(&answers, arguments.format)?;
     if arguments.strict && answers.has_fault() {
         return Ok(Exit::DoesNotConform);
     }
     Ok(Exit::Done)
+}
+
+impl Printed for Findings {
+    fn text(&self) -> String {
+        findings::text(self)
+    }
+
+    fn json(&self) -> impl Serialize {
+        self
+    }
+
+    fn rows(&self) -> Vec<Vec<String>> {
+        let heads = findings::HEADS.map(str::to_owned);
+        let rows = std::iter::once(heads).chain(findings::rows(self));
+        rows.map(Vec::from).collect()
+    }
+
+    fn csv(&self) -> String {
+        csv(self.rows())
+    }
+
+    fn markdown(&self) -> String {
+        findings::markdown(self)
+    }
 }

@@ -175,7 +175,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let why = start::why_under_test(&opened.session, arguments.under_test.is_some());
     output.result(&why)?;
     output.result("Clocks against session time:")?;
-    super::align::print(&clocks, Format::Text, output)?;
+    output.print(&clocks, Format::Text)?;
     let left_out = left_out(arguments, &opened.session);
     if !left_out.is_empty() {
         output.result(

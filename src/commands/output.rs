@@ -3,9 +3,10 @@
 use std::io::{self, BufWriter, IsTerminal as _, Write};
 
 use clap::ValueEnum;
+use serde::Serialize;
 
 use super::Failure;
-use crate::text::{clean_lines, csv, is_unseen};
+use crate::text::{Grid, Head, clean_lines, csv, is_unseen};
 
 /// The shape of a printed table.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -31,12 +32,29 @@ pub enum Shape {
     Json,
 }
 
-/// Rows as CSV, the header line being the first of them; the lines end as those of a terminal.
-pub(super) fn csv_text<Row>(rows: impl IntoIterator<Item = Row>) -> String
-where
-    Row: IntoIterator<Item = String>,
-{
-    csv(rows).replace("\r\n", "\n")
+/// What a subcommand prints, in every shape; those that it does not say follow from the rows.
+pub(super) trait Printed {
+    /// For reading.
+    fn text(&self) -> String;
+
+    /// The JSON document.
+    fn json(&self) -> impl Serialize;
+
+    /// Rows of cells, the heads first.
+    fn rows(&self) -> Vec<Vec<String>>;
+
+    /// RFC 4180, its lines ending as those of a terminal.
+    fn csv(&self) -> String {
+        csv(self.rows()).replace("\r\n", "\n")
+    }
+
+    /// A table for a page.
+    fn markdown(&self) -> String {
+        let mut rows = self.rows();
+        let heads = rows.drain(..1.min(rows.len())).flatten();
+        let heads: Vec<Head> = heads.map(|head| Head::text(&head)).collect();
+        Grid::of(heads, rows).markdown()
+    }
 }
 
 /// The two streams of a subcommand.
@@ -76,11 +94,28 @@ impl Output {
         self.results.write_all(text.as_bytes()).map_err(failed)
     }
 
+    /// Writes `found` in a shape.
+    ///
+    /// # Errors
+    /// [`Failure`] where stdout cannot be written.
+    pub(super) fn print(
+        &mut self,
+        found: &(impl Printed + ?Sized),
+        format: Format,
+    ) -> Result<(), Failure> {
+        match format {
+            Format::Text => self.result(&found.text()),
+            Format::Json => self.json(&found.json()),
+            Format::Csv => self.result(&found.csv()),
+            Format::Markdown => self.result(&found.markdown()),
+        }
+    }
+
     /// Writes `value` as indented JSON; what a terminal would take for its own is escaped.
     ///
     /// # Errors
     /// [`Failure`] where stdout cannot be written.
-    pub fn json(&mut self, value: &impl serde::Serialize) -> Result<(), Failure> {
+    pub fn json(&mut self, value: &impl Serialize) -> Result<(), Failure> {
         let text = serde_json::to_string_pretty(value).map_err(Failure::because)?;
         self.result(&with_unseen_escaped(&text))
     }

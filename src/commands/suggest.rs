@@ -4,12 +4,12 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
-use super::output::csv_text;
+use super::output::Printed;
 use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::session::{Kind, OpenedSession, Segment, store};
 use crate::suggest::{Basis, Evidence, Proposal, covers, proposals};
-use crate::text::{Grid, Head, plural};
+use crate::text::plural;
 use crate::timeline::Aligned;
 
 /// Propose segments from laps, workout steps, gear events and changes of power, each with the
@@ -35,7 +35,7 @@ pub struct Arguments {
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     let opened = open_session(&arguments.session, output)?;
     let found = proposals(&Evidence::of(&Aligned::new(&opened)));
-    print(&found, arguments.format, output)?;
+    output.print(found.as_slice(), arguments.format)?;
     if arguments.write {
         save(&opened, &found, output)?;
     }
@@ -111,33 +111,32 @@ impl<'a> Line<'a> {
     }
 }
 
-fn print(found: &[Proposal], format: Format, output: &mut Output) -> Result<(), Failure> {
-    let lines: Vec<Line<'_>> = found.iter().map(Line::of).collect();
-    match format {
-        Format::Json => output.json(&Document { proposals: lines }),
-        Format::Csv => output.result(&csv_text(
-            std::iter::once(HEADS.map(str::to_owned)).chain(lines.iter().map(Line::cells)),
-        )),
-        Format::Markdown => {
-            let mut grid = Grid::new(HEADS.map(Head::text));
-            grid.rows
-                .extend(lines.iter().map(|line| line.cells().to_vec()));
-            output.result(&grid.markdown())
+impl Printed for [Proposal] {
+    fn text(&self) -> String {
+        if self.is_empty() {
+            return "Nothing to propose.".to_owned();
         }
-        Format::Text if lines.is_empty() => output.result("Nothing to propose."),
-        Format::Text => {
-            for line in &lines {
-                let [kind, from_s, to_s, set_point, _, reason] = line.cells();
-                let set_point = if set_point.is_empty() {
-                    String::new()
-                } else {
-                    format!("{set_point} W")
-                };
-                let text =
-                    format!("{from_s:>6} to {to_s:>6} s  {kind:<12} {set_point:>6}  {reason}");
-                output.result(&text)?;
-            }
-            Ok(())
+        let lines = self.iter().map(|proposal| {
+            let [kind, from_s, to_s, set_point, _, reason] = Line::of(proposal).cells();
+            let set_point = if set_point.is_empty() {
+                String::new()
+            } else {
+                format!("{set_point} W")
+            };
+            format!("{from_s:>6} to {to_s:>6} s  {kind:<12} {set_point:>6}  {reason}\n")
+        });
+        lines.collect()
+    }
+
+    fn json(&self) -> impl Serialize {
+        Document {
+            proposals: self.iter().map(Line::of).collect(),
         }
+    }
+
+    fn rows(&self) -> Vec<Vec<String>> {
+        let rows = self.iter().map(|proposal| Line::of(proposal).cells());
+        let rows = std::iter::once(HEADS.map(str::to_owned)).chain(rows);
+        rows.map(Vec::from).collect()
     }
 }

@@ -5,15 +5,18 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use serde::Serialize;
 
 use super::figure::Drawing;
+use super::output::Printed;
 use super::output_file::{check, write_file};
 use super::{Exit, Failure, Format, Output};
 use crate::analysis::questions::{Tagging, findings};
 use crate::analysis::ride;
 use crate::analysis::table::table_with;
-use crate::export::survey::{self, Skipped, Surveyed};
+use crate::export::survey::{self, Skipped, Survey, Surveyed};
 use crate::session::{OpenOptions, OpenedSession, Role, files};
+use crate::text::csv;
 use crate::timeline::Aligned;
 
 /// Compare many sessions: bias of each, repeatability, reproducibility.
@@ -79,12 +82,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         ));
     }
     let found = survey::survey(arguments.by.as_deref(), sessions, skipped);
-    match arguments.format {
-        Format::Text => output.result(&survey::text(&found))?,
-        Format::Json => output.json(&found)?,
-        Format::Csv => output.result(&survey::csv(&found))?,
-        Format::Markdown => output.result(&survey::markdown(&found))?,
-    }
+    output.print(&found, arguments.format)?;
     if let Some((path, drawing)) = drawing {
         let picture = survey::picture(&found).map_err(Failure::because)?;
         let bytes = drawing.bytes(&picture, WIDTH)?;
@@ -94,6 +92,28 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
 }
 
 /// Hashes of a session's recordings under test, and what is kept of it.
+impl Printed for Survey {
+    fn text(&self) -> String {
+        survey::text(self)
+    }
+
+    fn json(&self) -> impl Serialize {
+        self
+    }
+
+    fn rows(&self) -> Vec<Vec<String>> {
+        survey::lines(self)
+    }
+
+    fn csv(&self) -> String {
+        csv(self.rows())
+    }
+
+    fn markdown(&self) -> String {
+        survey::markdown(self)
+    }
+}
+
 type Read = Result<(Vec<String>, Surveyed), String>;
 
 fn known<'a>(rides: &'a [(Vec<String>, String)], ride: &[String]) -> Option<&'a str> {

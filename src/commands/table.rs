@@ -2,9 +2,13 @@
 
 use std::path::PathBuf;
 
+use serde::Serialize;
+
+use super::output::Printed;
 use super::{Exit, Failure, Format, Output, open_session};
+use crate::analysis::questions::Findings;
 use crate::analysis::ride::findings;
-use crate::analysis::table::table_with;
+use crate::analysis::table::{Table, table_with};
 use crate::export::table as export;
 use crate::suggest::answered;
 use crate::timeline::Aligned;
@@ -51,19 +55,67 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let aligned = Aligned::new(&opened);
     let found = findings(&aligned);
     let table = table_with(&opened.session, &aligned, &found);
-    let answers = || answered(&opened.session, &aligned, &found, &table);
-    let text = match (arguments.format, arguments.full) {
-        (Format::Json, _) => {
-            output.json(&table)?;
-            return Ok(Exit::Done);
-        }
-        (Format::Text, true) => export::text(&table),
-        (Format::Csv, true) => export::csv(&table),
-        (Format::Markdown, true) => export::markdown(&table),
-        (Format::Text, false) => export::short_text(&table, &answers()),
-        (Format::Csv, false) => export::short_csv(&table, &answers()),
-        (Format::Markdown, false) => export::short_markdown(&table, &answers()),
-    };
-    output.result(&text)?;
+    if arguments.full {
+        output.print(&table, arguments.format)?;
+    } else {
+        let answers = answered(&opened.session, &aligned, &found, &table);
+        let short = Short {
+            table: &table,
+            answers: &answers,
+        };
+        output.print(&short, arguments.format)?;
+    }
     Ok(Exit::Done)
+}
+
+/// The short table; its JSON is the whole one.
+struct Short<'a> {
+    table: &'a Table,
+    answers: &'a Findings,
+}
+
+impl Printed for Short<'_> {
+    fn text(&self) -> String {
+        export::short_text(self.table, self.answers)
+    }
+
+    fn json(&self) -> impl Serialize {
+        self.table
+    }
+
+    fn rows(&self) -> Vec<Vec<String>> {
+        let grid = export::short_grid(self.table, self.answers);
+        let heads = grid.heads.iter().map(|head| head.name.clone()).collect();
+        std::iter::once(heads).chain(grid.rows).collect()
+    }
+
+    fn csv(&self) -> String {
+        export::short_csv(self.table, self.answers)
+    }
+
+    fn markdown(&self) -> String {
+        export::short_markdown(self.table, self.answers)
+    }
+}
+
+impl Printed for Table {
+    fn text(&self) -> String {
+        export::text(self)
+    }
+
+    fn json(&self) -> impl Serialize {
+        self
+    }
+
+    fn rows(&self) -> Vec<Vec<String>> {
+        export::lines(self)
+    }
+
+    fn csv(&self) -> String {
+        export::csv(self)
+    }
+
+    fn markdown(&self) -> String {
+        export::markdown(self)
+    }
 }

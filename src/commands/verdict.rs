@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use serde::Serialize;
 use serde_json::{Value, to_value};
 
-use super::output::csv_text;
+use super::output::Printed;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::analysis::error_curve::ErrorCurve;
 use crate::analysis::figures::SegmentFigures;
@@ -65,6 +65,40 @@ struct JudgedSegment<'a> {
     verdicts: Vec<&'a Verdict>,
 }
 
+/// What there is to print.
+struct Printable<'s> {
+    session: &'s Session,
+    asked: Findings,
+    figures: Table,
+}
+
+impl Printed for Printable<'_> {
+    fn text(&self) -> String {
+        text(&self.asked, &self.figures)
+    }
+
+    fn json(&self) -> impl Serialize {
+        Judged {
+            headline: &self.asked.headline,
+            remark: &self.asked.remark,
+            questions: &self.asked.answers,
+            answers: answers(self.session, &self.figures),
+            segments: self.figures.segments.iter().map(judged_segment).collect(),
+            families: &self.figures.families,
+            error_curve: &self.figures.error_curve,
+            caution: CAUTION,
+        }
+    }
+
+    fn rows(&self) -> Vec<Vec<String>> {
+        rows(&self.figures)
+    }
+
+    fn markdown(&self) -> String {
+        markdown(&self.asked, &self.figures)
+    }
+}
+
 /// Computes, prints, and says by the exit code what `--strict` asks for.
 ///
 /// # Errors
@@ -75,29 +109,19 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let found = ride::findings(&aligned);
     let figures = table::table_with(&opened.session, &aligned, &found);
     let asked = answered(&opened.session, &aligned, &found, &figures);
-    let answers = answers(&opened.session, &figures);
     if figures.segments.is_empty() {
         output.message(
             "truing: no segment is tagged yet: tag some in the workbench, or take what `truing suggest --write` proposes",
         );
     }
-    match arguments.format {
-        Format::Text => output.result(&text(&asked, &figures))?,
-        Format::Markdown => output.result(&markdown(&asked, &figures))?,
-        Format::Csv => output.result(&csv(&figures))?,
-        Format::Json => output.json(&Judged {
-            headline: &asked.headline,
-            remark: &asked.remark,
-            questions: &asked.answers,
-            answers,
-            segments: figures.segments.iter().map(judged_segment).collect(),
-            families: &figures.families,
-            error_curve: &figures.error_curve,
-            caution: CAUTION,
-        })?,
-    }
+    let judged = Printable {
+        session: &opened.session,
+        asked,
+        figures,
+    };
+    output.print(&judged, arguments.format)?;
     let fails = |s: &SegmentFigures| verdicts(s).any(|v| v.outcome == Outcome::DoesNotConform);
-    if arguments.strict && figures.segments.iter().any(fails) {
+    if arguments.strict && judged.figures.segments.iter().any(fails) {
         return Ok(Exit::DoesNotConform);
     }
     Ok(Exit::Done)
@@ -255,7 +279,7 @@ fn markdown(asked: &Findings, figures: &Table) -> String {
 }
 
 /// One row a segment and source under test; the fields of both as the JSON names them.
-fn csv(figures: &Table) -> String {
+fn rows(figures: &Table) -> Vec<Vec<String>> {
     const OF_SEGMENT: [&str; 4] = ["id", "kind", "from_s", "to_s"];
     const OF_VERDICT: [&str; 13] = [
         "under_test",
@@ -287,7 +311,7 @@ fn csv(figures: &Table) -> String {
                 .collect()
         })
     });
-    csv_text(std::iter::once(heads).chain(rows))
+    std::iter::once(heads).chain(rows).collect()
 }
 
 fn cell(value: &Value) -> String {

@@ -91,7 +91,7 @@ pub fn check(plan: &Plan, table: &Table) -> PlanCheck {
 
 fn phases(plan: &Plan, table: &Table) -> Vec<PhaseCheck> {
     let mut taken: Vec<usize> = Vec::new();
-    let asks = |leg: &Leg| leg.kind != Kind::Open;
+    let asks = |leg: &Leg| leg.kind.spec().question.is_some();
     plan.legs()
         .iter()
         .filter(|leg| asks(leg))
@@ -136,20 +136,6 @@ fn phase(leg: &Leg, segment: Option<&SegmentFigures>) -> PhaseCheck {
     }
 }
 
-/// What a kind of segment is there to answer.
-const fn question(kind: Kind) -> &'static str {
-    match kind {
-        Kind::SteadyBlock => "whether the claim holds",
-        Kind::Sprint => "how late, how blunted and where clipped a sprint is reported",
-        Kind::Ramp => "how a change of power is followed",
-        Kind::GearChange => "whether the bias moves with the gear",
-        Kind::Coast => "what is reported while nobody pedals",
-        Kind::HeatSoak => "whether the bias drifts as the unit warms",
-        Kind::Slope => "how much of the gradient asked for arrives, and when",
-        Kind::Open => "anything",
-    }
-}
-
 fn cannot_tell(phases: &[PhaseCheck], table: &Table) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for phase in phases.iter().filter(|p| p.ridden == Ridden::Missing) {
@@ -158,7 +144,7 @@ fn cannot_tell(phases: &[PhaseCheck], table: &Table) -> Vec<String> {
             .map_or_else(String::new, |w| format!(" at {} W", machine_number(w)));
         let sentence = format!(
             "{}{at}: no such {} in this ride",
-            question(phase.kind),
+            phase.kind.spec().question.unwrap_or_default(),
             phase.kind
         );
         if !out.contains(&sentence) {

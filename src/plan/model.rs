@@ -7,8 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::error::PlanError;
 use super::leg::{Gear, Leg, Shape};
-use crate::session::Kind;
-use crate::session::{files, plain_words};
+use crate::session::{Asks, Kind, files, plain_words};
 
 /// Longest plan read, bytes: some hundred times a usual one.
 const MOST_BYTES: u64 = 1 << 20;
@@ -276,10 +275,10 @@ impl Phase {
     /// The power asked for. Only called on checked phases: what [`Phase::check`] demands is there.
     fn shape(&self) -> Shape {
         let hold_w = self.set_point_w.unwrap_or(0.0);
-        match (self.kind, self.from_w, self.to_w) {
-            (Kind::Coast, ..) => Shape::Coast,
-            (Kind::Slope, ..) => Shape::Grades(self.grades_percent.clone()),
-            (Kind::Sprint, ..) => Shape::Sprint {
+        match (self.kind.spec().asks, self.from_w, self.to_w) {
+            (Asks::Nothing, ..) => Shape::Coast,
+            (Asks::Grades, ..) => Shape::Grades(self.grades_percent.clone()),
+            (Asks::Effort, ..) => Shape::Sprint {
                 rolling_w: hold_w,
                 peak_w: self.peak_w.unwrap_or(hold_w),
                 effort_s: self.effort_s.unwrap_or(0.0),
@@ -320,26 +319,26 @@ impl Phase {
     fn check_kind(&self) -> Result<(), String> {
         let held = self.set_point_w.is_some();
         let line = self.from_w.is_some() && self.to_w.is_some();
-        let (fits, needs) = match self.kind {
-            Kind::SteadyBlock | Kind::HeatSoak => (held, "set_point_w"),
-            Kind::Sprint => (
+        let (fits, needs) = match self.kind.spec().asks {
+            Asks::SetPoint => (held, "set_point_w"),
+            Asks::Effort => (
                 held && self.peak_w.is_some() && self.effort_s.is_some(),
                 "set_point_w, peak_w and effort_s",
             ),
-            Kind::Ramp => (
+            Asks::Levels => (
                 line || self.levels_w.len() >= 2,
                 "from_w and to_w, or two levels_w or more",
             ),
-            Kind::GearChange => (
+            Asks::Gears => (
                 held && self.gears.len() >= 2,
                 "set_point_w and two gears or more",
             ),
-            Kind::Coast => (true, ""),
-            Kind::Slope => (
+            Asks::Nothing => (true, ""),
+            Asks::Grades => (
                 self.grades_percent.len() >= 3,
                 "three grades_percent or more",
             ),
-            Kind::Open => (held || line, "set_point_w, or from_w and to_w"),
+            Asks::HoldOrLine => (held || line, "set_point_w, or from_w and to_w"),
         };
         if fits {
             Ok(())

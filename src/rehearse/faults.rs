@@ -233,7 +233,7 @@ pub(super) fn in_block(plan: &Plan, part: f64) -> f64 {
     let legs = plan.legs();
     let steady: Vec<&Leg> = legs
         .iter()
-        .filter(|leg| matches!(leg.kind, Kind::SteadyBlock | Kind::HeatSoak))
+        .filter(|leg| leg.kind.spec().tests_claim)
         .collect();
     let total_s: f64 = steady.iter().map(|leg| leg.duration_s()).sum();
     let mut left_s = part * total_s;

@@ -12,13 +12,12 @@ use super::rider::{self, Ride};
 use super::scenario::{Device, Scenario, Strap};
 use super::stream::{RehearsedStream, rounded};
 use super::truth::{PairTruth, SegmentTruth, Truth, View};
-use crate::plan::{Leg, Plan};
+use crate::plan::{Leg, Plan, Shape};
 use crate::recording::{
     Event, EventKind, Format, Lap, RecordedStream, Recording, Sampling, SetPoint, TimeBase,
 };
 use crate::session::{
-    CONSENSUS, Fact, Kind, MatchedOn, OpenedSession, Role, Segment, Session, Simulation, Source,
-    Stream,
+    CONSENSUS, Fact, MatchedOn, OpenedSession, Role, Segment, Session, Simulation, Source, Stream,
 };
 use crate::timeline::{Clock, Span};
 
@@ -299,7 +298,7 @@ impl Rehearsal {
     /// What the app that simulated slopes was told; `None` where the plan has none.
     fn entered_in_the_app(&self) -> Option<Simulation> {
         let simulation = self.scenario.simulation;
-        let is_slope = |leg: &Leg| leg.kind == Kind::Slope;
+        let is_slope = |leg: &Leg| matches!(leg.shape, Shape::Grades(_));
         self.plan.legs().iter().any(is_slope).then_some(Simulation {
             mass_kg: simulation.mass_kg,
             rolling: simulation.rolling,

@@ -5,7 +5,7 @@ use super::control::Control;
 use super::noise::{Lag, Purpose, SlowNoise, generator, normal};
 use super::scenario::Scenario;
 use crate::plan::{Gear, Leg, Shape};
-use crate::session::{Kind, Site};
+use crate::session::Site;
 
 /// Step of the fine grid, s.
 pub const STEP_S: f64 = 0.05;
@@ -149,7 +149,7 @@ impl<'a> Body<'a> {
 
     fn step(&mut self, leg: &Leg, at_s: f64, out: &mut Ride) {
         let into_s = at_s - leg.from_s;
-        let coasting = leg.kind == Kind::Coast;
+        let coasting = leg.shape == Shape::Coast;
         self.coasting_s = if coasting {
             self.coasting_s + STEP_S
         } else {

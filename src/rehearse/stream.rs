@@ -3,7 +3,6 @@
 use crate::analysis::dropout::DropoutKind;
 use crate::plan::Leg;
 use crate::recording::{Event, Lap, Samples, SetPoint};
-use crate::session::Kind;
 use crate::timeline::Clock;
 
 /// How many seconds a tester leaves out at the start of a block at one set point, while power settles
@@ -36,9 +35,10 @@ pub struct RehearsedStream {
 
 /// The window within `leg` that a careful tester tags, true time, s; `None` where nothing is left.
 pub(super) fn tagged_window(leg: &Leg) -> Option<(f64, f64)> {
-    let left_out_s = match leg.kind {
-        Kind::SteadyBlock | Kind::HeatSoak | Kind::GearChange => SETTLING_LEFT_OUT_S,
-        _ => 0.0,
+    let left_out_s = if leg.kind.spec().settles {
+        SETTLING_LEFT_OUT_S
+    } else {
+        0.0
     };
     let from_s = leg.from_s + left_out_s;
     (leg.to_s - from_s >= 5.0).then_some((from_s, leg.to_s))

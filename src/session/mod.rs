@@ -16,6 +16,7 @@ pub mod files;
 pub mod folder;
 pub mod history;
 pub mod journal;
+mod kind;
 mod model;
 mod opened;
 mod parse;
@@ -26,8 +27,9 @@ pub mod validation;
 
 pub use document::to_text;
 pub use error::SessionError;
+pub use kind::{Asks, Kind};
 pub use model::{
-    Allowance, CONSENSUS, Claim, ColumnNames, CommonErrors, Fact, Kind, MatchedOn, Role, Segment,
+    Allowance, CONSENSUS, Claim, ColumnNames, CommonErrors, Fact, MatchedOn, Role, Segment,
     Session, Simulation, Site, Stream, Words,
 };
 pub use opened::{OpenOptions, OpenedSession, Problem, Source};

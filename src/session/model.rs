@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::kind::Kind;
+
 /// The label that stands for the references' mean in tables.
 pub const CONSENSUS: &str = "consensus";
 
@@ -289,28 +291,6 @@ pub enum MatchedOn {
     Given,
 }
 
-/// What a segment is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Kind {
-    /// Constant power at a set point.
-    SteadyBlock,
-    /// A short maximal effort.
-    Sprint,
-    /// Steps or a steady rise or fall of power.
-    Ramp,
-    /// Shifts at a constant set point.
-    GearChange,
-    /// Nobody pedals.
-    Coast,
-    /// A long block during which the source warms up.
-    HeatSoak,
-    /// Plateaus of a gradient that the trainer simulates.
-    Slope,
-    /// None of the others.
-    Open,
-}
-
 macro_rules! words_of {
     ($kind:ident { $($variant:ident => $word:literal),+ $(,)? }) => {
         impl $kind {
@@ -339,16 +319,6 @@ words_of!(MatchedOn {
     Power => "power",
     Clock => "clock",
     Given => "given",
-});
-words_of!(Kind {
-    SteadyBlock => "steady-block",
-    Sprint => "sprint",
-    Ramp => "ramp",
-    GearChange => "gear-change",
-    Coast => "coast",
-    HeatSoak => "heat-soak",
-    Slope => "slope",
-    Open => "open",
 });
 
 /// A window kept, with what it is.
@@ -485,9 +455,6 @@ mod tests {
 
     #[test]
     fn a_word_is_what_stands_in_the_file() {
-        for kind in Kind::ALL {
-            assert_eq!(serde_json::to_value(kind).unwrap(), kind.word());
-        }
         for role in Role::ALL {
             assert_eq!(serde_json::to_value(role).unwrap(), role.word());
         }

@@ -287,13 +287,21 @@ impl<'p> Ride<'p> {
     }
 
     fn steady(&self, segment: &SegmentTruth, tally: &mut Tally) {
-        let found = self.figures(segment).steady.expect("a steady block");
+        let found = self
+            .figures(segment)
+            .of_kind
+            .steady
+            .expect("a steady block");
         let truth = segment.pairs.last().and_then(|pair| pair.drift_w_per_min);
         tally.drift.add(found.drift_ci95_w_per_min, truth);
     }
 
     fn heat_soak(&self, segment: &SegmentTruth, tally: &mut Tally) {
-        let found = self.figures(segment).heat_soak.expect("a heat soak");
+        let found = self
+            .figures(segment)
+            .of_kind
+            .heat_soak
+            .expect("a heat soak");
         let pair = segment.pairs.last();
         let truth = pair.and_then(|pair| pair.drift_percent_per_10min);
         let drifts = self.rehearsal.scenario.devices[self.under_test()].heat_percent != 0.0;
@@ -302,7 +310,11 @@ impl<'p> Ride<'p> {
     }
 
     fn gear_change(&self, segment: &SegmentTruth, tally: &mut Tally) {
-        let found = self.figures(segment).gear_change.expect("gear changes");
+        let found = self
+            .figures(segment)
+            .of_kind
+            .gear_change
+            .expect("gear changes");
         let last = segment.pairs.last().map(|pair| pair.reference.clone());
         let truths = segment
             .shifts
@@ -324,7 +336,7 @@ impl<'p> Ride<'p> {
         let Some(phase) = self.plan.phases.iter().find(stepped) else {
             return;
         };
-        let found = self.figures(segment).ramp.expect("a ramp");
+        let found = self.figures(segment).of_kind.ramp.expect("a ramp");
         let length_s = phase.duration_s / phase.levels_w.len() as f64;
         let device = &self.rehearsal.scenario.devices[self.under_test()];
         let rider_s = self.rehearsal.scenario.rider.settling_s;
@@ -374,7 +386,7 @@ impl<'p> Ride<'p> {
 
     fn sprint(&self, segment: &SegmentTruth, tally: &mut Tally) {
         let rows = self.rows(segment);
-        let found = self.figures(segment).sprint.expect("a sprint");
+        let found = self.figures(segment).of_kind.sprint.expect("a sprint");
         let device = &self.rehearsal.scenario.devices[self.under_test()];
         tally.sprints += 1;
         if misses() {

@@ -1,12 +1,31 @@
 //! The words of the vocabulary.
 
 use crate::analysis::figure::Figure;
+use crate::session::Kind;
 
 const VOCABULARY: &str = "this program's vocabulary";
 const DECISION: &str = "ILAC-G8:09/2019 (guard band w = U)";
 const ISO_5725: &str = "ISO 5725-1";
 
-/// Each word as a tester meets it.
+/// The kinds of segment.
+pub const KINDS: [Figure; Kind::ALL.len()] = {
+    let mut words = [Figure::PLAIN; Kind::ALL.len()];
+    let mut index = 0;
+    while index < words.len() {
+        let kind = Kind::ALL[index].spec();
+        words[index] = Figure {
+            id: kind.word,
+            label: kind.word,
+            definition: kind.definition,
+            source: VOCABULARY,
+            ..Figure::PLAIN
+        };
+        index += 1;
+    }
+    words
+};
+
+/// Each other word as a tester meets it.
 pub const WORDS: &[Figure] = &[
     Figure {
         id: "session",
@@ -69,55 +88,6 @@ pub const WORDS: &[Figure] = &[
         id: "segment",
         label: "segment",
         definition: "A window kept, with a kind, and where it applies a set point and a note.",
-        source: VOCABULARY,
-        ..Figure::PLAIN
-    },
-    Figure {
-        id: "steady-block",
-        label: "steady-block",
-        definition: "A kind of segment: power held at a set point.",
-        source: VOCABULARY,
-        ..Figure::PLAIN
-    },
-    Figure {
-        id: "sprint",
-        label: "sprint",
-        definition: "A kind of segment: a short maximal effort. Maximal efforts can hurt: warm up, stop when unwell, and ask a physician first if in doubt.",
-        source: VOCABULARY,
-        ..Figure::PLAIN
-    },
-    Figure {
-        id: "ramp",
-        label: "ramp",
-        definition: "A kind of segment: steps, or a steady rise or fall of power.",
-        source: VOCABULARY,
-        ..Figure::PLAIN
-    },
-    Figure {
-        id: "gear-change",
-        label: "gear-change",
-        definition: "A kind of segment: shifts at a constant set point.",
-        source: VOCABULARY,
-        ..Figure::PLAIN
-    },
-    Figure {
-        id: "coast",
-        label: "coast",
-        definition: "A kind of segment: nobody pedals.",
-        source: VOCABULARY,
-        ..Figure::PLAIN
-    },
-    Figure {
-        id: "heat-soak",
-        label: "heat-soak",
-        definition: "A kind of segment: a long block during which the source warms up.",
-        source: VOCABULARY,
-        ..Figure::PLAIN
-    },
-    Figure {
-        id: "open",
-        label: "open",
-        definition: "A kind of segment: none of the others. It asks for nothing, so it carries figures and no verdict, and counts in no headline.",
         source: VOCABULARY,
         ..Figure::PLAIN
     },

@@ -232,7 +232,7 @@ fn loss_before(session: &Session, under_test: usize) -> Loss {
 /// 0 where there is none, or none that can be told from standing still. A segment's soak is that of the source of its first verdict.
 fn drift(segment: &SegmentFigures, verdict: &Verdict) -> f64 {
     let first = segment.verdict.as_ref();
-    let soak = segment.heat_soak.as_ref();
+    let soak = segment.of_kind.heat_soak.as_ref();
     let of_source = first.is_some_and(|first| first.under_test == verdict.under_test);
     let limits = soak.and_then(|soak| soak.drift_ci95_percent_per_10min);
     let limits = limits.filter(|[low, high]| of_source && (*low > 0.0 || *high < 0.0));

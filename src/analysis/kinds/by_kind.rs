@@ -1,261 +1,76 @@
-//! The figures that only one kind of segment has, for the first source under test, and cadence.
+//! The kinds that have figures of their own: one line each.
 
-use std::borrow::Cow;
+use serde::Serialize;
 
-use super::sprint::Labelled;
-use super::{cadence, coast, gear_change, heat_soak, ramp, sprint, steady};
-use crate::analysis::figures::SegmentFigures;
-use crate::analysis::kinds::cadence::CadenceAgreement;
-use crate::analysis::kinds::gear_change::GearChange;
-use crate::analysis::kinds::sprint::Sprint;
-use crate::analysis::ride;
-use crate::analysis::window::Window;
-use crate::recording::Channel;
-use crate::session::{Kind, Role};
-use crate::stats::change_points;
-use crate::stats::{finite, median_of};
-use crate::timeline::{Grid, Member, Span};
+use super::spec::{Inputs, Line};
+use super::{coast, gear_change, heat_soak, ramp, sprint, steady};
+use crate::analysis::figure::Figure;
+use crate::session::Kind;
 
-/// Fills in what `figures.kind` asks for, against `basis` (what the verdict rests on).
-pub(in crate::analysis) fn fill(
-    figures: &mut SegmentFigures,
-    window: &Window<'_>,
-    basis: Option<Member>,
-) {
-    figures.cadence = cadences(window);
-    let under_test = window.aligned.powered(Role::UnderTest).next();
-    let (Some(under_test), Some(basis)) = (under_test, basis) else {
-        return;
-    };
-    let columns = (
-        window.column(under_test, Channel::Power),
-        window.power(basis),
-    );
-    let (Some(source), Some(reference)) = columns else {
-        return;
-    };
-    // Frozen and false zero seconds are no readings for any figure but those of a coast, which asks
-    // what was reported while nobody pedals.
-    let trusted = (
-        window.trusted_power(Member::Stream(under_test)),
-        window.trusted_power(basis),
-    );
-    let (Some(read), Some(delivered)) = trusted else {
-        return;
-    };
-    let step_s = window.aligned.grid.step_s;
-    match figures.kind {
-        Kind::SteadyBlock => {
-            let span = Span::new(figures.from_s, figures.to_s);
-            figures.steady = Some(steady::figures(
-                &read,
-                &delivered,
-                figures.set_point_w,
-                step_s,
-                window.findings.excursions_in(under_test, span),
-                window.known_noise(under_test, basis),
-            ));
+/// What is to be known of the figures of one kind.
+#[derive(Clone, Copy, Debug)]
+pub struct OfKind {
+    /// The kind.
+    pub kind: Kind,
+    /// Where they stand in the JSON.
+    pub root: &'static str,
+    /// What the names of their columns begin with.
+    pub csv: &'static str,
+    /// Their heading.
+    pub title: &'static str,
+    /// What each means.
+    pub figures: &'static [Figure],
+    /// What the panel shows of them.
+    pub panel: &'static [Line],
+}
+
+impl OfKind {
+    /// Name of their field.
+    pub fn field(&self) -> &'static str {
+        self.root.rsplit('.').next().unwrap_or(self.root)
+    }
+}
+
+macro_rules! kinds {
+    ($($kind:ident: $field:ident::$figures:ident;)+) => {
+        /// The figures that only one kind of segment has, for the first source under test: those of
+        /// the segment's own kind, the others `None`.
+        #[derive(Clone, Debug, Default, PartialEq, Serialize)]
+        pub struct ByKind {
+            $(#[doc = concat!("Of a ", stringify!($field), " segment.")] pub $field: Option<$field::$figures>),+
         }
-        Kind::Sprint => {
-            figures.sprint = sprint_figures(window, under_test, basis);
-            let caution = window.session.delay_caution(under_test);
-            if let (Some(sprint), Some(caution)) = (&mut figures.sprint, caution) {
-                sprint.note = sentences(&sprint.note, &caution);
+
+        /// Every kind that has some, in the order of the JSON.
+        pub const ALL: &[OfKind] = &[$(OfKind {
+            kind: Kind::$kind,
+            root: concat!("segments.", stringify!($field)),
+            csv: concat!(stringify!($field), "_"),
+            title: $field::SPEC.title,
+            figures: $field::SPEC.figures,
+            panel: $field::SPEC.panel,
+        }),+];
+
+        impl ByKind {
+            /// Those of `kind`.
+            pub(in crate::analysis) fn of(kind: Kind, inputs: &Inputs<'_, '_>) -> Self {
+                let mut out = Self::default();
+                match kind {
+                    $(Kind::$kind => out.$field = ($field::SPEC.compute)(inputs),)+
+                    _ => {}
+                }
+                out
             }
         }
-        Kind::Ramp => {
-            let slow_noise_w = window.slow_noise_w(basis);
-            let asked = ride::set_points(window.aligned);
-            let found = ramp::figures(&read, &delivered, &asked, slow_noise_w, window.grid());
-            let later_s = sampled_later_s(window, under_test, basis);
-            figures.ramp = Some(found.sampled_later(later_s));
-        }
-        Kind::GearChange => {
-            figures.gear_change =
-                Some(gear_changes(window, (under_test, basis), &read, &delivered));
-        }
-        Kind::Coast => {
-            let turning = window.turning();
-            figures.coast = Some(coast::figures(
-                source,
-                reference,
-                turning.as_deref(),
-                step_s,
-            ));
-        }
-        Kind::HeatSoak => {
-            let warmth = window.column(under_test, Channel::Temperature);
-            let pair = window.known_pair(under_test, basis);
-            let pair = pair.and_then(|pair| {
-                let without_lag = pair.without_lag(window.rows.clone(), &delivered);
-                Some((pair.known()?, without_lag))
-            });
-            figures.heat_soak = Some(heat_soak::figures(
-                &read,
-                &delivered,
-                warmth,
-                step_s,
-                pair.as_ref().map(|(noise, read)| (*noise, read.as_slice())),
-            ));
-        }
-        Kind::Slope | Kind::Open => {}
-    }
-}
-
-impl<'a> Window<'a> {
-    /// The grid of the window alone.
-    fn grid(&self) -> Grid {
-        let grid = self.aligned.grid;
-        Grid {
-            start_s: grid.time_s(self.rows.start),
-            step_s: grid.step_s,
-            len: self.rows.len(),
-        }
-    }
-
-    /// Wander of a member's power over the whole ride, W.
-    fn slow_noise_w(&self, member: Member) -> f64 {
-        let power = self.aligned.power(member).unwrap_or_default();
-        change_points::slow_noise_w(power, self.aligned.grid.step_s)
-    }
-
-    /// Cadence of the references.
-    fn turning(&self) -> Option<Vec<f64>> {
-        let whole = ride::reference_cadence(self.aligned)?;
-        whole.get(self.rows.clone()).map(<[f64]>::to_vec)
-    }
-
-    /// Wheel speed of a source under test, else of the first stream that carries it.
-    fn wheel_speed(&self, under_test: usize) -> Option<&'a [f64]> {
-        let roles = [Role::Reference, Role::UnderTest, Role::Context];
-        let others = roles
-            .into_iter()
-            .flat_map(|role| self.session.with_role(role));
-        std::iter::once(under_test)
-            .chain(others)
-            .find_map(|index| self.column(index, Channel::Speed))
-    }
-}
-
-/// Two remarks as one.
-fn sentences(first: &str, second: &str) -> String {
-    if first.is_empty() {
-        second.to_owned()
-    } else {
-        format!("{first}. {second}")
-    }
-}
-
-fn sprint_figures(window: &Window<'_>, under_test: usize, basis: Member) -> Option<Sprint> {
-    let aligned = window.aligned;
-    let readings = |member| window.findings.readings(aligned, member);
-    let of_role = |role: Role| -> Vec<(&str, Cow<'_, [f64]>)> {
-        let members = aligned.powered(role).map(Member::Stream);
-        members
-            .filter_map(|member| Some((window.name(member), readings(member)?)))
-            .collect()
     };
-    let (references, context) = (of_role(Role::Reference), of_role(Role::Context));
-    let source = readings(Member::Stream(under_test))?;
-    Some(sprint::figures(
-        Labelled {
-            label: window.label(under_test),
-            power: &source,
-        },
-        &labelled(&references),
-        &labelled(&context),
-        sprint::Basis {
-            power: &readings(basis)?,
-            expected_loss_percent: window.session.allowance().percent,
-            sampled_later_s: sampled_later_s(window, under_test, basis),
-        },
-        window.rows.clone(),
-        aligned.grid.step_s,
-    ))
 }
 
-/// How much later within each row `under_test` was sampled than `basis`, over the window, s; zero
-/// where either has no sample there. The grid takes each second's nearest sample, half a second off
-/// at most, and a dead time told from the rows lacks that.
-fn sampled_later_s(window: &Window<'_>, under_test: usize, basis: Member) -> f64 {
-    let aligned = window.aligned;
-    let grid = aligned.grid;
-    let span = Span::new(
-        grid.time_s(window.rows.start),
-        grid.time_s(window.rows.end.saturating_sub(1)),
-    );
-    let phase_s = |index: usize| {
-        let track = aligned.tracks.get(index)?;
-        let times_s = track.source().samples()?.time_s();
-        let off_s = times_s.get(track.raw_rows(span))?.iter().map(|recorder_s| {
-            let at_s = track.clock.to_session(*recorder_s);
-            let rows = (at_s - grid.start_s) / grid.step_s;
-            (rows - rows.round()) * grid.step_s
-        });
-        median_of(off_s.collect())
-    };
-    let of_basis = match basis {
-        Member::Stream(index) => phase_s(index),
-        Member::Consensus => {
-            let each: Vec<f64> = aligned
-                .powered(Role::Reference)
-                .filter_map(phase_s)
-                .collect();
-            finite(each.iter().sum::<f64>() / each.len() as f64)
-        }
-    };
-    let later_s = phase_s(under_test).zip(of_basis);
-    later_s.map_or(0.0, |(tested_s, basis_s)| tested_s - basis_s)
-}
-
-fn labelled<'a>(columns: &'a [(&'a str, Cow<'_, [f64]>)]) -> Vec<Labelled<'a>> {
-    let columns = columns.iter();
-    columns
-        .map(|(label, power)| Labelled { label, power })
-        .collect()
-}
-
-fn gear_changes(
-    window: &Window<'_>,
-    (under_test, basis): (usize, Member),
-    source: &[f64],
-    against: &[f64],
-) -> GearChange {
-    let turning = window.turning();
-    let inputs = gear_change::Inputs {
-        under_test: source,
-        reference: against,
-        speed: window.wheel_speed(under_test),
-        cadence: turning.as_deref(),
-        grid: window.grid(),
-    };
-    let events_s = ride::gear_changes_s(window.aligned);
-    gear_change::figures(&inputs, &events_s, window.known_noise(under_test, basis))
-}
-
-/// Cadence of every source under test against every reference, where both carry it.
-fn cadences(window: &Window<'_>) -> Vec<CadenceAgreement> {
-    let carrying = |role: Role| -> Vec<(&str, &[f64])> {
-        let streams = window.session.with_role(role);
-        streams
-            .filter_map(|i| {
-                Some((
-                    window.name(Member::Stream(i)),
-                    window.column(i, Channel::Cadence)?,
-                ))
-            })
-            .collect()
-    };
-    let references = carrying(Role::Reference);
-    let step_s = window.aligned.grid.step_s;
-    carrying(Role::UnderTest)
-        .into_iter()
-        .flat_map(|under_test| {
-            references
-                .iter()
-                .filter_map(move |reference| cadence::compare(under_test, *reference, step_s))
-        })
-        .collect()
+kinds! {
+    SteadyBlock: steady::Steady;
+    Sprint: sprint::Sprint;
+    Ramp: ramp::Ramp;
+    GearChange: gear_change::GearChange;
+    Coast: coast::Coast;
+    HeatSoak: heat_soak::HeatSoak;
 }
 
 #[cfg(test)]
@@ -268,9 +83,10 @@ mod tests {
     use crate::analysis::ride::findings;
     use crate::analysis::table::Table;
     use crate::analysis::table::table;
-    use crate::session::Session;
+    use crate::recording::Channel;
+    use crate::session::{Role, Session};
     use crate::stats::vectors::lcg;
-    use crate::timeline::Aligned;
+    use crate::timeline::{Aligned, Member};
 
     const SECONDS: usize = 900;
 
@@ -377,9 +193,10 @@ mod tests {
         }
         let (_, gaps) = ride(missing);
         let (found, wanted) = (table(&session, &aligned), table(&session, &gaps));
-        assert!(found.segments[0].ramp.as_ref().unwrap().steps.len() > 5);
+        assert!(found.segments[0].of_kind.ramp.as_ref().unwrap().steps.len() > 5);
         assert!(
             found.segments[2]
+                .of_kind
                 .steady
                 .as_ref()
                 .unwrap()
@@ -408,7 +225,9 @@ mod tests {
             own.channels.clone_from(&trainer.channels);
             let (session, aligned) = aligned_of(vec![own, pedals]);
             let gears = segment(Kind::GearChange, 500.0, 900.0);
-            crate::analysis::segment::figures(&session, &aligned, &gears, 1).gear_change
+            crate::analysis::segment::figures(&session, &aligned, &gears, 1)
+                .of_kind
+                .gear_change
         };
         assert_eq!(found(None).unwrap().changes, vec![]);
         assert_eq!(found(Some(90.0)).unwrap().changes, vec![]);
@@ -428,6 +247,6 @@ mod tests {
         ]);
         let coast = segment(Kind::Coast, 748.0, 770.0);
         let found = crate::analysis::segment::figures(&session, &aligned, &coast, 1);
-        assert_eq!(found.coast.unwrap().phantom_mean_w, Some(70.0));
+        assert_eq!(found.of_kind.coast.unwrap().phantom_mean_w, Some(70.0));
     }
 }

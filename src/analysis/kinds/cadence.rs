@@ -10,7 +10,11 @@
 //! revolution takes 0.5 to 1.5 s, and cadence is commonly reported to 1 rpm.
 
 use crate::analysis::figure::{Figure, OURS};
+use crate::analysis::window::Window;
+use crate::recording::Channel;
+use crate::session::Role;
 use crate::stats::{Sample, both_present, finite};
+use crate::timeline::Member;
 use serde::Serialize;
 
 /// Cadence of a source under test against a reference.
@@ -80,6 +84,31 @@ fn spikes(under_test: &[f64], reference: &[f64], median: f64, step_s: f64) -> us
             level < low - SPIKE_RPM || level > high + SPIKE_RPM
         })
         .count()
+}
+
+/// Cadence of every source under test against every reference, where both carry it.
+pub(in crate::analysis) fn of_window(window: &Window<'_>) -> Vec<CadenceAgreement> {
+    let carrying = |role: Role| -> Vec<(&str, &[f64])> {
+        let streams = window.session.with_role(role);
+        streams
+            .filter_map(|i| {
+                Some((
+                    window.name(Member::Stream(i)),
+                    window.column(i, Channel::Cadence)?,
+                ))
+            })
+            .collect()
+    };
+    let references = carrying(Role::Reference);
+    let step_s = window.aligned.grid.step_s;
+    carrying(Role::UnderTest)
+        .into_iter()
+        .flat_map(|under_test| {
+            references
+                .iter()
+                .filter_map(move |reference| compare(under_test, *reference, step_s))
+        })
+        .collect()
 }
 
 /// What each figure means and how it is printed.

@@ -8,7 +8,9 @@
 //! to the stretch's end). The thresholds are ours, stated here: 10 W is well under any pedalling
 //! and above the zero error of a usual meter.
 
+use super::spec::{Spec, always};
 use crate::analysis::figure::{Figure, OURS, TRADE};
+use crate::recording::Channel;
 use crate::stats::finite;
 use serde::Serialize;
 
@@ -25,6 +27,28 @@ pub struct Coast {
     /// How long nobody pedalled, s.
     pub coasted_s: f64,
 }
+
+/// Coasts among the kinds.
+pub(in crate::analysis) const SPEC: Spec<Coast> = Spec {
+    title: "Coast",
+    figures: FIGURES,
+    panel: &[
+        always("phantom_mean_w"),
+        always("time_to_zero_s"),
+        always("coasted_s"),
+    ],
+    // As reported: what is asked is what a source reports while nobody pedals, and a value that it
+    // holds then passes for frozen.
+    compute: |inputs| {
+        let window = inputs.window;
+        Some(figures(
+            window.column(inputs.under_test, Channel::Power)?,
+            window.power(inputs.basis)?,
+            inputs.turning().as_deref(),
+            inputs.step_s(),
+        ))
+    },
+};
 
 /// References at or below this report that nobody pedals, W.
 const IDLE_W: f64 = 10.0;

@@ -18,6 +18,8 @@
 
 mod figures;
 
+use super::spec::Spec;
+use crate::analysis::ride;
 use std::ops::Range;
 
 use crate::analysis::trend::mean;
@@ -28,6 +30,26 @@ use crate::stats::{Sample, median_of};
 use crate::timeline::Grid;
 
 pub use figures::{FIGURES, GearChange, GearShift};
+
+/// Gear changes among the kinds.
+pub(in crate::analysis) const SPEC: Spec<GearChange> = Spec {
+    title: "Gear change",
+    figures: FIGURES,
+    panel: &[],
+    compute: |inputs| {
+        let (window, turning) = (inputs.window, inputs.turning());
+        let columns = Inputs {
+            under_test: &inputs.read,
+            reference: &inputs.delivered,
+            speed: inputs.wheel_speed(),
+            cadence: turning.as_deref(),
+            grid: inputs.grid(),
+        };
+        let events_s = ride::gear_changes_s(window.aligned);
+        let noise = window.known_noise(inputs.under_test, inputs.basis);
+        Some(figures(&columns, &events_s, noise))
+    },
+};
 
 /// Half-width of the windows in which the ratio is compared, s.
 const RATIO_WINDOW_S: f64 = 6.0;

@@ -9,8 +9,10 @@
 //! temperature, the bias is fitted against that as well (percentage points a degree). Time and
 //! temperature rise together, so the data cannot say which of the two the bias follows.
 
+use super::spec::{Spec, always};
 use crate::analysis::figure::{Figure, OURS};
 use crate::analysis::trend::{BiasBlocks, BiasUnit};
+use crate::recording::Channel;
 use crate::stats::noise::Noise;
 use crate::stats::{Interval, finite};
 use serde::Serialize;
@@ -35,6 +37,33 @@ pub struct HeatSoak {
     /// Its 95 % confidence limits.
     pub per_degree_ci95_percent: Option<Interval>,
 }
+
+/// Heat soaks among the kinds.
+pub(in crate::analysis) const SPEC: Spec<HeatSoak> = Spec {
+    title: "Heat soak",
+    figures: FIGURES,
+    panel: &[
+        always("drift_percent_per_10min"),
+        always("drift_ci95_percent_per_10min"),
+        always("start_bias_percent"),
+        always("end_bias_percent"),
+    ],
+    compute: |inputs| {
+        let (window, under_test) = (inputs.window, inputs.under_test);
+        let pair = window.known_pair(under_test, inputs.basis);
+        let pair = pair.and_then(|pair| {
+            let without_lag = pair.without_lag(window.rows.clone(), &inputs.delivered);
+            Some((pair.known()?, without_lag))
+        });
+        Some(figures(
+            &inputs.read,
+            &inputs.delivered,
+            window.column(under_test, Channel::Temperature),
+            inputs.step_s(),
+            pair.as_ref().map(|(noise, read)| (*noise, read.as_slice())),
+        ))
+    },
+};
 
 /// Longest stretch over which the bias at either end is averaged, s.
 const END_S: f64 = 120.0;

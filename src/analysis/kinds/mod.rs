@@ -7,6 +7,7 @@ pub mod gear_change;
 pub mod heat_soak;
 pub mod ramp;
 pub mod result;
+pub mod spec;
 pub mod sprint;
 pub mod sprint_fit;
 pub mod sprint_limits;

@@ -14,7 +14,9 @@
 //! gain are free, so that a biased source is not called late. The lag is told where its standard
 //! error is at most 1 s; of several rises the median is told.
 
+use super::spec::{Spec, always};
 use crate::analysis::figure::{Figure, OURS};
+use crate::analysis::ride;
 use serde::Serialize;
 use std::ops::Range;
 
@@ -32,6 +34,25 @@ pub struct Ramp {
     /// Lag on linear stretches, s.
     pub lag_s: Option<f64>,
 }
+
+/// Ramps among the kinds.
+pub(in crate::analysis) const SPEC: Spec<Ramp> = Spec {
+    title: "Ramp",
+    figures: FIGURES,
+    panel: &[always("lag_s")],
+    compute: |inputs| {
+        let asked = ride::set_points(inputs.window.aligned);
+        let (read, delivered) = (&inputs.read, &inputs.delivered);
+        let found = figures(
+            read,
+            delivered,
+            &asked,
+            inputs.slow_noise_w(),
+            inputs.grid(),
+        );
+        Some(found.sampled_later(inputs.sampled_later_s()))
+    },
+};
 
 /// The response to one step.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -53,7 +53,7 @@ fn delivered_w(segment: &SegmentFigures, verdict: &Verdict) -> Option<f64> {
 
 /// "best second 620 of 749 W, 2.1 s late, clipped at 619 W"; the references less the loss expected.
 fn sprint(segment: &SegmentFigures) -> Option<String> {
-    let sprint = segment.sprint.as_ref()?;
+    let sprint = segment.of_kind.sprint.as_ref()?;
     let shown_w = sprint.peaks.first()?.best_1s_w?;
     let lag_s = sprint
         .time_constant_s
@@ -81,7 +81,7 @@ fn sprint(segment: &SegmentFigures) -> Option<String> {
 
 /// "settles 2.4 s after the rider at most, 5 steps".
 fn ramp(segment: &SegmentFigures) -> Option<String> {
-    let ramp = segment.ramp.as_ref()?;
+    let ramp = segment.of_kind.ramp.as_ref()?;
     let steps = ramp.steps.iter();
     let later = steps.filter_map(|step| Some(step.settling_s? - step.reference_settling_s?));
     let settles = later.reduce(f64::max).map(|s| {
@@ -99,7 +99,7 @@ fn ramp(segment: &SegmentFigures) -> Option<String> {
 /// "shifts by +1.2 points from 8.6 to 10.6 m/s": the change of gear with the largest shift. Its limits
 /// stand in the answer, which takes off what the drivetrain's loss changes from gear to gear.
 fn gear_change(segment: &SegmentFigures) -> Option<String> {
-    let changes = segment.gear_change.as_ref()?.changes.iter();
+    let changes = segment.of_kind.gear_change.as_ref()?.changes.iter();
     let size = |shift: Option<f64>| shift.map_or(-1.0, f64::abs);
     let largest = changes.max_by(|a, b| size(a.shift_percent).total_cmp(&size(b.shift_percent)))?;
     let shift = format!("shifts by {}", number(largest.shift_percent?, 1, true));
@@ -116,7 +116,7 @@ fn gear_change(segment: &SegmentFigures) -> Option<String> {
 
 /// "184 W, gone after 11 s".
 fn coast(segment: &SegmentFigures) -> Option<String> {
-    let coast = segment.coast.as_ref()?;
+    let coast = segment.of_kind.coast.as_ref()?;
     let highest_w = coast.phantom_max_w?;
     if highest_w < 0.5 {
         return Some(format!(
@@ -133,7 +133,7 @@ fn coast(segment: &SegmentFigures) -> Option<String> {
 
 /// "moves by -2.9 ± 0.7 points over 50 min".
 fn heat_soak(segment: &SegmentFigures) -> Option<String> {
-    let soak = segment.heat_soak.as_ref()?;
+    let soak = segment.of_kind.heat_soak.as_ref()?;
     let change = plus_minus(soak.change_percent?, soak.change_ci95_percent);
     let length = span(segment.to_s - segment.from_s);
     Some(format!("moves by {change} points over {length}"))
@@ -156,6 +156,7 @@ fn joined<const N: usize>(parts: [Option<String>; N]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::kinds::by_kind::ByKind;
     use crate::analysis::kinds::coast::Coast;
     use crate::analysis::kinds::gear_change::{GearChange, GearShift};
 
@@ -167,7 +168,10 @@ mod tests {
             coasted_s: 19.0,
         };
         in_words(&SegmentFigures {
-            coast: Some(coast),
+            of_kind: ByKind {
+                coast: Some(coast),
+                ..ByKind::default()
+            },
             ..SegmentFigures::bare(1, Kind::Coast, 0.0, 20.0)
         })
     }
@@ -196,7 +200,10 @@ mod tests {
         };
         let told = |changes: Vec<GearShift>| {
             in_words(&SegmentFigures {
-                gear_change: Some(GearChange { changes }),
+                of_kind: ByKind {
+                    gear_change: Some(GearChange { changes }),
+                    ..ByKind::default()
+                },
                 ..SegmentFigures::bare(1, Kind::GearChange, 0.0, 300.0)
             })
         };

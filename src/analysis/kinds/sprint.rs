@@ -19,13 +19,74 @@
 
 mod figures;
 
+use super::spec::{Inputs, Spec};
+use std::borrow::Cow;
 use std::ops::Range;
 
 use super::sprint_fit::{self, Fit, Losses};
 use crate::analysis::mean_max::{best_mean, best_means};
+use crate::session::Role;
 use crate::stats::finite;
+use crate::timeline::Member;
 
 pub use figures::{Explained, FIGURES, ResponseShape, Sprint, SprintPeak};
+
+/// Sprints among the kinds.
+pub(in crate::analysis) const SPEC: Spec<Sprint> = Spec {
+    title: "Sprint",
+    figures: FIGURES,
+    panel: &[],
+    compute: of_window,
+};
+
+fn of_window(inputs: &Inputs<'_, '_>) -> Option<Sprint> {
+    let (window, under_test) = (inputs.window, inputs.under_test);
+    let aligned = window.aligned;
+    let readings = |member| window.findings.readings(aligned, member);
+    let of_role = |role: Role| -> Vec<(&str, Cow<'_, [f64]>)> {
+        let members = aligned.powered(role).map(Member::Stream);
+        members
+            .filter_map(|member| Some((window.name(member), readings(member)?)))
+            .collect()
+    };
+    let (references, context) = (of_role(Role::Reference), of_role(Role::Context));
+    let source = readings(Member::Stream(under_test))?;
+    let mut sprint = figures(
+        Labelled {
+            label: window.label(under_test),
+            power: &source,
+        },
+        &labelled(&references),
+        &labelled(&context),
+        Basis {
+            power: &readings(inputs.basis)?,
+            expected_loss_percent: window.session.allowance().percent,
+            sampled_later_s: inputs.sampled_later_s(),
+        },
+        window.rows.clone(),
+        inputs.step_s(),
+    );
+    if let Some(caution) = window.session.delay_caution(under_test) {
+        sprint.note = sentences(&sprint.note, &caution);
+    }
+    Some(sprint)
+}
+
+fn labelled<'a>(columns: &'a [(&'a str, Cow<'_, [f64]>)]) -> Vec<Labelled<'a>> {
+    let columns = columns.iter();
+    columns
+        .map(|(label, power)| Labelled { label, power })
+        .collect()
+}
+
+/// Two remarks as one.
+fn sentences(first: &str, second: &str) -> String {
+    if first.is_empty() {
+        second.to_owned()
+    } else {
+        format!("{first}. {second}")
+    }
+}
 
 /// Seconds fitted before and after the segment.
 const MARGIN_S: f64 = 5.0;

@@ -8,6 +8,7 @@
 //! - Drift: slope of the difference under test − references, W/min, over block means, with 95 %
 //!   limits that allow for serial correlation ([`crate::stats::contrast`]).
 
+use super::spec::{Spec, always, where_known};
 use crate::analysis::excursions::UncorroboratedStretch;
 use crate::analysis::figure::{Figure, OURS, TRADE};
 use crate::analysis::trend::{BiasBlocks, BiasUnit, mean};
@@ -33,6 +34,32 @@ pub struct Steady {
     /// Excursions that no reference shows.
     pub uncorroborated: Vec<UncorroboratedStretch>,
 }
+
+/// Steady blocks among the kinds.
+pub(in crate::analysis) const SPEC: Spec<Steady> = Spec {
+    title: "Steady block",
+    figures: FIGURES,
+    // Without a set point there is nothing to be off.
+    panel: &[
+        where_known("set_point_error_w"),
+        where_known("within_5w_percent"),
+        always("drift_w_per_min"),
+        always("drift_ci95_w_per_min"),
+        where_known("delivered_error_w"),
+        where_known("delivered_within_5w_percent"),
+    ],
+    compute: |inputs| {
+        let (window, under_test) = (inputs.window, inputs.under_test);
+        Some(figures(
+            &inputs.read,
+            &inputs.delivered,
+            inputs.set_point_w,
+            inputs.step_s(),
+            window.findings.excursions_in(under_test, inputs.span),
+            window.known_noise(under_test, inputs.basis),
+        ))
+    },
+};
 
 /// Half-width of the band about the set point, W.
 const BAND_W: f64 = 5.0;

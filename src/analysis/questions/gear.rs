@@ -127,7 +127,8 @@ fn shifts<'a>(source: &Source<'a>) -> Vec<Shift<'a>> {
         0.0
     };
     let segments = source.ride.table.segments.iter();
-    let changes = segments.filter_map(|segment| Some((segment.id, segment.gear_change.as_ref()?)));
+    let changes =
+        segments.filter_map(|segment| Some((segment.id, segment.of_kind.gear_change.as_ref()?)));
     changes
         .flat_map(|(id, gear)| gear.changes.iter().map(move |change| (id, change)))
         .filter_map(|(segment, change)| {

@@ -91,11 +91,11 @@ fn change(segment: &SegmentFigures) -> Option<(f64, Interval)> {
     let seconds = segment.to_s - segment.from_s;
     match segment.kind {
         Kind::HeatSoak => {
-            let soak = segment.heat_soak.as_ref()?;
+            let soak = segment.of_kind.heat_soak.as_ref()?;
             Some((soak.change_percent?, soak.change_ci95_percent?))
         }
         Kind::SteadyBlock => {
-            let steady = segment.steady.as_ref()?;
+            let steady = segment.of_kind.steady.as_ref()?;
             let level_w = segment
                 .agreement
                 .first()?

@@ -13,7 +13,6 @@
 //! reference: where its own reading, too, lies off the set points on average over all blocks by more than
 //! 1.5 W (or what `[limits] hold_w` says), it does not hold what was asked for, whatever its accuracy.
 
-use super::super::verdict::judge::applies_to;
 use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, within_among, worst};
 use super::ride::{LOSS_WOULD, Ride, Source, claims_would};
 use super::words::plain;
@@ -89,7 +88,11 @@ pub fn blocks(ride: &Ride<'_>, delivered: &[f64]) -> Vec<Block> {
             error_w,
         })
     };
-    let held = ride.table.segments.iter().filter(|s| applies_to(s.kind));
+    let held = ride
+        .table
+        .segments
+        .iter()
+        .filter(|s| s.kind.spec().tests_claim);
     held.filter_map(block).collect()
 }
 

@@ -1,7 +1,6 @@
 //! Can the references judge at all? E_n of each two over the blocks on which a claim is tested
 //! (ISO 13528): beyond 1 they contradict their own claims.
 
-use super::super::verdict::judge::applies_to;
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Ride;
 use crate::analysis::figure::Figure;
@@ -43,7 +42,11 @@ pub fn answer(ride: &Ride<'_>) -> Answer {
         }
         _ => {}
     }
-    let under_test = ride.table.segments.iter().filter(|s| applies_to(s.kind));
+    let under_test = ride
+        .table
+        .segments
+        .iter()
+        .filter(|s| s.kind.spec().tests_claim);
     let under_test: Vec<_> = under_test
         .filter_map(|segment| Some((segment, segment.references.as_ref()?)))
         .collect();

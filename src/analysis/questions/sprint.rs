@@ -155,7 +155,7 @@ fn efforts<'a>(source: &Source<'a>) -> Vec<Effort<'a>> {
                     from_s: segment.from_s,
                     to_s: segment.to_s,
                 },
-                figures: segment.sprint.as_ref().filter(|_| source.is_first),
+                figures: segment.of_kind.sprint.as_ref().filter(|_| source.is_first),
                 shown_w,
                 made_w,
             })

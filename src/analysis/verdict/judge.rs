@@ -58,18 +58,6 @@ struct Assessed {
     is_copied: bool,
 }
 
-/// Whether a claim of accuracy is tested with a segment of this kind: one that asks for power to be
-/// held. An open stretch asks for nothing, the others ask about the response.
-pub fn applies_to(kind: Kind) -> bool {
-    matches!(kind, Kind::SteadyBlock | Kind::HeatSoak)
-}
-
-/// Whether bias and noise say something of a segment of this kind: those on which a claim is tested,
-/// and open stretches. Where power jumps by design, a lag passes for both.
-pub fn tells_bias(kind: Kind) -> bool {
-    applies_to(kind) || kind == Kind::Open
-}
-
 /// The verdict.
 pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
     let mut out = Verdict {
@@ -89,7 +77,7 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
         budget: Vec::new(),
         reasons: Vec::new(),
     };
-    if !tells_bias(evidence.kind) {
+    if !evidence.kind.tells_bias() {
         out.reasons.push(Reason::OtherKind(evidence.kind));
         return out;
     }
@@ -120,7 +108,7 @@ pub fn verdict(evidence: &Evidence<'_>) -> Verdict {
         Some(outcome(evidence, n, &assessed, budget.as_ref()))
     });
     out.outcome = agreed.flatten().unwrap_or(Outcome::Inconclusive);
-    if let Some(budget) = budget.as_ref().filter(|_| applies_to(evidence.kind)) {
+    if let Some(budget) = budget.as_ref().filter(|_| evidence.kind.spec().tests_claim) {
         out.conformance_probability = conformity::conformance_probability(
             assessed.bias,
             budget.combined(),
@@ -212,7 +200,7 @@ fn outcome(
     assessed: &Assessed,
     budget: Option<&Budget>,
 ) -> Outcome {
-    if !applies_to(evidence.kind) {
+    if !evidence.kind.spec().tests_claim {
         return Outcome::NotApplicable;
     }
     if disagree(evidence) {
@@ -235,7 +223,7 @@ fn reasons(
 ) -> Vec<Reason> {
     let n = comparison.moments.n;
     let mut reasons = Vec::new();
-    let judged = applies_to(evidence.kind);
+    let judged = evidence.kind.spec().tests_claim;
     if !judged {
         reasons.push(Reason::NothingHeld(evidence.kind));
     }

@@ -253,7 +253,7 @@ pub(super) fn heat_soak(subject: &Subject<'_>) -> Result<Picture, String> {
         .collect();
     layers.push(zero());
     let mut facts = vec![subject.window_fact(subject.pair(under_test, basis).map_or(0, |p| p.n))];
-    let soak = subject.figures.heat_soak.as_ref();
+    let soak = subject.figures.of_kind.heat_soak.as_ref();
     if let Some(slope) = soak.and_then(|h| h.drift_percent_per_10min) {
         layers.push(drift_line(&blocks, slope / 600.0));
         facts.push(format!(

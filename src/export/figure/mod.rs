@@ -76,6 +76,11 @@ impl PictureKind {
             PictureKind::ErrorCurve => "error-curve",
         }
     }
+
+    /// The kind with this word.
+    pub fn named(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
 }
 
 /// The picture of this kind.
@@ -236,7 +241,7 @@ mod tests {
         let subject = subject_of(Kind::Sprint);
         let drawn = picture(PictureKind::Response, &subject).unwrap();
         let named = |name: &str| drawn.layers.iter().any(|layer| layer.name() == name);
-        let sprint = subject.figures.sprint.as_ref().unwrap();
+        let sprint = subject.figures.of_kind.sprint.as_ref().unwrap();
         assert!(named("model of the response"), "{sprint:?}");
         // The dead time is that of the table, the moments of sampling in it.
         let dead_time = format!("dead time {:.2} s", sprint.delay_s.unwrap());
@@ -266,7 +271,7 @@ mod tests {
         let mut layers = drawn.layers.iter();
         let model = layers.find(|layer| layer.name() == "model of the response");
         let Some(Layer::Line { points, .. }) = model else {
-            panic!("no model: {:?}", subject.figures.sprint);
+            panic!("no model: {:?}", subject.figures.of_kind.sprint);
         };
         let there = points.iter().filter(|p| p[1].is_finite()).count();
         assert_eq!(there, points.len());

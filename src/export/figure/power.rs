@@ -119,7 +119,7 @@ pub(super) fn response(subject: &Subject<'_>) -> Result<Picture, String> {
 
 /// The reference as the fitted response would report it.
 fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
-    let sprint = subject.figures.sprint.as_ref()?;
+    let sprint = subject.figures.of_kind.sprint.as_ref()?;
     let points = response::model(subject.aligned, subject.rows(), basis, sprint)?;
     let clipped = sprint
         .ceiling_w
@@ -149,7 +149,7 @@ fn model(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
 }
 
 fn steps(subject: &Subject<'_>, layers: &mut Vec<Layer>) -> Vec<String> {
-    let Some(ramp) = &subject.figures.ramp else {
+    let Some(ramp) = &subject.figures.of_kind.ramp else {
         return Vec::new();
     };
     let mut parts = Vec::new();
@@ -173,7 +173,7 @@ fn steps(subject: &Subject<'_>, layers: &mut Vec<Layer>) -> Vec<String> {
 }
 
 fn gear_changes(subject: &Subject<'_>, layers: &mut Vec<Layer>) -> Vec<String> {
-    let Some(gears) = &subject.figures.gear_change else {
+    let Some(gears) = &subject.figures.of_kind.gear_change else {
         return Vec::new();
     };
     let mut parts = Vec::new();

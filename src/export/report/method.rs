@@ -108,7 +108,7 @@ mod tests {
         let term = "<dt>peak ratio";
         assert!(body(&table).contains(term));
         for segment in &mut table.segments {
-            if let Some(sprint) = &mut segment.sprint {
+            if let Some(sprint) = &mut segment.of_kind.sprint {
                 sprint.peak_ratio = None;
             }
         }

@@ -6,7 +6,6 @@ use super::html::{escaped, list, paragraph, table, terms};
 use super::parts::{Material, drawn, number, optional};
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::verdict::figures::Verdict;
-use crate::analysis::verdict::judge::tells_bias;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
 use crate::export::table::{Group, Listing, Room, View, rows_of, signed_outcome, view};
@@ -22,13 +21,8 @@ pub(super) fn sections(material: &Material<'_>) -> Result<String, ExportError> {
 }
 
 /// The picture that shows what the kind asks about.
-const fn picture_of(kind: Kind) -> PictureKind {
-    match kind {
-        Kind::SteadyBlock | Kind::Open => PictureKind::Difference,
-        Kind::Sprint | Kind::Ramp | Kind::GearChange => PictureKind::Response,
-        Kind::HeatSoak => PictureKind::HeatSoak,
-        Kind::Coast | Kind::Slope => PictureKind::Traces,
-    }
+fn picture_of(kind: Kind) -> PictureKind {
+    PictureKind::named(kind.spec().picture).unwrap_or(PictureKind::Traces)
 }
 
 fn one(material: &Material<'_>, segment: &SegmentFigures) -> Result<String, ExportError> {
@@ -164,7 +158,7 @@ fn figures_of_kind(material: &Material<'_>, segment: &SegmentFigures) -> String 
     let own = Group::for_people()
         .filter(|group| !group.of_pair && !["Verdict", "References"].contains(&group.title))
         // Where power jumps, a lag passes for noise.
-        .filter(|group| group.title != "Noise of each stream" || tells_bias(segment.kind));
+        .filter(|group| group.title != "Noise of each stream" || segment.kind.tells_bias());
     let mut out = String::new();
     for group in own {
         let View { mut scalars, lists } = view(row, group);
@@ -185,4 +179,16 @@ fn figures_of_kind(material: &Material<'_>, segment: &SegmentFigures) -> String 
         );
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_has_a_picture() {
+        for kind in Kind::ALL {
+            assert_eq!(picture_of(*kind).word(), kind.spec().picture);
+        }
+    }
 }

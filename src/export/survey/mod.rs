@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-pub use shapes::{COLUMNS, csv, markdown, picture, text};
+pub use shapes::{COLUMNS, lines, markdown, picture, text};
 
 use crate::analysis::across::AcrossSessions;
 use crate::analysis::across::across;
@@ -352,7 +352,7 @@ mod tests {
     fn every_shape_is_compared_whole() {
         let found = two_firmwares();
         insta::assert_snapshot!("survey_text", text(&found));
-        insta::assert_snapshot!("survey_csv", csv(&found));
+        insta::assert_snapshot!("survey_csv", crate::text::csv(lines(&found)));
         insta::assert_snapshot!("survey_markdown", markdown(&found));
     }
 

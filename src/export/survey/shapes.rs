@@ -8,8 +8,8 @@ use crate::export::figure::{Axis, Ink, Layer, Picture, Style, Ticks, range_of};
 use crate::session::Kind;
 use crate::stats::Interval;
 use crate::text::{
-    self, Grid, Head, escaped, hanging, inert, interval, machine_number, number, one_line,
-    optional, plural,
+    Grid, Head, escaped, hanging, inert, interval, machine_number, number, one_line, optional,
+    plural,
 };
 
 /// Width of the page, columns.
@@ -74,8 +74,8 @@ pub const COLUMNS: [(&str, &str); 22] = [
     ("remark", "What to make of the group."),
 ];
 
-/// One row a group and session, with the columns of [`COLUMNS`].
-pub fn csv(survey: &Survey) -> String {
+/// The names of [`COLUMNS`], then one row a group and session.
+pub fn lines(survey: &Survey) -> Vec<Vec<String>> {
     let number = |value: Option<f64>| {
         let finite = value.filter(|v| v.is_finite());
         finite.map_or_else(String::new, machine_number)
@@ -109,7 +109,7 @@ pub fn csv(survey: &Survey) -> String {
             lines.push(line);
         }
     }
-    text::csv(lines)
+    lines
 }
 
 /// What the standard deviations are.

@@ -8,6 +8,7 @@ use super::cell::{is_interval, machine};
 use super::rows::Row;
 use crate::analysis::catalogue;
 use crate::analysis::figure::Figure;
+use crate::analysis::kinds::by_kind;
 
 /// Figures that stand together.
 #[derive(Debug, PartialEq, Eq)]
@@ -17,7 +18,7 @@ pub struct Group {
     /// Whether its figures are those of a stream pair; else they are the segment's, the same in
     /// each of its rows.
     pub of_pair: bool,
-    parts: &'static [Part],
+    parts: Vec<Part>,
 }
 
 /// Figures that stand at one place of the JSON.
@@ -35,7 +36,7 @@ struct Part {
     head: &'static str,
 }
 
-const fn part(root: &'static str, csv: &'static str) -> Part {
+fn part(root: &'static str, csv: &'static str) -> Part {
     Part {
         root,
         at: root,
@@ -45,14 +46,14 @@ const fn part(root: &'static str, csv: &'static str) -> Part {
     }
 }
 
-const fn fields(root: &'static str, fields: &'static [&'static str]) -> Part {
+fn fields(root: &'static str, fields: &'static [&'static str]) -> Part {
     Part {
         fields,
         ..part(root, "")
     }
 }
 
-const fn stream(at: &'static str, csv: &'static str, head: &'static str) -> Part {
+fn stream(at: &'static str, csv: &'static str, head: &'static str) -> Part {
     Part {
         at,
         head,
@@ -60,71 +61,56 @@ const fn stream(at: &'static str, csv: &'static str, head: &'static str) -> Part
     }
 }
 
-const fn group(title: &'static str, of_pair: bool, parts: &'static [Part]) -> Group {
+fn of_pair(title: &'static str, parts: Vec<Part>) -> Group {
     Group {
         title,
-        of_pair,
+        of_pair: true,
         parts,
     }
 }
 
+fn of_segment(title: &'static str, root: &'static str, csv: &'static str) -> Group {
+    Group {
+        title,
+        of_pair: false,
+        parts: vec![part(root, csv)],
+    }
+}
+
 /// Every group, in the order of the CSV, a promise. New figures go to the end of their slice.
-pub const GROUPS: [Group; 13] = [
-    group(
-        "Row",
-        true,
-        &[
-            fields("session", &["title"]),
-            fields(
-                "segments",
-                &["id", "kind", "from_s", "to_s", "set_point_w", "note"],
-            ),
-            fields("segments.agreement", &["under_test", "reference"]),
-        ],
-    ),
-    group(
-        "Agreement",
-        true,
-        &[
-            part("segments.agreement", ""),
-            part("segments.agreement.ratio", "ratio_"),
-        ],
-    ),
-    group(
-        "Power of the pair",
-        true,
-        &[
-            stream("under_test", "under_test_", "under test "),
-            stream("reference", "reference_", "reference "),
-        ],
-    ),
-    group(
-        "References",
-        false,
-        &[part("segments.references", "references_")],
-    ),
-    group("Verdict", false, &[part("segments.verdict", "verdict_")]),
-    group(
-        "Noise of each stream",
-        false,
-        &[part("segments.noise", "noise_")],
-    ),
-    group("Steady block", false, &[part("segments.steady", "steady_")]),
-    group("Sprint", false, &[part("segments.sprint", "sprint_")]),
-    group("Ramp", false, &[part("segments.ramp", "ramp_")]),
-    group(
-        "Gear change",
-        false,
-        &[part("segments.gear_change", "gear_change_")],
-    ),
-    group("Coast", false, &[part("segments.coast", "coast_")]),
-    group(
-        "Heat soak",
-        false,
-        &[part("segments.heat_soak", "heat_soak_")],
-    ),
-    group("Cadence", true, &[part("segments.cadence", "cadence_")]),
-];
+pub static GROUPS: LazyLock<Vec<Group>> = LazyLock::new(|| {
+    let row = vec![
+        fields("session", &["title"]),
+        fields(
+            "segments",
+            &["id", "kind", "from_s", "to_s", "set_point_w", "note"],
+        ),
+        fields("segments.agreement", &["under_test", "reference"]),
+    ];
+    let agreement = vec![
+        part("segments.agreement", ""),
+        part("segments.agreement.ratio", "ratio_"),
+    ];
+    let power = vec![
+        stream("under_test", "under_test_", "under test "),
+        stream("reference", "reference_", "reference "),
+    ];
+    let mut groups = vec![
+        of_pair("Row", row),
+        of_pair("Agreement", agreement),
+        of_pair("Power of the pair", power),
+        of_segment("References", "segments.references", "references_"),
+        of_segment("Verdict", "segments.verdict", "verdict_"),
+        of_segment("Noise of each stream", "segments.noise", "noise_"),
+    ];
+    let kinds = by_kind::ALL.iter();
+    groups.extend(kinds.map(|kind| of_segment(kind.title, kind.root, kind.csv)));
+    groups.push(of_pair(
+        "Cadence",
+        vec![part("segments.cadence", "cadence_")],
+    ));
+    groups
+});
 
 /// Lists whose name is another, or none, in the names of columns.
 const LISTS: [(&str, &str); 4] = [

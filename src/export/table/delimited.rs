@@ -4,14 +4,18 @@ use super::columns::COLUMNS;
 use super::rows::rows;
 use crate::analysis::table::Table;
 
-/// The flat table as CSV: the columns of [`COLUMNS`], one row a segment and pair of streams.
-/// Figures of a segment stand in each of its rows.
+/// The flat table: the names of [`COLUMNS`], then one row a segment and pair of streams. Figures of a
+/// segment stand in each of its rows.
+pub fn lines(table: &Table) -> Vec<Vec<String>> {
+    let heads = COLUMNS.iter().map(|column| column.name.clone()).collect();
+    let rows = rows(table).into_iter();
+    let cells = |row| COLUMNS.iter().map(|column| column.machine(&row)).collect();
+    std::iter::once(heads).chain(rows.map(cells)).collect()
+}
+
+/// The flat table as CSV.
 pub fn csv(table: &Table) -> String {
-    let mut lines: Vec<Vec<String>> = vec![COLUMNS.iter().map(|c| c.name.clone()).collect()];
-    for row in rows(table) {
-        lines.push(COLUMNS.iter().map(|column| column.machine(&row)).collect());
-    }
-    crate::text::csv(lines)
+    crate::text::csv(lines(table))
 }
 
 /// What each column of [`csv()`] holds, itself as CSV: name, unit, subject, meaning.

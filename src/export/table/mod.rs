@@ -18,7 +18,7 @@ mod text;
 mod view;
 
 pub use columns::{COLUMNS, Column, GROUPS, Group, Shown};
-pub use delimited::{column_guide, csv};
+pub use delimited::{column_guide, csv, lines};
 pub(crate) use listing::{Listing, Room};
 pub use markdown::markdown;
 pub use rows::{Row, rows_of};

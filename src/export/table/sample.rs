@@ -5,6 +5,7 @@ use crate::analysis::agreement::Ratio;
 use crate::analysis::dropout::{Dropout, DropoutKind};
 use crate::analysis::excursions::{Excursion, ExcursionKind};
 use crate::analysis::figures::{SegmentFigures, StreamFigures};
+use crate::analysis::kinds::by_kind::ByKind;
 use crate::analysis::kinds::cadence::CadenceAgreement;
 use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint, SprintPeak};
 use crate::analysis::table::{SessionHead, StreamHead, Table};
@@ -115,48 +116,51 @@ pub(crate) fn table() -> Table {
         ..SegmentFigures::bare(1, Kind::SteadyBlock, 60.0, 360.0)
     };
     let sprint = SegmentFigures {
-        sprint: Some(Sprint {
-            peaks: vec![
-                SprintPeak {
-                    label: "=trainer|1".into(),
-                    best_1s_w: Some(812.0),
-                    best_3s_w: None,
-                    best_5s_w: Some(760.5),
-                },
-                SprintPeak {
-                    label: "pedals".into(),
-                    best_1s_w: Some(900.0),
-                    best_3s_w: Some(880.0),
-                    best_5s_w: Some(850.0),
-                },
-            ],
-            expected_loss_percent: 2.0,
-            peak_ratio: Some(0.902),
-            delay_s: Some(0.5),
-            delay_ci95_s: Some([0.25, 0.75]),
-            sampled_later_s: Some(0.125),
-            ceiling_ci95_w: None,
-            time_constant_s: Some(1.5),
-            gain: Some(1.0),
-            ceiling_w: None,
-            explained: Some(Explained::Lag),
-            time_constant_ci95_s: Some([1.25, 1.75]),
-            response_shape: Some(ResponseShape::FirstOrderLag),
-            lack_of_fit_f: Some(0.5),
-            averaging_s: None,
-            averaging_ci95_s: None,
-            fit_rms_w: Some(8.0),
-            shortfall_w: Some(88.0),
-            lag_loss_w: Some(79.0),
-            gain_loss_w: Some(4.0),
-            ceiling_loss_w: None,
-            unexplained_loss_w: Some(5.0),
-            lag_share_percent: Some(90.0),
-            gain_share_percent: Some(4.0),
-            ceiling_share_percent: None,
-            unexplained_share_percent: Some(6.0),
-            note: String::new(),
-        }),
+        of_kind: ByKind {
+            sprint: Some(Sprint {
+                peaks: vec![
+                    SprintPeak {
+                        label: "=trainer|1".into(),
+                        best_1s_w: Some(812.0),
+                        best_3s_w: None,
+                        best_5s_w: Some(760.5),
+                    },
+                    SprintPeak {
+                        label: "pedals".into(),
+                        best_1s_w: Some(900.0),
+                        best_3s_w: Some(880.0),
+                        best_5s_w: Some(850.0),
+                    },
+                ],
+                expected_loss_percent: 2.0,
+                peak_ratio: Some(0.902),
+                delay_s: Some(0.5),
+                delay_ci95_s: Some([0.25, 0.75]),
+                sampled_later_s: Some(0.125),
+                ceiling_ci95_w: None,
+                time_constant_s: Some(1.5),
+                gain: Some(1.0),
+                ceiling_w: None,
+                explained: Some(Explained::Lag),
+                time_constant_ci95_s: Some([1.25, 1.75]),
+                response_shape: Some(ResponseShape::FirstOrderLag),
+                lack_of_fit_f: Some(0.5),
+                averaging_s: None,
+                averaging_ci95_s: None,
+                fit_rms_w: Some(8.0),
+                shortfall_w: Some(88.0),
+                lag_loss_w: Some(79.0),
+                gain_loss_w: Some(4.0),
+                ceiling_loss_w: None,
+                unexplained_loss_w: Some(5.0),
+                lag_share_percent: Some(90.0),
+                gain_share_percent: Some(4.0),
+                ceiling_share_percent: None,
+                unexplained_share_percent: Some(6.0),
+                note: String::new(),
+            }),
+            ..ByKind::default()
+        },
         ..SegmentFigures::bare(2, Kind::Sprint, 380.0, 400.5)
     };
     Table {

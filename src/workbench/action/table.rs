@@ -33,6 +33,17 @@ const fn entry(
     }
 }
 
+type Keys = &'static [&'static str];
+
+const fn tag(kind: Kind, name: &'static str, keys: Keys, run: Run) -> Entry {
+    let kind = kind.spec();
+    entry(Place::TagMenu, name, keys, kind.word, kind.menu, run)
+}
+
+const fn retag(kind: Kind, name: &'static str, keys: Keys, run: Run) -> Entry {
+    entry(Place::KindMenu, name, keys, kind.word(), kind.word(), run)
+}
+
 impl Entry {
     const fn formerly(self, formerly: &'static [&'static str]) -> Self {
         Self { formerly, ..self }
@@ -187,23 +198,23 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Walk, "walk-undo", &["u"], "undo", "undo the last tag", |c| edit::step_back(c.state, c.effects)),
     entry(Place::Walk, "walk-leave", &["esc", "q", "ctrl-c"], "leave", "leave the suggestions", |c| streams::leave(c.state)).leaves(),
     // Menus.
-    entry(Place::TagMenu, "tag-steady-block", &["s"], "steady-block", "steady-block: constant power at a set point", |c| edit::tag(c.state, Kind::SteadyBlock, c.effects)),
-    entry(Place::TagMenu, "tag-sprint", &["p"], "sprint", "sprint: a short maximal effort", |c| edit::tag(c.state, Kind::Sprint, c.effects)),
-    entry(Place::TagMenu, "tag-ramp", &["r"], "ramp", "ramp: steps, or a steady rise or fall of power", |c| edit::tag(c.state, Kind::Ramp, c.effects)),
-    entry(Place::TagMenu, "tag-gear-change", &["g"], "gear-change", "gear-change: shifts at a constant set point", |c| edit::tag(c.state, Kind::GearChange, c.effects)),
-    entry(Place::TagMenu, "tag-coast", &["c"], "coast", "coast: nobody pedals", |c| edit::tag(c.state, Kind::Coast, c.effects)),
-    entry(Place::TagMenu, "tag-heat-soak", &["h"], "heat-soak", "heat-soak: a long block while the source warms up", |c| edit::tag(c.state, Kind::HeatSoak, c.effects)),
-    entry(Place::TagMenu, "tag-slope", &["l"], "slope", "slope: plateaus of a simulated gradient", |c| edit::tag(c.state, Kind::Slope, c.effects)),
-    entry(Place::TagMenu, "tag-open", &["o"], "open", "open: none of the others", |c| edit::tag(c.state, Kind::Open, c.effects)),
+    tag(Kind::SteadyBlock, "tag-steady-block", &["s"], |c| edit::tag(c.state, Kind::SteadyBlock, c.effects)),
+    tag(Kind::Sprint, "tag-sprint", &["p"], |c| edit::tag(c.state, Kind::Sprint, c.effects)),
+    tag(Kind::Ramp, "tag-ramp", &["r"], |c| edit::tag(c.state, Kind::Ramp, c.effects)),
+    tag(Kind::GearChange, "tag-gear-change", &["g"], |c| edit::tag(c.state, Kind::GearChange, c.effects)),
+    tag(Kind::Coast, "tag-coast", &["c"], |c| edit::tag(c.state, Kind::Coast, c.effects)),
+    tag(Kind::HeatSoak, "tag-heat-soak", &["h"], |c| edit::tag(c.state, Kind::HeatSoak, c.effects)),
+    tag(Kind::Slope, "tag-slope", &["l"], |c| edit::tag(c.state, Kind::Slope, c.effects)),
+    tag(Kind::Open, "tag-open", &["o"], |c| edit::tag(c.state, Kind::Open, c.effects)),
     entry(Place::TagMenu, "tag-close", &["esc"], "leave", "leave without a tag", |c| streams::leave(c.state)).leaves(),
-    entry(Place::KindMenu, "kind-steady-block", &["s"], "steady-block", "steady-block", |c| edit::retag(c.state, Kind::SteadyBlock, c.effects)),
-    entry(Place::KindMenu, "kind-sprint", &["p"], "sprint", "sprint", |c| edit::retag(c.state, Kind::Sprint, c.effects)),
-    entry(Place::KindMenu, "kind-ramp", &["r"], "ramp", "ramp", |c| edit::retag(c.state, Kind::Ramp, c.effects)),
-    entry(Place::KindMenu, "kind-gear-change", &["g"], "gear-change", "gear-change", |c| edit::retag(c.state, Kind::GearChange, c.effects)),
-    entry(Place::KindMenu, "kind-coast", &["c"], "coast", "coast", |c| edit::retag(c.state, Kind::Coast, c.effects)),
-    entry(Place::KindMenu, "kind-heat-soak", &["h"], "heat-soak", "heat-soak", |c| edit::retag(c.state, Kind::HeatSoak, c.effects)),
-    entry(Place::KindMenu, "kind-slope", &["l"], "slope", "slope", |c| edit::retag(c.state, Kind::Slope, c.effects)),
-    entry(Place::KindMenu, "kind-open", &["o"], "open", "open", |c| edit::retag(c.state, Kind::Open, c.effects)),
+    retag(Kind::SteadyBlock, "kind-steady-block", &["s"], |c| edit::retag(c.state, Kind::SteadyBlock, c.effects)),
+    retag(Kind::Sprint, "kind-sprint", &["p"], |c| edit::retag(c.state, Kind::Sprint, c.effects)),
+    retag(Kind::Ramp, "kind-ramp", &["r"], |c| edit::retag(c.state, Kind::Ramp, c.effects)),
+    retag(Kind::GearChange, "kind-gear-change", &["g"], |c| edit::retag(c.state, Kind::GearChange, c.effects)),
+    retag(Kind::Coast, "kind-coast", &["c"], |c| edit::retag(c.state, Kind::Coast, c.effects)),
+    retag(Kind::HeatSoak, "kind-heat-soak", &["h"], |c| edit::retag(c.state, Kind::HeatSoak, c.effects)),
+    retag(Kind::Slope, "kind-slope", &["l"], |c| edit::retag(c.state, Kind::Slope, c.effects)),
+    retag(Kind::Open, "kind-open", &["o"], |c| edit::retag(c.state, Kind::Open, c.effects)),
     entry(Place::KindMenu, "kind-close", &["esc"], "leave", "leave the kind as it is", |c| streams::leave(c.state)).leaves(),
     entry(Place::ViewMenu, "view-answers", &["o"], "answers", "answers: every question of a tester, one line each", |c| program::go(c.state, View::Answers)),
     entry(Place::ViewMenu, "view-ride", &["r"], "ride", "ride: the traces on one time line", |c| program::go(c.state, View::Ride)),

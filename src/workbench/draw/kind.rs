@@ -2,6 +2,8 @@
 //! they come from the answer of [`super::super::study`].
 
 use ratatui::style::Style;
+use serde::Deserialize as _;
+use serde_json::Value;
 
 use super::super::layout::panel_columns;
 use super::super::state::State;
@@ -9,13 +11,12 @@ use super::super::text::{self, signed};
 use super::figures::{figure, interval, row, with_unit, written};
 use super::pen::Text;
 use crate::analysis::figures::SegmentFigures;
-use crate::analysis::kinds::coast::Coast;
+use crate::analysis::kinds::by_kind::{self, OfKind};
 use crate::analysis::kinds::gear_change::GearChange;
-use crate::analysis::kinds::heat_soak::HeatSoak;
 use crate::analysis::kinds::ramp::Ramp;
 use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint};
-use crate::analysis::kinds::steady::Steady;
 use crate::session::Role;
+use crate::stats::Interval;
 
 /// Most lines that stand before the comparison in a panel that is not roomy.
 const TIGHT: usize = 4;
@@ -69,59 +70,39 @@ pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
 /// A name and its value.
 type Row = (String, String);
 
-fn of_kind(state: &State, figures: &SegmentFigures) -> Vec<Row> {
-    let long = state.long();
-    let rows = None
-        .or(figures.steady.as_ref().map(steady))
-        .or(figures
-            .sprint
-            .as_ref()
-            .map(|sprint| of_sprint(state, sprint)))
-        .or(figures.ramp.as_ref().map(|ramp| of_ramp(ramp, long)))
-        .or(figures.gear_change.as_ref().map(|g| gear_change(g, long)))
-        .or(figures.coast.as_ref().map(coast))
-        .or(figures.heat_soak.as_ref().map(heat_soak));
-    rows.unwrap_or_else(|| {
+fn of_kind(state: &State, segment: &SegmentFigures) -> Vec<Row> {
+    let Some(own) = by_kind::ALL.iter().find(|own| own.kind == segment.kind) else {
+        return Vec::new();
+    };
+    let (long, figures) = (state.long(), &segment.of_kind);
+    let values = serde_json::to_value(figures).unwrap_or_default();
+    let values = &values[own.field()];
+    if values.is_null() {
         let why = "needs a source under test and a reference";
-        vec![(String::new(), why.to_owned())]
-    })
+        return vec![(String::new(), why.to_owned())];
+    }
+    let mut rows = listed(own, values);
+    rows.extend(figures.sprint.iter().flat_map(|s| of_sprint(state, s)));
+    rows.extend(figures.ramp.iter().flat_map(|ramp| steps(ramp, long)));
+    let gears = figures.gear_change.iter();
+    rows.extend(gears.flat_map(|gears| gear_change(gears, long)));
+    rows
 }
 
-fn steady(steady: &Steady) -> Vec<Row> {
-    let mut rows = vec![
-        row("segments.steady.drift_w_per_min", steady.drift_w_per_min),
-        interval(
-            "segments.steady.drift_ci95_w_per_min",
-            steady.drift_ci95_w_per_min,
-        ),
-    ];
-    // Without a set point there is nothing to be off.
-    if steady.set_point_error_w.is_some() {
-        let own = [
-            row(
-                "segments.steady.set_point_error_w",
-                steady.set_point_error_w,
-            ),
-            row(
-                "segments.steady.within_5w_percent",
-                steady.within_5w_percent,
-            ),
-        ];
-        rows.splice(0..0, own);
-    }
-    if steady.delivered_error_w.is_some() {
-        rows.extend([
-            row(
-                "segments.steady.delivered_error_w",
-                steady.delivered_error_w,
-            ),
-            row(
-                "segments.steady.delivered_within_5w_percent",
-                steady.delivered_within_5w_percent,
-            ),
-        ]);
-    }
-    rows
+/// The lines that the kind lists.
+fn listed(own: &OfKind, values: &Value) -> Vec<Row> {
+    let lines = own.panel.iter().filter_map(|line| {
+        let value = &values[line.field];
+        if value.is_null() && !line.always {
+            return None;
+        }
+        let id = format!("{}.{}", own.root, line.field);
+        Some(match figure(&id).is_interval() {
+            true => interval(&id, Interval::deserialize(value).ok()),
+            false => row(&id, value.as_f64()),
+        })
+    });
+    lines.collect()
 }
 
 /// Best means of the streams that are judged, by their letters.
@@ -199,12 +180,12 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
     rows
 }
 
-fn of_ramp(ramp: &Ramp, long: bool) -> Vec<Row> {
+fn steps(ramp: &Ramp, long: bool) -> Vec<Row> {
     let (rise, settling) = (
         figure("segments.ramp.steps.rise_10_90_s"),
         figure("segments.ramp.steps.settling_s"),
     );
-    let mut rows = vec![row("segments.ramp.lag_s", ramp.lag_s)];
+    let mut rows = Vec::new();
     if !ramp.steps.is_empty() {
         let head = format!(
             "{:<10}by W{:>6}{:>8} {}",
@@ -244,30 +225,4 @@ fn gear_change(gears: &GearChange, long: bool) -> Vec<Row> {
         (String::new(), format!("{at:<8}{by} {low} to {high}"))
     }));
     rows
-}
-
-fn coast(coast: &Coast) -> Vec<Row> {
-    vec![
-        row("segments.coast.phantom_mean_w", coast.phantom_mean_w),
-        row("segments.coast.time_to_zero_s", coast.time_to_zero_s),
-        row("segments.coast.coasted_s", Some(coast.coasted_s)),
-    ]
-}
-
-fn heat_soak(soak: &HeatSoak) -> Vec<Row> {
-    vec![
-        row(
-            "segments.heat_soak.drift_percent_per_10min",
-            soak.drift_percent_per_10min,
-        ),
-        interval(
-            "segments.heat_soak.drift_ci95_percent_per_10min",
-            soak.drift_ci95_percent_per_10min,
-        ),
-        row(
-            "segments.heat_soak.start_bias_percent",
-            soak.start_bias_percent,
-        ),
-        row("segments.heat_soak.end_bias_percent", soak.end_bias_percent),
-    ]
 }

@@ -16,7 +16,6 @@ use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::StreamFigures;
 use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::figures::Verdict;
-use crate::analysis::verdict::judge::tells_bias;
 use crate::analysis::verdict::overall;
 use crate::picture::labels;
 use crate::text::{both_ends, field};
@@ -436,7 +435,7 @@ fn claim_lines(state: &State, a: &Agreement) -> Vec<Text> {
 /// On which side of the claim the bias lies; nothing where no claim is held against it: of what
 /// happens to be in view, and of kinds in which power jumps by design.
 fn held_to_claim(state: &State, line: Text, bias: &NetBias) -> Text {
-    if !state.is_brushed() || !tells_bias(state.figures_kind()) {
+    if !state.is_brushed() || !state.figures_kind().tells_bias() {
         return line;
     }
     let (word, style) = beyond(state.look, bias.net_w, bias.half_w);

@@ -49,7 +49,7 @@ pub fn of(question: &Question) -> Result<Responded, String> {
             [grid.time_s(subject.rows.start + row), *source, *reference]
         })
         .collect();
-    let sprint = sprint.sprint;
+    let sprint = sprint.of_kind.sprint;
     let model = sprint.as_ref().and_then(|sprint| {
         model(
             &question.aligned,
@@ -63,6 +63,6 @@ pub fn of(question: &Question) -> Result<Responded, String> {
         model: model.unwrap_or_default(),
         sprint,
         compared: (subject.under_test, subject.basis),
-        ramp: figures(question, Kind::Ramp).ramp,
+        ramp: figures(question, Kind::Ramp).of_kind.ramp,
     })
 }

@@ -43,7 +43,7 @@ pub fn of(question: &Question) -> Result<Soak, String> {
         ),
         band_percent: level_w.and_then(|w| band_percent(session, subject.under_test, w)),
         compared: (subject.under_test, subject.basis),
-        figures: figures.heat_soak,
+        figures: figures.of_kind.heat_soak,
     })
 }
 

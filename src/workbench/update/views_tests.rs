@@ -100,14 +100,14 @@ fn figures_of_the_kind_are_computed_aside_and_follow_the_segment() {
     let answered = Box::new(study::compute((**wanted).clone()));
     update(&mut state, Action::Report(Report::Studied(answered)));
     assert!(!state.is_pending());
-    let steady = |state: &State| state.kind_figures()?.steady.clone();
+    let steady = |state: &State| state.kind_figures()?.of_kind.steady.clone();
     assert_eq!(steady(&state).unwrap().set_point_error_w, None);
     press(&mut state, "p");
     press(&mut state, "enter");
     let error_w = steady(&state).unwrap().set_point_error_w.unwrap();
     assert!((error_w - 6.0).abs() < 0.5, "{error_w}");
     press(&mut state, "k h");
-    assert!(state.kind_figures().unwrap().heat_soak.is_some());
+    assert!(state.kind_figures().unwrap().of_kind.heat_soak.is_some());
     assert_eq!(steady(&state), None);
     // An edge that moves makes it a window of no kind.
     press(&mut state, "x right");

@@ -11,7 +11,6 @@ use super::super::page::Page;
 use super::super::panel::beyond;
 use super::super::pen::{Pen, Text};
 use super::shared::{beside, interval, named, nothing};
-use crate::analysis::verdict::judge::tells_bias;
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 8;
@@ -98,7 +97,7 @@ fn points(state: &State, found: &Agreed, area: Rect, pen: &mut Pen<'_>) {
 fn is_held_to_claim(state: &State) -> bool {
     let segments = &state.session().segments;
     match state.scope_span().1.and_then(|index| segments.get(index)) {
-        Some(segment) => tells_bias(segment.kind),
+        Some(segment) => segment.kind.tells_bias(),
         None => state.scope != Scope::Ride && state.is_brushed(),
     }
 }
