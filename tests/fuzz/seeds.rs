@@ -1,8 +1,6 @@
 // The seeds of the fuzz corpora: small files of every kind, made anew each time.
 
-#[path = "../packed/mod.rs"]
-mod packed;
-
+use super::packed;
 use truing::plan::Plan;
 use truing::rehearse::{Scenario, SessionOptions, ride, write_session};
 use truing::session::{files, journal::Journal, store};
