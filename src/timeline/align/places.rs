@@ -149,6 +149,9 @@ mod tests {
     use std::path::Path;
     use std::sync::Arc;
 
+    use rand::{RngExt as _, SeedableRng as _};
+    use rand_chacha::ChaCha8Rng;
+
     use super::*;
     use crate::recording::{ReadOptions, read_bytes};
     use crate::session::start::{Part, sketch};
@@ -212,9 +215,10 @@ mod tests {
 
     #[test]
     fn a_recorder_that_writes_on_change_is_told_of() {
+        let mut random = ChaCha8Rng::seed_from_u64(2_100_003);
         let mut t = 0;
-        let steps = (0..400).map(|i: u32| {
-            t += 1 + (i * 7919 % 11);
+        let steps = (0..400).map(|_| {
+            t += random.random_range(1..8);
             t
         });
         let opened = opened(&[("hub.csv", text(steps))]);
