@@ -47,3 +47,4 @@ mod untrusted_text;
 mod verdict;
 mod workbench_kill;
 mod workbench_pty;
+mod workouts;

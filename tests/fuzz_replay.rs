@@ -10,6 +10,8 @@ mod seeds;
 use rand::{Rng as _, RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 
+use crate::packed;
+
 /// Variants of each seed: fewer where each is a minute at the keyboard with its pictures.
 fn variants(kind: &str) -> u64 {
     if kind == "keys" { 6 } else { 60 }

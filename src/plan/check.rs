@@ -82,7 +82,7 @@ pub struct MoreNeeded {
 pub fn check(plan: &Plan, table: &Table) -> PlanCheck {
     let phases = phases(plan, table);
     PlanCheck {
-        plan: plan.name.clone(),
+        plan: plan.full_name(),
         cannot_tell: cannot_tell(&phases, table),
         more: more(table),
         phases,

@@ -33,6 +33,22 @@ pub enum PlanError {
         /// What is wrong and what would do.
         reason: String,
     },
+    /// A share at which it cannot be ridden.
+    #[error("plan {plan}: {reason}")]
+    Scale {
+        /// Name of the plan.
+        plan: String,
+        /// What is wrong and what would do.
+        reason: String,
+    },
+    /// The workout could not be written.
+    #[error("plan {plan}: cannot make a workout of it ({reason}); print the sheet instead")]
+    Encode {
+        /// Name of the plan.
+        plan: String,
+        /// The encoder's words.
+        reason: String,
+    },
     /// The file could not be read.
     #[error("{path}: {source}; check the name and that you may use it")]
     Io {

@@ -1,5 +1,5 @@
-//! Test plans: what is to be ridden, as TOML; the sheet to lay beside the bench; and a ride held
-//! against a plan.
+//! Test plans: what is to be ridden, as TOML; the sheet to lay beside the bench; the workout that
+//! rides it; and a ride held against a plan.
 //!
 //! A [`Plan`] unfolds into [`Leg`]s, which tell for any moment what power, cadence and gear are
 //! asked for.
@@ -8,7 +8,10 @@ mod check;
 mod error;
 mod leg;
 mod model;
+mod scale;
+mod share;
 mod sheet;
+pub mod workout;
 
 pub use check::{MoreNeeded, PhaseCheck, PlanCheck, Ridden, check};
 pub use error::PlanError;

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::error::PlanError;
 use super::leg::{Gear, Leg, Shape};
+use super::share::name_and_share;
 use crate::session::{Asks, Kind, files, plain_words};
 
 /// Longest plan read, bytes: some hundred times a usual one.
@@ -52,6 +53,9 @@ pub struct Plan {
     /// Name for lists and sheets; the file's stem or the built-in name.
     #[serde(skip)]
     pub name: String,
+    /// The share of its powers at which it is to be ridden, %; `None` for all of them.
+    #[serde(skip)]
+    pub scale_percent: Option<f64>,
     /// Title of the sheet.
     pub title: String,
     /// What the plan is for, one paragraph.
@@ -134,11 +138,18 @@ impl Plan {
         Self::from_toml(name, text)
     }
 
-    /// The built-in plan called `name`, else the plan in the file of that name.
+    /// The built-in plan called `name`, else the plan in the file of that name; with a share of its
+    /// powers behind the name, at that share.
     ///
     /// # Errors
-    /// [`PlanError::NoSuchPlan`], or what [`Plan::from_toml`] finds wrong.
+    /// [`PlanError::NoSuchPlan`], [`PlanError::Scale`], or what [`Plan::from_toml`] finds wrong.
     pub fn find(name: &str) -> Result<Self, PlanError> {
+        let (name, share) = name_and_share(name);
+        let plan = Self::find_whole(name)?;
+        share.map_or(Ok(plan.clone()), |percent| plan.scaled(percent))
+    }
+
+    fn find_whole(name: &str) -> Result<Self, PlanError> {
         let path = Path::new(name);
         if Self::names().any(|known| known == name) || !path.is_file() {
             return Self::built_in(name);
@@ -147,11 +158,17 @@ impl Plan {
     }
 
     /// The built-in plan called `name`, else the plan in the file of that name inside the session
-    /// folder whose session names it.
+    /// folder whose session names it; at a share of its powers as with [`Plan::find`].
     ///
     /// # Errors
     /// Those of [`Plan::find`], and where the file lies outside the folder.
     pub fn find_for_session(folder: &Path, name: &str) -> Result<Self, PlanError> {
+        let (name, share) = name_and_share(name);
+        let plan = Self::find_in(folder, name)?;
+        share.map_or(Ok(plan.clone()), |percent| plan.scaled(percent))
+    }
+
+    fn find_in(folder: &Path, name: &str) -> Result<Self, PlanError> {
         if Self::names().any(|known| known == name) {
             return Self::built_in(name);
         }
@@ -197,18 +214,22 @@ impl Plan {
         if plan.phases.is_empty() {
             return Err(syntax("has no [[phase]]; add one".to_owned()));
         }
-        for (index, phase) in plan.phases.iter().enumerate() {
-            phase.check().map_err(|reason| PlanError::Phase {
-                plan: name.to_owned(),
-                phase: index + 1,
-                kind: phase.kind,
-                reason,
-            })?;
-        }
+        plan.check().map_err(|(index, reason)| PlanError::Phase {
+            plan: name.to_owned(),
+            phase: index + 1,
+            kind: plan.phases[index].kind,
+            reason,
+        })?;
         if plan.duration_s() > LONGEST_S {
             return Err(syntax("is longer than a day; shorten it".to_owned()));
         }
         Ok(plan)
+    }
+
+    /// The first phase that cannot be ridden, and why.
+    pub(super) fn check(&self) -> Result<(), (usize, String)> {
+        let mut phases = self.phases.iter().enumerate();
+        phases.try_for_each(|(index, phase)| phase.check().map_err(|reason| (index, reason)))
     }
 
     /// Length of the whole ride, s.

@@ -27,12 +27,12 @@ mod vocabulary;
 pub use channel::{Channel, PerChannel};
 pub use error::RecordingError;
 pub use model::{
-    Damage, Event, EventKind, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint,
-    TimeBase,
+    ClockNote, ClockNoteKind, Damage, Event, EventKind, Format, Lap, RecordedStream, Recording,
+    Samples, Sampling, SetPoint, TimeBase,
 };
 pub use options::{ColumnMap, ReadOptions};
 pub use probe::{ChannelProbe, Gaps, Probe, StreamProbe, utc};
 pub use read::{
     MAX_FILE_BYTES, read, read_all, read_bytes, recordings_in, unpacked, unpacked_name,
-    unpacked_sha256,
+    unpacked_sha256, workout_in,
 };

@@ -51,8 +51,12 @@ pub struct Recording {
     pub events: Vec<Event>,
     /// Power targets of workout steps, in time order.
     pub set_points: Vec<SetPoint>,
+    /// The name of the workout that was ridden, where the file holds it, cleaned.
+    pub workout: Option<String>,
     /// What the file says of the device that wrote it, cleaned of control characters.
     pub device: Option<String>,
+    /// Where the time stamps stood out of order or twice.
+    pub clock_notes: Vec<ClockNote>,
     /// What could not be read.
     pub damage: Vec<Damage>,
     /// What the reader repaired, dropped or assumed, one sentence each.
@@ -79,7 +83,9 @@ impl Recording {
             laps: Vec::new(),
             events: Vec::new(),
             set_points: Vec::new(),
+            workout: None,
             device: None,
+            clock_notes: Vec::new(),
             damage: Vec::new(),
             remarks: Vec::new(),
             unused: Vec::new(),
@@ -252,6 +258,29 @@ pub struct SetPoint {
     pub to_s: f64,
     /// The power asked for, W.
     pub watts: f64,
+}
+
+/// A stretch in which a recorder's time stamps did not simply go on, before the rows were put in
+/// order.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ClockNote {
+    /// Start, s on the recorder's clock.
+    pub from_s: f64,
+    /// End, s on the recorder's clock.
+    pub to_s: f64,
+    /// What was met.
+    pub kind: ClockNoteKind,
+}
+
+/// What a [`ClockNote`] tells of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ClockNoteKind {
+    /// The clock went back over this stretch, which it therefore passed twice.
+    WentBack,
+    /// Several rows a second, with other values, under stamps of whole seconds: a faster rate.
+    SeveralASecond,
+    /// Rows stood there twice with other values: the first are kept.
+    Twice,
 }
 
 /// A part of the file that could not be read.

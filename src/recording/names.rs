@@ -414,7 +414,7 @@ mod tests {
     }
 
     /// What one language calls time, power, cadence, speed, heart rate, target, left, right,
-    /// average and normalised power.
+    /// average, and what is normalised.
     const LANGUAGES: [(&str, [&str; 9]); 10] = [
         (
             "English",
@@ -427,7 +427,7 @@ mod tests {
                 "Left power",
                 "Right power",
                 "Average power",
-                "Normalised power",
+                "Power, normalised",
             ],
         ),
         (

@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 use super::archive::{self, Zip};
 use super::encoding::{self, Decoded};
 use super::options::ReadOptions;
-use super::{Format, Recording, RecordingError, delimited, fit, plausible, track};
+use super::{Format, Recording, RecordingError, SetPoint, delimited, fit, plausible, track};
 use crate::text::{clean_text, hex};
 
 /// The largest file that is read, bytes. A day at 200 samples a second in text stays below it.
@@ -139,6 +139,12 @@ pub fn unpacked_sha256(path: &Path) -> Result<Option<String>, RecordingError> {
 
 fn is_packed(head: &[u8]) -> bool {
     archive::is_zip(head) || archive::is_gzip(head)
+}
+
+/// The powers that the workout in the bytes of a FIT file asks for, s from its start; none where it
+/// holds no workout. It is no recording, and [`read`] refuses it.
+pub fn workout_in(bytes: &[u8]) -> Vec<SetPoint> {
+    fit::workout(bytes)
 }
 
 /// Reads several recordings at once, one thread a file as far as there are cores. The results

@@ -14,6 +14,7 @@
 
 use std::sync::Arc;
 
+use super::{ClockNote, ClockNoteKind};
 use crate::text::{plural, span};
 
 /// Rows farther than this from the median time are outliers, s (seven days).
@@ -88,11 +89,13 @@ pub(super) struct Ordered {
     pub(super) time_s: Arc<Vec<f64>>,
     pub(super) columns: Vec<Option<Arc<Vec<f64>>>>,
     pub(super) remarks: Vec<String>,
+    /// Where the stamps did not simply go on.
+    pub(super) clock_notes: Vec<ClockNote>,
 }
 
 /// Applies the rules above.
 pub(super) fn put_in_order(mut table: Table) -> Ordered {
-    let mut remarks = Vec::new();
+    let (mut remarks, mut clock_notes) = (Vec::new(), Vec::new());
     let rows = table.time_s.len();
     for column in &mut table.columns {
         if !column.is_empty() {
@@ -102,9 +105,10 @@ pub(super) fn put_in_order(mut table: Table) -> Ordered {
     drop_untimed(&mut table, &mut remarks);
     drop_far(&mut table, &mut remarks);
     if !strictly_increasing(&table.time_s) {
-        spread_repeats(&mut table, &mut remarks);
-        sort(&mut table, &mut remarks);
-        merge_repeats(&mut table, &mut remarks);
+        spread_repeats(&mut table, &mut remarks, &mut clock_notes);
+        sort(&mut table, &mut remarks, &mut clock_notes);
+        merge_repeats(&mut table, &mut remarks, &mut clock_notes);
+        clock_notes.truncate(MOST_NOTES);
     }
     let columns = table
         .columns
@@ -115,6 +119,7 @@ pub(super) fn put_in_order(mut table: Table) -> Ordered {
         time_s: Arc::new(table.time_s),
         columns,
         remarks,
+        clock_notes,
     }
 }
 
@@ -169,7 +174,7 @@ fn drop_far(table: &mut Table, remarks: &mut Vec<String>) {
 
 /// Rule 3. Whole-second stamps of which most come in runs of two or more, whose rows disagree
 /// (rows that complete or repeat each other are no faster rate).
-fn spread_repeats(table: &mut Table, remarks: &mut Vec<String>) {
+fn spread_repeats(table: &mut Table, remarks: &mut Vec<String>, clock_notes: &mut Vec<ClockNote>) {
     let runs = runs(&table.time_s);
     let several = runs.iter().filter(|run| run.len() > 1).count();
     let whole = table.time_s.iter().all(|t| t.fract() == 0.0);
@@ -183,6 +188,11 @@ fn spread_repeats(table: &mut Table, remarks: &mut Vec<String>) {
     if conflicting * 10 < several {
         return;
     }
+    let within = runs.iter().filter(|run| run.len() > 1);
+    clock_notes.extend(note_over(
+        within.map(|run| table.time_s[run.start]),
+        ClockNoteKind::SeveralASecond,
+    ));
     for run in &runs {
         let count = run.len() as f64;
         for (index, row) in run.clone().enumerate() {
@@ -224,7 +234,24 @@ fn conflicts(table: &Table, run: &std::ops::Range<usize>) -> bool {
         })
 }
 
-fn sort(table: &mut Table, remarks: &mut Vec<String>) {
+/// Most places kept: beyond, the remark's count has to do.
+const MOST_NOTES: usize = 200;
+
+/// A note from the first of `times` to the last.
+fn note_over(times: impl Iterator<Item = f64>, kind: ClockNoteKind) -> Option<ClockNote> {
+    let ends = times.fold(None, |ends: Option<(f64, f64)>, t| {
+        Some(ends.map_or((t, t), |(low, high)| (low.min(t), high.max(t))))
+    });
+    ends.map(|(from_s, to_s)| ClockNote { from_s, to_s, kind })
+}
+
+fn sort(table: &mut Table, remarks: &mut Vec<String>, clock_notes: &mut Vec<ClockNote>) {
+    let back = table.time_s.windows(2).filter(|pair| pair[1] < pair[0]);
+    clock_notes.extend(back.take(MOST_NOTES).map(|pair| ClockNote {
+        from_s: pair[1],
+        to_s: pair[0],
+        kind: ClockNoteKind::WentBack,
+    }));
     let backward: Vec<f64> = table
         .time_s
         .windows(2)
@@ -262,7 +289,8 @@ fn permuted(values: &[f64], order: &[u32]) -> Vec<f64> {
     order.iter().map(|row| values[*row as usize]).collect()
 }
 
-fn merge_repeats(table: &mut Table, remarks: &mut Vec<String>) {
+fn merge_repeats(table: &mut Table, remarks: &mut Vec<String>, clock_notes: &mut Vec<ClockNote>) {
+    let mut twice = Vec::new();
     let mut keep = vec![true; table.time_s.len()];
     let (mut filled, mut conflicting, mut same) = (0, 0, 0);
     for run in runs(&table.time_s) {
@@ -280,12 +308,16 @@ fn merge_repeats(table: &mut Table, remarks: &mut Vec<String>) {
                 }
             }
             match (clash, new) {
-                (true, _) => conflicting += 1,
+                (true, _) => {
+                    conflicting += 1;
+                    twice.push(table.time_s[row]);
+                }
                 (false, true) => filled += 1,
                 (false, false) => same += 1,
             }
         }
     }
+    clock_notes.extend(note_over(twice.into_iter(), ClockNoteKind::Twice));
     retain(table, &keep);
     if conflicting > 0 {
         remarks.push(format!(
@@ -375,6 +407,18 @@ mod tests {
         assert_eq!(column(&out, 0), [0.0, 1.0, 2.0, 3.0, 4.0].map(Some));
         assert_eq!(out.remarks.len(), 2, "{:?}", out.remarks);
         assert!(out.remarks[0].contains("backward once, by up to 1 s"));
+        let places: Vec<_> = out
+            .clock_notes
+            .iter()
+            .map(|n| (n.from_s, n.to_s, n.kind))
+            .collect();
+        assert_eq!(
+            places,
+            [
+                (2.0, 3.0, ClockNoteKind::WentBack),
+                (3.0, 3.0, ClockNoteKind::Twice)
+            ]
+        );
         assert!(out.remarks[1].contains("1 row at a time already taken, with other values"));
     }
 
@@ -398,6 +442,7 @@ mod tests {
             &[],
         );
         assert_eq!(*out.time_s, [5.0, 5.25, 5.5, 5.75, 6.0, 6.5]);
+        assert_eq!(out.clock_notes[0].kind, ClockNoteKind::SeveralASecond);
         assert_eq!(out.remarks.len(), 1);
     }
 

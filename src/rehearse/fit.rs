@@ -11,6 +11,7 @@ use super::RehearseError;
 use super::scenario::Device;
 use super::stream::RehearsedStream;
 use crate::plan::Leg;
+use crate::plan::workout::{self, Step};
 use crate::recording::{Channel, Event, EventKind, Lap};
 
 /// Writes a stream as a FIT activity: records, laps, timer and gear events, and, where the
@@ -22,7 +23,7 @@ pub(super) fn fit(
     device: &Device,
     stream: &RehearsedStream,
     legs: &[Leg],
-    title: &str,
+    name: &str,
 ) -> Result<Vec<u8>, RehearseError> {
     let times = stream.samples.time_s();
     let (first, last) = match (times.first(), times.last()) {
@@ -31,7 +32,7 @@ pub(super) fn fit(
     };
     let mut messages = vec![file_id(device, first)];
     if device.recorder.laps {
-        messages.extend(workout(legs, title));
+        messages.extend(workout::messages(name, &steps(legs)));
     }
     messages.extend(timeline(stream));
     messages.extend(summary(first, last, stream.laps.len()));
@@ -67,29 +68,16 @@ fn file_id(device: &Device, first: f64) -> Message {
     id.into()
 }
 
-/// The workout with its steps; powers are coded as W + 1000, lengths in ms.
-fn workout(legs: &[Leg], title: &str) -> Vec<Message> {
-    let mut head = mesgdef::Workout::new();
-    head.sport = typedef::Sport::CYCLING;
-    head.num_valid_steps = legs.len() as u16;
-    head.wkt_name = title.into();
-    let mut messages = vec![head.into()];
-    for (index, leg) in legs.iter().enumerate() {
-        let mut step = mesgdef::WorkoutStep::new();
-        step.message_index = typedef::MessageIndex(index as u16);
-        step.wkt_step_name = leg.kind.word().into();
-        step.duration_type = typedef::WktStepDuration::TIME;
-        step.duration_value = milliseconds(leg.duration_s());
-        step.target_type = typedef::WktStepTarget::OPEN;
-        if let Some(watts) = leg.set_point_w() {
-            step.target_type = typedef::WktStepTarget::POWER;
-            step.target_value = 0;
-            step.custom_target_value_low = watts.round() as u32 + 1000;
-            step.custom_target_value_high = watts.round() as u32 + 1000;
-        }
-        messages.push(step.into());
-    }
-    messages
+/// One step a leg, as the laps are.
+fn steps(legs: &[Leg]) -> Vec<Step> {
+    let of = |leg: &Leg| Step {
+        name: leg.kind.word().to_owned(),
+        duration_s: leg.duration_s(),
+        target_w: leg.set_point_w(),
+        note: String::new(),
+        is_rest: false,
+    };
+    legs.iter().map(of).collect()
 }
 
 /// Records, events and laps in order of time.

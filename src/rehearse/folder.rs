@@ -42,7 +42,7 @@ pub fn write_session(
     let devices = rehearsal.scenario.devices.iter().zip(&rehearsal.streams);
     for (device, stream) in devices {
         let bytes = match device.recorder.format {
-            Format::Fit => fit::fit(device, stream, &rehearsal.legs, &rehearsal.plan.title)?,
+            Format::Fit => fit::fit(device, stream, &rehearsal.legs, &rehearsal.plan.full_name())?,
             Format::Delimited | Format::Tcx | Format::Gpx => delimited::csv(device, stream)?,
         };
         let name = file_name(device);

@@ -22,6 +22,7 @@ use truing::analysis::agreement::Moments;
 use truing::analysis::dropout::{Dropout, DropoutKind};
 use truing::analysis::{ride, segment, table};
 use truing::export::report::{self, Material};
+use truing::export::samples::{Rows, Samples as AlignedRows};
 use truing::recording::{Channel, RecordedStream, Recording, Samples, Sampling, TimeBase};
 use truing::session::{Kind, OpenedSession, Role, Segment, Session, Source, Stream};
 use truing::timeline::align::{Options, align_session};
@@ -55,6 +56,33 @@ fn main() {
     }
     if is_wanted("growth") {
         growth();
+    }
+    if is_wanted("samples") {
+        samples();
+    }
+}
+
+/// What a day of eight streams takes as rows: wanted is less than a second from the time line on.
+fn samples() {
+    let mut opened = ridden(8, 86_400);
+    opened.session.zero_unix_s = Some(1_795_590_000.0);
+    println!("samples of 8 streams over 24 h");
+    for (name, shape) in [("CSV", Rows::Csv), ("JSON", Rows::Json)] {
+        let mut bytes = 0;
+        let took_ms = best_ms(3, || {
+            bytes = 0;
+            let aligned = Aligned::new(&opened);
+            let rows = AlignedRows::new(&opened, &aligned);
+            let done = rows.write(aligned.grid.span(), shape, &mut |text: &str| {
+                bytes += text.len();
+                Ok::<(), ()>(())
+            });
+            done.is_ok()
+        });
+        println!(
+            "  {name:<5} {took_ms:>8.0} ms  {:>6.1} MB",
+            bytes as f64 / 1e6
+        );
     }
 }
 

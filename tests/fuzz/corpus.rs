@@ -7,6 +7,8 @@ use std::path::Path;
 mod entries;
 #[path = "../fit_fixtures/mod.rs"]
 mod fit_fixtures;
+#[path = "../packed/mod.rs"]
+mod packed;
 mod seeds;
 
 fn main() {

@@ -6,6 +6,8 @@ use std::process::ExitCode;
 use std::time::Instant;
 
 mod entries;
+#[path = "../packed/mod.rs"]
+mod packed;
 #[allow(dead_code)]
 mod seeds;
 

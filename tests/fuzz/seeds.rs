@@ -1,5 +1,6 @@
 // The seeds of the fuzz corpora: small files of every kind, made anew each time.
 
+use super::packed;
 use truing::plan::Plan;
 use truing::rehearse::{Scenario, SessionOptions, ride, write_session};
 use truing::session::{files, journal::Journal, store};
@@ -47,6 +48,16 @@ pub fn all() -> Vec<Seed> {
         seeds.push(seed("recording", name, text));
     }
     seeds.push(seed("recording", "tcx", TCX));
+    seeds.push(seed("recording", "gpx", GPX));
+    let text = "Zeit (s);Leistung links (W);Leistung rechts (W);Höhe\n0;1.204,5;96;3\n1;101;99;4\n";
+    let utf16: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
+    seeds.push(seed("recording", "utf16", utf16));
+    let japanese = "時間,パワー,ケイデンス\n59:59.0,200,90\n00:00.0,201,91\n";
+    let (bytes, _, _) = encoding_rs::SHIFT_JIS.encode(japanese);
+    seeds.push(seed("recording", "shift_jis", bytes.into_owned()));
+    seeds.push(seed("recording", "gz", packed::gz(text.as_bytes())));
+    let zip = packed::zip(&[("notes.md", b"windy"), ("day/ride.tcx", TCX.as_bytes())]);
+    seeds.push(seed("recording", "zip", zip));
     for name in Plan::names() {
         let path = format!("{}/assets/plans/{name}.toml", env!("CARGO_MANIFEST_DIR"));
         // The fuzz crate sits elsewhere; there the plans come from the corpus on disk.
@@ -145,6 +156,16 @@ fn rehearsed() -> Vec<Seed> {
     }
     seeds
 }
+
+const GPX: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
+<gpx version="1.1" xmlns="urn:exchange" xmlns:x="urn:extension"><trk><trkseg>
+ <trkpt lat="1.0" lon="2.0"><ele>3</ele><time>2026-05-01T08:00:00Z</time><extensions>
+  <power>200</power><x:TrackPointExtension><x:hr>120</x:hr><x:cad>90</x:cad><x:atemp>20</x:atemp>
+  </x:TrackPointExtension></extensions></trkpt>
+ <trkpt lat="1.0" lon="2.0"><time>2026-05-01T08:00:01Z</time><extensions><power>201</power>
+ </extensions></trkpt>
+</trkseg></trk></gpx>
+"#;
 
 const TCX: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
 <TrainingCenterDatabase xmlns="urn:training-center-v2">

@@ -17,7 +17,8 @@ use crate::recording::names::Quantity;
 use crate::recording::rows::{Ordered, Table, put_in_order};
 use crate::recording::spans::{set_points as held, spans};
 use crate::recording::{
-    Channel, Lap, ReadOptions, RecordedStream, RecordingError, Samples, SetPoint, sampling,
+    Channel, ClockNote, Lap, ReadOptions, RecordedStream, RecordingError, Samples, SetPoint,
+    sampling,
 };
 use crate::text::clean_text;
 use crate::text::plural;
@@ -37,6 +38,7 @@ pub(super) struct Found {
     pub(super) streams: Vec<RecordedStream>,
     pub(super) laps: Vec<Lap>,
     pub(super) set_points: Vec<SetPoint>,
+    pub(super) clock_notes: Vec<ClockNote>,
     /// Places of the columns that some stream carries.
     used: BTreeSet<usize>,
 }
@@ -71,6 +73,7 @@ pub(super) fn assemble(
         streams: Vec::new(),
         laps: Vec::new(),
         set_points: Vec::new(),
+        clock_notes: Vec::new(),
         used: BTreeSet::new(),
     };
     let several_devices = groups.len() > 1;
@@ -86,6 +89,7 @@ pub(super) fn assemble(
                 remark
             });
         }
+        found.clock_notes.append(&mut ordered.clock_notes);
         add_legs(&mut ordered, plan);
         convert(&mut ordered, plan, remarks);
         if found.laps.is_empty() {

@@ -21,7 +21,9 @@ use fitparser::profile::{FieldDataType, get_field_variant_as_string};
 use super::file::stem;
 use super::rows::FAR_S;
 use super::spans;
-use super::{Event, EventKind, Format, Lap, ReadOptions, Recording, RecordingError, TimeBase};
+use super::{
+    Event, EventKind, Format, Lap, ReadOptions, Recording, RecordingError, SetPoint, TimeBase,
+};
 use crate::text::clean_text;
 use decode::{Decoder, Pick};
 use developer::Descriptions;
@@ -36,6 +38,7 @@ mod message {
     pub(super) const LAP: u16 = 19;
     pub(super) const EVENT: u16 = 21;
     pub(super) const DEVICE_INFO: u16 = 23;
+    pub(super) const WORKOUT: u16 = 26;
     pub(super) const WORKOUT_STEP: u16 = 27;
     pub(super) const ACTIVITY: u16 = 34;
     pub(super) const FIELD_DESCRIPTION: u16 = 206;
@@ -49,24 +52,7 @@ pub(super) fn read(
 ) -> Result<Recording, RecordingError> {
     let mut file = Collected::new(bytes.len(), options.columns.power.as_deref());
     let mut walk = Walk::new(bytes);
-    while let Some(item) = walk.next() {
-        match item {
-            Item::Section => file.enter_section(),
-            Item::Definition { local } => {
-                if let Some(layout) = walk.layout(local) {
-                    file.define(local, layout);
-                }
-            }
-            Item::Data {
-                local,
-                payload,
-                time,
-            } => {
-                if let Some(layout) = walk.layout(local) {
-                    file.take(layout.global, local, payload, time);
-                }
-            }
-        }
+    while file.next(&mut walk) {
         if let Some((rows, columns)) = file.records.too_sparse() {
             return Err(RecordingError::TooSparse {
                 path: path.to_owned(),
@@ -81,12 +67,23 @@ pub(super) fn read(
     file.finish(path, options, counts, damage)
 }
 
+/// The powers that the workout in a FIT file asks for, from its start on, s.
+pub(super) fn workout(bytes: &[u8]) -> Vec<SetPoint> {
+    let mut file = Collected::new(bytes.len(), None);
+    let mut walk = Walk::new(bytes);
+    while file.next(&mut walk) {}
+    let span = Some((0.0, f64::INFINITY));
+    file.workout
+        .set_points(&[], &[], span, 0.0, &mut Vec::new())
+}
+
 /// What was collected from the messages so far.
 struct Collected {
     decoder: Decoder,
     descriptions: Descriptions,
     records: Records,
     workout: Workout,
+    workout_name: Option<String>,
     /// Laps with the index of the workout step they belong to; times as the file counts them.
     laps: Vec<(Lap, Option<u16>)>,
     events: Vec<Event>,
@@ -113,6 +110,7 @@ impl Collected {
             descriptions: Descriptions::default(),
             records: Records::new(file_bytes, power_field),
             workout: Workout::default(),
+            workout_name: None,
             laps: Vec::new(),
             events: Vec::new(),
             file_type: None,
@@ -122,6 +120,31 @@ impl Collected {
             refused_fields: 0,
             remarks: Vec::new(),
         }
+    }
+
+    /// Takes the next message; `false` at the end.
+    fn next(&mut self, walk: &mut Walk<'_>) -> bool {
+        let Some(item) = walk.next() else {
+            return false;
+        };
+        match item {
+            Item::Section => self.enter_section(),
+            Item::Definition { local } => {
+                if let Some(layout) = walk.layout(local) {
+                    self.define(local, layout);
+                }
+            }
+            Item::Data {
+                local,
+                payload,
+                time,
+            } => {
+                if let Some(layout) = walk.layout(local) {
+                    self.take(layout.global, local, payload, time);
+                }
+            }
+        }
+        true
     }
 
     fn enter_section(&mut self) {
@@ -167,6 +190,7 @@ impl Collected {
             message::FIELD_DESCRIPTION => self.descriptions.take(&mut fields),
             message::LAP => self.lap(&fields, time),
             message::EVENT => self.event(&fields, time),
+            message::WORKOUT => self.workout_name = self.workout_name.take().or(fields.text(8)),
             message::WORKOUT_STEP => self.workout.step(&fields),
             message::ZONES_TARGET => self.workout.threshold_w = fields.number(3),
             message::ACTIVITY => {
@@ -260,7 +284,8 @@ impl Collected {
             .map(|name| clean_text(&name).trim().to_owned())
             .filter(|name| !name.is_empty())
             .unwrap_or_else(|| stem(path));
-        let (time_base, parts) = std::mem::take(&mut self.records).finish(&mut self.remarks);
+        let (time_base, mut parts) = std::mem::take(&mut self.records).finish(&mut self.remarks);
+        let clock_notes = std::mem::take(&mut parts.ordered.clock_notes);
         if parts.ordered.time_s.is_empty() {
             return Err(RecordingError::NoSamples {
                 path: path.to_owned(),
@@ -322,7 +347,9 @@ impl Collected {
             laps: self.laps.into_iter().map(|(lap, _)| lap).collect(),
             events: self.events,
             set_points,
+            workout: self.workout_name.map(|name| clean_text(name.trim())),
             device,
+            clock_notes,
             damage,
             remarks: self.remarks,
             unused,
@@ -375,6 +402,7 @@ fn wanted(global: u16) -> &'static [u8] {
         message::LAP => &[2, 7, 71],
         message::EVENT => &[0, 1, 2, 3, 10, 12],
         message::DEVICE_INFO => &[0, 1, 2, 4, 19, 27],
+        message::WORKOUT => &[8],
         message::WORKOUT_STEP => &[1, 2, 3, 4, 5, 6, 254],
         message::ACTIVITY => &[5],
         message::FIELD_DESCRIPTION => &[0, 1, 2, 3, 6, 7, 8, 14, 15],

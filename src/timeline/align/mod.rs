@@ -33,6 +33,7 @@ mod judge;
 mod jump;
 mod line;
 mod pair;
+mod places;
 mod refine;
 mod response;
 mod session;
@@ -53,6 +54,7 @@ use crate::session::{MatchedOn, Role, Site};
 
 pub use inspect::{LagCurve, LagPeak, Residual, lag_curve, residuals};
 pub use joint::align;
+pub use places::{ClockOddity, ClockPlace, clock_places};
 pub use session::{align_session, sources_of};
 
 /// A stream to be aligned.

@@ -2,7 +2,8 @@
 
 use super::question::Question;
 use crate::timeline::align::{
-    LagCurve, Options, Residual, StreamClock, align_session, lag_curve, residuals, sources_of,
+    ClockPlace, LagCurve, Options, Residual, StreamClock, align_session, clock_places, lag_curve,
+    residuals, sources_of,
 };
 
 /// The clock of the selected stream against another's.
@@ -16,6 +17,8 @@ pub struct Clocks {
     /// What aligning all streams says of the selected stream and of the other one, whatever was set
     /// by hand before.
     pub estimates: [Option<StreamClock>; 2],
+    /// Where either recorder did not simply go on.
+    pub places: Vec<ClockPlace>,
 }
 
 /// Answers the question of the clocks view.
@@ -41,5 +44,15 @@ pub fn of(question: &Question) -> Clocks {
             of(about.pair.map(|(in_hand, _)| in_hand)),
             of(about.pair.map(|(_, other)| other)),
         ],
+        places: {
+            let is_of_pair = |place: &ClockPlace| {
+                let of_pair = |(in_hand, other)| [in_hand, other].contains(&place.stream);
+                about.pair.is_some_and(of_pair)
+            };
+            clock_places(&question.opened)
+                .into_iter()
+                .filter(is_of_pair)
+                .collect()
+        },
     }
 }

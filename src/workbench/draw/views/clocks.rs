@@ -13,7 +13,7 @@ use super::super::pen::{Pen, Text};
 use super::shared::{first, nothing, rest, stream_name, time_number, wrapped};
 use crate::recording::Channel;
 use crate::session::MatchedOn;
-use crate::timeline::align::{LagPeak, StreamClock};
+use crate::timeline::align::{ClockOddity, ClockPlace, LagPeak, StreamClock};
 use crate::timeline::{Extent, Span};
 
 /// Rows of the lines below the charts.
@@ -307,6 +307,14 @@ fn residual(state: &State, clocks: &Clocks, area: Rect, pen: &mut Pen<'_>) {
     }
     chart.paint(pen, &[state.look.difference()]);
     chart.level(0.0, state.look.glyph('─', '-'), state.look.faint(), pen);
+    for place in clocks
+        .places
+        .iter()
+        .filter(|place| has_one_place(place.what))
+    {
+        let glyph = state.look.glyph('┊', ':');
+        chart.upright(place.span.from_s, glyph, state.look.warning(), pen);
+    }
     chart.axes(pen);
     for window in &clocks.residuals {
         if let Some((x, y)) = chart.cell(window.at_s, window.late_s) {
@@ -338,6 +346,7 @@ fn words_of(state: &State, clocks: Option<&Clocks>, area: Rect) -> Vec<Text> {
     let Some(clocks) = clocks else {
         return out;
     };
+    out.extend(place_lines(state, &clocks.places));
     let mut reason = None;
     for (index, estimate) in streams.into_iter().zip(&clocks.estimates) {
         let (Some(index), Some(estimate)) = (index, estimate) else {
@@ -361,6 +370,50 @@ fn words_of(state: &State, clocks: Option<&Clocks>, area: Rect) -> Vec<Text> {
         out.push(peaks_line(state, &curve.peaks, area.width));
     }
     out
+}
+
+/// Whether an oddity belongs to a place rather than to the whole recording.
+fn has_one_place(what: ClockOddity) -> bool {
+    !matches!(what, ClockOddity::OnChange | ClockOddity::SeveralASecond)
+}
+
+/// Most oddities of one kind that are told one by one.
+const PLACES: usize = 3;
+
+/// Where either recorder did not simply go on: a line for each stream and kind, the places in it.
+fn place_lines(state: &State, places: &[ClockPlace]) -> Vec<Text> {
+    let mut kinds: Vec<(usize, ClockOddity)> = places.iter().map(|p| (p.stream, p.what)).collect();
+    kinds.dedup();
+    let mut told: Vec<(usize, ClockOddity)> = Vec::new();
+    for kind in kinds {
+        if !told.contains(&kind) {
+            told.push(kind);
+        }
+    }
+    let line = |(stream, what): (usize, ClockOddity)| {
+        let same = || {
+            places
+                .iter()
+                .filter(|p| (p.stream, p.what) == (stream, what))
+        };
+        let time = |t_s| text::time(t_s, state.long());
+        let spans: Vec<String> = same()
+            .take(PLACES)
+            .map(|p| format!("{} to {}", time(p.span.from_s), time(p.span.to_s)))
+            .collect();
+        let more = same().count().saturating_sub(PLACES);
+        let more = if more > 0 {
+            format!(" and {more} more")
+        } else {
+            String::new()
+        };
+        let head = Text::default().with("clock     ", state.look.strong());
+        letter(state, head, stream)
+            .with(" ", Style::new())
+            .with(what.in_words(), state.look.warning())
+            .with(format!(": {}{more}", spans.join(", ")), Style::new())
+    };
+    told.into_iter().map(line).collect()
 }
 
 fn letter(state: &State, line: Text, index: usize) -> Text {

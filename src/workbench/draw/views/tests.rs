@@ -2,8 +2,11 @@
 
 use super::super::bench::{ASCII, COLOUR, rendered, styles, text};
 use crate::session::{Kind, Segment};
+use crate::timeline::Span;
+use crate::timeline::align::{ClockOddity, ClockPlace};
 use crate::workbench::bench::{PLAIN, press, state_at, type_text};
 use crate::workbench::state::{State, View};
+use crate::workbench::study::Answer;
 use crate::workbench::theme::Look;
 
 const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (200, 60)];
@@ -143,6 +146,36 @@ fn every_line_of_the_references_has_its_own_colour() {
         inks[0] != inks[1] && inks[1] != inks[2] && inks[0] != inks[2],
         "{inks:?}"
     );
+}
+
+#[test]
+fn the_clocks_view_says_where_a_recorder_did_not_simply_go_on() {
+    let mut state = opened("c", ("9:50", "10:30"), (120, 40), PLAIN);
+    let stream = state.stream;
+    let Some((_, Answer::Clocks(clocks))) = &mut state.study else {
+        panic!("no clocks");
+    };
+    assert_eq!(clocks.places, []);
+    let place = |from_s, what| ClockPlace {
+        stream,
+        span: Span::new(from_s, from_s + 30.0),
+        what,
+    };
+    let pause = ClockOddity::Pause {
+        alone: true,
+        stopped: false,
+    };
+    clocks.places = [300.0, 400.0, 500.0, 600.0]
+        .map(|from_s| place(from_s, pause))
+        .to_vec();
+    clocks.places.push(place(700.0, ClockOddity::WentBack));
+    let screen = shown(&state);
+    for words in [
+        "recorded nothing while another recorded on: 5:00 to 5:30, 6:40 to 7:10, 8:20 to 8:50 and 1 more",
+        "its clock went back and passed this twice: 11:40 to 12:10",
+    ] {
+        assert!(screen.contains(words), "{screen}");
+    }
 }
 
 /// The mark is on what the allowance leaves, so that is what a cell shows.
