@@ -75,12 +75,12 @@ fn from_four_recordings_to_an_exported_table_of_eight_segments_in_sixty_keys() {
     // The suggestions, one by one, until eight are tagged.
     desk.press("i");
     for tagged in 1..=8 {
-        desk.wait_for(&format!("suggestion {tagged} of"));
+        desk.wait_for(&format!("Suggestion {tagged} of"));
         desk.press(ENTER);
     }
-    desk.wait_for("suggestion 9 of");
+    desk.wait_for("Suggestion 9 of");
     desk.press(ESC);
-    desk.wait_until("the ride", |screen| !screen.contains("suggestion 9 of"));
+    desk.wait_until("the ride", |screen| !screen.contains("Suggestion 9 of"));
 
     // A note to the last of them.
     desk.press(DOWN);

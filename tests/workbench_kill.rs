@@ -71,9 +71,9 @@ fn saved(session: &Path) -> Vec<u32> {
 /// the screen confirmed.
 fn edit_and_kill(session: &Path, home: &Path, script: &[Edit], life: Duration) -> Option<usize> {
     let mut desk = Desk::open(&[&session.to_string_lossy()], home, 80, 24);
-    desk.wait_for("press s, go to its end");
+    desk.wait_for("at the start of a stretch");
     desk.send("g0:00\rsg0:10\re");
-    desk.wait_for("0:00-0:10");
+    desk.wait_for("window of 0:10");
     // However slow the machine, it gets as far as one edit.
     if let Some(first) = script.first() {
         desk.send(&first.keys);

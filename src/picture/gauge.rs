@@ -4,6 +4,7 @@
 //! the edge of a column. Right of that edge is a fault, left of it fine, across it open.
 
 use crate::analysis::questions::Answer;
+use crate::stats::Interval;
 
 /// How many limits the scale shows.
 pub const LIMITS: f64 = 3.0;
@@ -22,12 +23,15 @@ pub struct Gauge {
 impl Gauge {
     /// Of an answer; `None` where nothing is measured or there is nothing to hold it against.
     pub fn of(answer: &Answer) -> Option<Self> {
-        let limit = answer.limit.filter(|limit| *limit > 0.0)?;
-        let value = answer.value?.abs() / limit;
-        let [low, high] = answer.interval.map_or([value; 2], |[low, high]| {
-            let half = 0.5 * (high - low) / limit;
-            [(value - half).max(0.0), value + half]
-        });
+        let value = answer.value?;
+        Self::sized(value, answer.interval.unwrap_or([value; 2]), answer.limit?)
+    }
+
+    /// Of a value with its 95 % limits and what its size is held against.
+    pub fn sized(value: f64, [low, high]: Interval, limit: f64) -> Option<Self> {
+        let half = 0.5 * (high - low) / limit;
+        let value = value.abs() / limit;
+        let [low, high] = [(value - half).max(0.0), value + half];
         [value, low, high]
             .iter()
             .all(|v| v.is_finite())

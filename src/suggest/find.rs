@@ -42,7 +42,7 @@ const STEADY_S: f64 = 90.0;
 /// Shortest heat soak, s.
 const SOAK_S: f64 = 900.0;
 /// Left out at the start of a plateau, s: a controlled trainer takes 3 to 5 s to settle.
-const SETTLE_S: f64 = 10.0;
+pub const SETTLE_S: f64 = 10.0;
 /// Gear changes nearer than this to an end of a plateau belong to the change of power, s.
 const GEAR_MARGIN_S: f64 = 15.0;
 /// Largest ratio of lengths among the steps of a ramp.

@@ -28,6 +28,7 @@ use crate::timeline::{Aligned, Span};
 
 pub use answered::answered;
 pub use evidence::Evidence;
+pub use find::SETTLE_S;
 pub use proposal::{Basis, Proposal, overlap_share};
 
 /// Where the power that [`Evidence`] gathers changes its course, session time, s: the places between

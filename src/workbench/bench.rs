@@ -86,22 +86,39 @@ pub fn searched(mut state: State) -> State {
     state
 }
 
-/// Journals edits and computes what is wanted at once; returns every other effect.
-fn perform(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
+/// Journals edits; returns every other effect.
+fn journal(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
     let mut others = Vec::new();
     for effect in effects {
-        let report = match effect {
-            Effect::Journal { done, .. } => Report::Journalled { done },
-            Effect::Study(wanted) => Report::Studied(Box::new(study::compute(*wanted))),
-            other => {
-                others.push(other);
-                continue;
-            }
-        };
-        let effects = update(state, Action::Report(report));
-        others.extend(perform(state, effects));
+        if let Effect::Journal { done, .. } = effect {
+            let effects = update(state, Action::Report(Report::Journalled { done }));
+            others.extend(journal(state, effects));
+        } else {
+            others.push(effect);
+        }
     }
     others
+}
+
+/// Computes what is wanted last, until nothing more is; returns every other effect.
+fn perform(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
+    let mut others = Vec::new();
+    let mut effects = journal(state, effects);
+    loop {
+        let mut wanted = None;
+        for effect in effects.drain(..) {
+            match effect {
+                Effect::Study(last) => wanted = Some(last),
+                other => others.push(other),
+            }
+        }
+        let Some(wanted) = wanted else {
+            return others;
+        };
+        let computed = Report::Studied(Box::new(study::compute(*wanted)));
+        let next = update(state, Action::Report(computed));
+        effects = journal(state, next);
+    }
 }
 
 /// The workbench over [`ride`] at 80×24 without colours.
@@ -109,16 +126,16 @@ pub fn state() -> State {
     state_at((80, 24), PLAIN)
 }
 
-/// Types keys, told apart by spaces as the configuration writes them. Edits are journalled and
-/// what is wanted is computed at once; every other effect is returned.
+/// Types keys, told apart by spaces as the configuration writes them. Edits are journalled, and what
+/// is wanted after the last key is computed; every other effect is returned.
 pub fn press(state: &mut State, keys: &str) -> Vec<Effect> {
-    let mut others = Vec::new();
+    let mut effects = Vec::new();
     for word in keys.split_whitespace() {
         let key = Key::parse(word).unwrap_or_else(|| panic!("no key {word}"));
-        let effects = update(state, Action::Key(key));
-        others.extend(perform(state, effects));
+        let own = update(state, Action::Key(key));
+        effects.extend(journal(state, own));
     }
-    others
+    perform(state, effects)
 }
 
 /// Types text into a prompt.

@@ -13,29 +13,28 @@ pub const GUTTER: u16 = 8;
 /// Columns from which on the figures have room beside the lanes.
 pub const PANEL_FROM: u16 = 70;
 
-/// The parts of the ride view; a part without room has no height.
+/// Rows from which on blank ones set the parts of the screen apart.
+pub const ROOMY_FROM: u16 = 30;
+
+/// The parts of the screen; a part without room has no height.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Layout {
-    /// Session, window, saved or not.
+    /// Session and view.
     pub title: Rect,
-    /// What all answers say together, in the view of the answers.
-    pub headline: Rect,
+    /// The answer, and under it its reason or a message.
+    pub head: Rect,
     /// The whole ride.
     pub strip: Rect,
-    /// Values at the cursor.
-    pub readout: Rect,
+    /// What a full-screen view has for itself: between the strip and the keys.
+    pub body: Rect,
     /// The lanes with their gutters, top to bottom.
     pub lanes: Vec<(Lane, Rect)>,
-    /// Names of the segments over the time axis.
-    pub tags: Rect,
     /// The time axis.
     pub axis: Rect,
-    /// Figures.
+    /// Right of the lanes: what they show at the cursor and over the window, or all figures.
     pub panel: Rect,
     /// Segments.
     pub segments: Rect,
-    /// The message.
-    pub message: Rect,
     /// The next useful keys.
     pub keys: Rect,
 }
@@ -48,51 +47,45 @@ impl Layout {
 
     /// Within `area`.
     pub fn within(area: Rect, state: &State) -> Self {
-        let mut top = Cutter { area };
+        let mut rest = Cutter { area };
+        let blank = u16::from(area.height >= ROOMY_FROM);
         // What matters most gets its row first; a tiny screen drops the rest.
-        let title = top.take_top(1);
-        let keys = top.take_bottom(if area.height >= 24 { 2 } else { 1 });
-        let message = top.take_bottom(u16::from(area.height >= 6));
-        let strip_rows = match area.height {
-            0..=13 => 0,
-            14..=29 => 2,
-            30..=49 => 3,
+        let title = rest.take_top(1);
+        let keys = rest.take_bottom(1);
+        rest.take_bottom(blank);
+        rest.take_top(blank);
+        let head = rest.take_top(head_rows(state, area));
+        rest.take_top(blank);
+        let strip = rest.take_top(match area.height {
+            0..14 => 0,
+            14..ROOMY_FROM => 3,
             _ => 4,
-        };
-        let headline = top.take_top(headline_rows(state, area));
-        let strip = top.take_top(strip_rows);
-        let readout = top.take_top(u16::from(area.height >= 8));
-        let segments = top.take_bottom(match area.height {
-            0..=15 => 0,
-            16..=23 => 3,
-            24..=29 => 4,
+        });
+        rest.take_top(blank);
+        let body = rest.area;
+        let segments = rest.take_bottom(match area.height {
+            0..16 => 0,
+            16..24 => 2,
+            24..ROOMY_FROM => 4,
             rows => (rows / 4).min(14),
         });
-        let panel_columns = match area.width {
-            0..PANEL_FROM => 0,
-            70..=99 => 32,
-            100..=159 => 40,
-            _ => 48,
-        };
-        let panel = top.take_right(panel_columns);
-        let axis = top.take_bottom(u16::from(top.area.height >= 4));
-        let tags = top.take_bottom(u16::from(top.area.height >= 16));
+        rest.take_bottom(blank);
+        let panel = rest.take_right(panel_width(state, area.width));
+        let axis = rest.take_bottom(u16::from(rest.area.height >= 4));
         Self {
             title,
-            headline,
+            head,
             strip,
-            readout,
-            lanes: share(top.area, state),
-            tags,
+            body,
+            lanes: share(rest.area, state),
             axis,
             panel,
             segments,
-            message,
             keys,
         }
     }
 
-    /// The part of a lane, the tags or the axis right of the gutter.
+    /// The part of a lane or the axis right of the gutter.
     pub fn plot(area: Rect) -> Rect {
         let gutter = GUTTER.min(area.width);
         Rect {
@@ -115,7 +108,12 @@ impl Layout {
 
     /// The time that a column of the strip stands for.
     pub fn strip_time_at(&self, ride: Span, column: u16) -> Option<f64> {
-        time_in(self.strip, ride, column)
+        let strip = Rect {
+            x: self.strip.x + 1,
+            width: self.strip.width.saturating_sub(2),
+            ..self.strip
+        };
+        time_in(strip, ride, column)
     }
 
     /// Whether a row belongs to the lanes or their axis.
@@ -125,21 +123,36 @@ impl Layout {
     }
 }
 
-/// Rows from which on the headline of the answers has the remark under it.
-const REMARK_FROM: u16 = 30;
+/// Columns right of the lanes: all figures take more than what the lanes show.
+fn panel_width(state: &State, columns: u16) -> u16 {
+    let [values, figures] = match columns {
+        0..PANEL_FROM => [0, 0],
+        70..100 => [28, 32],
+        100..160 => [36, 40],
+        _ => [44, 48],
+    };
+    if state.all_figures { figures } else { values }
+}
 
-/// Rows of the headline of the answers: a fifth of the screen at most.
-fn headline_rows(state: &State, area: Rect) -> u16 {
+/// Rows of the answer and its reason: as many as the headline of the answers needs, a fifth of the
+/// screen at most.
+fn head_rows(state: &State, area: Rect) -> u16 {
+    let least = match area.height {
+        0..8 => 0,
+        8..12 => 1,
+        _ => 2,
+    };
     let Some(found) = state.answers().filter(|_| state.view == View::Answers) else {
-        return 0;
+        return least;
     };
     let width = usize::from(area.width.saturating_sub(2));
     let lines = |text: &str| wrapped(text, width).len() as u16;
     let remark = match area.height {
-        REMARK_FROM.. if !found.remark.is_empty() => lines(&found.remark),
+        ROOMY_FROM.. if !found.remark.is_empty() => lines(&found.remark),
         _ => 0,
     };
-    (lines(&format!("{}.", found.headline)) + remark).min(area.height / 5)
+    let wanted = lines(&format!("{}.", found.headline)) + remark;
+    wanted.clamp(least, (area.height / 5).max(least))
 }
 
 /// Columns of the panel's text at its narrowest.
@@ -175,9 +188,9 @@ impl Scroll {
     }
 }
 
-/// The first segment shown in `area` (whose first row is the head): the selected one stays in it.
+/// The first segment shown in `area`: the selected one stays in it.
 pub fn first_segment_row(state: &State, area: Rect) -> usize {
-    let rows = usize::from(area.height.saturating_sub(1)).max(1);
+    let rows = usize::from(area.height).max(1);
     let count = state.session().segments.len();
     let cursor = state
         .session()

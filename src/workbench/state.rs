@@ -7,7 +7,7 @@ pub(super) mod parts;
 
 pub use lines::Lines;
 pub use parts::{
-    Brush, Claimed, Copied, Edge, Held, Landmarks, Lane, Mark, Message, Mode, Place, Prompt,
+    Brush, Claimed, Copied, Edge, Held, Help, Landmarks, Lane, Mark, Message, Mode, Place, Prompt,
     Purpose, Scale, Scope, View, Walk,
 };
 
@@ -28,6 +28,7 @@ use crate::timeline::{Aligned, Member, Span};
 
 use super::keymap::Keymap;
 use super::smooth::{Basis, Smoothed};
+use super::study::answers::Answered;
 use super::study::{Answer, Found, Question, Wanted};
 use super::theme::{Look, letters};
 
@@ -58,6 +59,8 @@ pub struct State {
     pub mode: Mode,
     /// The stretch of time shown.
     pub shown: Span,
+    /// Whether a segment that is selected is shown large.
+    pub zooms: bool,
     /// Stretches shown before, the last one last.
     pub shown_before: Vec<Span>,
     /// Stretches to go forward to again.
@@ -80,6 +83,8 @@ pub struct State {
     pub reference: Option<Member>,
     /// Lanes shown, as [`Lane::ALL`].
     pub lanes: [bool; Lane::ALL.len()],
+    /// Whether every figure stands beside the lanes, rather than what they show.
+    pub all_figures: bool,
     /// Difference in % of the reference.
     pub percent: bool,
     /// Scales held, as [`Lane::ALL`]; `None` fits them to what is shown.
@@ -128,8 +133,10 @@ pub struct State {
     /// What is computed aside or was last: the search of the ride, or the answer that the open view
     /// waits for or shows.
     pub asked: Option<Wanted>,
-    /// The last answer, with its question.
+    /// The last answer to an open view, with its question.
     pub study: Option<(Question, Answer)>,
+    /// What the whole ride said last, with the question.
+    pub answered: Option<(Question, Answered)>,
     /// The stream whose clock is compared with that of the selected stream.
     pub other_stream: Option<usize>,
     /// The channel on which they are compared; `None` chooses.
@@ -178,6 +185,7 @@ impl State {
             view: View::Ride,
             mode: Mode::View,
             shown,
+            zooms: true,
             shown_before: Vec::new(),
             shown_after: Vec::new(),
             cursor_s: shown.from_s,
@@ -192,11 +200,12 @@ impl State {
             hidden: vec![false; streams],
             reference: None,
             lanes,
-            percent: false,
+            all_figures: false,
+            percent: true,
             held_scales: None,
             smooth_s: 1,
             smoothed: None,
-            landmarks: Landmarks::Edges,
+            landmarks: Landmarks::Useful,
             message: None,
             log: Vec::new(),
             keymap,
@@ -212,6 +221,7 @@ impl State {
             scope: Scope::Window,
             asked: None,
             study: None,
+            answered: None,
             other_stream: None,
             clock_channel: None,
             coverage_by_speed: false,
@@ -287,6 +297,7 @@ impl State {
             Mode::Walk(_) => vec![Place::Walk],
             Mode::Menu(place) => vec![*place],
             Mode::Prompt(_) => vec![Place::Prompt],
+            Mode::Help(help) if help.typing => vec![Place::Narrowing],
             Mode::Help(_) | Mode::Log(_) => vec![Place::List],
         }
     }

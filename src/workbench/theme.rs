@@ -96,12 +96,21 @@ const fn tone(dark: u32, light: u32, indexed: [u8; 2], named: Color) -> [Ink; 2]
     [ink(dark, indexed[0], named), ink(light, indexed[1], named)]
 }
 
+const SOURCE: [Ink; 2] = tone(0xFFFFFF, 0x000000, [231, 16], Color::White);
+const SECOND_SOURCE: [Ink; 2] = tone(0xF0E442, 0x8A6D00, [227, 94], Color::LightYellow);
+const SECOND_REFERENCE: [Ink; 2] = tone(0x9FB4FF, 0x4457C4, [147, 62], Color::Cyan);
+const THIRD_REFERENCE: [Ink; 2] = tone(0xCC79A7, 0x9A3F73, [175, 132], Color::Magenta);
+const BOTH: [Ink; 2] = tone(0xB4DCF5, 0x0A4A72, [153, 24], Color::LightCyan);
+const GRID: [Ink; 2] = tone(0x2A2F36, 0xE2E5E8, [236, 254], Color::DarkGray);
 const FAULT: [Ink; 2] = tone(0xF2854A, 0xBF4E00, [209, 130], Color::LightRed);
 const FINE: [Ink; 2] = tone(0x35BE97, 0x007A59, [36, 29], Color::Green);
 const REFERENCE: [Ink; 2] = tone(0x56B4E9, 0x1C86C4, [74, 32], Color::Indexed(12));
 const MUTE: [Ink; 2] = tone(0x8F969F, 0x666D76, [246, 242], Color::Gray);
 const EDGE: [Ink; 2] = tone(0x2F7A68, 0x7DB8A6, [29, 72], Color::Green);
 const ALLOWED: [Ink; 2] = tone(0x0F2B26, 0xDFF2EB, [22, 194], Color::Reset);
+const HILL: [Ink; 2] = tone(0x3A424B, 0xC9CFD5, [238, 251], Color::DarkGray);
+const LIT: [Ink; 2] = tone(0x9AA2AB, 0x7A828B, [247, 245], Color::Gray);
+const CURSOR: [Ink; 2] = tone(0x343B44, 0xDDE1E6, [237, 254], Color::Reset);
 const CHOSEN: [Ink; 2] = tone(0x22272E, 0xEBEEF1, [235, 255], Color::Reset);
 
 impl Look {
@@ -142,13 +151,12 @@ impl Look {
         }
     }
 
-    /// Style of each stream, in session order: sources under test warm, references cool, context
+    /// Style of each stream, in session order: sources under test in ink, references blue, context
     /// grey.
     pub fn streams(self, streams: &[Stream]) -> Vec<Style> {
-        let (under_test, references) = match self.ground {
-            Ground::Dark => ([ORANGE, YELLOW], [SKY, GREEN, PURPLE, BLUE]),
-            Ground::Light => ([VERMILION, ORANGE], [BLUE, GREEN, PURPLE, SKY]),
-        };
+        let under_test = [SOURCE, SECOND_SOURCE].map(|tone| self.of_ground(tone));
+        let references =
+            [REFERENCE, SECOND_REFERENCE, THIRD_REFERENCE].map(|tone| self.of_ground(tone));
         let (mut tests, mut refs) = (under_test.iter().cycle(), references.iter().cycle());
         streams
             .iter()
@@ -186,10 +194,7 @@ impl Look {
 
     /// The difference under test − reference.
     pub fn difference(self) -> Style {
-        match self.ground {
-            Ground::Dark => self.ink(ORANGE),
-            Ground::Light => self.ink(VERMILION),
-        }
+        self.tone(SOURCE)
     }
 
     /// A fault. A sign or word always stands beside it.
@@ -232,11 +237,65 @@ impl Look {
         self.quiet(CHOSEN)
     }
 
-    fn tone(self, [dark, light]: [Ink; 2]) -> Style {
-        match self.ground {
-            Ground::Dark => self.ink(dark),
-            Ground::Light => self.ink(light),
+    /// The ride in the strip.
+    pub fn hill(self) -> Style {
+        self.tone(HILL)
+    }
+
+    /// What the view is about of it.
+    pub fn lit(self) -> Style {
+        match self.depth {
+            Depth::None => self.strong(),
+            _ => self.tone(LIT),
         }
+    }
+
+    /// Ground of the column at the cursor; reverse video where the palette has no quiet tone.
+    pub fn at_cursor(self) -> Style {
+        match self.depth {
+            Depth::None | Depth::Sixteen => self.selected(),
+            _ => self.quiet(CURSOR),
+        }
+    }
+
+    /// Where curves of the source and of a reference share a cell.
+    pub fn both(self) -> Style {
+        self.tone(BOTH)
+    }
+
+    /// A line of the grid, in cells without data.
+    pub fn grid(self) -> Style {
+        self.tone(GRID)
+    }
+
+    /// A style stood back: half way to the screen's own ground.
+    pub fn outside(self, style: Style) -> Style {
+        let ground = match self.ground {
+            Ground::Dark => [0x10, 0x12, 0x16],
+            Ground::Light => [0xFF, 0xFF, 0xFF],
+        };
+        match style.fg {
+            Some(Color::Rgb(r, g, b)) => {
+                let mixed = |own: u8, ground: u8| ((u16::from(own) + u16::from(ground)) / 2) as u8;
+                style.fg(Color::Rgb(
+                    mixed(r, ground[0]),
+                    mixed(g, ground[1]),
+                    mixed(b, ground[2]),
+                ))
+            }
+            _ => style.add_modifier(Modifier::DIM),
+        }
+    }
+
+    fn of_ground(self, [dark, light]: [Ink; 2]) -> Ink {
+        match self.ground {
+            Ground::Dark => dark,
+            Ground::Light => light,
+        }
+    }
+
+    fn tone(self, tone: [Ink; 2]) -> Style {
+        self.ink(self.of_ground(tone))
     }
 
     fn quiet(self, tone: [Ink; 2]) -> Style {
@@ -261,11 +320,7 @@ impl Look {
 
     /// What does not hold: outside a claim, a warning. A sign or word always stands beside it.
     pub fn warning(self) -> Style {
-        let ink = match self.ground {
-            Ground::Dark => ORANGE,
-            Ground::Light => VERMILION,
-        };
-        self.ink(ink).add_modifier(Modifier::BOLD)
+        self.tone(FAULT).add_modifier(Modifier::BOLD)
     }
 
     /// Background of the claim's band; colourless where the palette has no quiet tone.

@@ -21,15 +21,13 @@ mod tests;
 mod views_tests;
 pub(super) mod walk;
 
-use std::sync::Arc;
-
 use super::action::table::{TABLE, named};
 use super::action::{entry::Context, names};
 use super::draw;
 pub use super::event::{Action, Effect, Mouse, MouseEvent, Report};
 use super::keymap::Key;
 use super::state::{Mode, Place, State};
-use super::study::{Computed, Wanted};
+use super::study::{Answer, Computed};
 use say::{say, warn};
 
 /// Changes `state` as `action` asks and returns what is to be done.
@@ -54,27 +52,12 @@ pub fn update(state: &mut State, action: Action) -> Vec<Effect> {
     effects
 }
 
-/// Wants the ride searched where its time line has changed, and then the open view's question
-/// answered anew where what it depends on has: an answer from an older search would not hold.
+/// Wants computed what no longer holds.
 fn ask(state: &mut State, effects: &mut Vec<Effect>) {
-    let (aligned, found) = (&state.aligned, &state.found);
-    let wanted = if state.is_searched() {
-        let Some(about) = state.about() else {
-            state.asked = None;
-            return;
-        };
-        if let Some(Wanted::Answer(question)) = &state.asked
-            && question.asks(about, aligned, found, state.session())
-        {
-            return;
-        }
-        Wanted::Answer(Box::new(state.question(about)))
-    } else {
-        Wanted::Findings(Arc::clone(aligned))
-    };
-    if state.asked.as_ref() != Some(&wanted) {
-        state.asked = Some(wanted.clone());
-        effects.push(Effect::Study(Box::new(wanted)));
+    let wanted = state.wanted();
+    if state.asked != wanted {
+        state.asked.clone_from(&wanted);
+        effects.extend(wanted.map(|wanted| Effect::Study(Box::new(wanted))));
     }
 }
 
@@ -98,6 +81,7 @@ fn press(state: &mut State, key: Key, effects: &mut Vec<Effect>) {
     match (found, &state.mode, key.typed()) {
         (Some(name), _, _) => perform(state, name, effects),
         (None, Mode::Prompt(_), Some(c)) => prompt::type_text(state, &c.to_string()),
+        (None, Mode::Help(_), Some(c)) => prompt::narrow(state, |typed| typed.push(c)),
         (None, Mode::View, _) => {
             let label = key.label(state.look.ascii);
             let help = state.key(names::HELP);
@@ -152,7 +136,10 @@ fn take_report(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
         }
         Report::Studied(computed) => match *computed {
             Computed::Findings(found) => state.take_findings(found),
-            Computed::Answer(answered) => state.study = Some(*answered),
+            Computed::Answer(answered) => match *answered {
+                (question, Answer::Answers(all)) => state.answered = Some((question, *all)),
+                answered => state.study = Some(answered),
+            },
         },
         Report::Reloaded(session) => edit::reloaded(state, *session, effects),
         Report::Exported(path) => {

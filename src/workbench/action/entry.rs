@@ -41,19 +41,24 @@ pub struct Context<'a> {
     pub scroll: fn(&State) -> Option<Scroll>,
 }
 
-/// The actions of the views whose name or description holds every typed word.
+impl Entry {
+    /// Whether its name or description holds every one of these words, in lower case.
+    pub fn has(&self, words: &[&str]) -> bool {
+        let text = format!("{} {} {}", self.name, self.brief, self.doc).to_lowercase();
+        words.iter().all(|word| text.contains(word))
+    }
+}
+
+/// The actions that can be done from any view, whose name or description holds every typed word.
 pub fn found(table: &'static [Entry], typed: &str) -> Vec<&'static Entry> {
     let typed = typed.to_lowercase();
     let words: Vec<&str> = typed.split_whitespace().collect();
     let offered = |entry: &&Entry| match entry.place {
         Place::Any => entry.name != super::names::FIND_ACTION,
         Place::In(_) => true,
-        Place::ViewMenu | Place::TagMenu => !entry.leaves,
+        Place::ViewMenu | Place::TagMenu | Place::LandmarkMenu | Place::CopyMenu => !entry.leaves,
         _ => false,
     };
-    let fits = |entry: &&Entry| {
-        let text = format!("{} {}", entry.name, entry.doc).to_lowercase();
-        words.iter().all(|word| text.contains(word))
-    };
+    let fits = |entry: &&Entry| entry.has(&words);
     table.iter().filter(offered).filter(fits).collect()
 }

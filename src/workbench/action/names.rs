@@ -11,6 +11,7 @@ macro_rules! names {
 }
 
 names! {
+    ALL_FIGURES = "all-figures";
     ANSWER_AFTER = "answer-after";
     ANSWER_BEFORE = "answer-before";
     ANSWER_PLACE = "answer-place";
@@ -30,6 +31,7 @@ names! {
     LANDMARK_BACK = "landmark-back";
     LANDMARK_FORWARD = "landmark-forward";
     LET_GO = "let-go";
+    LIST_NARROW = "list-narrow";
     MARK_OTHER = "mark-other";
     MARK_SELECTED = "mark-selected";
     MATCH_MARKS = "match-marks";

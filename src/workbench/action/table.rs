@@ -3,7 +3,7 @@
 use super::super::event::Effect;
 use super::super::keymap::{Bound, Key, Keymap, KeymapError};
 use super::super::state::parts::{
-    Claimed, Copied, Edge, Landmarks, Lane, Mode, Place, Purpose, View,
+    Claimed, Copied, Edge, Help, Landmarks, Lane, Mode, Place, Purpose, View,
 };
 use super::super::update::{
     answers, clock, edit, landmarks, lanes, motion, program, prompt, streams, walk,
@@ -82,7 +82,7 @@ pub const TABLE: &[Entry] = &[
     // Zooming.
     entry(Place::Any, names::ZOOM_IN, &["+", "="], "zoom in", "show less time, larger, about the cursor", |c| clock::zoom(c.state, true)),
     entry(Place::Any, names::ZOOM_OUT, &["-"], "zoom out", "show more time about the cursor", |c| clock::zoom(c.state, false)),
-    entry(Place::Any, names::ZOOM_WINDOW, &["z"], "zoom window", "show the window and a little around it", |c| motion::zoom_window(c.state)),
+    entry(Place::Any, names::ZOOM_WINDOW, &["z"], "zoom window", "show the window with a little around it, or the whole ride again; selected segments are shown so too", |c| motion::toggle_zoom(c.state)),
     entry(Place::Any, names::ZOOM_ALL, &["a"], "whole ride", "show the whole ride", |c| motion::zoom_all(c.state)),
     entry(Place::Any, "zoom-back", &["b"], "last zoom", "show the stretch shown before", |c| motion::view_history(c.state, false)),
     entry(Place::Any, "zoom-forward", &["B"], "next zoom", "show the stretch shown after", |c| motion::view_history(c.state, true)),
@@ -92,6 +92,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, names::HOLD_EDGE, &["x"], "hold an edge", "an edge of the window follows the cursor; again: the other edge", |c| motion::hold_edge(c.state)),
     entry(Place::Any, "hold-window", &["w"], "carry window", "the whole window follows the cursor", |c| motion::hold_window(c.state)),
     entry(Place::Any, names::LET_GO, &["enter"], "let go", "nothing follows the cursor any more", |c| motion::let_go(c.state)),
+    entry(Place::Any, "brush-piece", &["W"], "brush piece", "brush the piece between the landmarks around the cursor, without the first seconds of a long one", |c| landmarks::brush_piece(c.state)),
     entry(Place::Any, "snap-edge", &["j"], "snap edge", "move the nearer edge of the window to the nearest change of power", |c| landmarks::snap(c.state)),
     entry(Place::Any, names::CLEAR_WINDOW, &["esc"], "drop window", "drop the window", |c| motion::clear(c.state)),
     // Segments.
@@ -126,6 +127,7 @@ pub const TABLE: &[Entry] = &[
     entry(RIDE, "lane-balance", &["7"], "balance", "show or hide the left/right balance lane", |c| lanes::toggle(c.state, Lane::Channel(Channel::Balance))),
     entry(RIDE, "lane-grade", &["8"], "grade", "show or hide the grade lane", |c| lanes::toggle(c.state, Lane::Channel(Channel::Grade))),
     entry(RIDE, "difference-percent", &["%"], "W or %", "difference lane in W or in % of the reference", |c| c.state.percent = !c.state.percent),
+    entry(RIDE, names::ALL_FIGURES, &["F"], "all figures", "show every figure of the window beside the lanes, or only what the lanes show", |c| c.state.all_figures = !c.state.all_figures),
     entry(RIDE, "hold-scales", &["h"], "hold scales", "hold the vertical scales, or fit them to what is shown", |c| lanes::hold_scales(c.state)),
     entry(RIDE, "smooth-picture", &["f"], "smooth", "smooth the picture over 3, 5, 10, 30 s, then raw again; figures stay raw", |c| lanes::smooth(c.state)),
     // The full-screen views.
@@ -151,7 +153,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Any, names::EXPORT, &["X"], "export", "export the segment table", |c| prompt::ask_export(c.state)),
     entry(Place::Any, "copy", &["C"], "copy", "copy the window's figures or the segment table to the clipboard", |c| program::menu(c.state, Place::CopyMenu)),
     entry(Place::Any, "reload", &["ctrl-r"], "reload", "read the session again from the disk (undo brings yours back)", |c| program::reload(c.state, c.effects)),
-    entry(Place::Any, names::HELP, &["?"], "all keys", "every key of this place", |c| c.state.mode = Mode::Help(0)),
+    entry(Place::Any, names::HELP, &["?"], "all keys", "every key of this place", |c| c.state.mode = Mode::Help(Help::default())),
     entry(Place::Any, names::FIND_ACTION, &["/"], "find action", "search the list of all actions and do one", |c| prompt::open(c.state, Purpose::Find, String::new())),
     entry(Place::Any, names::MESSAGES, &["M"], "messages", "the messages so far", |c| c.state.mode = Mode::Log(0)),
     entry(Place::Any, "mouse", &["P"], "mouse", "give the mouse to the terminal (to select text), or take it back", |c| program::toggle_mouse(c.state, c.effects)),
@@ -175,7 +177,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Streams, "streams-reference", &["R"], "compare with", "compare with the next reference, or with the consensus", |c| streams::next_reference(c.state)),
     entry(Place::Streams, "streams-undo", &["u"], "undo", "undo the last edit", |c| edit::step_back(c.state, c.effects)),
     entry(Place::Streams, "streams-redo", &["r"], "redo", "redo the last undone edit", |c| edit::step_forward(c.state, c.effects)),
-    entry(Place::Streams, names::STREAMS_HELP, &["?"], "all keys", "every key", |c| c.state.mode = Mode::Help(0)),
+    entry(Place::Streams, names::STREAMS_HELP, &["?"], "all keys", "every key", |c| c.state.mode = Mode::Help(Help::default())),
     entry(Place::Streams, "streams-done", &["esc", "q", "E", "ctrl-c"], "done", "done", |c| streams::leave(c.state)).leaves(),
     // Shifting a clock.
     entry(Place::Clock, "clock-earlier", &["left", ","], "0.1 s earlier", "0.1 s earlier", |c| clock::nudge(c.state, -1, c.effects)),
@@ -227,6 +229,8 @@ pub const TABLE: &[Entry] = &[
     entry(Place::ViewMenu, "view-coverage", &["v"], "coverage", "coverage: bias by power and cadence or wheel speed", |c| program::go(c.state, View::Coverage)),
     entry(Place::ViewMenu, "view-plan", &["p"], "plan", "plan: what the test plan asks and this ride lacks", |c| program::go(c.state, View::Plan)),
     entry(Place::ViewMenu, "view-close", &["esc"], "leave", "stay in this view", |c| streams::leave(c.state)).leaves(),
+    entry(Place::LandmarkMenu, "landmark-useful", &["u"], "useful", "edges of segments, and between them laps or else changes of power", |c| landmarks::choose(c.state, Landmarks::Useful)),
+    entry(Place::LandmarkMenu, "landmark-laps", &["l"], "laps", "laps of the recordings", |c| landmarks::choose(c.state, Landmarks::Laps)),
     entry(Place::LandmarkMenu, "landmark-edges", &["e"], "edges", "edges of segments", |c| landmarks::choose(c.state, Landmarks::Edges)),
     entry(Place::LandmarkMenu, "landmark-changes", &["c"], "changes", "changes of power, as the references show them", |c| landmarks::choose(c.state, Landmarks::Steps)),
     entry(Place::LandmarkMenu, "landmark-dropouts", &["d"], "dropouts", "dropouts of any stream", |c| landmarks::choose(c.state, Landmarks::Dropouts)),
@@ -266,7 +270,11 @@ pub const TABLE: &[Entry] = &[
     entry(Place::List, "list-down", &["down"], "down", "one line down", |c| prompt::scroll(c, 1)),
     entry(Place::List, "list-page-up", &["pageup"], "page up", "ten lines up", |c| prompt::scroll(c, -10)),
     entry(Place::List, "list-page-down", &["pagedown", "space"], "page down", "ten lines down", |c| prompt::scroll(c, 10)),
+    entry(Place::List, names::LIST_NARROW, &["/"], "narrow", "narrow the list of keys to the words you type", |c| prompt::narrowing(c.state, true, true)),
     entry(Place::List, "list-close", &["esc", "q", "?", "enter", "ctrl-c"], "close", "close the list", |c| streams::leave(c.state)).leaves(),
+    entry(Place::Narrowing, "narrow-keep", &["enter", "down"], "keep", "keep it narrowed, and scroll", |c| prompt::narrowing(c.state, false, true)),
+    entry(Place::Narrowing, "narrow-erase", &["backspace"], "erase", "erase the last character", |c| prompt::narrow(c.state, |typed| typed.truncate(typed.char_indices().next_back().map_or(0, |(at, _)| at)))),
+    entry(Place::Narrowing, "narrow-drop", &["esc", "ctrl-c"], "all again", "show all keys again", |c| prompt::narrowing(c.state, false, false)).leaves(),
 ];
 
 /// The entry of this name.

@@ -51,6 +51,7 @@ pub struct Dots {
     columns: usize,
     rows: usize,
     cells: Vec<(u8, u8)>,
+    union: Option<u8>,
 }
 
 impl Dots {
@@ -61,7 +62,22 @@ impl Dots {
             columns,
             rows,
             cells: vec![(0, 0); columns * rows],
+            union: None,
         }
+    }
+
+    /// From now on a cell that already has dots of another drawer becomes this one's, with the dots of
+    /// both; without it the last drawer takes the cell.
+    pub fn unite(&mut self, union: Option<u8>) {
+        self.union = union;
+    }
+
+    /// Who drew in a cell; `None` where it is empty.
+    pub fn owner_at(&self, column: u16, row: u16) -> Option<u8> {
+        let (column, row) = (usize::from(column), usize::from(row));
+        let cell = (row < self.rows).then(|| self.cells.get(column * self.rows + row));
+        cell.flatten()
+            .and_then(|(mask, owner)| (*mask != 0).then_some(*owner))
     }
 
     /// Dot columns.
@@ -91,7 +107,14 @@ impl Dots {
             return;
         }
         let (from, up_to) = (FROM[top % DOWN][side], UP_TO[bottom % DOWN][side]);
-        let mark = |cell: &mut (u8, u8), bits| *cell = (cell.0 | bits, owner);
+        let union = self.union;
+        let mark = |cell: &mut (u8, u8), bits| {
+            let owner = match union {
+                Some(union) if cell.0 != 0 && cell.1 != owner => union,
+                _ => owner,
+            };
+            *cell = (cell.0 | bits, owner);
+        };
         let above = column * self.rows;
         match &mut self.cells[above + top / DOWN..=above + bottom / DOWN] {
             [] => (),
@@ -131,9 +154,7 @@ impl Dots {
 
     /// Whether the cell at `column`, `row` of the picture is empty.
     pub fn is_empty_at(&self, column: u16, row: u16) -> bool {
-        let (column, row) = (usize::from(column), usize::from(row));
-        let cell = (row < self.rows).then(|| self.cells.get(column * self.rows + row));
-        cell.flatten().is_none_or(|(mask, _)| *mask == 0)
+        self.owner_at(column, row).is_none()
     }
 
     /// Paints the picture at `area` in the styles of its drawers.

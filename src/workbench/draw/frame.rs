@@ -1,4 +1,4 @@
-//! What frames every view: title, message and the next useful keys.
+//! What frames every view: its name and the next useful keys.
 
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -6,203 +6,127 @@ use ratatui::style::Style;
 use super::super::action::entry::Entry;
 use super::super::action::names;
 use super::super::action::table::{TABLE, named};
-use super::super::layout::Layout;
-use super::super::state::{Held, Mode, Place, State, View, Walk};
+use super::super::layout::{Layout, PANEL_FROM};
+use super::super::state::{Mode, Place, State, View};
 use super::pen::{Pen, Text};
-use crate::text::{fit, wrapped};
-
-/// Rows kept for a suggestion, whose reason is nowhere else; a message takes one.
-const SUGGESTION_ROWS: usize = 2;
+use crate::session::Role;
+use crate::text::{columns, fit};
+use crate::timeline::Member;
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
-    title(state, layout, pen);
-    message(state, layout, pen);
-    // Suggestions keep a row of the keys, short or long, so that nothing moves between them.
-    let taken = message_rows(state, layout) as u16 - 1;
-    let keys_area = Rect {
-        y: layout.keys.y + taken,
-        height: layout.keys.height - taken,
-        ..layout.keys
-    };
-    keys(state, keys_area, pen);
+    title(state, layout.title, pen);
+    keys(state, layout.keys, pen);
 }
 
-fn title(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
-    let area = layout.title;
-    if area.height == 0 {
+/// The session and what is open of it; at the right end what must not be overlooked, and who is
+/// compared with whom.
+fn title(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    if area.height == 0 || area.width < 3 {
         return;
     }
-    let status = if state.read_only.is_some() {
-        "read-only"
-    } else if state.unsaved() {
-        "not saved"
-    } else if state.has_folder {
-        "saved"
-    } else {
-        "no folder yet"
-    };
-    let flags = flags(state);
+    let look = state.look;
     let name = match state.session().title.trim() {
         "" => "untitled session",
         title => title,
     };
-    let separator = state.look.glyph('·', '-');
-    let left = format!(
-        " truing {separator} {name} {separator} {}",
-        state.view.title()
-    );
-    let bar = state
-        .look
-        .strong()
-        .add_modifier(ratatui::style::Modifier::UNDERLINED);
-    pen.write(
-        area.x,
-        area.y,
-        area.width,
-        &" ".repeat(usize::from(area.width)),
-        bar,
-    );
-    let right = (status.len() + 1) as u16;
-    // Where there is not room for all of it, the flags go first, then whether it is saved.
-    let columns = flags.chars().count() as u16;
-    let (flags, flagged) = match area.width > right + columns + 10 {
-        true => (flags, columns),
-        false => (String::new(), 0),
+    let dot = look.glyph('·', '-');
+    let width = usize::from(area.width) - 2;
+    let flags = flags(state).join(&format!(" {dot} "));
+    let view = match state.selected.filter(|_| !state.view.is_of_whole_ride()) {
+        Some(index) => {
+            let kind = state
+                .session()
+                .segments
+                .get(index)
+                .map(|s| s.kind.to_string());
+            format!(
+                "{} {dot} {} {}",
+                state.view.title(),
+                index + 1,
+                kind.unwrap_or_default()
+            )
+        }
+        None => state.view.title().to_owned(),
     };
-    let has_room = area.width > right + flagged + 10;
-    let taken = if has_room { right + flagged + 1 } else { 0 };
-    let room = area.width.saturating_sub(taken);
-    pen.write(area.x, area.y, room, &left, bar);
-    if has_room {
-        let x = area.right() - right;
-        pen.write(x, area.y, right, status, bar);
-        pen.write(x - flagged, area.y, flagged, &flags, state.look.warning());
-    }
+    let left = look.text(&format!("{name}  {view}"));
+    let compared = look.text(&compared(state));
+    // Where there is not room for all of it, who is compared goes first, then the flags.
+    let room = |taken: usize| width.saturating_sub(columns(&left).min(width / 2) + taken);
+    let flags = match columns(&flags) {
+        taken if room(taken + 2) > 0 => flags,
+        _ => String::new(),
+    };
+    let compared = match columns(&compared) {
+        taken if room(columns(&flags) + taken + 4) > 0 => compared,
+        _ => String::new(),
+    };
+    let gap = usize::from(!flags.is_empty() && !compared.is_empty()) * 2;
+    let right = columns(&flags) + gap + columns(&compared);
+    let left_room = width.saturating_sub(right + 2 * usize::from(right > 0));
+    let left = fit(&left, left_room, look.cut());
+    pen.write(area.x + 1, area.y, left_room as u16, &left, look.mute());
+    let line = Text::default()
+        .with(flags, look.warning())
+        .with(" ".repeat(gap), Style::new())
+        .with(compared, look.mute());
+    let x = area.right() - 1 - right as u16;
+    pen.line(x, area.y, right as u16, &line);
 }
 
-/// What the picture must never be taken for, and whether figures are still to come.
-fn flags(state: &State) -> String {
+/// "trainer against pedals, crank".
+fn compared(state: &State) -> String {
+    let Some((under_test, basis)) = state.under_test().zip(state.basis()) else {
+        return String::new();
+    };
+    let against = match basis {
+        Member::Stream(_) => state.member_name(basis).to_owned(),
+        Member::Consensus => {
+            let references = state.aligned.powered(Role::Reference);
+            let names: Vec<&str> = references
+                .map(|index| state.member_name(Member::Stream(index)))
+                .collect();
+            names.join(", ")
+        }
+    };
+    let source = state.member_name(Member::Stream(under_test));
+    format!("{source} against {against}")
+}
+
+/// What the picture must never be taken for, what is not certain, and what is not done.
+fn flags(state: &State) -> Vec<String> {
     let mut flags = Vec::new();
-    if state.view == View::Ride && state.held_scales.is_some() {
+    let ride = state.view == View::Ride;
+    if ride && state.held_scales.is_some() {
         flags.push("scales held".to_owned());
     }
-    if state.view == View::Ride && state.smooth_s > 1 {
+    if ride && state.smooth_s > 1 {
         flags.push(format!("smoothed {} s", state.smooth_s));
     }
-    if state.view == View::Ride && state.size.0 < super::super::layout::PANEL_FROM {
-        let columns = super::super::layout::PANEL_FROM;
-        flags.push(format!("figures: {columns} columns"));
+    if ride && state.size.0 < PANEL_FROM {
+        flags.push(format!("figures: {PANEL_FROM} columns"));
+    }
+    let doubtful = |stream: &&crate::session::Stream| {
+        stream.role != Role::Context && stream.clock_doubt.is_some()
+    };
+    if state
+        .session()
+        .streams
+        .iter()
+        .any(|stream| doubtful(&stream))
+    {
+        flags.push("! clock in doubt".to_owned());
     }
     if state.is_pending() {
         flags.push("pending".to_owned());
     }
-    if flags.is_empty() {
-        return String::new();
+    if state.read_only.is_some() {
+        flags.push("read-only".to_owned());
+    } else if !state.has_folder {
+        flags.push("no folder yet".to_owned());
+    } else if state.unsaved() {
+        flags.push("not saved".to_owned());
     }
-    format!(
-        " {} ",
-        flags.join(&format!(" {} ", state.look.glyph('·', '-')))
-    )
-}
-
-/// Rows kept for the message, one of them its own.
-fn message_rows(state: &State, layout: &Layout) -> usize {
-    match state.mode {
-        Mode::Walk(_) if layout.keys.height > 1 => SUGGESTION_ROWS,
-        _ => 1,
-    }
-}
-
-fn message(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
-    let area = layout.message;
-    if area.height == 0 {
-        return;
-    }
-    let look = state.look;
-    let (text, style) = match (&state.mode, &state.message) {
-        (Mode::Walk(walk), _) => (proposed(walk), look.strong()),
-        (_, Some((message, _))) if message.warns => (format!("! {}", message.text), look.warning()),
-        (_, Some((message, _))) => (message.text.clone(), look.strong()),
-        (_, None) => (hint(state), look.faint()),
-    };
-    let walks = matches!(state.mode, Mode::Walk(_));
-    let rows = message_rows(state, layout);
-    let mut lines = wrapped(&look.text(&text), usize::from(area.width));
-    if lines.len() > rows {
-        // Cut where it must be; the list of messages has all of a message.
-        let rest = lines.split_off(rows - 1).join(" ");
-        let all = if !walks && state.message.is_some() {
-            format!(" {}: all", state.key(names::MESSAGES))
-        } else {
-            String::new()
-        };
-        let room = usize::from(area.width).saturating_sub(all.chars().count());
-        lines.push(fit(&rest, room, look.cut()) + &all);
-    }
-    for (row, line) in lines.iter().enumerate() {
-        pen.write(area.x, area.y + row as u16, area.width, line, style);
-    }
-}
-
-/// The proposal shown: which, what and why.
-fn proposed(walk: &Walk) -> String {
-    let Some(proposal) = walk.proposals.get(walk.at) else {
-        return String::new();
-    };
-    let set_point = proposal.segment.set_point_w;
-    let set_point = set_point.map_or_else(String::new, |watts| format!(" at {watts:.0} W"));
-    format!(
-        "suggestion {} of {}: {}{set_point}: {}",
-        walk.at + 1,
-        walk.proposals.len(),
-        proposal.segment.kind,
-        proposal.reason
-    )
-}
-
-/// What could be done next, in a sentence.
-fn hint(state: &State) -> String {
-    let key = |name| state.key(name);
-    if state.view == View::Clocks && state.mode == Mode::View {
-        return format!(
-            "mark a feature on both streams ({} and {}), match them with {}; or nudge with {}",
-            key(names::MARK_SELECTED),
-            key(names::MARK_OTHER),
-            key(names::MATCH_MARKS),
-            key(names::SHIFT_CLOCK)
-        );
-    }
-    if state.view == View::Answers && state.mode == Mode::View {
-        return format!(
-            "{} shows it in the ride; {} puts it among the words for or against",
-            key(names::ANSWER_PLACE),
-            key(names::ANSWER_PUBLISH)
-        );
-    }
-    let segment = state.selected.and_then(|i| state.session().segments.get(i));
-    match (state.brush.window, state.brush.held, segment) {
-        (_, Held::Edge { .. }, _) => format!(
-            "the figures follow the window; {} sets its end at the cursor",
-            key(names::SET_END)
-        ),
-        (_, Held::Whole { .. }, _) => {
-            format!(
-                "the window follows the cursor; {} lets go",
-                key(names::LET_GO)
-            )
-        }
-        (Some(_), _, Some(segment)) if !segment.note.is_empty() => {
-            format!("note: {}", segment.note)
-        }
-        (Some(_), _, Some(segment)) => format!("segment {} selected", segment.kind),
-        (Some(_), _, None) => format!("{} keeps the window as a segment", key(names::TAG)),
-        (None, ..) => format!(
-            "go to the start of a stretch, press {}, go to its end, press {}, then {} to tag it",
-            key(names::SET_START),
-            key(names::SET_END),
-            key(names::TAG)
-        ),
-    }
+    flags
 }
 
 /// A key and what it does, for the rows of keys.
@@ -231,6 +155,11 @@ fn keys(state: &State, area: Rect, pen: &mut Pen<'_>) {
                 || (entry.leaves && entry.place != Place::Any),
         })
     });
+    let area = Rect {
+        x: area.x + 1,
+        width: area.width.saturating_sub(2),
+        ..area
+    };
     let mut rows: Vec<(u16, Vec<Part>)> = vec![(0, Vec::new())];
     let mut parts: Vec<Part> = parts.collect();
     let mut reserved: u16 = parts.iter().filter(|p| p.must).map(|p| p.columns + 2).sum();

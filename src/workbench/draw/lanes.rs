@@ -1,31 +1,31 @@
 //! The lanes on one time axis, the cursor across them and the values under it.
 
+use std::ops::Range;
+
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
 use super::super::layout::{GUTTER, Layout};
 use super::super::smooth::Series;
-use super::super::state::{Lane, Mode, Scale, State};
+use super::super::state::{Lane, Scale, State};
 use super::super::text;
+use super::super::theme::Depth;
 use super::dots::{ACROSS, DOWN, Dots};
-use super::pen::{Pen, Text};
+use super::pen::Pen;
 use super::picture;
 use crate::picture::labels;
-use crate::recording::Channel;
-use crate::session::Segment;
-use crate::text::{field, fit};
+use crate::session::Role;
+use crate::text::fit;
 use crate::timeline::{Extent, Span};
 
 /// Cells between two letters on a trace.
 const LETTERS_APART: usize = 24;
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
-    readout(state, layout.readout, pen);
     let columns = picture::Columns::new(state, layout.lane_cells());
     for (lane, area) in &layout.lanes {
         draw_lane(state, *lane, *area, &columns, pen);
     }
-    tags(state, layout.tags, pen);
     axis(state, layout.axis, pen);
     cursor(state, layout, pen);
 }
@@ -48,58 +48,86 @@ fn draw_lane(
         .map(|series| columns.extents(*series))
         .collect();
     let allowed = picture::allowed(state, lane, usize::from(plot.width));
-    let scale = picture::scale(state, lane, &shown, &allowed);
-    gutter(state, lane, scale, area, pen);
-    for (owner, extents) in shown.iter().enumerate() {
+    let scale = picture::scale(state, lane, usize::from(plot.height), &shown, &allowed);
+    let union = series.len() as u8;
+    for (owner, (series, extents)) in series.iter().zip(&shown).enumerate() {
+        // A source over the references: where both have dots, neither is hidden.
+        dots.unite(is_source(state, *series).then_some(union));
         dots.trace(scale, owner as u8, extents);
     }
-    ground(state, plot, pen);
+    let ticks = picture::ticks(scale, plot.height);
+    gutter(state, lane, &ticks, area, pen);
+    ground(state, plot, &ticks, pen);
     if lane == Lane::Difference {
-        band(state, plot, (scale, &allowed), &dots, pen);
+        band(state, plot, (scale, &allowed), pen);
     }
     let inks = state.look.streams(&state.session().streams);
-    let styles: Vec<Style> = series
+    let mut styles: Vec<Style> = series
         .iter()
         .map(|series| match series {
             Series::Stream(index, _) => inks.get(*index).copied().unwrap_or_default(),
             Series::Difference => state.look.difference(),
         })
         .collect();
+    styles.push(state.look.both());
     dots.paint(plot, pen.buffer, state.look, &styles);
+    stand_back(state, plot, &dots, &styles, pen);
     let several = series.len() > 1;
     for ((series, extents), style) in series.iter().zip(&shown).zip(styles) {
         mark_cuts(extents, plot, scale, pen);
-        // A single trace needs no letter.
-        if let (Series::Stream(index, _), true) = (series, several) {
+        // Without colours the letter of the values beside the lane tells traces apart.
+        if let (Series::Stream(index, _), true, Depth::None) = (series, several, state.look.depth) {
             letters(state, *index, extents, plot, scale, style, pen);
         }
     }
 }
 
-/// Vertical lines at the marks of the time axis, and the tint of the window.
-fn ground(state: &State, plot: Rect, pen: &mut Pen<'_>) {
-    let faint = state.look.faint();
-    for t_s in picture::time_marks(state.shown, plot.width, 10) {
+fn is_source(state: &State, series: Series) -> bool {
+    match series {
+        Series::Stream(index, _) => {
+            let track = state.aligned.tracks.get(index);
+            track.is_some_and(|track| track.role == Role::UnderTest)
+        }
+        Series::Difference => false,
+    }
+}
+
+/// Lines at the ticks, and the edges of the window: only in cells without data.
+fn ground(state: &State, plot: Rect, ticks: &[(u16, f64)], pen: &mut Pen<'_>) {
+    let look = state.look;
+    for (row, _) in ticks {
+        for x in plot.left()..plot.right() {
+            pen.dot(x, plot.y + row, look.glyph('─', '-'), look.grid());
+        }
+    }
+    let window = state.brush.window;
+    for t_s in window
+        .iter()
+        .flat_map(|window| [window.from_s, window.to_s])
+    {
         if let Some(x) = picture::column_of(plot, state.shown, t_s) {
             for y in plot.top()..plot.bottom() {
-                pen.dot(x, y, state.look.glyph('┊', '.'), faint);
+                pen.dot(x, y, look.glyph('┊', '|'), look.mute());
             }
         }
     }
-    if let Some(window) = state.brush.window {
-        if let Some((left, right)) = columns_of(plot, state.shown, window) {
-            let tint = Rect {
-                x: left,
-                width: right - left + 1,
-                ..plot
-            };
-            pen.style(tint, state.look.tint());
-        }
-        for t_s in [window.from_s, window.to_s] {
-            if let Some(x) = picture::column_of(plot, state.shown, t_s) {
-                for y in plot.top()..plot.bottom() {
-                    pen.dot(x, y, state.look.glyph('│', '|'), state.look.strong());
-                }
+}
+
+/// What lies outside the window stands back.
+fn stand_back(state: &State, plot: Rect, dots: &Dots, styles: &[Style], pen: &mut Pen<'_>) {
+    let window = state
+        .brush
+        .window
+        .filter(|window| window.duration_s() > 0.0);
+    let Some((left, right)) = window.and_then(|w| columns_of(plot, state.shown, w)) else {
+        return;
+    };
+    let faded: Vec<Style> = styles.iter().map(|s| state.look.outside(*s)).collect();
+    for column in (0..plot.width).filter(|column| !(left..=right).contains(&(plot.x + column))) {
+        for row in 0..plot.height {
+            let owner = dots.owner_at(column, row);
+            if let Some(style) = owner.and_then(|owner| faded.get(usize::from(owner))) {
+                pen.style(Rect::new(plot.x + column, plot.y + row, 1, 1), *style);
             }
         }
     }
@@ -114,33 +142,20 @@ pub fn columns_of(plot: Rect, shown: Span, span: Span) -> Option<(u16, u16)> {
     Some((left, right.max(left)))
 }
 
-/// The claim's band: tinted, its limits as a dashed line in the cells that hold no dot; and zero.
+/// What the claim allows, as ground.
 fn band(
     state: &State,
     plot: Rect,
     (scale, allowed): (Scale, &[Option<Extent>]),
-    dots: &Dots,
     pen: &mut Pen<'_>,
 ) {
     let height = usize::from(plot.height) * DOWN;
-    let (faint, tint) = (state.look.faint(), state.look.band());
     let row_of = |value: f64| (scale.row(value, height) / DOWN) as u16;
-    for column in 0..plot.width {
-        let x = plot.x + column;
-        let mut put = |row: u16, c: char| {
-            if dots.is_empty_at(column, row) {
-                pen.dot(x, plot.y + row, c, faint);
-            }
-        };
-        put(row_of(0.0), state.look.glyph('─', '-'));
-        let Some(allowed) = allowed.get(usize::from(column)).copied().flatten() else {
-            continue;
-        };
+    for (column, allowed) in (0..plot.width).zip(allowed) {
+        let Some(allowed) = allowed else { continue };
         let (top, bottom) = (row_of(allowed.max), row_of(allowed.min));
-        put(top, state.look.glyph('╌', '='));
-        put(bottom, state.look.glyph('╌', '='));
-        let tinted = Rect::new(x, plot.y + top, 1, bottom - top + 1);
-        pen.style(tinted, tint);
+        let ground = Rect::new(plot.x + column, plot.y + top, 1, bottom - top + 1);
+        pen.style(ground, state.look.allowed());
     }
 }
 
@@ -183,8 +198,8 @@ fn letters(
     }
 }
 
-fn gutter(state: &State, lane: Lane, scale: Scale, area: Rect, pen: &mut Pen<'_>) {
-    let faint = state.look.faint();
+/// The numbers of the ticks, the unit at the highest.
+fn gutter(state: &State, lane: Lane, ticks: &[(u16, f64)], area: Rect, pen: &mut Pen<'_>) {
     let width = GUTTER.min(area.width).saturating_sub(1);
     let unit = match lane {
         Lane::Channel(channel) => channel.unit(),
@@ -192,76 +207,26 @@ fn gutter(state: &State, lane: Lane, scale: Scale, area: Rect, pen: &mut Pen<'_>
         Lane::Difference => "W",
     };
     let signed = lane == Lane::Difference;
-    let number = |value: f64| {
-        let decimals = usize::from(scale.high - scale.low < 4.0);
-        let number = if signed {
-            text::signed(Some(value), 0, decimals)
-        } else {
-            text::plain(Some(value), 0, decimals)
+    let fine = ticks
+        .windows(2)
+        .any(|pair| (pair[1].1 - pair[0].1).abs() < 1.0);
+    let decimals = usize::from(fine);
+    let top = ticks.iter().map(|(row, _)| *row).min();
+    for (row, value) in ticks {
+        let number = crate::text::number(*value, decimals, signed);
+        let label = match Some(*row) == top {
+            true => format!("{number} {unit}"),
+            false => format!("{number}{}", " ".repeat(unit.chars().count() + 1)),
         };
-        format!("{number} {unit}")
-    };
-    let mut right = |y: u16, label: &str| {
-        let label = fit(label, usize::from(width), state.look.cut());
+        let label = fit(&label, usize::from(width), state.look.cut());
         let pad = usize::from(width).saturating_sub(label.chars().count()) as u16;
-        pen.write(area.x + pad, y, width, &label, faint);
-    };
-    right(area.y, &number(scale.high));
-    if area.height >= 2 {
-        right(area.bottom() - 1, &number(scale.low));
-    }
-    if area.height >= 3 {
-        let name = match lane {
-            Lane::Difference => "differ.",
-            Lane::Channel(Channel::HeartRate) => "heart",
-            Lane::Channel(Channel::Temperature) => "temp.",
-            Lane::Channel(channel) => channel.name(),
-        };
-        right(area.y + area.height / 2, name);
-    }
-    let x = area.x + width;
-    for y in area.top()..area.bottom() {
-        let (top, line) = (state.look.glyph('┬', '+'), state.look.glyph('│', '|'));
-        pen.dot(x, y, if y == area.y { top } else { line }, faint);
-    }
-}
-
-/// Names of the segments over the axis.
-fn tags(state: &State, area: Rect, pen: &mut Pen<'_>) {
-    let plot = Layout::plot(area);
-    if plot.width == 0 || plot.height == 0 {
-        return;
-    }
-    let faint = state.look.faint();
-    pen.write(area.x, area.y, GUTTER - 1, "  tags", faint);
-    let segments = &state.session().segments;
-    let columns = |segment: &Segment| {
-        let span = Span::new(segment.from_s, segment.to_s);
-        columns_of(plot, state.shown, span)
-    };
-    for (index, segment) in segments.iter().enumerate() {
-        let Some((left, right)) = columns(segment) else {
-            continue;
-        };
-        let width = right - left + 1;
-        // The next one is written over this one where they overlap.
-        let next = segments.get(index + 1).and_then(columns);
-        let room = next.map_or(width, |(next, _)| width.min(next.saturating_sub(left)));
-        // A kind that has no room is left out; the list below names it.
-        let number = (index + 1).to_string();
-        let full = format!("{number} {}", segment.kind);
-        let name = [full, number]
-            .into_iter()
-            .find(|name| name.chars().count() + 1 < usize::from(room))
-            .unwrap_or_default();
-        let name = field(&name, usize::from(width), ' ');
-        let style = Style::new().add_modifier(Modifier::UNDERLINED);
-        let style = if state.selected == Some(index) {
-            state.look.selected()
-        } else {
-            style
-        };
-        pen.write(left, plot.y, width, &name, style);
+        pen.write(
+            area.x + pad,
+            area.y + row,
+            width,
+            &label,
+            state.look.faint(),
+        );
     }
 }
 
@@ -270,9 +235,6 @@ fn axis(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if plot.width == 0 || plot.height == 0 {
         return;
     }
-    let faint = state.look.faint();
-    let unit = if state.long() { "h:mm:ss" } else { "  m:ss" };
-    pen.write(area.x, area.y, GUTTER - 1, unit, faint);
     let marks = picture::time_marks(state.shown, plot.width, 10).into_iter();
     let marks: Vec<(u16, String)> = marks
         .filter_map(|t_s| {
@@ -284,147 +246,45 @@ fn axis(state: &State, area: Rect, pen: &mut Pen<'_>) {
         .iter()
         .map(|(x, label)| (f64::from(*x), label.len() as f64));
     let ends = [plot.x, plot.right()].map(f64::from);
+    let (cursor, taken) = cursor_label(state, plot);
     for ((x, label), left) in marks.iter().zip(labels::placed(wanted, ends, 1.0)) {
-        // One that would stand beside its mark is left out.
-        if left == Some(f64::from(*x)) {
-            pen.write(*x, plot.y, label.len() as u16, label, Style::new());
+        // One that would stand beside its mark is left out, and one under the cursor's.
+        let free = *x + label.len() as u16 <= taken.start || *x >= taken.end;
+        if left == Some(f64::from(*x)) && free {
+            pen.write(*x, plot.y, label.len() as u16, label, state.look.faint());
         }
     }
-    let window = state
-        .brush
-        .window
-        .and_then(|w| columns_of(plot, state.shown, w));
-    if let Some((left, right)) = window {
-        let covered = Rect {
-            x: left,
-            width: right - left + 1,
-            ..plot
-        };
-        pen.style(covered, state.look.selected());
-    }
+    let width = taken.len() as u16;
+    pen.write(taken.start + 1, plot.y, width, &cursor, state.look.strong());
 }
 
-/// The cursor: a line where there is nothing, reverse video where there is something.
+/// The cursor: the ground of its column.
 fn cursor(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
-    let rows = layout.lanes.iter().map(|(_, area)| Layout::plot(*area));
-    for plot in rows {
-        let Some(x) = picture::column_of(plot, state.shown, state.cursor_s) else {
-            continue;
-        };
-        for y in plot.top()..plot.bottom() {
-            let symbol = pen.buffer.cell((x, y)).map(|cell| cell.symbol());
-            let empty = matches!(symbol, None | Some(" " | "┊" | "│" | "─" | "╌"));
-            if empty {
-                pen.dot(x, y, state.look.glyph('┃', '!'), state.look.strong());
-            } else {
-                pen.style(Rect::new(x, y, 1, 1), state.look.selected());
-            }
-        }
-    }
-    let plot = Layout::plot(layout.axis);
-    if let Some(x) = picture::column_of(plot, state.shown, state.cursor_s) {
-        // Between the labels a sign; on a label its character in reverse video.
-        let free = pen
-            .buffer
-            .cell((x, plot.y))
-            .is_some_and(|c| c.symbol() == " ");
-        if free {
-            pen.dot(x, plot.y, state.look.glyph('▲', '^'), state.look.strong());
-        } else {
-            pen.style(Rect::new(x, plot.y, 1, 1), state.look.selected());
-        }
-    }
-}
-
-/// Raw values of every stream at the cursor.
-fn readout(state: &State, area: Rect, pen: &mut Pen<'_>) {
-    if area.height == 0 {
-        return;
-    }
-    let width = usize::from(area.width);
-    let line = if state.mode == Mode::Clock {
-        Text::default().with(clock_line(state), state.look.strong())
-    } else {
-        // Where there is no room for everything, power and difference come first.
-        let full = values_at_cursor(state, true);
-        let fits = full.plain().chars().count() <= width;
-        if fits {
-            full
-        } else {
-            values_at_cursor(state, false)
-        }
-    };
-    pen.line(area.x, area.y, area.width, &line);
-}
-
-/// The offset of the selected stream, while its clock is shifted.
-fn clock_line(state: &State) -> String {
-    let Some(stream) = state.session().streams.get(state.stream) else {
-        return String::new();
-    };
-    let matched = match stream.matched_on {
-        Some(crate::session::MatchedOn::Given) => "set by hand".to_owned(),
-        Some(on) if stream.clock_doubt.is_some() => format!("matched on {on}, not certain"),
-        Some(on) => format!("matched on {on}"),
-        None => "not yet aligned".to_owned(),
-    };
-    format!(
-        "clock of {}: offset {:+9.1} s  {matched}",
-        stream.label, stream.offset_s
-    )
-}
-
-fn values_at_cursor(state: &State, with_cadence: bool) -> Text {
-    let row = state.aligned.grid.nearest_row(state.cursor_s);
-    let inks = state.look.streams(&state.session().streams);
-    let clock = if state.long() { 8 } else { 6 };
-    let mut line = Text::default()
-        .with(
-            format!("{} ", state.look.glyph('▲', '^')),
-            state.look.strong(),
-        )
-        .with(
-            format!("{:<clock$} ", text::time(state.cursor_s, state.long())),
-            state.look.strong(),
-        );
-    let at =
-        |index: usize, channel: Channel| picture::value(state, Series::Stream(index, channel), row);
-    for (index, letter) in state.letters.iter().enumerate() {
-        let carries = |channel| {
-            state
-                .aligned
-                .tracks
-                .get(index)
-                .is_some_and(|t| t.column(channel).is_some())
-        };
-        if !carries(Channel::Power) {
-            continue;
-        }
-        let ink = inks.get(index).copied().unwrap_or_default();
-        line = line
-            .with(format!(" {letter}"), ink.add_modifier(Modifier::BOLD))
-            .with(
-                format!("{} W", text::plain(at(index, Channel::Power), 5, 0)),
-                Style::new(),
+    let look = state.look;
+    for plot in layout.lanes.iter().map(|(_, area)| Layout::plot(*area)) {
+        if let Some(x) = picture::column_of(plot, state.shown, state.cursor_s) {
+            pen.style(
+                Rect {
+                    x,
+                    width: 1,
+                    ..plot
+                },
+                look.at_cursor(),
             );
-        if carries(Channel::Cadence) && with_cadence {
-            let rpm = text::plain(at(index, Channel::Cadence), 4, 0);
-            line = line.with(format!("{rpm} rpm"), Style::new());
         }
     }
-    if let (Some(under_test), Some(basis)) = (state.under_test(), state.basis()) {
-        let difference = state
-            .aligned
-            .comparison(under_test, basis)
-            .and_then(|c| c.difference_w().get(row).copied())
-            .filter(|d| d.is_finite());
-        let letter = state.letters.get(under_test).copied().unwrap_or('*');
-        line = line
-            .with(format!("  {letter}-ref"), state.look.difference())
-            .with(
-                format!("{} W", text::signed(difference, 7, 1)),
-                Style::new(),
-            );
-    }
-    line
+}
+
+/// The cursor's time with its sign, and the columns that it takes on the axis; none where the cursor
+/// is out of view.
+fn cursor_label(state: &State, plot: Rect) -> (String, Range<u16>) {
+    let Some(x) = picture::column_of(plot, state.shown, state.cursor_s) else {
+        return (String::new(), 0..0);
+    };
+    let time = text::time(state.cursor_s, state.long());
+    let label = format!("{}{time}", state.look.glyph('▴', '^'));
+    let width = label.chars().count() as u16;
+    // The sign stands under its column; at the right end the time ends with the axis.
+    let left = x.min(plot.right().saturating_sub(width));
+    (label, left.saturating_sub(1)..left + width + 1)
 }

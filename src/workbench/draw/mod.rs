@@ -11,6 +11,8 @@ mod chart;
 mod dots;
 mod figures;
 mod frame;
+mod gauge;
+mod head;
 mod kind;
 mod lanes;
 mod overlay;
@@ -19,10 +21,12 @@ mod panel;
 mod pen;
 pub(super) mod picture;
 mod segments;
+mod sign;
 mod streams;
 mod strip;
 #[cfg(test)]
 mod tests;
+mod values;
 mod views;
 
 use ratatui::buffer::Buffer;
@@ -43,24 +47,23 @@ pub fn draw(state: &State, area: Rect, buffer: &mut Buffer) {
         buffer,
     };
     let layout = Layout::within(area, state);
-    if state.view == View::Answers {
-        views::answers::headline(state, layout.headline, &mut pen);
-    }
+    head::draw(state, layout.head, &mut pen);
     strip::draw(state, layout.strip, &mut pen);
     if state.view == View::Ride {
         lanes::draw(state, &layout, &mut pen);
         segments::draw(state, layout.segments, &mut pen);
     }
-    page(state, &layout).draw(state, &mut pen);
     frame::draw(state, &layout, &mut pen);
+    page(state, layout).draw(state, &mut pen);
     overlay::draw(state, area, &mut pen);
 }
 
 /// What of the open view may scroll.
-fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
+fn page<'a>(state: &'a State, layout: Layout) -> Page<'a> {
     match state.view {
-        View::Ride => panel::page(state, layout.panel),
-        _ => views::page(state, layout),
+        View::Ride if state.all_figures => panel::page(state, layout.panel),
+        View::Ride => Page::new(move |pen| values::draw(state, &layout, pen)),
+        _ => views::page(state, &layout),
     }
 }
 
@@ -68,7 +71,7 @@ fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
 pub fn scroll(state: &State) -> Option<Scroll> {
     match &state.mode {
         Mode::Help(_) | Mode::Log(_) => overlay::scroll(state),
-        _ => page(state, &Layout::of(state)).scroll(state),
+        _ => page(state, Layout::of(state)).scroll(state),
     }
 }
 

@@ -5,9 +5,10 @@ use ratatui::style::Style;
 use unicode_width::{UnicodeWidthChar as _, UnicodeWidthStr as _};
 
 use super::super::action::entry::{Entry, found};
+use super::super::action::names;
 use super::super::action::table::TABLE;
 use super::super::layout::Scroll;
-use super::super::state::{Claimed, Mode, Place, Prompt, Purpose, State, View};
+use super::super::state::{Claimed, Help, Mode, Place, Prompt, Purpose, State, View};
 use super::pen::{Pen, Text};
 use crate::text::wrapped;
 
@@ -23,7 +24,7 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         Mode::View | Mode::Streams | Mode::Clock | Mode::Walk(_) => {}
         Mode::Menu(place) => boxed(place.title(), &menu_lines(state, *place), area, pen),
         Mode::Prompt(prompt) => typing(state, prompt, area, pen),
-        Mode::Help(_) => list("keys", state, area, pen),
+        Mode::Help(help) => list(&help_title(state, help), state, area, pen),
         Mode::Log(_) => list("messages, the latest first", state, area, pen),
     }
 }
@@ -37,9 +38,9 @@ pub fn scroll(state: &State) -> Option<Scroll> {
 /// The lines of the open list, and how far they scroll.
 fn listed(state: &State, area: Rect) -> Option<(Vec<Text>, Scroll)> {
     let width = usize::from(area.width.saturating_sub(4));
-    let (lines, first) = match state.mode {
-        Mode::Help(first) => (help_lines(state, width), first),
-        Mode::Log(first) => (log_lines(state, width), first),
+    let (lines, first) = match &state.mode {
+        Mode::Help(help) => (help_lines(state, help, width), help.first),
+        Mode::Log(first) => (log_lines(state, width), *first),
         _ => return None,
     };
     let rows = usize::from(list_place(area).height.saturating_sub(2));
@@ -266,21 +267,66 @@ fn field(state: &State, prompt: &Prompt, wide: usize) -> Text {
         .with(format!("{after}{pad}"), state.look.strong())
 }
 
-fn help_lines(state: &State, width: usize) -> Vec<Text> {
-    let mut lines = Vec::new();
-    // The open view's own keys come first.
-    let own = |place: &&Place| match place {
+/// What the list of keys is narrowed to, and how.
+fn help_title(state: &State, help: &Help) -> String {
+    let caret = if help.typing { "_" } else { "" };
+    match help.typed.as_str() {
+        "" if !help.typing => format!("keys; {} narrows the list", state.key(names::LIST_NARROW)),
+        typed => format!("keys with: {typed}{caret}"),
+    }
+}
+
+/// Columns of an action in the short list: its key and a word or two.
+const SHORT: usize = 25;
+
+/// The keys of the open view in short, then every place's in full; narrowed, only the lines with
+/// every word typed.
+fn help_lines(state: &State, help: &Help, width: usize) -> Vec<Text> {
+    let own = |place: &Place| match place {
         Place::Streams => state.in_streams,
         _ if state.in_streams => false,
         Place::Answers => state.view == View::Answers,
         Place::Study => state.view != View::Ride,
-        Place::In(view) => *view == state.view && state.view != View::Ride,
+        Place::In(view) => *view == state.view,
         _ => false,
     };
-    let first = Place::ALL.iter().filter(own);
+    let typed = help.typed.to_lowercase();
+    let words: Vec<&str> = typed.split_whitespace().collect();
+    let mut lines = Vec::new();
+    if words.is_empty() {
+        let title = if state.in_streams {
+            Place::Streams.title()
+        } else {
+            state.view.title()
+        };
+        lines.push(Text::default().with(format!("{title}: in short"), state.look.strong()));
+        let everywhere = |place: &Place| own(place) || (*place == Place::Any && !state.in_streams);
+        let entries: Vec<&Entry> = TABLE.iter().filter(|e| everywhere(&e.place)).collect();
+        let across = (width / SHORT).max(1);
+        for row in entries.chunks(across) {
+            let mut line = Text::default();
+            for entry in row {
+                let key = state.keymap.keys_of(entry.name).first();
+                let key = key.map_or_else(String::new, |key| key.label(state.look.ascii));
+                let brief =
+                    crate::text::field(&state.look.text(entry.brief), SHORT - 8, state.look.cut());
+                line = line
+                    .with(format!("{key:>6} "), state.look.strong())
+                    .with(format!("{brief} "), Style::new());
+            }
+            lines.push(line);
+        }
+        lines.push(Text::default());
+    }
+    let first = Place::ALL.iter().filter(|place| own(place));
     for place in first.chain(Place::ALL.iter().filter(|place| !own(place))) {
+        let fits = |entry: &&Entry| entry.place == *place && entry.has(&words);
+        let mut entries = TABLE.iter().filter(fits).peekable();
+        if entries.peek().is_none() {
+            continue;
+        }
         lines.push(Text::default().with(place.title(), state.look.strong()));
-        for entry in TABLE.iter().filter(|entry| entry.place == *place) {
+        for entry in entries {
             let keys = keys_text(state, entry);
             let doc = wrapped(&state.look.text(entry.doc), width.saturating_sub(18));
             for (row, doc) in doc.into_iter().enumerate() {
@@ -293,6 +339,9 @@ fn help_lines(state: &State, width: usize) -> Vec<Text> {
             }
         }
         lines.push(Text::default());
+    }
+    if lines.is_empty() {
+        lines.push(Text::default().with("no key does that", state.look.faint()));
     }
     lines
 }

@@ -15,7 +15,6 @@ use crate::analysis::agreement::Agreement;
 use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::figures::StreamFigures;
 use crate::analysis::verdict::conformity::Outcome;
-use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::overall;
 use crate::picture::labels;
 use crate::text::{both_ends, field};
@@ -476,12 +475,6 @@ pub fn outcome_mark(look: Look, outcome: Outcome) -> (char, Style) {
         Outcome::ReferencesDisagree => (look.glyph('≠', '#'), look.warning()),
         Outcome::NotApplicable => (' ', Style::new()),
     }
-}
-
-/// The outcome to show; none where there was nothing to judge.
-pub fn outcome_of(verdict: Option<&Verdict>) -> Outcome {
-    let judged = verdict.filter(|verdict| verdict.n > 0);
-    judged.map_or(Outcome::NotApplicable, |verdict| verdict.outcome)
 }
 
 /// What the blocks say, each on its own: a bias of whatever happens to be in view holds nothing

@@ -8,8 +8,8 @@ use ratatui::layout::Rect;
 use super::super::layout::Layout;
 use super::super::smooth::Series;
 use super::super::state::{Lane, Scale, State};
-use super::dots::ACROSS;
-use crate::picture::claim::allowed_w;
+use super::dots::{ACROSS, DOWN};
+use crate::picture::claim::{allowed_w, net_percent};
 use crate::picture::ticks::{clock_step_s, multiples, round_step};
 use crate::recording::Channel;
 use crate::timeline::{Comparison, Extent, Grid, PERCENT_FROM_W, Span, Stretches};
@@ -88,7 +88,16 @@ impl<'a> Columns<'a> {
                 Series::Difference => self.difference(),
             }
         };
-        shown.unwrap_or_else(|| vec![None; self.count])
+        let mut shown = shown.unwrap_or_else(|| vec![None; self.count]);
+        if series == Series::Difference && state.percent {
+            for extent in shown.iter_mut().flatten() {
+                *extent = Extent {
+                    min: net(state, extent.min),
+                    max: net(state, extent.max),
+                };
+            }
+        }
+        shown
     }
 
     fn recorded(&self, index: usize, channel: Channel) -> Option<Vec<Option<Extent>>> {
@@ -126,6 +135,12 @@ impl<'a> Columns<'a> {
     }
 }
 
+/// A difference in % of the reference as one of the reference less the expected loss: what a verdict
+/// holds against the claim.
+fn net(state: &State, percent: f64) -> f64 {
+    net_percent(percent, state.session().allowance().percent)
+}
+
 /// The comparison that the difference lane shows.
 fn compared(state: &State) -> Option<&Comparison> {
     state
@@ -155,7 +170,9 @@ pub fn value(state: &State, series: Series, row: usize) -> Option<f64> {
     let aligned = &state.aligned;
     let value = match series {
         Series::Stream(index, channel) => *aligned.tracks.get(index)?.column(channel)?.get(row)?,
-        Series::Difference if state.percent => aligned.difference_percent(compared(state)?, row)?,
+        Series::Difference if state.percent => {
+            net(state, aligned.difference_percent(compared(state)?, row)?)
+        }
         Series::Difference => *compared(state)?.difference_w().get(row)?,
     };
     value.is_finite().then_some(value)
@@ -174,25 +191,24 @@ pub fn allowed(state: &State, lane: Lane, columns: usize) -> Vec<Option<Extent>>
         let rows = rows_of(grid, span);
         let level_w = state.aligned.power_level_w(basis, rows)?;
         let (middle_w, half_w) = allowed_w(state.session(), under_test, level_w)?;
-        let per_watt = match (state.percent, level_w >= PERCENT_FROM_W) {
-            (false, _) => 1.0,
-            (true, true) => 100.0 / level_w,
+        let ends = [middle_w - half_w, middle_w + half_w];
+        let [min, max] = match (state.percent, level_w >= PERCENT_FROM_W) {
+            (false, _) => ends,
+            (true, true) => ends.map(|w| net(state, 100.0 * w / level_w)),
             (true, false) => return None,
         };
-        Some(Extent {
-            min: (middle_w - half_w) * per_watt,
-            max: (middle_w + half_w) * per_watt,
-        })
+        Some(Extent { min, max })
     };
     dot_spans(state.shown, columns).map(at).collect()
 }
 
-/// The scale of a lane: held, or fitted to what is shown of its series.
+/// The scale of a lane of `rows` rows: held, or fitted to what is shown of its series.
 ///
 /// `allowed` is what the claim allows, for the difference.
 pub fn scale(
     state: &State,
     lane: Lane,
+    rows: usize,
     shown: &[Vec<Option<Extent>>],
     allowed: &[Option<Extent>],
 ) -> Scale {
@@ -201,23 +217,25 @@ pub fn scale(
         .held_scales
         .zip(index)
         .and_then(|(held, index)| held[index]);
-    held.unwrap_or_else(|| fitted(lane, shown, allowed))
+    held.unwrap_or_else(|| fitted(lane, rows, shown, allowed))
 }
 
-fn fitted(lane: Lane, shown: &[Vec<Option<Extent>>], allowed: &[Option<Extent>]) -> Scale {
+fn fitted(
+    lane: Lane,
+    rows: usize,
+    shown: &[Vec<Option<Extent>>],
+    allowed: &[Option<Extent>],
+) -> Scale {
     let extents = shown.iter().flatten().flatten();
     if lane == Lane::Difference {
-        return fitted_difference(extents, allowed);
+        return fitted_difference(rows, extents, allowed);
     }
     let Some(Extent {
         min: low,
         max: high,
     }) = extents.copied().reduce(Extent::join)
     else {
-        return Scale {
-            low: 0.0,
-            high: 100.0,
-        };
+        return in_rows(rows, 0.0, 100.0);
     };
     let least = match lane {
         Lane::Channel(Channel::Power) => 20.0,
@@ -225,35 +243,89 @@ fn fitted(lane: Lane, shown: &[Vec<Option<Extent>>], allowed: &[Option<Extent>])
         _ => 10.0,
     };
     // Zero is shown where it is near enough to cost little.
-    let low = if (0.0..0.4 * high).contains(&low) {
+    let low = if (0.0..0.3 * high).contains(&low) {
         0.0
     } else {
         low
     };
-    let middle = 0.5 * (low + high);
-    let half = 0.5 * (high - low).max(least);
-    let step = round_step(2.0 * half / 4.0);
+    let (middle, half) = (0.5 * (low + high), 0.5 * (high - low).max(least));
+    let low = if low == 0.0 { low } else { middle - half };
+    in_rows(rows, low, (middle + half).max(low + least))
+}
+
+/// Rows from one tick to the next, at most.
+const MOST_ROWS: usize = 5;
+
+/// The smallest scale over `rows` rows that holds `low` to `high` and has round ticks in the middle
+/// of rows, a whole number of rows apart.
+fn in_rows(rows: usize, low: f64, high: f64) -> Scale {
+    let rows = rows.max(1);
+    let needed = (high - low).max(1e-9) / rows as f64;
+    let candidates = (1..=MOST_ROWS).flat_map(|apart| {
+        // A row holds a fraction of a round step; the next larger steps for where a bound is crossed.
+        let step = round_step(needed * apart as f64);
+        let larger = round_step(1.01 * step);
+        [step, larger, round_step(1.01 * larger)].map(|step| step / apart as f64)
+    });
+    let fits = candidates.filter_map(|row| {
+        let first = (low / row + 0.5).floor();
+        let bottom = (first - 0.5) * row;
+        let holds = bottom + rows as f64 * row >= high - 1e-9 * row;
+        holds.then_some((row, first * row))
+    });
+    let least = fits.min_by(|a, b| a.0.total_cmp(&b.0));
+    let (row, first) = least.unwrap_or((needed, low));
+    // The ends of a scale are the middles of its outer dots.
+    let dot = row / DOWN as f64;
     Scale {
-        low: ((middle - half) / step).floor() * step,
-        high: ((middle + half) / step).ceil() * step,
+        low: first - 1.5 * dot,
+        high: first + (rows - 1) as f64 * row + 1.5 * dot,
     }
 }
 
-/// Share of the dot columns of the difference that the scale takes in whole; the others are cut
-/// and marked as cut, so that one sprint does not flatten an hour.
+/// The rows of a lane that have a tick, with its value: about one in two.
+pub fn ticks(scale: Scale, rows: u16) -> Vec<(u16, f64)> {
+    let height = usize::from(rows) * DOWN;
+    let most = usize::from(rows / 2).max(1);
+    let range = scale.high - scale.low;
+    let mut step = round_step(range / (most as f64 + 1.0));
+    while multiples([scale.low, scale.high], step).count() > most.max(2) {
+        step = round_step(1.01 * step);
+    }
+    let found = multiples([scale.low, scale.high], step);
+    found
+        .map(|value| ((scale.row(value, height) / DOWN) as u16, value))
+        .collect()
+}
+
+/// Share of the dot columns of the difference that the scale takes in whole where no claim sets it;
+/// the others are cut and marked as cut, so that one sprint does not flatten an hour.
 const DIFFERENCE_SHARE: f64 = 0.92;
 
+/// A row is what the claim allows, from limit to limit, and a third of that from seven rows on: so the
+/// claim is whole rows. Where the claim differs along the lane it is the larger one.
 fn fitted_difference<'a>(
+    rows: usize,
     extents: impl Iterator<Item = &'a Extent>,
     allowed: &[Option<Extent>],
 ) -> Scale {
+    let widest = allowed.iter().flatten();
+    let widest = widest.max_by(|a, b| (a.max - a.min).total_cmp(&(b.max - b.min)));
+    if let Some(Extent { min, max }) = widest.filter(|allowed| allowed.max > allowed.min) {
+        let (middle, share) = (0.5 * (min + max), if rows >= 7 { 3.0 } else { 1.0 });
+        let row = (max - min) / share;
+        // The middle row is the claim's, or the middle three are.
+        let below = ((rows.max(1) - 1) / 2) as f64;
+        let above = rows.max(1) as f64 - 1.0 - below;
+        let dot = row / DOWN as f64;
+        return Scale {
+            low: middle - below * row - 1.5 * dot,
+            high: middle + above * row + 1.5 * dot,
+        };
+    }
     let size = |e: &Extent| e.max.abs().max(e.min.abs());
-    let usual = ranked(extents.map(size).collect(), DIFFERENCE_SHARE);
-    let limit = ranked(allowed.iter().flatten().map(size).collect(), 0.75);
-    let reach = usual.max(1.5 * limit).max(1.0);
-    let step = round_step(reach / 2.0);
-    let high = (reach / step).ceil() * step;
-    Scale { low: -high, high }
+    let reach = ranked(extents.map(size).collect(), DIFFERENCE_SHARE).max(1.0);
+    in_rows(rows, -reach, reach)
 }
 
 /// The value that this share of `values` lies below; 0 without values.
@@ -286,11 +358,17 @@ pub fn scales(state: &State) -> [Option<Scale>; Lane::ALL.len()] {
     let cells = layout.lane_cells();
     let columns = Columns::new(state, cells);
     Lane::ALL.map(|lane| {
-        layout.lanes.iter().find(|(shown, _)| *shown == lane)?;
+        let (_, area) = layout.lanes.iter().find(|(shown, _)| *shown == lane)?;
         let series = series(state, lane).into_iter();
         let shown: Vec<_> = series.map(|s| columns.extents(s)).collect();
         let allowed = allowed(state, lane, usize::from(cells));
-        Some(scale(state, lane, &shown, &allowed))
+        Some(scale(
+            state,
+            lane,
+            usize::from(area.height),
+            &shown,
+            &allowed,
+        ))
     })
 }
 

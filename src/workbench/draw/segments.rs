@@ -1,135 +1,141 @@
-//! The list of segments.
+//! The list of segments: what each is, where, and what it shows by the measure of its own kind.
 
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::layout::first_segment_row;
 use super::super::state::State;
-use super::super::text::{self, signed};
-use super::panel::{NetBias, outcome_mark, outcome_of, outcome_word};
+use super::super::text;
+use super::gauge;
 use super::pen::{Pen, Text};
-use crate::text::field;
+use super::sign::{ink, sign};
+use crate::export::table::ShortRow;
+use crate::picture::gauge::Gauge;
+use crate::session::Segment;
+use crate::text::{columns, field, fit};
 
-/// Columns of the list from which on it shows notes, and where.
-const WITH_NOTE: u16 = 100;
-const NOTE_AT: u16 = 84;
+/// Columns of the kind with its set point.
+const KIND: usize = 13;
+/// Columns of a gauge: three limits.
+const GAUGE: u16 = 9;
+/// Columns from which on a segment has its gauge.
+const GAUGE_FROM: u16 = 76;
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
-    if area.height == 0 {
-        return;
-    }
-    head(state, area, pen);
     let first = first_segment_row(state, area);
-    let rows = usize::from(area.height - 1);
-    for (row, index) in (first..state.session().segments.len())
-        .take(rows)
-        .enumerate()
-    {
-        let y = area.y + 1 + row as u16;
-        pen.line(area.x, y, area.width, &line(state, index, area.width));
-        if state.selected == Some(index) {
-            pen.style(Rect::new(area.x, y, area.width, 1), state.look.selected());
-        }
-    }
-    let count = state.session().segments.len();
-    if count > rows && area.width >= 80 {
-        let last = (first + rows).min(count);
-        let text = format!(" {}-{last} of {count}", first + 1);
-        let columns = text.len() as u16;
-        let style = state.look.strong();
-        pen.write(area.right() - columns, area.y, columns, &text, style);
-    }
-    if count == 0 && area.height > 1 {
-        let text = "  none yet: brush a window and tag it";
-        pen.write(area.x, area.y + 1, area.width, text, state.look.faint());
-    }
-}
-
-fn head(state: &State, area: Rect, pen: &mut Pen<'_>) {
-    // The verdict is on what the allowance leaves.
-    let percent = if allows(state) { " net %" } else { "bias %" };
-    let Widths { time, length } = Widths::of(state);
-    let columns = format!(
-        "no. {:<12} {:<time$} {:<time$} {:>length$} set pt bias W {percent} verdict",
-        "kind", "from", "to", "length"
-    );
-    let head = field(&columns, usize::from(area.width), ' ');
-    let style = state
-        .look
-        .faint()
-        .add_modifier(ratatui::style::Modifier::UNDERLINED);
-    pen.write(area.x, area.y, area.width, &head, style);
-    if area.width >= WITH_NOTE {
-        pen.write(
-            area.x + NOTE_AT,
-            area.y,
-            area.width - NOTE_AT,
-            "note",
-            style,
+    let segments = &state.session().segments;
+    let rows = usize::from(area.height);
+    for (row, index) in (first..segments.len()).take(rows).enumerate() {
+        let y = area.y + row as u16;
+        line(
+            state,
+            index,
+            Rect {
+                y,
+                height: 1,
+                ..area
+            },
+            pen,
         );
     }
-}
-
-/// Columns of the times and of the lengths: the same in every line.
-struct Widths {
-    time: usize,
-    length: usize,
-}
-
-impl Widths {
-    /// As wide as the end of the ride reads, so that no line pushes its neighbours.
-    fn of(state: &State) -> Self {
-        let ride = state.ride();
-        let longest = text::time(ride.to_s, state.long()).len();
-        let length = text::duration(ride.duration_s()).len();
-        Self {
-            time: longest.max(7),
-            length: length.max(6),
-        }
+    if segments.is_empty() && area.height > 0 {
+        let text = " no segment yet: brush a window and tag it";
+        pen.write(area.x, area.y, area.width, text, state.look.faint());
     }
 }
 
-fn allows(state: &State) -> bool {
-    state.session().allowance().percent != 0.0
+/// Columns of the times and of the lengths: as wide as the end of the ride reads, so that no line
+/// pushes its neighbours.
+fn widths(state: &State) -> (usize, usize) {
+    let ride = state.ride();
+    let longest = text::time(ride.to_s, state.long()).len();
+    let length = text::duration(ride.duration_s()).len();
+    (longest, length)
 }
 
-fn line(state: &State, index: usize, width: u16) -> Text {
+fn line(state: &State, index: usize, area: Rect, pen: &mut Pen<'_>) {
+    let look = state.look;
     let Some(segment) = state.session().segments.get(index) else {
-        return Text::default();
+        return;
     };
-    let long = state.long();
-    let figures = state.lines.get(index);
-    let agreement = figures.and_then(|figures| state.compared(figures));
-    let percent = if allows(state) {
-        agreement.and_then(|a| NetBias::of(state, a)?.net_percent())
-    } else {
-        agreement.and_then(|a| a.bias_percent)
-    };
-    let outcome = outcome_of(figures.and_then(|figures| state.judged(figures)));
-    let (mark, style) = outcome_mark(state.look, outcome);
-    let set_point = segment
-        .set_point_w
-        .map_or_else(|| "-".to_owned(), |w| format!("{w:.0} W"));
-    let Widths { time, length } = Widths::of(state);
-    let line = Text::default()
+    let chosen = state.selected == Some(index);
+    let row = state.row_of(index);
+    let finding = row.and_then(|row| row.finding);
+    let bold = if chosen { look.strong() } else { Style::new() };
+    let mark = if chosen { look.glyph('▌', '>') } else { ' ' };
+    let (signed, tone) = finding.map_or((' ', Style::new()), |f| (sign(look, f), ink(look, f)));
+    let (time, length) = widths(state);
+    let number = (state.session().segments.len()).to_string().len().max(2);
+    let head = Text::default()
+        .with(mark.to_string(), look.strong())
+        .with(format!("{signed} "), tone)
         .with(
             format!(
-                "{:>3} {:<12} {:<time$} {:<time$} {:>length$} {set_point:>6} {} {} ",
+                "{:>number$} {} {:>time$} {:>length$} ",
                 index + 1,
-                segment.kind.word(),
-                text::time(segment.from_s, long),
-                text::time(segment.to_s, long),
+                field(&kind(segment), KIND, look.cut()),
+                text::time(segment.from_s, state.long()),
                 text::duration(segment.duration_s()),
-                signed(agreement.and_then(|a| a.bias_w), 6, 1),
-                signed(percent, 6, 2),
             ),
-            Style::new(),
-        )
-        .with(format!("{mark} {}", outcome_word(outcome)), style);
-    if width < WITH_NOTE {
-        return line;
+            bold,
+        );
+    let mut x = area.x + columns(&head.plain()) as u16;
+    pen.line(area.x, area.y, area.width, &head);
+    if chosen {
+        pen.style(area, look.chosen());
     }
-    let used = line.plain().chars().count();
-    let pad = " ".repeat(usize::from(NOTE_AT).saturating_sub(used));
-    line.with(format!("{pad}{}", segment.note), Style::new())
+    if area.width >= GAUGE_FROM {
+        let gauge = Rect {
+            x,
+            width: GAUGE.min(area.right().saturating_sub(x)),
+            ..area
+        };
+        let held = row.and_then(gauge_of).zip(finding);
+        gauge::draw(look, held, gauge, pen);
+        x += GAUGE + 2;
+    }
+    let words = match row {
+        Some(row) => said(row),
+        None => "pending".to_owned(),
+    };
+    let note = match segment.note.as_str() {
+        "" => String::new(),
+        note => format!("  “{note}”"),
+    };
+    let room = area.right().saturating_sub(x + 1);
+    let words = fit(
+        &look.text(&format!("{words}{note}")),
+        usize::from(room),
+        look.cut(),
+    );
+    pen.write(x, area.y, room, &words, bold);
+}
+
+/// "steady 240 W".
+pub fn kind(segment: &Segment) -> String {
+    let word = segment.kind.word();
+    let word = word.split_once('-').map_or(word, |(first, _)| first);
+    match segment.set_point_w {
+        Some(watts) => format!("{word} {watts:.0} W"),
+        None => word.to_owned(),
+    }
+}
+
+/// The error of held power, and what the kind itself is measured by.
+fn said(row: &ShortRow) -> String {
+    let error = row.error_percent.map(|_| format!("{} %", row.error()));
+    let result = Some(row.result.clone()).filter(|result| !result.is_empty());
+    let parts: Vec<String> = error.into_iter().chain(result).collect();
+    parts.join("; ")
+}
+
+/// The error of held power against its limit.
+fn gauge_of(row: &ShortRow) -> Option<Gauge> {
+    let expanded = row.expanded_percent?;
+    let error = row.error_percent?;
+    Gauge::sized(
+        error,
+        [error - expanded, error + expanded],
+        row.limit_percent?,
+    )
 }

@@ -1,161 +1,259 @@
-//! The whole ride in a strip: where the view and the window are, what is tagged, what dropped out.
+//! The whole ride in a strip: its power, what is tagged and what each tag says, where faults and
+//! dropouts lie. What the view is about stands out.
 
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
-use super::super::state::Scale;
-use super::super::state::State;
-use super::dots::Dots;
+use super::super::state::{State, View};
+use super::super::text;
 use super::lanes::columns_of;
 use super::pen::Pen;
 use super::picture;
+use super::sign::{ink, sign};
+use crate::picture::labels;
 use crate::recording::Channel;
 use crate::session::Role;
 use crate::timeline::Span;
 
+/// Rows of the power.
+const HILLS: u16 = 2;
+
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
-    if area.height < 2 || area.width == 0 {
+    if area.height <= HILLS || area.width < 3 {
         return;
     }
-    let traces = Rect {
-        height: area.height - 1,
+    let area = inner(area);
+    let hills = Rect {
+        height: HILLS,
         ..area
     };
-    power(state, traces, pen);
+    let evidence = evidence(state);
+    power(state, hills, &evidence, pen);
     let marks = Rect {
-        y: area.bottom() - 1,
+        y: area.y + HILLS,
         height: 1,
         ..area
     };
-    segments(state, marks, pen);
+    segments(state, marks, &evidence, pen);
+    excursions(state, marks, pen);
     dropouts(state, marks, pen);
-    let ride = state.ride();
-    let window = state
-        .brush
-        .window
-        .and_then(|window| columns_of(area, ride, window));
-    if let Some((left, right)) = window {
-        let covered = Rect {
-            x: left,
-            width: right - left + 1,
-            ..traces
-        };
-        pen.style(covered, state.look.selected());
+    if area.height > HILLS + 1 {
+        times(
+            state,
+            Rect {
+                y: marks.y + 1,
+                ..marks
+            },
+            pen,
+        );
     }
-    if let Some(x) = picture::column_of(area, ride, state.cursor_s) {
-        pen.style(Rect::new(x, marks.y, 1, 1), state.look.selected());
+    if let Some(x) = picture::column_of(area, state.ride(), state.cursor_s) {
+        pen.style(Rect::new(x, hills.y, 1, HILLS), state.look.at_cursor());
     }
 }
 
-/// Power of one stream over the whole ride; what is not in view stands back.
-fn power(state: &State, area: Rect, pen: &mut Pen<'_>) {
+/// The strip without the margin of the screen.
+pub fn inner(area: Rect) -> Rect {
+    Rect {
+        x: area.x + 1,
+        width: area.width.saturating_sub(2),
+        ..area
+    }
+}
+
+/// What the view is about: the segments of the selected answer, else the window, else the stretch
+/// shown where that is not the whole ride.
+fn evidence(state: &State) -> Vec<Span> {
+    let of = |index: usize| {
+        let segment = state.session().segments.get(index)?;
+        Some(Span::new(segment.from_s, segment.to_s))
+    };
+    if state.view == View::Answers {
+        let ranked = state
+            .answers()
+            .map(|found| found.ranked())
+            .unwrap_or_default();
+        let answer = ranked.get(state.answer.min(ranked.len().saturating_sub(1)));
+        let ids = answer.map_or(&[][..], |answer| &answer.segments);
+        return ids.iter().filter_map(|id| of(id.checked_sub(1)?)).collect();
+    }
+    let window = state.brush.window.filter(|w| w.duration_s() > 0.0);
+    let part = Some(state.shown).filter(|shown| *shown != state.ride());
+    window.or(part).into_iter().collect()
+}
+
+/// The highest second of each column, by the square root so that a sprint leaves room for the rest.
+fn power(state: &State, area: Rect, evidence: &[Span], pen: &mut Pen<'_>) {
     let reference = || state.aligned.powered(Role::Reference).next();
-    let Some(index) = state.under_test().or_else(reference) else {
+    let Some(index) = reference().or_else(|| state.under_test()) else {
         return;
     };
-    let ride = state.ride();
-    let mut dots = Dots::new(area);
-    let columns = dots.width();
+    let (look, ride) = (state.look, state.ride());
     let track = &state.aligned.tracks[index];
-    // Filled down to zero: a silhouette reads better than a line in one or two rows.
-    let stretches = track.stretches(picture::dot_spans(ride, columns));
-    let mut extents = track
+    let stretches = track.stretches(picture::dot_spans(ride, usize::from(area.width)));
+    let extents = track
         .extents(Channel::Power, &stretches)
         .unwrap_or_default();
-    for extent in extents.iter_mut().flatten() {
-        extent.min = extent.min.min(0.0);
-    }
     let high = extents.iter().flatten().map(|e| e.max).fold(1.0, f64::max);
-    dots.trace(Scale { low: 0.0, high }, 0, &extents);
-    let inks = state.look.streams(&state.session().streams);
-    let ink = inks.get(index).copied().unwrap_or_default();
-    dots.paint(area, pen.buffer, state.look, &[state.look.faint()]);
-    if let Some((left, right)) = columns_of(area, ride, state.shown) {
-        let seen = Rect {
-            x: left,
-            width: right - left + 1,
-            ..area
-        };
-        pen.style(seen, ink);
-    }
-}
-
-/// One run a segment, with its number; where segments overlap the later one is on top and the
-/// overlap is marked.
-fn segments(state: &State, row: Rect, pen: &mut Pen<'_>) {
-    let ride = state.ride();
-    let mut last = 0;
-    for x in row.left()..row.right() {
-        pen.dot(x, row.y, state.look.glyph('─', '-'), state.look.faint());
-    }
-    for (index, segment) in state.session().segments.iter().enumerate() {
-        let span = Span::new(segment.from_s, segment.to_s);
-        let Some((left, right)) = columns_of(row, ride, span) else {
-            continue;
-        };
-        let chosen = state.selected == Some(index);
-        let style = if chosen {
-            state.look.strong().add_modifier(Modifier::UNDERLINED)
-        } else {
-            Style::new()
-        };
-        for x in left..=right {
-            let overlap = x < last;
-            let (bar, double) = (state.look.glyph('━', '='), state.look.glyph('═', '#'));
-            pen.dot(
-                x,
-                row.y,
-                if overlap { double } else { bar },
-                Style::reset().patch(style),
-            );
+    // A column stands an eighth high at the least where there is any power.
+    let steps = f64::from(8 * HILLS);
+    for (column, extent) in extents.iter().enumerate() {
+        let watts = extent.map_or(0.0, |extent| extent.max.max(0.0));
+        let eighths = ((watts / high).sqrt() * steps).round() as u16;
+        let x = area.x + column as u16;
+        let lit = evidence.iter().any(|span| {
+            let here = columns_of(area, ride, *span);
+            here.is_some_and(|(left, right)| (left..=right).contains(&x))
+        });
+        let style = if lit { look.lit() } else { look.hill() };
+        for row in 0..HILLS {
+            let filled = eighths.saturating_sub(8 * row).min(8);
+            if filled > 0 {
+                let y = area.bottom() - 1 - row;
+                pen.dot(x, y, block(state, filled), style);
+            }
         }
-        last = last.max(right + 1);
     }
-    numbers(state, row, pen);
 }
 
-/// The segments' numbers, each with a column of its bar behind it, so that two never read as one.
-fn numbers(state: &State, row: Rect, pen: &mut Pen<'_>) {
-    let ride = state.ride();
+/// A cell filled to so many eighths.
+fn block(state: &State, eighths: u16) -> char {
+    const BLOCKS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+    let plain = match eighths {
+        0..=2 => '.',
+        3..=5 => ':',
+        _ => '#',
+    };
+    let full = BLOCKS[usize::from(eighths.clamp(1, 8)) - 1];
+    state.look.glyph(full, plain)
+}
+
+/// A segment a run: the sign of what it says, its number, and a bar.
+fn segments(state: &State, row: Rect, evidence: &[Span], pen: &mut Pen<'_>) {
+    let (look, ride) = (state.look, state.ride());
     let segments = &state.session().segments;
-    let columns: Vec<Option<(u16, u16)>> = segments
+    let spans: Vec<Span> = segments
         .iter()
-        .map(|segment| columns_of(row, ride, Span::new(segment.from_s, segment.to_s)))
+        .map(|segment| Span::new(segment.from_s, segment.to_s))
+        .collect();
+    let columns: Vec<Option<(u16, u16)>> = spans
+        .iter()
+        .map(|span| columns_of(row, ride, *span))
         .collect();
     for (index, place) in columns.iter().enumerate() {
         let Some((left, right)) = *place else {
             continue;
         };
-        let next = columns
-            .iter()
-            .skip(index + 1)
-            .flatten()
-            .map(|(left, _)| *left);
-        let end = next.min().unwrap_or(right + 1).min(right + 1);
+        let later = columns.iter().skip(index + 1).flatten();
+        let end = later
+            .map(|(left, _)| *left)
+            .min()
+            .unwrap_or(right + 1)
+            .min(right + 1);
+        let lit = evidence.contains(&spans[index]);
+        let bar = match lit {
+            true => look.glyph('━', '='),
+            false => look.glyph('─', '-'),
+        };
+        let style = if lit { look.strong() } else { look.mute() };
+        for x in left..end {
+            pen.dot(x, row.y, bar, style);
+        }
+        let finding = state.row_of(index).and_then(|row| row.finding);
         let number = (index + 1).to_string();
-        if usize::from(end.saturating_sub(left)) > number.len() {
-            let style = if state.selected == Some(index) {
-                state.look.selected()
-            } else {
-                state.look.strong()
-            };
-            pen.write(left, row.y, end - left, &number, style);
+        let room = end.saturating_sub(left);
+        let mut x = left;
+        if let (Some(finding), true) = (finding, room > 0) {
+            pen.dot(x, row.y, sign(look, finding), ink(look, finding));
+            x += 1;
+        }
+        if usize::from(end.saturating_sub(x)) >= number.len() {
+            pen.write(x, row.y, end - x, &number, style);
         }
     }
 }
 
+/// Excursions of the source in view that no segment covers.
+fn excursions(state: &State, row: Rect, pen: &mut Pen<'_>) {
+    let Some(index) = state.under_test() else {
+        return;
+    };
+    let segments = &state.session().segments;
+    let tagged = |span: &Span| {
+        segments
+            .iter()
+            .any(|segment| segment.from_s <= span.from_s && span.from_s < segment.to_s)
+    };
+    let found = state.found.excursions.get(index);
+    let spans = found
+        .into_iter()
+        .flatten()
+        .map(|e| Span::new(e.from_s, e.to_s));
+    mark(
+        state,
+        row,
+        spans.filter(|span| !tagged(span)),
+        ['✗', 'X'],
+        pen,
+    );
+}
+
 fn dropouts(state: &State, row: Rect, pen: &mut Pen<'_>) {
-    let ride = state.ride();
     for (index, spans) in state.found.dropouts.iter().enumerate() {
-        if state.hidden.get(index) == Some(&true) {
-            continue;
-        }
-        for span in spans {
-            if let Some((left, right)) = columns_of(row, ride, Span::new(span.from_s, span.to_s)) {
-                for x in left..=right {
-                    pen.dot(x, row.y, state.look.glyph('×', 'x'), state.look.warning());
-                }
-            }
+        if state.hidden.get(index) != Some(&true) {
+            let spans = spans.iter().map(|span| Span::new(span.from_s, span.to_s));
+            mark(state, row, spans, ['▽', '!'], pen);
         }
     }
+}
+
+/// A sign where each of these begins; one for those that share a column.
+fn mark(
+    state: &State,
+    row: Rect,
+    spans: impl Iterator<Item = Span>,
+    [sign, plain]: [char; 2],
+    pen: &mut Pen<'_>,
+) {
+    for span in spans {
+        if let Some((left, _)) = columns_of(row, state.ride(), span) {
+            let sign = state.look.glyph(sign, plain);
+            pen.dot(left, row.y, sign, Style::reset().patch(state.look.fault()));
+        }
+    }
+}
+
+/// The time along the strip, and what its signs mean at the right end.
+fn times(state: &State, row: Rect, pen: &mut Pen<'_>) {
+    let look = state.look;
+    let signs = format!(
+        "{} dropout  {} excursion",
+        look.glyph('▽', '!'),
+        look.glyph('✗', 'X')
+    );
+    let columns = signs.chars().count() as u16;
+    let room = row.width.saturating_sub(columns + 2);
+    let ride = state.ride();
+    let marks = picture::time_marks(ride, row.width, 16).into_iter();
+    let marks: Vec<(f64, String)> = marks
+        .filter_map(|t_s| {
+            let x = picture::column_of(row, ride, t_s)?;
+            Some((f64::from(x), text::time(t_s, state.long())))
+        })
+        .collect();
+    let wanted = marks.iter().map(|(x, label)| (*x, label.len() as f64));
+    let ends = [f64::from(row.x), f64::from(row.x + room)];
+    for ((x, label), left) in marks.iter().zip(labels::placed(wanted, ends, 1.0)) {
+        if left == Some(*x) {
+            pen.write(*x as u16, row.y, label.len() as u16, label, look.faint());
+        }
+    }
+    let style = look.faint().remove_modifier(Modifier::BOLD);
+    pen.write(
+        row.right().saturating_sub(columns),
+        row.y,
+        columns,
+        &signs,
+        style,
+    );
 }

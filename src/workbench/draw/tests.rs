@@ -66,75 +66,39 @@ fn a_narrow_screen_says_what_the_figures_need() {
     }
 }
 
-/// Where two segments overlap, the name of neither is cut to a stump of a word.
-#[test]
-fn names_of_overlapping_segments_are_whole_or_absent() {
-    let segment = |kind, from_s, to_s| Segment {
-        kind,
-        from_s,
-        to_s,
-        set_point_w: None,
-        note: String::new(),
-    };
-    let mut seen = (0, 0);
-    for start_s in (70..600).step_by(10) {
-        let mut state = state_at((120, 40), PLAIN);
-        state.opened.session.segments = vec![
-            segment(Kind::Ramp, 60.0, 900.0),
-            segment(Kind::Coast, f64::from(start_s), f64::from(start_s) + 30.0),
-        ];
-        state.refresh_lines();
-        let screen = text(&rendered(&state));
-        let row = screen
-            .lines()
-            .find(|line| line.starts_with("  tags"))
-            .unwrap();
-        let lane = row.split(['│', '|']).next().unwrap();
-        let words = lane.trim_start().strip_prefix("tags").unwrap();
-        let whole = words.contains("1 ramp");
-        let stump = words.chars().any(|c| "ramp".contains(c));
-        assert_eq!(whole, stump, "{start_s}: {words}");
-        seen = (seen.0 + usize::from(whole), seen.1 + usize::from(!whole));
-    }
-    assert!(seen.0 > 0 && seen.1 > 0, "{seen:?}");
+/// The row of the list that holds the block.
+fn block_row(state: &State) -> String {
+    let screen = text(&rendered(state));
+    let row = screen.lines().rev().find(|line| line.contains(" 1 steady"));
+    row.unwrap_or_else(|| panic!("{screen}")).to_owned()
 }
 
-/// A verdict is on what the allowance leaves, so the list must show that beside it.
+/// A verdict is on what the allowance leaves, so the list must show that.
 #[test]
 fn the_list_shows_the_bias_that_the_verdict_is_on() {
     let mut state = at_work((80, 24), PLAIN);
-    let row = |state: &State| -> (String, f64) {
-        let screen = text(&rendered(state));
-        let mut lines = screen
-            .lines()
-            .skip_while(|line| !line.starts_with("no. kind"));
-        let head = lines.next().unwrap().to_owned();
-        let block = lines.find(|line| line.contains("steady-block")).unwrap();
-        let bias = block
-            .split_whitespace()
-            .find(|word| word.starts_with(['+', '-']) && word.matches('.').count() == 1);
-        let all: Vec<&str> = block.split_whitespace().collect();
-        let at = all.iter().position(|word| Some(*word) == bias).unwrap();
-        (head, all[at + 1].parse().unwrap())
+    let percent = |state: &State| -> f64 {
+        let row = block_row(state);
+        let words: Vec<&str> = row.split_whitespace().collect();
+        let at = words.windows(2).position(|pair| pair[1] == "±");
+        words[at.unwrap()].parse().unwrap()
     };
-    let (head, raw_percent) = row(&state);
-    assert!(head.contains("bias W bias %"), "{head}");
+    let raw_percent = percent(&state);
     press(&mut state, "E a");
     type_text(&mut state, "2");
     press(&mut state, "enter esc");
-    let (head, net_percent) = row(&state);
-    assert!(head.contains("bias W  net %"), "{head}");
     // 2 % of the reference lost on the way: (1 + raw) / 0.98 − 1.
     let expected = ((1.0 + raw_percent / 100.0) / 0.98 - 1.0) * 100.0;
+    let net_percent = percent(&state);
     assert!(
-        (net_percent - expected).abs() < 0.02,
+        (net_percent - expected).abs() < 0.11,
         "{net_percent} {expected}"
     );
 }
 
-/// With two sources under test the list shows the verdict of the one whose bias it shows.
+/// With two sources under test the list shows what is said of the one in view.
 #[test]
-fn the_list_shows_the_verdict_of_the_source_in_view() {
+fn the_list_shows_the_answer_on_the_source_in_view() {
     let mut state = at_work((80, 24), PLAIN);
     press(&mut state, "E down");
     for _ in 0..2 {
@@ -146,20 +110,11 @@ fn the_list_shows_the_verdict_of_the_source_in_view() {
     type_text(&mut state, "5");
     press(&mut state, "enter esc");
     assert_eq!(state.session().streams[1].role, Role::UnderTest);
-    let block = |state: &State| {
-        let screen = text(&rendered(state));
-        let row = screen.lines().find(|line| line.contains("1 steady-block"));
-        row.unwrap().to_owned()
-    };
     // 3 % high under a claim of 2 %, then half a percent under a claim of 5 %.
     state.stream = 0;
-    assert!(
-        block(&state).contains("? inconclusive"),
-        "{}",
-        block(&state)
-    );
+    assert!(block_row(&state).contains("?  1"), "{}", block_row(&state));
     state.stream = 1;
-    assert!(block(&state).contains("✓ conforms"), "{}", block(&state));
+    assert!(block_row(&state).contains("✓  1"), "{}", block_row(&state));
 }
 
 #[test]
@@ -182,21 +137,22 @@ fn boxes_and_lists_at_eighty_columns() {
     }
 }
 
-/// A message takes its line and no row of the keys; the list of messages has all of it.
+/// A message takes the row of the reason and no other; the list of messages has all of it.
 #[test]
-fn a_long_message_leaves_the_keys_where_they_are() {
+fn a_long_message_leaves_everything_else_where_it_is() {
     let mut state = at_work((80, 24), PLAIN);
-    let keys = |state: &State| -> Vec<String> {
+    let others = |state: &State| -> Vec<String> {
         let screen = text(&rendered(state));
-        screen.lines().skip(22).map(str::to_owned).collect()
+        let lines = screen.lines().enumerate().filter(|(row, _)| *row != 2);
+        lines.map(|(_, line)| line.to_owned()).collect()
     };
     state.message = None;
-    let before = keys(&state);
+    let before = others(&state);
     let long = format!("{}the end.", "a message that says a good deal ".repeat(5));
     state.note(long, true);
-    assert_eq!(keys(&state), before);
+    assert_eq!(others(&state), before);
     let screen = text(&rendered(&state));
-    let line = screen.lines().nth(21).unwrap();
+    let line = screen.lines().nth(2).unwrap().trim();
     assert!(
         line.starts_with("! a message") && line.ends_with("… M: all"),
         "{line}"
@@ -212,7 +168,7 @@ fn long_ride(hours: usize) -> State {
         ridden("trainer", Role::UnderTest, None, power.clone()),
         ridden("pedals", Role::Reference, Some(1.0), power),
     ]);
-    searched(State::new(opened, PLAIN, Keymap::default(), (80, 24)))
+    State::new(opened, PLAIN, Keymap::default(), (80, 24))
 }
 
 /// The first line of the panel of a ride of so many hours.
@@ -220,37 +176,27 @@ fn panel_head(hours: usize) -> String {
     super::panel::lines(&long_ride(hours), 13).0[0].plain()
 }
 
-/// Lengths of an hour or more push nothing: each figure ends where its head does.
+/// Lengths of an hour or more push nothing: each ends where those of minutes do.
 #[test]
 fn long_segments_keep_the_columns_of_the_list() {
     for hours in [3, 12] {
         let mut state = long_ride(hours);
-        for (from, to) in [("0:10:00", "0:15:00"), ("0:30:00", "2:30:00")] {
-            press(&mut state, "g");
-            type_text(&mut state, from);
-            press(&mut state, "enter s g");
-            type_text(&mut state, to);
-            press(&mut state, "enter e t s p");
-            type_text(&mut state, "200");
-            press(&mut state, "enter");
-        }
+        let segment = |(from_s, to_s)| Segment {
+            kind: Kind::SteadyBlock,
+            from_s,
+            to_s,
+            set_point_w: Some(200.0),
+            note: String::new(),
+        };
+        state.opened.session.segments = [(600.0, 900.0), (1800.0, 9000.0)].map(segment).to_vec();
         let screen = text(&rendered(&state));
-        let mut lines = screen.lines().skip_while(|line| !line.starts_with("no. "));
-        let end = |line: &str, what: &str| {
-            let start = line
-                .find(what)
-                .unwrap_or_else(|| panic!("no {what} in {line}"));
+        let end = |what: &str| {
+            let line = screen.lines().rev().find(|line| line.contains(what));
+            let line = line.unwrap_or_else(|| panic!("no {what} in {screen}"));
+            let start = line.find(what).unwrap();
             line[..start].chars().count() + what.len()
         };
-        let head = lines.next().unwrap();
-        for (line, length) in lines.zip(["5:00", "2:00:00"]) {
-            assert_eq!(
-                end(line, &format!(" {length} ")) - 1,
-                end(head, "length"),
-                "{screen}"
-            );
-            assert_eq!(end(line, "200 W"), end(head, "set pt"), "{screen}");
-        }
+        assert_eq!(end(" 5:00 "), end(" 2:00:00 "), "{screen}");
     }
 }
 
@@ -266,7 +212,7 @@ fn keys_stay_where_they_are_from_one_suggestion_to_the_next() {
         };
         walk.proposals[0].reason = reason.to_owned();
         let screen = text(&rendered(&state));
-        assert!(screen.contains("suggestion 1 of"), "{screen}");
+        assert!(screen.contains("Suggestion 1 of"), "{screen}");
         keys.push(screen.lines().nth(23).map(str::to_owned));
     }
     assert_eq!(keys[0], keys[1]);
@@ -439,22 +385,18 @@ fn ascii_mode_is_ascii_and_no_colour_has_none() {
 
 #[test]
 fn the_window_shows_without_colour() {
-    let buffer = rendered(&at_work((80, 24), PLAIN));
-    let reversed = |row: u16| {
-        (0..80)
-            .filter(|x| {
-                let style = buffer.cell((*x, row)).unwrap().style();
-                style
-                    .add_modifier
-                    .contains(ratatui::style::Modifier::REVERSED)
-            })
-            .count()
+    let mut state = at_work((80, 24), PLAIN);
+    state.shown = state.ride();
+    let buffer = rendered(&state);
+    let is_bold = |x: &u16| {
+        let style = buffer.cell((*x, 4)).unwrap().style();
+        style.add_modifier.contains(ratatui::style::Modifier::BOLD)
     };
-    assert!(reversed(1) >= 10, "on the strip");
-    assert!(
-        (4..24).any(|row| reversed(row) >= 6 && reversed(row) < 20),
-        "on the axis"
-    );
+    let bold = (0..80).filter(is_bold).count();
+    assert!((10..20).contains(&bold), "{bold} on the strip");
+    let screen = text(&buffer);
+    let edges = screen.lines().filter(|line| line.contains('┊')).count();
+    assert!(edges >= 3, "{screen}");
 }
 
 /// Every view at every size of a tiled corner, and whatever may lie over one at a third of them.
@@ -525,7 +467,15 @@ fn what_rests_on_a_search_of_the_ride_says_that_it_is_to_come() {
     assert!(!text(&rendered(&state)).contains("pending"));
     state.searched = None;
     let shown = text(&rendered(&state));
-    for words in [" pending ", "95 % CI pending", "verdict   pending"] {
+    assert!(
+        shown.lines().next().unwrap().contains(" pending "),
+        "{shown}"
+    );
+    let limits = shown.lines().find(|line| line.contains("95 % CI"));
+    assert!(limits.unwrap().trim_end().ends_with("pending"), "{shown}");
+    state.all_figures = true;
+    let shown = text(&rendered(&state));
+    for words in ["95 % CI pending", "verdict   pending"] {
         assert!(shown.contains(words), "{words}:\n{shown}");
     }
 }
@@ -548,9 +498,9 @@ fn a_text_that_is_offered_is_shown_in_reverse_video() {
         text.matches("200").count()
     };
     let mut state = at_work((80, 24), PLAIN);
-    assert_eq!(reversed(&state), 1);
+    assert_eq!(reversed(&state), 0);
     press(&mut state, "p");
-    assert_eq!(reversed(&state), 2);
-    press(&mut state, "end");
     assert_eq!(reversed(&state), 1);
+    press(&mut state, "end");
+    assert_eq!(reversed(&state), 0);
 }

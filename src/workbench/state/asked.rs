@@ -7,9 +7,10 @@ use super::State;
 use super::parts::{Scope, View};
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::questions::Findings;
+use crate::export::table::ShortRow;
 use crate::recording::Channel;
 use crate::session::{Kind, Role};
-use crate::timeline::Span;
+use crate::timeline::{Member, Span};
 
 impl State {
     /// What the open view is about; `None` where all it shows is at hand, as in the ride view
@@ -45,13 +46,7 @@ impl State {
                 basis: None,
                 ..comparison
             }),
-            View::Answers => Some(About {
-                span: self.ride(),
-                segment: None,
-                under_test: None,
-                basis: None,
-                ..comparison
-            }),
+            View::Answers => None,
             View::Plan => Some(About {
                 span: self.ride(),
                 segment: None,
@@ -84,12 +79,67 @@ impl State {
         }
     }
 
-    /// The answers, once they have come.
-    pub fn answers(&self) -> Option<&Findings> {
-        match &self.study {
-            Some((_, Answer::Answers(findings))) => Some(findings),
-            _ => None,
+    /// What the answers are about: the whole ride, whatever view is open.
+    fn about_ride(&self) -> About {
+        About {
+            view: View::Answers,
+            span: self.ride(),
+            segment: None,
+            under_test: None,
+            basis: None,
+            pair: None,
+            channel: None,
+            plan: None,
         }
+    }
+
+    /// What is to be computed next, if anything is: what the ride shows on its time line, then what
+    /// the open view waits for, then the answers. Each rests on what comes before it.
+    pub fn wanted(&self) -> Option<Wanted> {
+        if !self.is_searched() {
+            return Some(Wanted::Findings(Arc::clone(&self.aligned)));
+        }
+        let own = self.about().filter(|about| !self.is_answered(*about));
+        let next = own.or_else(|| (!self.answers_hold()).then(|| self.about_ride()))?;
+        Some(Wanted::Answer(Box::new(self.question(next))))
+    }
+
+    /// Whether a question would be asked about this in the same way as things stand.
+    fn holds(&self, question: &Question, about: About) -> bool {
+        question.asks(about, &self.aligned, &self.found, self.session())
+    }
+
+    /// Whether the open view's answer is one to what it is about now.
+    fn is_answered(&self, about: About) -> bool {
+        let study = self.study.as_ref();
+        study.is_some_and(|(question, _)| self.holds(question, about))
+    }
+
+    /// Whether the answers are those of the ride as it stands.
+    pub fn answers_hold(&self) -> bool {
+        let answered = self.answered.as_ref();
+        answered.is_some_and(|(question, _)| self.holds(question, self.about_ride()))
+    }
+
+    /// The answers as they came last; `None` before the first, and where no stream has power.
+    pub fn answers(&self) -> Option<&Findings> {
+        let (_, answered) = self.answered.as_ref()?;
+        Some(&answered.findings).filter(|findings| !findings.answers.is_empty())
+    }
+
+    /// The row of the short table for a segment and the source in view, as it came last, where it is
+    /// of its stretch and kind as they are now.
+    pub fn row_of(&self, index: usize) -> Option<&ShortRow> {
+        let segment = self.session().segments.get(index)?;
+        let source = self.under_test().map(Member::Stream);
+        let source = source.map_or("", |member| self.member_name(member));
+        let (_, answered) = self.answered.as_ref()?;
+        let is_it = |row: &&ShortRow| {
+            (row.from_s, row.length_s, row.kind)
+                == (segment.from_s, segment.to_s - segment.from_s, segment.kind)
+                && row.under_test == source
+        };
+        answered.rows.iter().find(is_it)
     }
 
     /// The segment that the window is, where its kind has figures of its own.
@@ -117,10 +167,10 @@ impl State {
 
     /// Whether figures still wait for the search of the ride, or the open view for its answer.
     pub fn is_pending(&self) -> bool {
-        match (&self.asked, &self.study) {
-            (Some(Wanted::Answer(asked)), Some((answered, _))) => **asked != *answered,
-            (Some(_), _) => true,
-            (None, _) => !self.is_searched(),
+        match self.about() {
+            _ if !self.is_searched() => true,
+            Some(about) => !self.is_answered(about),
+            None => self.view == View::Answers && !self.answers_hold(),
         }
     }
 

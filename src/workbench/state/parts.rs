@@ -189,10 +189,21 @@ pub enum Mode {
     Menu(Place),
     /// A line of text.
     Prompt(Prompt),
-    /// The keys of the place the help was asked in, scrolled by so many lines.
-    Help(usize),
+    /// The keys of the place the help was asked in.
+    Help(Help),
     /// The messages so far, scrolled by so many lines.
     Log(usize),
+}
+
+/// The list of keys: how far it is scrolled, and what it is narrowed to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Help {
+    /// First line shown.
+    pub first: usize,
+    /// Words that every line shown holds.
+    pub typed: String,
+    /// Whether they are being typed.
+    pub typing: bool,
 }
 
 /// A walk through proposed segments.
@@ -281,8 +292,12 @@ pub enum Copied {
 /// What the landmark keys stop at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Landmarks {
+    /// Edges of segments, and between them laps or else changes of power.
+    Useful,
     /// Edges of segments.
     Edges,
+    /// Laps of the recordings.
+    Laps,
     /// Where the power of the references changes.
     Steps,
     /// Dropouts.
@@ -297,7 +312,9 @@ impl Landmarks {
     /// Plural name.
     pub const fn name(self) -> &'static str {
         match self {
+            Landmarks::Useful => "landmarks",
             Landmarks::Edges => "segment edges",
+            Landmarks::Laps => "laps",
             Landmarks::Steps => "changes of power",
             Landmarks::Dropouts => "dropouts",
             Landmarks::Excursions => "excursions",
@@ -345,6 +362,8 @@ pub enum Place {
     Prompt,
     /// In a list that scrolls.
     List,
+    /// While the list of keys is narrowed.
+    Narrowing,
 }
 
 impl Place {
@@ -371,6 +390,7 @@ impl Place {
         Place::RestoreQuestion,
         Place::Prompt,
         Place::List,
+        Place::Narrowing,
     ];
 
     /// Head line over the keys of this place.
@@ -394,6 +414,7 @@ impl Place {
             Place::RestoreQuestion => "unsaved edits of an earlier run",
             Place::Prompt => "typing",
             Place::List => "lists",
+            Place::Narrowing => "narrowing the list of keys",
         }
     }
 }

@@ -19,7 +19,6 @@ use std::sync::Arc;
 use super::state::parts::View;
 use crate::analysis::coverage::Coverage;
 use crate::analysis::figures::SegmentFigures;
-use crate::analysis::questions::Findings;
 use crate::analysis::ride;
 use crate::analysis::segment::figures_with;
 use crate::plan::PlanCheck;
@@ -31,8 +30,8 @@ pub use question::{About, Found, Question, Wanted};
 pub enum Answer {
     /// Of the ride view: all figures of the selected segment.
     Segment(Box<SegmentFigures>),
-    /// Of the answers view.
-    Answers(Box<Findings>),
+    /// Of the whole ride.
+    Answers(Box<answers::Answered>),
     /// Of the clocks view.
     Clocks(Box<clocks::Clocks>),
     /// Of the agreement view.
@@ -92,7 +91,7 @@ pub fn compute(wanted: Wanted) -> Computed {
 fn answer(question: &Question) -> Answer {
     let answered = match question.about.view {
         View::Ride => segment_of(question).map(|a| Answer::Segment(Box::new(a))),
-        View::Answers => answers::of(question).map(|a| Answer::Answers(Box::new(a))),
+        View::Answers => Ok(Answer::Answers(Box::new(answers::of(question)))),
         View::Clocks => Ok(Answer::Clocks(Box::new(clocks::of(question)))),
         View::Agreement => agreement::of(question).map(|a| Answer::Agreement(Box::new(a))),
         View::Response => response::of(question).map(|a| Answer::Response(Box::new(a))),

@@ -62,8 +62,8 @@ pub fn see(state: &mut State) {
             state.brush.window = Some(Span::new(from_s, to_s));
         }
     }
+    motion::show_large(state, Span::new(from_s, to_s));
     motion::go_to(state, from_s);
-    motion::zoom_window(state);
 }
 
 /// Puts the selected answer among the words for or against the device, or takes it out.

@@ -8,7 +8,7 @@ use super::super::event::Effect;
 use super::super::state::{Held, Mode, Place, State};
 use super::super::text;
 use super::super::theme::letters;
-use super::motion::{self, bring_span_into_view, no_window};
+use super::motion::{self, bring_span_into_view, no_window, show_large, whole_second};
 use super::say::{say, warn};
 use crate::session::validation::check_savable;
 use crate::session::{Kind, Role, Segment, Session, Stream};
@@ -292,7 +292,12 @@ pub fn choose(state: &mut State, index: usize) {
     state.selected = Some(index);
     state.brush.window = Some(span);
     state.brush.held = Held::Nothing;
-    bring_span_into_view(state, span);
+    if state.zooms {
+        show_large(state, span);
+        state.cursor_s = whole_second(state, span.from_s);
+    } else {
+        bring_span_into_view(state, span);
+    }
 }
 
 pub fn step_back(state: &mut State, effects: &mut Vec<Effect>) {

@@ -4,11 +4,13 @@ use std::sync::Arc;
 
 use super::super::action::names;
 use super::super::state::{Held, Landmarks, Mode, State};
+use super::super::text;
 use super::motion::{go_to, no_window, whole_second};
 use super::say::{say, warn};
+use crate::analysis::ride::noted;
 use crate::recording::Channel;
 use crate::session::Role;
-use crate::suggest::{Evidence, change_points_s};
+use crate::suggest::{Evidence, SETTLE_S, change_points_s};
 use crate::timeline::Span;
 
 /// Farthest that an edge snaps, s. A convention of this program.
@@ -105,7 +107,8 @@ pub fn choose(state: &mut State, landmarks: Landmarks) {
 
 pub fn go(state: &mut State, forward: bool) {
     let here_s = state.cursor_s;
-    let stops = stops(state);
+    let landmarks = state.landmarks;
+    let stops = stops(state, landmarks);
     let next = if forward {
         stops.into_iter().filter(|t| *t > here_s).reduce(f64::min)
     } else {
@@ -125,8 +128,77 @@ pub fn go(state: &mut State, forward: bool) {
     }
 }
 
-fn stops(state: &mut State) -> Vec<f64> {
-    match state.landmarks {
+/// Shortest piece whose start is inset, s: what is shorter is an effort, which begins at once.
+const INSET_FROM_S: f64 = 60.0;
+
+/// Brushes the piece between the landmarks around the cursor; of a long one without the first
+/// seconds, in which power still settles. The cursor goes to its end, from where the next piece is
+/// one key away.
+pub fn brush_piece(state: &mut State) {
+    let (here_s, ride, landmarks) = (state.cursor_s, state.ride(), state.landmarks);
+    let stops = stops(state, landmarks);
+    let before = stops
+        .iter()
+        .copied()
+        .filter(|t| *t <= here_s)
+        .reduce(f64::max);
+    let after = stops
+        .iter()
+        .copied()
+        .filter(|t| *t > here_s)
+        .reduce(f64::min);
+    let (from_s, to_s) = (before.unwrap_or(ride.from_s), after.unwrap_or(ride.to_s));
+    let inset_s = match to_s - from_s >= INSET_FROM_S && before.is_some() {
+        true => SETTLE_S,
+        false => 0.0,
+    };
+    let window = Span::new(
+        whole_second(state, from_s + inset_s),
+        whole_second(state, to_s),
+    );
+    state.selected = None;
+    state.brush.held = Held::Nothing;
+    state.brush.window = Some(window);
+    go_to(state, to_s);
+    let (tag, hold) = (state.key(names::TAG), state.key(names::HOLD_EDGE));
+    let inset = match inset_s > 0.0 {
+        true => format!(", {inset_s:.0} s after the change"),
+        false => String::new(),
+    };
+    say(
+        state,
+        format!(
+            "brushed {}{inset}; {tag} tags it, {hold} moves an edge",
+            text::duration(window.duration_s())
+        ),
+    );
+}
+
+fn stops(state: &mut State, landmarks: Landmarks) -> Vec<f64> {
+    match landmarks {
+        Landmarks::Useful => {
+            let mut all = stops(state, Landmarks::Edges);
+            let mut marks = stops(state, Landmarks::Laps);
+            if marks.is_empty() {
+                marks = stops(state, Landmarks::Steps);
+            }
+            // A tagged segment says better than laps and changes where it begins and ends.
+            let segments = &state.session().segments;
+            let tagged = |t_s: f64| segments.iter().any(|s| s.from_s <= t_s && t_s <= s.to_s);
+            all.extend(marks.into_iter().filter(|t_s| !tagged(*t_s)));
+            all
+        }
+        Landmarks::Laps => {
+            let laps = noted(&state.aligned, |recording, clock| {
+                let laps = recording.laps.iter();
+                laps.flat_map(|lap| [lap.from_s, lap.to_s])
+                    .map(|t_s| clock.to_session(t_s))
+                    .collect()
+            });
+            laps.into_iter()
+                .map(|t_s| whole_second(state, t_s))
+                .collect()
+        }
         Landmarks::Edges => {
             let edges = state.session().segments.iter();
             edges

@@ -41,23 +41,37 @@ pub fn to_edge(state: &mut State, edge: Edge) {
     }
 }
 
-/// Shows the window and a little around it.
-pub fn zoom_window(state: &mut State) {
+/// Shows the window with a little around it; where it is shown so already, the whole ride.
+pub fn toggle_zoom(state: &mut State) {
     let Some(window) = state.brush.window else {
         no_window(state);
         return;
     };
-    let margin_s = (0.1 * window.duration_s()).max(5.0);
+    let before = state.shown;
+    show_large(state, window);
+    state.zooms = state.shown != before;
+    if !state.zooms {
+        show(state, state.ride());
+    }
+}
+
+/// Share of a stretch shown on either side of it, and the least of that, s.
+const MARGIN: f64 = 0.15;
+const LEAST_MARGIN_S: f64 = 5.0;
+
+/// Shows a stretch with a little around it.
+pub fn show_large(state: &mut State, span: Span) {
+    let margin_s = (MARGIN * span.duration_s()).max(LEAST_MARGIN_S);
     remember_shown(state);
     show(
         state,
         Span {
-            from_s: window.from_s - margin_s,
-            to_s: window.to_s + margin_s,
+            from_s: span.from_s - margin_s,
+            to_s: span.to_s + margin_s,
         },
     );
     if !state.shown.contains(state.cursor_s) {
-        state.cursor_s = window.from_s;
+        state.cursor_s = whole_second(state, span.from_s);
     }
 }
 

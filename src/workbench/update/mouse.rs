@@ -56,7 +56,7 @@ pub fn act(context: &mut Context<'_>, mouse: Mouse) {
             state.drag_from_s = Some(state.cursor_s);
         }
         (MouseEvent::Press, None) if state.view == View::Ride => {
-            let first = layout.segments.y + 1;
+            let first = layout.segments.y;
             if mouse.row >= first && mouse.row < layout.segments.bottom() {
                 let row = usize::from(mouse.row - first);
                 let offset = first_segment_row(state, layout.segments);

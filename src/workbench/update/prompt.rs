@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::super::action::entry::{Context, found};
 use super::super::event::Effect;
-use super::super::state::{Claimed, Mode, Prompt, Purpose, State};
+use super::super::state::{Claimed, Help, Mode, Prompt, Purpose, State};
 use super::super::text;
 use super::say::{say, warn};
 use super::{edit, motion, streams};
@@ -273,8 +273,33 @@ pub fn scroll(context: &mut Context<'_>, lines: isize) {
             let found = found(context.table, &prompt.text);
             prompt.pick = moved(prompt.pick, found.len().saturating_sub(1));
         }
-        Mode::Help(line) | Mode::Log(line) => *line = moved(*line, last),
+        Mode::Help(Help { first: line, .. }) | Mode::Log(line) => *line = moved(*line, last),
         _ => {}
+    }
+}
+
+/// Begins to narrow the list of keys, or ends it; `keeps` what was typed.
+pub fn narrowing(state: &mut State, typing: bool, keeps: bool) {
+    match &mut state.mode {
+        Mode::Help(help) => {
+            help.typing = typing;
+            if !keeps {
+                help.typed.clear();
+                help.first = 0;
+            }
+        }
+        _ => say(state, "only the list of keys can be narrowed"),
+    }
+}
+
+/// Changes the words that the list of keys is narrowed to, while they are typed.
+pub fn narrow(state: &mut State, change: impl FnOnce(&mut String)) {
+    if let Mode::Help(help) = &mut state.mode
+        && help.typing
+        && help.typed.len() < LONGEST
+    {
+        change(&mut help.typed);
+        help.first = 0;
     }
 }
 

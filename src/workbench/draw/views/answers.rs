@@ -8,12 +8,13 @@ use ratatui::style::Style;
 
 use super::super::super::state::{Scale, State};
 use super::super::dots::Dots;
+use super::super::gauge;
 use super::super::page::Page;
 use super::super::pen::{Pen, Text};
 use super::super::picture;
+use super::super::sign::{ink, sign};
 use super::shared::{first, rest, wrapped};
 use crate::analysis::questions::{Answer, Finding, Findings, Question};
-use crate::export::findings;
 use crate::picture::gauge::Gauge;
 use crate::recording::Channel;
 use crate::session::Role;
@@ -45,29 +46,6 @@ enum Line<'a> {
     Answer(&'a Answer, usize),
     Folded(Finding, Vec<&'a Answer>),
     Blank,
-}
-
-/// The headline over the strip, and the remark under it where there is room.
-pub fn headline(state: &State, area: Rect, pen: &mut Pen<'_>) {
-    let Some(found) = state.answers().filter(|_| area.height > 0) else {
-        return;
-    };
-    let inner = inset(area);
-    let mut lines = wrapped(
-        &format!("{}.", found.headline),
-        inner.width,
-        state.look.strong(),
-    );
-    if state.size.1 >= OPEN_FROM {
-        lines.extend(wrapped(&found.remark, inner.width, state.look.mute()));
-    }
-    let all = lines.len();
-    lines.truncate(usize::from(area.height));
-    pen.lines(&lines, inner);
-    if all > lines.len() {
-        let (x, y) = (inner.right(), inner.bottom() - 1);
-        pen.dot(x.saturating_sub(1), y, state.look.cut(), state.look.mute());
-    }
 }
 
 pub fn page<'a>(state: &'a State, found: &'a Findings, area: Rect) -> Page<'a> {
@@ -146,7 +124,10 @@ fn draw_line(state: &State, line: &Line<'_>, selected: usize, area: Rect, pen: &
             };
             let keys: Vec<&str> = answers.iter().map(|a| a.question.key()).collect();
             let head = Text::default()
-                .with(format!(" {} ", sign(state, *group)), ink(state, *group))
+                .with(
+                    format!(" {} ", sign(state.look, *group)),
+                    ink(state.look, *group),
+                )
                 .with(format!("{} {word}", answers.len()), look.mute());
             pen.line(area.x, area.y, area.width, &head);
             let x = area.x + 1 + KEY + GAUGE + 2;
@@ -167,21 +148,28 @@ fn draw_answer(state: &State, answer: &Answer, chosen: bool, area: Rect, pen: &m
     let line = Text::default()
         .with(mark.to_string(), look.strong())
         .with(
-            format!("{} ", sign(state, answer.outcome)),
-            ink(state, answer.outcome),
+            format!("{} ", sign(state.look, answer.outcome)),
+            ink(state.look, answer.outcome),
         )
         .with(answer.question.key().to_owned(), words);
     pen.line(area.x, area.y, area.width, &line);
-    let gauge = Rect {
+    let room_of_gauge = Rect {
         x: area.x + 1 + KEY,
         width: GAUGE.min(area.width.saturating_sub(1 + KEY)),
         ..area
     };
-    draw_gauge(state, answer, gauge, pen);
+    let ridden = answer.outcome != Finding::NotRidden;
+    let held = Gauge::of(answer).filter(|_| ridden);
+    gauge::draw(
+        look,
+        held.map(|held| (held, answer.outcome)),
+        room_of_gauge,
+        pen,
+    );
     let published = &state.session().words;
     let is_published =
         published.for_.contains(&answer.sentence) || published.against.contains(&answer.sentence);
-    let x = gauge.right() + 2;
+    let x = room_of_gauge.right() + 2;
     let room = area.right().saturating_sub(x + 1);
     let text = match area.width >= SENTENCE_FROM {
         true => &answer.sentence,
@@ -202,86 +190,7 @@ fn draw_answer(state: &State, answer: &Answer, chosen: bool, area: Rect, pen: &m
     if chosen {
         let row = Rect { height: 1, ..area };
         pen.style(row, look.chosen());
-        ground(state, gauge, pen);
-    }
-}
-
-fn sign(state: &State, finding: Finding) -> char {
-    let plain = match finding {
-        Finding::Fault => 'X',
-        Finding::CannotTell => '?',
-        Finding::Fine => 'v',
-        Finding::NotRidden => '.',
-    };
-    state.look.glyph(findings::sign(finding), plain)
-}
-
-fn ink(state: &State, finding: Finding) -> Style {
-    match finding {
-        Finding::Fault => state.look.fault(),
-        Finding::CannotTell => state.look.open(),
-        Finding::Fine => state.look.fine(),
-        Finding::NotRidden => state.look.mute(),
-    }
-}
-
-/// What is allowed, and the hair line where it ends.
-fn ground(state: &State, area: Rect, pen: &mut Pen<'_>) {
-    let allowed = Rect {
-        width: area.width / 3,
-        ..area
-    };
-    pen.style(allowed, state.look.allowed());
-}
-
-fn draw_gauge(state: &State, answer: &Answer, area: Rect, pen: &mut Pen<'_>) {
-    let look = state.look;
-    ground(state, area, pen);
-    let columns = usize::from(area.width);
-    if columns == 0 || answer.outcome == Finding::NotRidden {
-        return;
-    }
-    let edge = area.x + area.width / 3;
-    pen.dot(edge, area.y, look.glyph('▏', '|'), look.edge());
-    let Some(gauge) = Gauge::of(answer) else {
-        return;
-    };
-    let style = ink(state, answer.outcome);
-    if gauge.is_off() {
-        pen.dot(area.right() - 1, area.y, look.glyph('»', '>'), style);
-        return;
-    }
-    interval(state, gauge.covered(columns), area, style, pen);
-    let x = area.x + gauge.column(columns) as u16;
-    pen.dot(x, area.y, value_mark(state, answer.outcome), style);
-}
-
-fn value_mark(state: &State, finding: Finding) -> char {
-    match finding {
-        Finding::Fault => state.look.glyph('◆', 'x'),
-        Finding::Fine => state.look.glyph('●', 'o'),
-        Finding::CannotTell | Finding::NotRidden => state.look.glyph('○', 'o'),
-    }
-}
-
-/// An interval in half columns.
-fn interval(
-    state: &State,
-    halves: std::ops::Range<usize>,
-    area: Rect,
-    style: Style,
-    pen: &mut Pen<'_>,
-) {
-    let look = state.look;
-    for column in 0..usize::from(area.width) {
-        let covered = [2 * column, 2 * column + 1].map(|half| halves.contains(&half));
-        let c = match covered {
-            [true, true] => look.glyph('━', '='),
-            [true, false] => look.glyph('╸', '='),
-            [false, true] => look.glyph('╺', '='),
-            [false, false] => continue,
-        };
-        pen.dot(area.x + column as u16, area.y, c, style);
+        gauge::ground(look, room_of_gauge, pen);
     }
 }
 
@@ -355,20 +264,20 @@ fn forest(state: &State, answer: &Answer, area: Rect, pen: &mut Pen<'_>) {
         for at in [allowed.x, allowed.right(), line.x + column(0.0)] {
             pen.dot(at, line.y, look.glyph('▏', '|'), look.edge());
         }
-        let style = ink(state, part.outcome);
+        let style = ink(state.look, part.outcome);
         let half = |value: f64| {
             let share = (value / reach + 1.0) / 2.0;
             (share * 2.0 * f64::from(axis.width)).clamp(0.0, 2.0 * f64::from(axis.width)) as usize
         };
-        interval(
-            state,
+        gauge::interval(
+            look,
             half(part.interval[0])..half(part.interval[1]),
             line,
             style,
             pen,
         );
         let at = line.x + column(part.value);
-        pen.dot(at, line.y, value_mark(state, part.outcome), style);
+        pen.dot(at, line.y, gauge::value_mark(look, part.outcome), style);
         let name = format!("{:>3}  {}", part.segment, part.what);
         pen.write(area.x, line.y, NAME, &name, look.mute());
         let expanded = 0.5 * (part.interval[1] - part.interval[0]);

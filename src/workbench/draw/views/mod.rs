@@ -13,7 +13,6 @@ mod soak;
 #[cfg(test)]
 mod tests;
 
-use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::layout::Layout;
@@ -27,9 +26,9 @@ use shared::{CONSENSUS_MARK, first, nothing, rest, stream_name};
 
 /// The open view, under the strip.
 pub fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
-    let area = body(layout);
+    let area = layout.body;
     if let (View::Answers, Some(found)) = (state.view, state.answers()) {
-        return answers::page(state, found, rest(area, u16::from(area.height > 16)));
+        return answers::page(state, found, area);
     }
     let below = rest(area, 1);
     let page = match state.study.as_ref().map(|(_, answer)| answer) {
@@ -59,17 +58,6 @@ pub fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
         _ => subject_line(state),
     };
     page.with(vec![line], first(area, 1))
-}
-
-/// The part of the screen that is a view's own: between the strip and the message.
-fn body(layout: &Layout) -> Rect {
-    let top = layout.strip.bottom();
-    Rect {
-        x: layout.strip.x,
-        y: top,
-        width: layout.title.width,
-        height: layout.message.y.saturating_sub(top),
-    }
 }
 
 /// What the figures are for and who is compared.

@@ -1,0 +1,333 @@
+//! The answer of the view in one line, and under it the reason or, while there is one, the message.
+
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::super::action::names;
+use super::super::layout::ROOMY_FROM;
+use super::super::state::{Held, Mode, State, View, Walk};
+use super::super::text;
+use super::pen::{Pen, Text};
+use super::sign::{ink, sign};
+use crate::analysis::questions::{Answer, Finding, Question};
+use crate::export::table::ShortRow;
+use crate::session::Segment;
+use crate::text::{fit, number, wrapped};
+
+/// What is read first in a view, and what second.
+struct Head {
+    finding: Option<Finding>,
+    answer: String,
+    reason: String,
+}
+
+impl Head {
+    fn plain(answer: impl Into<String>, reason: impl Into<String>) -> Self {
+        Self {
+            finding: None,
+            answer: answer.into(),
+            reason: reason.into(),
+        }
+    }
+}
+
+/// Draws both; a message takes the place of the last line.
+pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
+    if area.height == 0 || area.width < 4 {
+        return;
+    }
+    let look = state.look;
+    let head = head(state);
+    let text = Rect {
+        x: area.x + 1,
+        width: area.width - 2,
+        ..area
+    };
+    let signed = head.finding.map_or(0, |_| 2);
+    let width = usize::from(text.width.saturating_sub(signed));
+    let mut lines: Vec<Text> = wrapped(&look.text(&head.answer), width)
+        .into_iter()
+        .map(|line| Text::default().with(line, look.strong()))
+        .collect();
+    // The headline of the answers has as many rows as it needs; elsewhere an answer is one line.
+    let most = match state.view {
+        View::Answers => usize::from(area.height),
+        _ => 1,
+    };
+    if lines.len() > most {
+        lines.truncate(most);
+        let cut = match state.view {
+            View::Answers => lines.pop().map_or(String::new(), |line| line.plain()) + " ",
+            _ => {
+                lines.clear();
+                head.answer.clone()
+            }
+        };
+        let room = width.saturating_sub(usize::from(state.view == View::Answers));
+        let cut = fit(&look.text(&cut), room, look.cut());
+        lines.push(Text::default().with(cut, look.strong()));
+    }
+    if let Some(finding) = head.finding {
+        pen.dot(text.x, text.y, sign(look, finding), ink(look, finding));
+    }
+    let beside = Rect {
+        x: text.x + signed,
+        width: text.width - signed,
+        ..text
+    };
+    pen.lines(&lines, beside);
+    let below = Rect {
+        y: beside.y + lines.len() as u16,
+        height: beside.height.saturating_sub(lines.len() as u16),
+        ..beside
+    };
+    if message(state, beside, pen) {
+        return;
+    }
+    let reasons = wrapped(&look.text(&head.reason), usize::from(below.width));
+    for (row, line) in reasons.iter().enumerate().take(usize::from(below.height)) {
+        let is_last = row + 1 == usize::from(below.height) && row + 1 < reasons.len();
+        let line = match is_last {
+            true => fit(
+                &format!("{line} {}", reasons[row + 1]),
+                usize::from(below.width),
+                look.cut(),
+            ),
+            false => line.clone(),
+        };
+        pen.write(
+            below.x,
+            below.y + row as u16,
+            below.width,
+            &line,
+            look.mute(),
+        );
+    }
+}
+
+/// The message, in the last row of the head; the list of messages has all of a long one. Whether
+/// there is one.
+fn message(state: &State, area: Rect, pen: &mut Pen<'_>) -> bool {
+    let Some((message, _)) = state.message.as_ref().filter(|_| area.height > 1) else {
+        return false;
+    };
+    let look = state.look;
+    let (text, style) = match message.warns {
+        true => (format!("! {}", message.text), look.warning()),
+        false => (message.text.clone(), look.strong()),
+    };
+    let y = area.bottom() - 1;
+    let blank = " ".repeat(usize::from(area.width));
+    pen.write(area.x, y, area.width, &blank, Style::reset());
+    let text = look.text(&text);
+    let width = usize::from(area.width);
+    let text = match text.chars().count() > width {
+        true => {
+            let all = format!(" {}: all", state.key(names::MESSAGES));
+            fit(&text, width.saturating_sub(all.chars().count()), look.cut()) + &all
+        }
+        false => text,
+    };
+    pen.write(area.x, y, area.width, &text, style);
+    true
+}
+
+fn head(state: &State) -> Head {
+    match (&state.mode, state.view) {
+        (Mode::Walk(walk), _) => suggested(walk),
+        (Mode::Clock, _) => Head::plain(clock_line(state), ""),
+        (_, View::Answers) => all_answers(state),
+        (_, View::Clocks) => of_question(state, Question::Clocks),
+        (_, View::References) => of_question(state, Question::References),
+        (_, View::Soak) => of_question(state, Question::Heat),
+        (_, View::ErrorCurve) => of_question(state, Question::Level),
+        (_, View::Coverage) => of_question(state, Question::Accuracy),
+        (_, View::Plan) => Head::plain("What the plan asks, and what this ride lacks.", ""),
+        (_, View::Ride | View::Agreement | View::Response) => of_stretch(state),
+    }
+}
+
+fn pending() -> Head {
+    Head::plain("The ride is being searched; the answers follow.", "")
+}
+
+fn all_answers(state: &State) -> Head {
+    match state.answers() {
+        Some(found) => Head::plain(
+            format!("{}.", found.headline),
+            match state.size.1 >= ROOMY_FROM {
+                true => found.remark.as_str(),
+                false => "",
+            },
+        ),
+        None => pending(),
+    }
+}
+
+fn of_question(state: &State, question: Question) -> Head {
+    let Some(found) = state.answers() else {
+        return pending();
+    };
+    let is_it = |answer: &&Answer| answer.question == question;
+    match found.answers.iter().find(is_it) {
+        Some(answer) => Head {
+            finding: Some(answer.outcome),
+            answer: capital(&answer.sentence),
+            reason: question.asks().to_owned(),
+        },
+        None => Head::plain(question.asks(), ""),
+    }
+}
+
+/// What the window or the selected segment says; without either, what the ride does.
+fn of_stretch(state: &State) -> Head {
+    let selected = state
+        .selected
+        .filter(|_| state.figures_kind() != crate::session::Kind::Open);
+    if let Some((index, segment)) =
+        selected.and_then(|index| Some((index, state.session().segments.get(index)?)))
+    {
+        return match state.row_of(index) {
+            Some(row) => of_segment(state, segment, row),
+            None => Head::plain(format!("{} {}", index + 1, segment.kind), "pending"),
+        };
+    }
+    if state.is_brushed() {
+        return of_window(state);
+    }
+    of_ride(state)
+}
+
+fn of_segment(state: &State, segment: &Segment, row: &ShortRow) -> Head {
+    let error = row.error_percent.map(|_| {
+        let limit = row.limit_percent;
+        let claim = limit.map_or_else(String::new, |limit| {
+            format!("; claim ±{} %", number(limit, 1, false))
+        });
+        format!("reads {} %{claim}", row.error())
+    });
+    let result = Some(row.result.clone()).filter(|result| !result.is_empty());
+    let parts: Vec<String> = error.into_iter().chain(result).collect();
+    let what = super::segments::kind(segment);
+    let verdict = state.judged(&state.figures);
+    let reasons = verdict.map_or_else(Vec::new, |verdict| verdict.sentences());
+    let reason = match (reasons.is_empty(), segment.note.as_str()) {
+        (true, "") => String::new(),
+        (true, note) => format!("note: {note}"),
+        (false, _) => reasons.join("; "),
+    };
+    let answer = match parts.as_slice() {
+        [] => "nothing to report of it".to_owned(),
+        parts => parts.join("; "),
+    };
+    Head {
+        finding: row.finding,
+        answer: format!("{} {what}: {answer}", row.id),
+        reason,
+    }
+}
+
+/// A window that is no segment: its bias, and that nothing is held against it.
+fn of_window(state: &State) -> Head {
+    let span = state.figures_span();
+    let length = text::duration(span.duration_s());
+    let bias = state.compared(&state.figures).and_then(|pair| {
+        let (watts, percent) = (pair.bias_w?, pair.bias_percent?);
+        let half = pair.bias_ci95_w.map(|[low, high]| 0.5 * (high - low));
+        let half = half.map_or_else(String::new, |half| format!(" ± {}", number(half, 1, false)));
+        Some(format!(
+            "{}{half} W ({} %) against {}",
+            number(watts, 1, true),
+            number(percent, 1, true),
+            pair.reference
+        ))
+    });
+    let bias = bias.unwrap_or_else(|| "no second here has both values".to_owned());
+    let (next, key) = match state.brush.held {
+        Held::Edge { .. } => ("sets its end at the cursor", names::SET_END),
+        Held::Whole { .. } => ("lets go of it", names::LET_GO),
+        Held::Nothing => ("tags it, so that it is judged", names::TAG),
+    };
+    Head::plain(
+        format!("window of {length}: {bias}"),
+        format!("{} {next}", state.key(key)),
+    )
+}
+
+fn of_ride(state: &State) -> Head {
+    let key = |name| state.key(name);
+    let by_hand = format!(
+        "or by hand: {} at the start of a stretch, {} at its end, {} to tag it",
+        key(names::SET_START),
+        key(names::SET_END),
+        key(names::TAG)
+    );
+    match state.answers() {
+        _ if state.session().segments.is_empty() => Head::plain(
+            format!(
+                "Nothing is tagged yet: {} walks through the suggested stretches.",
+                key(names::SUGGEST)
+            ),
+            by_hand,
+        ),
+        Some(found) => Head {
+            finding: found
+                .answers
+                .iter()
+                .map(|a| a.outcome)
+                .find(|f| *f == Finding::Fault),
+            answer: format!("{}.", found.headline),
+            reason: format!(
+                "{}: all questions; {}: the segments one by one",
+                key(names::OPEN_VIEW),
+                key(names::SEGMENT_AFTER)
+            ),
+        },
+        None => pending(),
+    }
+}
+
+/// The suggestion shown: which and what, then why.
+fn suggested(walk: &Walk) -> Head {
+    let Some(proposal) = walk.proposals.get(walk.at) else {
+        return Head::plain("", "");
+    };
+    let segment = &proposal.segment;
+    let set_point = segment.set_point_w;
+    let set_point = set_point.map_or_else(String::new, |watts| format!(" at {watts:.0} W"));
+    Head::plain(
+        format!(
+            "Suggestion {} of {}: {}{set_point}, {} to {}",
+            walk.at + 1,
+            walk.proposals.len(),
+            segment.kind,
+            crate::text::clock_time(segment.from_s),
+            crate::text::clock_time(segment.to_s)
+        ),
+        proposal.reason.clone(),
+    )
+}
+
+/// The offset of the selected stream, while its clock is shifted.
+fn clock_line(state: &State) -> String {
+    let Some(stream) = state.session().streams.get(state.stream) else {
+        return String::new();
+    };
+    let matched = match stream.matched_on {
+        Some(crate::session::MatchedOn::Given) => "set by hand".to_owned(),
+        Some(on) if stream.clock_doubt.is_some() => format!("matched on {on}, not certain"),
+        Some(on) => format!("matched on {on}"),
+        None => "not yet aligned".to_owned(),
+    };
+    format!(
+        "clock of {}: offset {:+9.1} s  {matched}",
+        stream.label, stream.offset_s
+    )
+}
+
+/// With a capital.
+fn capital(sentence: &str) -> String {
+    let mut chars = sentence.chars();
+    let first = chars.next().map(|c| c.to_uppercase().to_string());
+    first.unwrap_or_default() + chars.as_str()
+}
