@@ -12,7 +12,9 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
-use truing::analysis::error_curve::{ErrorCurve, Finding, Held, Inputs, SharedError, error_curve};
+use truing::analysis::error_curve::{
+    ErrorCurve, Finding, Held, Inputs, STANDS_ALONE_AT, SharedError, error_curve,
+};
 use truing::analysis::loss::Loss;
 use truing::analysis::verdict::conformity;
 use truing::session::{Allowance, Claim};
@@ -85,6 +87,7 @@ fn ride(powers: &[f64], truth: &[f64], seed: u64) -> ErrorCurve {
         zero_offset_w: 0.0,
         loss: Loss::Known(Allowance::default()),
         drift_per_10min: 0.0,
+        stands_alone_at: STANDS_ALONE_AT,
     };
     error_curve("", &inputs)
 }
