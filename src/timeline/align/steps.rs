@@ -268,7 +268,7 @@ mod tests {
             }
             let (n, f) = (runs as f64, theta - 3.0);
             assert!(covered >= 90, "{theta} {covered}");
-            // A hundred to one is asked of what is told apart.
+            // Two hundred to one is asked of what is told apart: seldom one of these is not.
             assert!(whole <= 1, "{theta} {whole}");
             // Some 200 changes a ride.
             let expected = (f * (1.0 - f) / 198.0_f64).sqrt();

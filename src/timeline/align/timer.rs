@@ -10,11 +10,11 @@
 //! each with normal errors of unknown size. The log likelihood that the line is ahead is
 //! `N/2 · ln((S + 1)/(L + 1)) + j ln 20`, with `S` and `L` the weighted squares that stairs and line
 //! leave, the least over the number `j` of stairs; 1 stands for the lag that few clusters have not
-//! shown yet, and each stair has to pay for being placed. Unless the line is ahead by `ln 100`, the
-//! fraction of a second is open: whoever is sure of an offset and wrong errs where nobody looks again. An
-//! offset from such a strap is more than 0.3 s off in half of all cases, so that this is half a percent and
-//! not the usual twentieth. That doubts offsets that *are* nearly whole: without skew those with `f < 9/N`
-//! of a second and some above, `N` the number of clusters, since stairs may take late neighbours together.
+//! shown yet, and each stair has to pay for being placed. Unless the line is ahead by `ln 200`, the
+//! fraction of a second is open: whoever is sure of an offset and wrong errs where nobody looks again, so
+//! that is put at half a percent and not at the usual twentieth. That doubts offsets that *are* nearly
+//! whole: without skew those with `f < 11/N` of a second and some above, `N` the number of clusters, since
+//! stairs may take late neighbours together.
 //! Where stairs are ahead by `ln 20`, the strap sends once a second.
 //!
 //! # Drift
@@ -38,8 +38,8 @@ pub(super) struct Cluster {
 
 /// How far stairs must be ahead of the line, and what a stair costs: 20 : 1.
 const AHEAD: f64 = 2.995_732_273_553_991;
-/// How far the line must be ahead of stairs: 100 : 1.
-const SURE: f64 = 4.605_170_185_988_091;
+/// How far the line must be ahead of stairs: 200 : 1.
+const SURE: f64 = 5.298_317_366_548_036;
 /// Turns of a second that a recorder's quartz (within some 100 ppm, common practice, no source) goes
 /// through in a second, for both recorders.
 const TURNS: f64 = 2e-4;
@@ -224,13 +224,13 @@ mod tests {
         assert_eq!(found, 200);
     }
 
-    /// By the formula a fraction is told from none from `f = 9/N` on without stairs; as stairs may take
-    /// late neighbours together, here at two to five times that.
+    /// By the formula a fraction is told from none from `f = 11/N` on without stairs; as stairs may take
+    /// late neighbours together, here at twice to four times that.
     #[test]
     fn a_fraction_of_a_second_is_no_timer() {
         for (clusters, f) in [(60, 0.4), (40, 0.5), (100, 0.3), (100, 0.7), (300, 0.15)] {
             let found = whole(clusters, |_, rng| 3.0 + f64::from(rng.random_bool(f)));
-            assert!(found <= 10, "{clusters} {f}: {found}");
+            assert!(found <= 20, "{clusters} {f}: {found}");
         }
         let found = whole(100, |_, _| 3.0);
         assert_eq!(found, 200, "a shift that is whole leaves its fraction open");
