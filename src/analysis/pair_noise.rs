@@ -25,7 +25,9 @@ use std::ops::Range;
 use crate::stats::MeanUncertainty;
 use crate::stats::Sample;
 use crate::stats::change_points::{pieces, slow_noise_w};
+use crate::stats::contrast::{dot, inverse, times};
 use crate::stats::noise::{Noise, Stretch};
+use crate::stats::{LANES, long_dot};
 use crate::timeline::Grid;
 
 /// Length of a block, s.
@@ -47,8 +49,6 @@ const LAGS_S: [[i32; 2]; LAGS] = [
 const LAGS: usize = 9;
 /// Lags at which the squared correlation is looked at, rows.
 const SQUARED_LAGS: [usize; 13] = [1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96];
-/// Age of the instrument, s.
-const INSTRUMENT_S: f64 = 3.0;
 /// How far the slope of the difference may lie from the ratio: a source's error does not change
 /// faster with power (common practice, no source).
 const SLOPE_SPREAD: f64 = 0.03;
@@ -67,7 +67,7 @@ const LONGEST_PIECE_S: f64 = 300.0;
 /// Residuals beyond so many robust standard deviations are no noise …
 const OUTLYING: f64 = 6.0;
 /// … of so many the response is not fitted to them, nor the shape learnt from them.
-const MIN_ROWS: usize = 60;
+const MIN_ROWS: f64 = 60.0;
 /// What the pieces have to hold in all, and the longest of them, s, for the shape to be known.
 pub(super) const ENOUGH_S: f64 = 600.0;
 pub(super) const LONG_ENOUGH_S: f64 = 180.0;
@@ -149,15 +149,17 @@ impl PairNoise {
         grid: Grid,
     ) -> Option<Self> {
         let response = Response::new(x, y, grid.step_s);
-        let usable = |row: usize| calm(row) && response.terms(row).is_some_and(|t| t.pedalled);
+        let usable = |row: usize| response.terms(row).is_some_and(|t| t.pedalled) && calm(row);
         let mut rows: Vec<Vec<usize>> = pieces
             .iter()
             .map(|piece| piece.clone().filter(|&row| usable(row)).collect())
             .collect();
+        let mut sums: Vec<Sums> = rows.iter().map(|piece| response.sums(piece)).collect();
         // The lag is fitted first: to the instrument, what comes late looks like a slope.
-        let ratio = response.ratio(&rows);
-        let slope = response.slope(&rows, ratio, &response.weights(&rows, ratio));
-        let mut weights = response.weights(&rows, slope);
+        let within = Within::of(&sums);
+        let ratio = within.ratio();
+        let slope = within.slope(ratio, &within.weights(ratio));
+        let weights = within.weights(slope);
         let about_median = |piece: &Vec<usize>| -> Vec<f64> {
             let left = piece
                 .iter()
@@ -168,14 +170,21 @@ impl PairNoise {
         };
         let left: Vec<Vec<f64>> = rows.iter().map(about_median).collect();
         let spread = Sample::present(left.iter().flatten().copied())?.robust_sd();
-        for (piece, left) in rows.iter_mut().zip(left) {
+        for ((piece, sums), left) in rows.iter_mut().zip(&mut sums).zip(left) {
+            let all = piece.len();
             let mut left = left.into_iter();
             piece.retain(|_| left.next().is_some_and(|v| v.abs() <= OUTLYING * spread));
+            if piece.len() < all {
+                *sums = response.sums(piece);
+            }
         }
-        weights = response.weights(&rows, slope);
+        let weights = Within::of(&sums).weights(slope);
         let length = x.len().min(y.len());
+        let lagging: Vec<f64> = (0..length)
+            .map(|row| response.lagging(row, &weights))
+            .collect();
         let residuals: Vec<f32> = (0..length)
-            .map(|row| response.residual(row, slope, &weights) as f32)
+            .map(|row| (response.beside(row, slope) - lagging[row]) as f32)
             .collect();
         let block_rows = block_rows(grid.step_s);
         let stretches: Vec<Stretch> = rows
@@ -183,14 +192,11 @@ impl PairNoise {
             .map(|piece| stretch(piece, &residuals, block_rows))
             .collect();
         let noise = Noise::learn(&stretches, block_rows, grid.step_s)?;
-        let lagging = (0..length)
-            .map(|row| response.lagging(row, &weights) as f32)
-            .collect();
         Some(Self {
             noise,
             share_for_a_variance: 1.0 / squared_correlations(&rows, &residuals),
             residuals,
-            lagging,
+            lagging: lagging.into_iter().map(|watts| watts as f32).collect(),
         })
     }
 
@@ -254,8 +260,15 @@ impl PairNoise {
         let Some(rows) = self.lagging.get(window) else {
             return 0.0;
         };
-        let present = rows.iter().filter(|value| value.is_finite());
-        let (sum, n) = present.fold((0.0, 0.0), |(sum, n), v| (sum + f64::from(*v), n + 1.0));
+        let mut lanes = [[0.0; 2]; LANES];
+        for rows in rows.chunks(LANES) {
+            for ([sum, n], value) in lanes.iter_mut().zip(rows) {
+                let is_there = value.is_finite();
+                *sum += if is_there { f64::from(*value) } else { 0.0 };
+                *n += f64::from(u8::from(is_there));
+            }
+        }
+        let [sum, n] = [0, 1].map(|of| lanes.iter().map(|lane| lane[of]).sum::<f64>());
         if n > 0.0 { sum / n } else { 0.0 }
     }
 }
@@ -263,17 +276,18 @@ impl PairNoise {
 /// Σρ² over all lags of the residuals of pieces, about a mean of their own each: by trapezoids
 /// between the lags that are looked at, what chance makes of a square (1/n) taken off.
 fn squared_correlations(pieces: &[Vec<usize>], residuals: &[f32]) -> f64 {
-    let mut rest = vec![f64::NAN; residuals.len()];
+    // Nought where there is nothing: such rows add to no product, and are counted apart.
+    let (mut rest, mut there) = (vec![0.0; residuals.len()], vec![0.0; residuals.len()]);
     for piece in pieces {
         let sum: f64 = piece.iter().map(|&row| f64::from(residuals[row])).sum();
         for &row in piece {
             rest[row] = f64::from(residuals[row]) - sum / piece.len() as f64;
+            there[row] = 1.0;
         }
     }
     let product = |lag: usize| {
-        let pairs = rest.iter().zip(rest.get(lag..).unwrap_or_default());
-        let products = pairs.map(|(a, b)| a * b).filter(|p| p.is_finite());
-        products.fold((0.0, 0.0), |(sum, n), p| (sum + p, n + 1.0))
+        let with_itself = |column: &[f64]| long_dot(column, column.get(lag..).unwrap_or_default());
+        (with_itself(&rest), with_itself(&there))
     };
     let (all, count) = product(0);
     let (mut sum, mut before) = (1.0, (0, 1.0));
@@ -321,7 +335,6 @@ fn stretch(piece: &[usize], residuals: &[f32], block_rows: usize) -> Stretch {
 struct Response<'a> {
     x: &'a [f64],
     y: &'a [f64],
-    step_s: f64,
     /// y around each row less y at it, by lag, W; NaN where one misses.
     around: Vec<[f64; LAGS]>,
 }
@@ -330,6 +343,111 @@ struct Response<'a> {
 struct Terms {
     lags: [f64; LAGS],
     pedalled: bool,
+}
+
+/// What is summed of a row: the terms of the lags, x − y and y.
+const COLUMNS: usize = LAGS + 2;
+const DIFFERENCE: usize = LAGS;
+const LEVEL: usize = LAGS + 1;
+/// The term of the lags that tells y at the age of the instrument.
+const INSTRUMENT: usize = 4;
+
+/// Sums over the rows of a piece.
+#[derive(Clone, Copy, Default)]
+struct Sums {
+    n: f64,
+    sums: [f64; COLUMNS],
+    products: [[f64; COLUMNS]; COLUMNS],
+}
+
+/// Sums over all pieces, the products about each piece's own means: scale and lag follow from them
+/// without another walk over the ride.
+struct Within {
+    rows: f64,
+    sums: [f64; COLUMNS],
+    /// Rows less the means taken off.
+    freedom: f64,
+    products: [[f64; COLUMNS]; COLUMNS],
+}
+
+impl Within {
+    fn of(pieces: &[Sums]) -> Self {
+        let mut all = Self {
+            rows: 0.0,
+            sums: [0.0; COLUMNS],
+            freedom: 0.0,
+            products: [[0.0; COLUMNS]; COLUMNS],
+        };
+        for piece in pieces.iter().filter(|piece| piece.n > 0.0) {
+            all.rows += piece.n;
+            all.freedom += piece.n - 1.0;
+            for i in 0..COLUMNS {
+                all.sums[i] += piece.sums[i];
+                for j in 0..COLUMNS {
+                    let about_means = piece.sums[i] * piece.sums[j] / piece.n;
+                    all.products[i][j] += piece.products[i][j] - about_means;
+                }
+            }
+        }
+        all
+    }
+
+    /// Sum of the products of two combinations of the columns.
+    fn product(&self, a: &[f64; COLUMNS], b: &[f64; COLUMNS]) -> f64 {
+        let rows = self.products.iter().map(|row| dot(row, b));
+        rows.zip(a).map(|(row, a)| a * row).sum()
+    }
+
+    /// Total of the differences over that of y.
+    fn ratio(&self) -> f64 {
+        let ratio = self.sums[DIFFERENCE] / self.sums[LEVEL];
+        if ratio.is_finite() { ratio } else { 0.0 }
+    }
+
+    /// s, given the ratio of the totals and the weights of the lags.
+    fn slope(&self, ratio: f64, weights: &[f64; LAGS]) -> f64 {
+        let mut rest = [0.0; COLUMNS];
+        for (rest, weight) in rest.iter_mut().zip(weights) {
+            *rest = -weight;
+        }
+        (rest[DIFFERENCE], rest[LEVEL]) = (1.0, -ratio);
+        let (mut level, mut instrument) = ([0.0; COLUMNS], [0.0; COLUMNS]);
+        (level[LEVEL], instrument[LEVEL], instrument[INSTRUMENT]) = (1.0, 1.0, 1.0);
+        let products = self.product(&rest, &instrument);
+        let levels = self.product(&level, &instrument);
+        let squares = self.product(&instrument, &instrument);
+        let left = self.product(&rest, &rest) / self.freedom;
+        // What the slope is beyond the ratio, drawn towards nought as far as it is not known.
+        let found = products / levels;
+        let variance = left * squares / (levels * levels);
+        let kept = SLOPE_SPREAD.powi(2) / (SLOPE_SPREAD.powi(2) + variance);
+        let beyond = found * kept;
+        ratio
+            + if beyond.is_finite() {
+                beyond.clamp(-SLOPE_MOST, SLOPE_MOST)
+            } else {
+                0.0
+            }
+    }
+
+    /// b, by least squares with a mean for each piece; nought where it cannot be told.
+    fn weights(&self, slope: f64) -> [f64; LAGS] {
+        let mut out = [0.0; LAGS];
+        if self.rows < MIN_ROWS {
+            return out;
+        }
+        let lags = self.products.iter().take(LAGS);
+        let gram: Vec<f64> = lags.clone().flat_map(|row| row[..LAGS].to_vec()).collect();
+        let products: Vec<f64> = lags
+            .map(|row| row[DIFFERENCE] - slope * row[LEVEL])
+            .collect();
+        if let Some(inverse) = inverse(&gram, LAGS) {
+            out.iter_mut()
+                .zip(times(&inverse, &products))
+                .for_each(|(out, weight)| *out = weight);
+        }
+        out
+    }
 }
 
 /// Means of `y` over the rows that lie so many before each, first to last, less y there; NaN where one
@@ -349,9 +467,32 @@ fn around(y: &[f64], lags: [[isize; 2]; LAGS]) -> Vec<[f64; LAGS]> {
         let whole = missing.get(to)? == missing.get(from)?;
         whole.then(|| (sums[to] - sums[from]) / (to - from) as f64)
     };
+    let slowly = |row: usize, here: f64| {
+        lags.map(|ends| mean(row, ends).map_or(f64::NAN, |level| level - here))
+    };
+    let (ahead, behind) = lags.iter().fold((0, 0), |(ahead, behind), [first, last]| {
+        (ahead.max(-first), behind.max(*last))
+    });
+    let (ahead, behind) = (ahead.unsigned_abs(), behind.unsigned_abs());
     let rows = y.iter().enumerate();
-    rows.map(|(row, here)| lags.map(|ends| mean(row, ends).map_or(f64::NAN, |level| level - here)))
-        .collect()
+    rows.map(|(row, here)| {
+        let (Some(before), Some(after)) = (row.checked_sub(behind), missing.get(row + ahead + 1))
+        else {
+            return slowly(row, *here);
+        };
+        if *after != missing[before] {
+            return slowly(row, *here);
+        }
+        // All neighbours are there.
+        lags.map(|[first, last]| {
+            let (from, to) = (
+                row.wrapping_add_signed(-last),
+                row.wrapping_add_signed(1 - first),
+            );
+            (sums[to] - sums[from]) / (1 + last - first) as f64 - here
+        })
+    })
+    .collect()
 }
 
 impl<'a> Response<'a> {
@@ -360,7 +501,6 @@ impl<'a> Response<'a> {
         Self {
             x,
             y,
-            step_s,
             around: around(y, lags),
         }
     }
@@ -388,93 +528,22 @@ impl<'a> Response<'a> {
         })
     }
 
-    /// Total of the differences over that of y.
-    fn ratio(&self, pieces: &[Vec<usize>]) -> f64 {
-        let all = || pieces.iter().flatten();
-        let total: f64 = all().map(|&row| self.at(row, 0)).sum();
-        let ratio = all().map(|&row| self.difference(row)).sum::<f64>() / total;
-        if ratio.is_finite() { ratio } else { 0.0 }
-    }
-
-    /// s, given the ratio of the totals and the weights of the lags.
-    fn slope(&self, pieces: &[Vec<usize>], ratio: f64, weights: &[f64; LAGS]) -> f64 {
-        let age = (INSTRUMENT_S / self.step_s).round() as isize;
-        let (mut products, mut levels, mut squares, mut left, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        for piece in pieces.iter().filter(|piece| piece.len() > 1) {
-            let count = piece.len() as f64;
-            let mean =
-                |of: &dyn Fn(usize) -> f64| piece.iter().map(|&r| of(r)).sum::<f64>() / count;
-            let rest = |row: usize| self.residual(row, ratio, weights);
-            let (rest_mean, y_mean) = (mean(&rest), mean(&|row| self.at(row, 0)));
-            let z_mean = mean(&|row| self.at(row, age));
-            for &row in piece {
-                let (r, y) = (rest(row) - rest_mean, self.at(row, 0) - y_mean);
-                let z = self.at(row, age) - z_mean;
-                products += r * z;
-                levels += y * z;
-                squares += z * z;
-                left += r * r;
-            }
-            n += count - 1.0;
-        }
-        // What the slope is beyond the ratio, drawn towards nought as far as it is not known.
-        let found = products / levels;
-        let variance = left / n * squares / (levels * levels);
-        let kept = SLOPE_SPREAD.powi(2) / (SLOPE_SPREAD.powi(2) + variance);
-        let beyond = found * kept;
-        ratio
-            + if beyond.is_finite() {
-                beyond.clamp(-SLOPE_MOST, SLOPE_MOST)
-            } else {
-                0.0
-            }
-    }
-
-    /// b, by least squares with a mean for each piece; nought where it cannot be told.
-    fn weights(&self, pieces: &[Vec<usize>], slope: f64) -> [f64; LAGS] {
-        const P: usize = LAGS;
-        let (mut gram, mut products, mut used) = ([0.0; P * P], [0.0; P], 0);
-        for piece in pieces {
-            let (mut own, mut with) = ([0.0; P * P], [0.0; P]);
-            let (mut sums, mut total, mut n) = ([0.0; P], 0.0, 0.0);
-            for &row in piece {
-                let Some(terms) = self.terms(row) else {
-                    continue;
-                };
-                let value = self.difference(row) - slope * self.at(row, 0);
-                for i in 0..P {
-                    for j in 0..=i {
-                        own[i * P + j] += terms.lags[i] * terms.lags[j];
-                    }
-                    with[i] += terms.lags[i] * value;
-                    sums[i] += terms.lags[i];
-                }
-                total += value;
-                n += 1.0;
-            }
-            if n < 2.0 {
+    /// Sums of a piece whose rows all have terms.
+    fn sums(&self, piece: &[usize]) -> Sums {
+        let mut out = Sums::default();
+        for &row in piece {
+            let Some(terms) = self.terms(row) else {
                 continue;
-            }
-            for i in 0..P {
-                for j in 0..=i {
-                    let centred = own[i * P + j] - sums[i] * sums[j] / n;
-                    gram[i * P + j] += centred;
-                    if i != j {
-                        gram[j * P + i] += centred;
-                    }
+            };
+            let mut values = [0.0; COLUMNS];
+            values[..LAGS].copy_from_slice(&terms.lags);
+            (values[DIFFERENCE], values[LEVEL]) = (self.difference(row), self.at(row, 0));
+            out.n += 1.0;
+            for i in 0..COLUMNS {
+                out.sums[i] += values[i];
+                for j in 0..COLUMNS {
+                    out.products[i][j] += values[i] * values[j];
                 }
-                products[i] += with[i] - sums[i] * total / n;
-            }
-            used += piece.len();
-        }
-        let mut out = [0.0; P];
-        if used < MIN_ROWS {
-            return out;
-        }
-        if let Some(inverse) = crate::stats::contrast::inverse(&gram, P) {
-            for (i, out) in out.iter_mut().enumerate() {
-                let row = &inverse[i * P..(i + 1) * P];
-                *out = row.iter().zip(&products).map(|(a, b)| a * b).sum();
             }
         }
         out
@@ -487,8 +556,13 @@ impl<'a> Response<'a> {
         terms.map(|(lag, weight)| weight * lag).sum()
     }
 
+    /// The difference without what the scale makes of it.
+    fn beside(&self, row: usize, slope: f64) -> f64 {
+        self.difference(row) - slope * self.at(row, 0)
+    }
+
     fn residual(&self, row: usize, slope: f64, weights: &[f64; LAGS]) -> f64 {
-        self.difference(row) - slope * self.at(row, 0) - self.lagging(row, weights)
+        self.beside(row, slope) - self.lagging(row, weights)
     }
 }
 

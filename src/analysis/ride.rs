@@ -107,8 +107,13 @@ fn noises(aligned: &Aligned, found: &RideFindings) -> Vec<([Member; 2], PairNois
         .into_par_iter()
         .filter_map(|[a, b]| {
             let (x, y) = (found.readings(aligned, a)?, found.readings(aligned, b)?);
-            let restless = found.excursion_rows(aligned, a);
-            let calm = |row: usize| !restless.iter().any(|rows| rows.contains(&row));
+            let mut restless = vec![false; aligned.grid.len];
+            for rows in found.excursion_rows(aligned, a) {
+                if let Some(part) = restless.get_mut(rows) {
+                    part.fill(true);
+                }
+            }
+            let calm = |row: usize| restless.get(row) == Some(&false);
             Some((
                 [a, b],
                 PairNoise::learn(&x, &y, calm, &pieces, aligned.grid)?,

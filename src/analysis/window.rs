@@ -125,20 +125,26 @@ impl<'a> Window<'a> {
 
     /// Two members over the window, without the seconds in which either froze or read a false zero.
     pub fn compared(&self, x: Member, y: Member) -> Comparison {
+        let moments = self.moments(x, y);
+        compare(self.rows.clone(), moments).with_noise(self.learnt(x, y))
+    }
+
+    /// The moments of two members over any rows of the window, without the same seconds.
+    fn moments(&self, x: Member, y: Member) -> impl Fn(Range<usize>) -> Moments + use<'a> {
         let out = joined(self.untrusted(x), self.untrusted(y), self.rows.start);
-        let moments = |rows| {
-            let totals = self.aligned.pair_totals(x, y, rows);
+        let aligned = self.aligned;
+        let all = move |rows| {
+            let totals = aligned.pair_totals(x, y, rows);
             totals.map_or_else(Moments::default, Moments::from)
         };
-        compare(self.rows.clone(), |rows| {
+        move |rows| {
             let first = out.partition_point(|part| part.end <= rows.start);
             let inside = out[first..].iter().take_while(|part| part.start < rows.end);
-            inside.fold(moments(rows.clone()), |rest, part| {
+            inside.fold(all(rows.clone()), |rest, part| {
                 let part = part.start.max(rows.start)..part.end.min(rows.end);
-                rest.without(&moments(part))
+                rest.without(&all(part))
             })
-        })
-        .with_noise(self.learnt(x, y))
+        }
     }
 
     /// What the noise of a pair over the ride says of the window.
@@ -200,7 +206,8 @@ impl<'a> Window<'a> {
     pub fn duplicate_references(&self, references: &[usize]) -> Option<[&'a str; 2]> {
         for (index, &a) in references.iter().enumerate() {
             for &b in &references[index + 1..] {
-                let both = self.compared(Member::Stream(a), Member::Stream(b)).moments;
+                let moments = self.moments(Member::Stream(a), Member::Stream(b));
+                let both = moments(self.rows.clone());
                 let moves = both.n >= TWIN_SECONDS && both.sxx >= (both.n - 1) as f64;
                 if moves && both.sd_difference().is_some_and(|sd| sd < TWIN_SD_W) {
                     return Some([self.label(a), self.label(b)]);
@@ -231,14 +238,18 @@ impl<'a> Window<'a> {
 
     /// Means of two streams over the seconds that both have (at least two), and how many.
     fn pair_means(&self, first: usize, second: usize) -> Option<(usize, PairMeans)> {
-        let compared = self.compared(Member::Stream(first), Member::Stream(second));
-        let both = compared.moments;
+        let (x, y) = (Member::Stream(first), Member::Stream(second));
+        let both = self.moments(x, y)(self.rows.clone());
+        let scatter = match self.learnt(x, y) {
+            Some(learnt) if learnt.is_known => Some(learnt.uncertainty_w),
+            _ => self.compared(x, y).uncertainty_w(),
+        };
         let means = PairMeans {
             first: 0,
             second: 1,
             first_w: both.mean_x,
             second_w: both.mean_y,
-            scatter_w: compared.uncertainty_w().map(|u| u.half_width95()),
+            scatter_w: scatter.map(|u| u.half_width95()),
         };
         (both.n >= 2).then_some((both.n, means))
     }

@@ -125,6 +125,9 @@ macro_rules! limits {
 }
 
 limits! {
+    /// Departure from its neighbours, standard deviations, from which a block of the error curve stands
+    /// alone: from 1 on where nothing is stated, up to 2 where the error is taken to be smooth.
+    curve_smooth: 2.0,
     /// Change of the error over the range of power, percentage points.
     level_percent: 100.0,
     /// Held power against the set point, % of it.

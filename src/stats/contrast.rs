@@ -494,12 +494,12 @@ pub(super) fn accumulate(gram: &mut [f64], products: &mut [f64], row: &[f64], va
     }
 }
 
-pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
+pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
 /// A square matrix by rows times a vector.
-pub(super) fn times(matrix: &[f64], vector: &[f64]) -> Vec<f64> {
+pub(crate) fn times(matrix: &[f64], vector: &[f64]) -> Vec<f64> {
     let rows = matrix.chunks_exact(vector.len().max(1));
     rows.map(|row| dot(row, vector)).collect()
 }

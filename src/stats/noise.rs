@@ -170,7 +170,6 @@ struct Step {
     keep: f64,
     gain: f64,
     scale: f64,
-    log_scale: f64,
 }
 
 /// The scalar Kalman filter of a shape: whitens columns observed at the same places.
@@ -178,8 +177,7 @@ struct Whitener {
     shape: Shape,
     /// Variance of the slow state before the next block is seen.
     variance: f64,
-    step: Step,
-    settled: bool,
+    precision: f64,
 }
 
 impl Whitener {
@@ -187,39 +185,25 @@ impl Whitener {
         Self {
             shape,
             variance: shape.slow,
-            step: Step {
-                keep: 0.0,
-                gain: 0.0,
-                scale: 1.0,
-                log_scale: 0.0,
-            },
-            settled: false,
+            precision: 1.0,
         }
     }
 
     /// The step to a block `gap` places after the one before; 0 for the first.
     fn step(&mut self, gap: usize) -> Step {
         let Shape { keep, slow } = self.shape;
-        if gap == 1 && self.settled {
-            return self.step;
-        }
-        let white = 1.0 - slow;
         let kept = if gap == 0 { 0.0 } else { power(keep, gap) };
         if gap > 0 {
-            let seen = self.variance * white / (self.variance + white);
-            let next = kept * kept * seen + slow * (1.0 - kept * kept);
-            self.settled = gap == 1 && (next - self.variance).abs() <= 1e-13 * slow.abs();
-            self.variance = next;
+            let white = 1.0 - slow;
+            let seen = self.variance * white * self.precision;
+            self.variance = kept * kept * (seen - slow) + slow;
+            self.precision = 1.0 / (self.variance + white);
         }
-        let total = self.variance + white;
-        let inverse = 1.0 / total;
-        self.step = Step {
+        Step {
             keep: kept,
-            gain: self.variance * inverse,
-            scale: inverse.sqrt(),
-            log_scale: 0.5 * total.ln(),
-        };
-        self.step
+            gain: self.variance * self.precision,
+            scale: self.precision.sqrt(),
+        }
     }
 }
 
@@ -232,6 +216,10 @@ struct Said {
 
 /// Shapes whitened side by side: each waits for its own last step, and meanwhile the others go on.
 const ABREAST: usize = 8;
+/// Precisions multiplied before a logarithm is taken: 1 to 100 each.
+const FACTORS: usize = 64;
+/// The filter's variance changes no more.
+const SETTLED: f64 = 1e-13;
 
 /// L and S of blocks about a mean of their own, for each shape. `centre` is taken off first, which keeps
 /// the digits.
@@ -257,39 +245,58 @@ fn abreast_about_mean(
     centre: f64,
 ) -> [Said; ABREAST] {
     const NOUGHT: [f64; ABREAST] = [0.0; ABREAST];
-    let mut filters = shapes.map(Whitener::new);
-    let (mut keep, mut gain, mut scale, mut log_scale) = (NOUGHT, NOUGHT, NOUGHT, NOUGHT);
+    let (keep, slow) = (shapes.map(|s| s.keep), shapes.map(|s| s.slow));
+    let (mut variance, mut precision) = (slow, [1.0; ABREAST]);
+    let (mut kept, mut gain) = (NOUGHT, NOUGHT);
     let (mut value_state, mut one_state) = (NOUGHT, NOUGHT);
     let (mut value_new, mut one_new) = (NOUGHT, NOUGHT);
-    let (mut squares, mut products, mut ones, mut logs) = (NOUGHT, NOUGHT, NOUGHT, NOUGHT);
+    let (mut squares, mut products, mut ones) = (NOUGHT, NOUGHT, NOUGHT);
+    // Of the precisions, whose product is taken before its logarithm: few logarithms.
+    let (mut product, mut logs) = ([1.0; ABREAST], NOUGHT);
     let (mut before, mut settled) = (None, false);
-    for &(index, value) in blocks {
+    for (count, &(index, value)) in blocks.iter().enumerate() {
         let gap = before.map_or(0, |at| index.saturating_sub(at).max(1));
         let last_gain = gain;
         if gap != 1 || !settled {
-            for (at, filter) in filters.iter_mut().enumerate() {
-                let step = filter.step(gap);
-                (keep[at], gain[at]) = (step.keep, step.gain);
-                (scale[at], log_scale[at]) = (step.scale, step.log_scale);
+            kept = match gap {
+                0 => NOUGHT,
+                1 => keep,
+                _ => keep.map(|keep| power(keep, gap)),
+            };
+            let mut moved = 0.0_f64;
+            for at in 0..ABREAST {
+                let white = 1.0 - slow[at];
+                let seen = variance[at] * white * precision[at];
+                let next = kept[at] * kept[at] * (seen - slow[at]) + slow[at];
+                moved = moved.max((next - variance[at]).abs());
+                variance[at] = next;
+                precision[at] = 1.0 / (next + white);
+                gain[at] = next * precision[at];
             }
-            settled = filters.iter().all(|filter| filter.settled);
+            settled = gap == 1 && moved <= SETTLED;
         }
         let off = value - centre;
         for at in 0..ABREAST {
-            value_state[at] = keep[at] * (value_state[at] + last_gain[at] * value_new[at]);
-            one_state[at] = keep[at] * (one_state[at] + last_gain[at] * one_new[at]);
+            value_state[at] = kept[at] * (value_state[at] + last_gain[at] * value_new[at]);
+            one_state[at] = kept[at] * (one_state[at] + last_gain[at] * one_new[at]);
             value_new[at] = off - value_state[at];
             one_new[at] = 1.0 - one_state[at];
-            let (v, o) = (value_new[at] * scale[at], one_new[at] * scale[at]);
-            squares[at] += v * v;
-            products[at] += v * o;
-            ones[at] += o * o;
-            logs[at] += log_scale[at];
+            let precise = one_new[at] * precision[at];
+            squares[at] += value_new[at] * value_new[at] * precision[at];
+            products[at] += value_new[at] * precise;
+            ones[at] += one_new[at] * precise;
+            product[at] *= precision[at];
+        }
+        if count % FACTORS == FACTORS - 1 {
+            for at in 0..ABREAST {
+                logs[at] += product[at].ln();
+                product[at] = 1.0;
+            }
         }
         before = Some(index);
     }
     std::array::from_fn(|at| Said {
-        log_likelihood: -logs[at] - 0.5 * ones[at].ln(),
+        log_likelihood: 0.5 * (logs[at] + product[at].ln() - ones[at].ln()),
         squares: (squares[at] - products[at] * products[at] / ones[at]).max(0.0),
     })
 }
@@ -385,8 +392,11 @@ impl Noise {
             return None;
         };
         let whole = last.0 - first.0 + 1 == count;
-        let places: Vec<usize> = blocks.iter().map(|(index, _)| *index).collect();
-        let ones = vec![1.0; count];
+        let (places, ones): (Vec<usize>, Vec<f64>) = if whole {
+            Default::default()
+        } else {
+            blocks.iter().map(|(index, _)| (*index, 1.0)).unzip()
+        };
         let freedom = self.likeness + (count - 1) as f64;
         let said = about_mean(self.nodes.iter().map(|node| node.shape), blocks, centre);
         let parts = self.nodes.iter().zip(said).map(|(node, said)| {

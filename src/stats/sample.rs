@@ -87,7 +87,22 @@ impl Sample {
 }
 
 /// Values summed side by side: additions that wait for one another are what a long sum costs.
-const LANES: usize = 8;
+pub(crate) const LANES: usize = 8;
+
+/// Sum of the products of two columns, as far as both reach.
+pub(crate) fn long_dot(a: &[f64], b: &[f64]) -> f64 {
+    let length = a.len().min(b.len());
+    let (a, rest_a) = a[..length].as_chunks::<LANES>();
+    let (b, rest_b) = b[..length].as_chunks::<LANES>();
+    let mut lanes = [0.0; LANES];
+    for (a, b) in a.iter().zip(b) {
+        for lane in 0..LANES {
+            lanes[lane] += a[lane] * b[lane];
+        }
+    }
+    let rest = rest_a.iter().zip(rest_b).map(|(a, b)| a * b);
+    rest.sum::<f64>() + lanes.iter().sum::<f64>()
+}
 
 /// Number, mean, spread and maximum of a column in two passes and without a copy of it; the same
 /// as of a [`Sample`].

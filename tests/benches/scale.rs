@@ -20,6 +20,7 @@ use ratatui::widgets::{Axis, Chart, Dataset, GraphType};
 use ratatui::{Terminal, TerminalOptions, Viewport};
 use truing::analysis::agreement::Moments;
 use truing::analysis::dropout::{Dropout, DropoutKind};
+use truing::analysis::pair_noise::{PairNoise, level_pieces};
 use truing::analysis::{ride, segment, table};
 use truing::export::report::{self, Material};
 use truing::export::samples::{Rows, Samples as AlignedRows};
@@ -195,6 +196,38 @@ fn window_figures() {
     println!(
         "  prefix sums against two passes: at most {:.1e} W",
         prefix_error(&aligned)
+    );
+    noise_models(&aligned);
+}
+
+/// The noise of every pair of the ride, fitted one after another.
+fn noise_models(aligned: &Aligned) {
+    let references: Vec<usize> = aligned.powered(Role::Reference).collect();
+    let mut pairs: Vec<[Member; 2]> = aligned
+        .comparisons()
+        .iter()
+        .map(|pair| [Member::Stream(pair.under_test), pair.reference])
+        .collect();
+    for (at, a) in references.iter().enumerate() {
+        let rest = references[at + 1..].iter();
+        pairs.extend(rest.map(|b| [*a, *b].map(Member::Stream)));
+    }
+    let basis = aligned.power(aligned.basis().unwrap()).unwrap();
+    let pieces = level_pieces(basis, aligned.grid);
+    let levels_ms = best_ms(20, || level_pieces(basis, aligned.grid));
+    // Each pair by itself: what lasts longer is interrupted by what else the machine does.
+    let pairs_ms: f64 = pairs
+        .iter()
+        .map(|pair| {
+            let [x, y] = pair.map(|member| aligned.power(member).unwrap());
+            best_ms(20, || {
+                PairNoise::learn(x, y, |_| true, &pieces, aligned.grid)
+            })
+        })
+        .sum();
+    println!(
+        "noise of {} pairs, 6 h, one core (wanted: 50 ms): {pairs_ms:.1} ms, and {levels_ms:.1} ms for the levels",
+        pairs.len(),
     );
 }
 

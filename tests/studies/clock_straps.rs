@@ -239,8 +239,17 @@ pub fn line(name: &str, found: &[Miss]) -> String {
         100.0 * held.iter().filter(|h| **h).count() as f64 / held.len().max(1) as f64
     };
     let mean = |of: &dyn Fn(&Miss) -> f64| found.iter().map(of).sum::<f64>() / n;
+    // Doubts, by their words.
+    let doubts = |words: &str| percent(&|m| Some(!m.confident && m.reason.contains(words)));
+    let whole = percent(&|m| {
+        let found =
+            m.reason.contains("comes a whole number") || m.reason.contains("comes whole numbers");
+        Some(!m.confident && found)
+    });
+    let [drift, stairs, rate] =
+        ["drifts otherwise", "moves in stairs", "the rate is known"].map(doubts);
     format!(
-        "{name:<28} {:>7} {:>9.1} {:>8.3} {:>9.1} {:>8.3} {:>8.3} {:>7.1} {:>11.1}",
+        "{name:<28} {:>7} {:>9.1} {:>8.3} {:>9.1} {:>8.3} {:>8.3} {:>7.1} {:>11.1} {whole:>7.1} {drift:>7.1} {stairs:>8.1} {rate:>6.1}",
         found.len(),
         percent(&|m| m.random_covered),
         mean(&|m| m.random_half_s),
@@ -252,4 +261,4 @@ pub fn line(name: &str, found: &[Miss]) -> String {
     )
 }
 
-pub const HEADS: &str = "strap, trouble                streams  random %   half s printed %   half s    rms s  sure % wrong sure %";
+pub const HEADS: &str = "strap, trouble                streams  random %   half s printed %   half s    rms s  sure % wrong sure % whole % drift % stairs % rate %";

@@ -1,9 +1,9 @@
 //! How well clocks are found, over rehearsed rides: `cargo run --profile quick --example clocks
-//! [FIRST-SEED [SEEDS [RIDES-A-LENGTH [STREAMS-A-STRAP]]]]`. Every scene gets the same share of the
+//! [FIRST-SEED [SEEDS [RIDES-A-LENGTH [STREAMS-A-STRAP]]]] [real]`. Every scene gets the same share of the
 //! seeds. Prints a table by scene, a table of rates by length of ride beside what is possible at all
 //! (see `clock_bound.rs`), tables by heart-rate strap and trouble on rehearsed rides and on real
 //! hearts (see `clock_straps.rs`), then every failure by scene and seed. A count of 0 leaves its table
-//! out.
+//! out, and so does `real` for the straps on rehearsed rides.
 
 #![allow(clippy::print_stdout, clippy::expect_used)]
 
@@ -65,7 +65,8 @@ fn main() {
         all_rates(first, lengths);
     }
     if streams > 0 {
-        straps(first, streams);
+        let only_real = std::env::args().any(|argument| argument == "real");
+        straps(first, streams, only_real);
     }
     println!("\nfailures (promised: any; others: confident and off by more than 0.3 s)");
     for (scene, seed, found) in &results {
@@ -100,9 +101,12 @@ fn all_rates(first: u64, lengths: u64) {
 }
 
 /// The tables by strap and trouble: on `first` and the seeds after it.
-fn straps(first: u64, streams: u64) {
+fn straps(first: u64, streams: u64, only_real: bool) {
     let hearts = real_hearts();
     for real_riders in [false, true] {
+        if only_real && !real_riders {
+            continue;
+        }
         let on = if real_riders {
             format!("the heart rates of {} real rides", hearts.len())
         } else {

@@ -12,7 +12,9 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
-use truing::analysis::error_curve::{ErrorCurve, Finding, Held, Inputs, SharedError, error_curve};
+use truing::analysis::error_curve::{
+    ErrorCurve, Finding, Held, Inputs, STANDS_ALONE_AT, SharedError, error_curve,
+};
 use truing::analysis::loss::Loss;
 use truing::analysis::verdict::conformity;
 use truing::session::{Allowance, Claim};
@@ -85,6 +87,7 @@ fn ride(powers: &[f64], truth: &[f64], seed: u64) -> ErrorCurve {
         zero_offset_w: 0.0,
         loss: Loss::Known(Allowance::default()),
         drift_per_10min: 0.0,
+        stands_alone_at: STANDS_ALONE_AT,
     };
     error_curve("", &inputs)
 }
@@ -182,9 +185,6 @@ fn main() {
 fn rows(powers: &[f64], rides: u64, first: u64) {
     let share = |n: usize| 100.0 * n as f64 / rides as f64;
     let of = |truth: &Truth| count(powers, truth, rides, first);
-    let worst = |truths: &[Truth], what: fn(Count) -> usize| {
-        share(truths.iter().map(|t| what(of(t))).max().unwrap())
-    };
     println!("{} blocks, {rides} rides a truth", powers.len());
     print!("  conforms at 0, 0.5, 0.8, 1.0, offset 0.8 to -0.8, linear 0 to 0.8:");
     let conforming = [0.0, 0.5, 0.8, 1.0].map(|e| constant(powers, e));
@@ -207,8 +207,14 @@ fn rows(powers: &[f64], rides: u64, first: u64) {
     ] {
         print!(" {:.1}", share(of(&truth).fails));
     }
-    let (smooth, odd) = (smooth_at_limit(powers), odd_at_limit(powers));
-    let all: Vec<Truth> = smooth.iter().chain(&odd).cloned().collect();
+    let each = |truths: Vec<Truth>| -> Vec<Count> { truths.iter().map(of).collect() };
+    let (smooth, odd) = (each(smooth_at_limit(powers)), each(odd_at_limit(powers)));
+    let all: Vec<Count> = smooth.iter().chain(&odd).copied().collect();
+    let shares = |counts: &[Count], what: fn(&Count) -> usize| -> Vec<f64> {
+        counts.iter().map(|count| share(what(count))).collect()
+    };
+    let worst = |counts: &[Count], what| shares(counts, what).into_iter().fold(0.0, f64::max);
+    let least = |counts: &[Count], what| shares(counts, what).into_iter().fold(100.0, f64::min);
     println!(
         "\n  wrong conforms: smooth {:.1}, one power {:.1}; wrong fails {:.1}",
         worst(&smooth, |c| c.conforms),
@@ -216,13 +222,10 @@ fn rows(powers: &[f64], rides: u64, first: u64) {
         worst(&all, |c| c.fails)
     );
     print!("  one power by itself, others at 0, 0.6, 1.0, 1.3, each power in turn:");
-    for truth in &odd {
-        print!(" {:.1}", share(of(truth).conforms));
+    for passed in shares(&odd, |c| c.conforms) {
+        print!(" {passed:.1}");
     }
     println!();
-    let least = |truths: &[Truth], what: fn(Count) -> usize| {
-        share(truths.iter().map(|t| what(of(t))).min().unwrap())
-    };
     println!(
         "  bands hold: curve {:.1}, blocks {:.1}",
         least(&smooth, |c| c.curve_held),

@@ -2,7 +2,8 @@
 //! noise, lags and riders that `rehearse` does not make.
 //!
 //! `cargo run --profile quick --example intervals -- [RIDES [FIRST]]` makes that many rides (100 by
-//! default) a family of noise and rider from seed FIRST (70001 by default). Riders: blocks of held
+//! default) a family of noise and rider, each family on seeds of its own from FIRST on (70001 by
+//! default). Riders: blocks of held
 //! power with a rider's wander, and the real power column of a FIT file that the fitparser crate
 //! ships, pieces of four minutes put together at random and scaled. Devices: one source and two
 //! references with drawn gain, lag, clock and noise. The ideal half-width of a class is 1.96 times the
@@ -232,6 +233,40 @@ struct Seen {
     /// Error of the source, %.
     gain_percent: f64,
     said: Outcome,
+    /// Whether the noise being as it is, the truth is clear; set by [`with_clear`].
+    is_clear: bool,
+}
+
+impl Seen {
+    fn right(&self) -> Outcome {
+        if self.gain_percent.abs() <= CLAIM {
+            Outcome::Conforms
+        } else {
+            Outcome::DoesNotConform
+        }
+    }
+}
+
+fn middle(of: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = of.collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+/// Half-width of an interval that knew the noise, of errors with this spread.
+fn usual(errors: impl Iterator<Item = f64>) -> f64 {
+    1.96 * 1.4826 * middle(errors.map(f64::abs))
+}
+
+/// Windows of one family of noise, those marked whose error lies beyond or within the limit by more than
+/// twice the ideal uncertainty, the references' claims included.
+fn with_clear(mut all: Vec<Seen>) -> Vec<Seen> {
+    let claims = 1.96 * REFERENCE_CLAIM / 6.0_f64.sqrt();
+    let margin = 2.0 * usual(all.iter().map(|s| s.error_percent)).hypot(claims);
+    for seen in &mut all {
+        seen.is_clear = (seen.gain_percent.abs() - CLAIM).abs() >= margin;
+    }
+    all
 }
 
 fn root_mean_square(values: impl Iterator<Item = f64>) -> f64 {
@@ -244,35 +279,19 @@ fn share(of: &[Seen], is: impl Fn(&Seen) -> bool) -> f64 {
     100.0 * of.iter().filter(|seen| is(seen)).count() as f64 / of.len().max(1) as f64
 }
 
-/// A line of the table. Clear is an error beyond or within the limit by more than twice the ideal
-/// uncertainty, the references' claims included.
+/// A line of the table.
 fn line(name: &str, all: &[Seen]) {
     let mean =
         |of: &dyn Fn(&Seen) -> f64| all.iter().map(of).sum::<f64>() / all.len().max(1) as f64;
-    let middle = |of: &dyn Fn(&Seen) -> f64| {
-        let mut values: Vec<f64> = all.iter().map(of).collect();
-        values.sort_by(f64::total_cmp);
-        values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
-    };
-    let usual = |error: &dyn Fn(&Seen) -> f64| 1.96 * 1.4826 * middle(&|s| error(s).abs());
-    let typical = middle(&|s| s.half_w) / usual(&|s| s.error_w);
+    let typical = middle(all.iter().map(|s| s.half_w)) / usual(all.iter().map(|s| s.error_w));
     let ideal_w = 1.96 * root_mean_square(all.iter().map(|s| s.error_w));
     let ideal_percent = 1.96 * root_mean_square(all.iter().map(|s| s.error_percent));
-    let claims = 1.96 * REFERENCE_CLAIM / 6.0_f64.sqrt();
     let (half_w, half_percent) = (mean(&|s| s.half_w), mean(&|s| s.half_percent));
-    let right = |seen: &Seen| {
-        if seen.gain_percent.abs() <= CLAIM {
-            Outcome::Conforms
-        } else {
-            Outcome::DoesNotConform
-        }
-    };
-    let margin = 2.0 * usual(&|s| s.error_percent).hypot(claims);
-    let is_clear = |s: &&Seen| (s.gain_percent.abs() - CLAIM).abs() >= margin;
-    let clear: Vec<Seen> = all.iter().filter(is_clear).copied().collect();
+    let clear: Vec<Seen> = all.iter().filter(|s| s.is_clear).copied().collect();
     let decides = |s: &Seen| matches!(s.said, Outcome::Conforms | Outcome::DoesNotConform);
+    let withheld = |s: &Seen| s.said == Outcome::ReferencesDisagree;
     println!(
-        "{name:<22} {typical:>5.2} {:>5} {:>6.1} {:>6.2} {:>5.2} | {:>6.1} {:>5.2} {:>5.2} | {:>5} {:>5.1} {:>6.2} {:>5.1}",
+        "{name:<22} {typical:>5.2} {:>5} {:>6.1} {:>6.2} {:>5.2} | {:>6.1} {:>5.2} {:>5.2} | {:>5} {:>5.1} {:>5.1} {:>6.2} {:>5.1}",
         all.len(),
         share(all, |s| s.error_w.abs() <= s.half_w),
         half_w,
@@ -281,9 +300,10 @@ fn line(name: &str, all: &[Seen]) {
         half_percent,
         half_percent / ideal_percent,
         clear.len(),
-        share(&clear, |s| s.said == right(s)),
-        share(all, |s| decides(s) && s.said != right(s)),
-        share(all, |s| s.said == Outcome::ReferencesDisagree),
+        share(&clear, |s| s.said == s.right()),
+        share(&clear, withheld),
+        share(all, |s| decides(s) && s.said != s.right()),
+        share(all, withheld),
     );
 }
 
@@ -328,6 +348,7 @@ fn one_ride(rider: Rider, family: Family, real: &[f64], seed: u64) -> Vec<Seen> 
             half_percent: 0.5 * (percent[1] - percent[0]),
             gain_percent: 100.0 * gain,
             said: verdict.outcome,
+            is_clear: false,
         });
     }
     seen
@@ -356,15 +377,16 @@ fn main() {
         real.len()
     );
     println!(
-        "rider, noise           typ      n  cov %  half W ideal |  cov % half% ideal | clear dec %  wrong withheld"
+        "rider, noise           typ      n  cov %  half W ideal |  cov % half% ideal | clear dec % withh  wrong withheld"
     );
     for rider in [Rider::Held, Rider::Real] {
         let mut all = Vec::new();
-        for family in FAMILIES {
+        for (family, first) in FAMILIES.into_iter().zip((first..).step_by(rides as usize)) {
             let seen: Vec<Seen> = (first..first + rides)
                 .into_par_iter()
                 .flat_map(|seed| one_ride(rider, family, &real, seed))
                 .collect();
+            let seen = with_clear(seen);
             line(&format!("{rider:?}, {family:?}"), &seen);
             all.extend(seen);
         }

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{Block, CurvePoint, Finding, Inputs};
+use super::{Block, CurvePoint, Finding, Inputs, STANDS_ALONE_AT};
 use crate::analysis::verdict::conformity::Outcome;
 use crate::stats::Interval;
 use crate::stats::NORMAL_95;
@@ -10,10 +10,6 @@ use crate::stats::curve::{Combined, joint_critical};
 
 /// Probability that no block, nor their mean, is accused wrongly.
 const TOGETHER: f64 = 0.975;
-
-/// Departure from which a block has to pass on its own as if it had no neighbours. A choice without
-/// a source; with 2 more sources pass that are smooth, and more that are off at one power.
-const STANDS_ALONE_AT: f64 = 1.0;
 
 /// Least multiplier of a block's own guard among three: departures cannot be seen there.
 const AMONG_THREE: f64 = 1.85;
@@ -28,6 +24,8 @@ pub enum Rule {
     EachBlock,
     /// The curve, and each block as far as it departs from it.
     Curve,
+    /// The same with the error taken to be smoother than usual: `curve_smooth` under `[limits]`.
+    SmoothCurve,
     /// Blocks, or the mean of all, beyond the claim by a joint critical value.
     Joint,
     /// Nothing is decided.
@@ -177,8 +175,13 @@ fn several(inputs: &Inputs, blocks: &[Block], curve: &[CurvePoint]) -> Accuracy 
         undecided(inputs, blocks, curve)
     } else if blocks.iter().all(|b| b.alone == Outcome::Conforms) {
         answer(Finding::Fine, Rule::EachBlock)
-    } else if within_along_the_curve(blocks, curve) {
-        answer(Finding::Fine, Rule::Curve)
+    } else if within_along_the_curve(inputs, blocks, curve) {
+        let rule = if inputs.stands_alone_at > STANDS_ALONE_AT {
+            Rule::SmoothCurve
+        } else {
+            Rule::Curve
+        };
+        answer(Finding::Fine, rule)
     } else {
         undecided(inputs, blocks, curve)
     };
@@ -244,25 +247,30 @@ fn is_within([low, high]: Interval, limit: f64) -> bool {
 /// Whether the curve and every block's own error lie within the claim, and every block passes its own
 /// guard. No factor for the number of powers: the worst has to pass (intersection–union, Berger 1982,
 /// Technometrics 24:295, from memory).
-fn within_along_the_curve(blocks: &[Block], curve: &[CurvePoint]) -> bool {
+fn within_along_the_curve(inputs: &Inputs, blocks: &[Block], curve: &[CurvePoint]) -> bool {
     !curve.is_empty()
         && curve
             .iter()
             .all(|p| is_within(p.ci95_percent, p.limit_percent))
         && blocks
             .iter()
-            .all(|b| is_within(b.ci95_percent, b.limit_percent) && passes_alone(b, blocks.len()))
+            .all(|b| is_within(b.ci95_percent, b.limit_percent) && passes_alone(inputs, b))
 }
 
 /// The guard that a block has to keep by itself: wider the further it departs from its neighbours.
-pub(super) fn guard(block: &Block, among: usize) -> f64 {
-    let departs = block.departure.map_or(1.0, |z| z.abs() / STANDS_ALONE_AT);
-    let least = if among == 3 { AMONG_THREE } else { 0.0 };
+pub(super) fn guard(inputs: &Inputs, block: &Block) -> f64 {
+    let alone_at = inputs.stands_alone_at;
+    let departs = block.departure.map_or(1.0, |z| z.abs() / alone_at);
+    let least = if inputs.held.len() == 3 {
+        AMONG_THREE
+    } else {
+        0.0
+    };
     (NORMAL_95 * departs.min(1.0)).max(least)
 }
 
-fn passes_alone(block: &Block, among: usize) -> bool {
-    let reach = guard(block, among) * block.standard_uncertainty_percent;
+fn passes_alone(inputs: &Inputs, block: &Block) -> bool {
+    let reach = guard(inputs, block) * block.standard_uncertainty_percent;
     block.bias_percent.abs() + reach <= block.limit_percent
 }
 
@@ -281,7 +289,7 @@ fn open(inputs: &Inputs, blocks: &[Block], curve: &[CurvePoint]) -> Vec<Open> {
     });
     let mut found: Vec<Open> = blocks
         .iter()
-        .filter_map(|b| Some(open_block(b, missing(b, blocks.len())?)))
+        .filter_map(|b| Some(open_block(b, missing(inputs, b)?)))
         .chain(elsewhere)
         .collect();
     if found.is_empty() {
@@ -290,16 +298,16 @@ fn open(inputs: &Inputs, blocks: &[Block], curve: &[CurvePoint]) -> Vec<Open> {
     found
 }
 
-fn missing(block: &Block, among: usize) -> Option<Missing> {
+fn missing(inputs: &Inputs, block: &Block) -> Option<Missing> {
     let is_curve = block.departure.is_some();
-    if among > 1 && block.alone == Outcome::DoesNotConform {
+    if inputs.held.len() > 1 && block.alone == Outcome::DoesNotConform {
         Some(Missing::MayBeChance)
     } else if !is_curve {
         (block.alone != Outcome::Conforms).then_some(Missing::Straddles)
     } else if !is_within(block.ci95_percent, block.limit_percent) {
         Some(Missing::Straddles)
     } else {
-        (!passes_alone(block, among)).then_some(Missing::Departs)
+        (!passes_alone(inputs, block)).then_some(Missing::Departs)
     }
 }
 

@@ -212,13 +212,13 @@ pub const FIGURES: &[Figure] = &[
         definition: "Whether the source reads within its claim at held power, from all blocks together.",
         formula: "fault: a block or the mean beyond T by c u; fine: each block conforms, or the limits of the curve and of every block's error lie within ±T and every block keeps a guard of k u, k = 1.96 min(1, |departure|), at least 1.85 of three blocks",
         source: "Berger 1982, Technometrics 24:295 (the worst power has to pass; from memory)",
-        caveat: "One power exactly at the limit passes wrongly in up to 4.0 % of simulated rides (at an end, the others at half the limit), a smooth error in up to 2.3 %.",
+        caveat: "One power exactly at the limit passes wrongly in up to 4.1 % of simulated rides (at an end, the others at a third to a half of the limit), a smooth error in up to 2.4 %.",
         ..Figure::PLAIN
     },
     Figure {
         id: "error_curve.accuracy.rule",
         label: "rule",
-        definition: "What the decision rests on: one-block, each-block, curve, joint or undecided.",
+        definition: "What the decision rests on: one-block, each-block, curve, smooth-curve (curve_smooth under [limits] above 1), joint or undecided.",
         ..Figure::PLAIN
     },
     Figure {

@@ -91,7 +91,14 @@ pub struct Inputs {
     /// How fast the error drifts at most by the heat soaks of the ride (95 % limits), percentage points in
     /// 10 min; 0 without one.
     pub drift_per_10min: f64,
+    /// Departure of a block from its neighbours, standard deviations, from which it has to pass on its
+    /// own as if it had none: [`STANDS_ALONE_AT`] to 2.
+    pub stands_alone_at: f64,
 }
+
+/// The usual departure. A choice without a source: with 2 more sources pass that are smooth, and more
+/// that are off at one power.
+pub const STANDS_ALONE_AT: f64 = 1.0;
 
 impl Inputs {
     /// Of the source `under_test`, from its verdicts that count.
@@ -118,6 +125,10 @@ impl Inputs {
             zero_offset_w: zero_offset_w(session, &held),
             loss: loss_before(session, under_test),
             drift_per_10min,
+            stands_alone_at: session
+                .limits
+                .curve_smooth
+                .map_or(STANDS_ALONE_AT, |smooth| smooth.max(STANDS_ALONE_AT)),
             held,
             left_out,
         }

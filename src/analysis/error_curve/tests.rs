@@ -40,6 +40,7 @@ fn inputs(powers: &[f64], scatter: &[f64], biases: &[f64]) -> Inputs {
         zero_offset_w: 0.0,
         loss: Loss::Known(Allowance::default()),
         drift_per_10min: 0.0,
+        stands_alone_at: STANDS_ALONE_AT,
     }
 }
 
@@ -57,13 +58,14 @@ fn near(actual: f64, expected: f64, tolerance: f64) {
 /// Specification, section 8, example 2: fine together, though one block alone cannot tell.
 #[test]
 fn blocks_that_agree_pass_together_where_one_alone_does_not() {
-    let found = four([0.95, 0.70, 0.80, 0.75]);
+    let biases = [0.95, 0.70, 0.80, 0.75];
+    let (found, inputs) = (four(biases), inputs(&POWERS, &SCATTER, &biases));
     let reaches = [1.2314, 1.0055, 1.0558, 0.9315];
     let alone = [2.0702, 1.7540, 1.8289, 1.7430];
     for (block, (guarded, by_itself)) in found.blocks.iter().zip(reaches.iter().zip(alone)) {
         let standard = block.standard_uncertainty_percent;
         let reach = |k: f64| block.bias_percent.abs() + k * standard;
-        near(reach(accuracy::guard(block, 4)), *guarded, 1e-4);
+        near(reach(accuracy::guard(&inputs, block)), *guarded, 1e-4);
         near(reach(NORMAL_95), by_itself, 1e-4);
     }
     assert_eq!(found.blocks[0].alone, Outcome::Inconclusive);
@@ -182,10 +184,34 @@ fn few_blocks_decide_each_for_itself() {
 /// Departures cannot be seen among three, so each brings nearly all of its own evidence.
 #[test]
 fn among_three_the_guard_is_floored() {
-    let found = error_curve("t", &inputs(&POWERS[..3], &SCATTER, &[0.5, 0.5, 0.5]));
-    for block in &found.blocks {
-        assert_eq!(accuracy::guard(block, 3), 1.85);
-        assert!(accuracy::guard(block, 4) < 0.1);
+    let three = inputs(&POWERS[..3], &SCATTER, &[0.5, 0.5, 0.5]);
+    let four = inputs(&POWERS, &SCATTER, &[0.5; 4]);
+    for block in &error_curve("t", &three).blocks {
+        assert_eq!(accuracy::guard(&three, block), 1.85);
+        assert!(accuracy::guard(&four, block) < 0.1);
+    }
+}
+
+/// `curve_smooth`: a block that departs by less than stated needs less evidence of its own.
+#[test]
+fn a_tester_may_take_the_error_to_be_smooth() {
+    let usual = inputs(&POWERS, &SCATTER, &[0.5, 0.5, 1.1, 0.5]);
+    let smooth = Inputs {
+        stands_alone_at: 2.0,
+        ..usual.clone()
+    };
+    let [usual, smooth] = [usual, smooth].map(|inputs| error_curve("t", &inputs).accuracy);
+    assert_eq!(usual.outcome, Finding::CannotTell);
+    assert_eq!(usual.open[0].why, Missing::Departs);
+    assert_eq!(
+        (smooth.outcome, smooth.rule),
+        (Finding::Fine, Rule::SmoothCurve)
+    );
+    let mut session = crate::session::Session::default();
+    for (stated, expected) in [(None, 1.0), (Some(2.0), 2.0), (Some(0.5), 1.0)] {
+        session.limits.curve_smooth = stated;
+        let read = Inputs::of(&session, 0, std::iter::empty());
+        assert_eq!(read.stands_alone_at, expected);
     }
 }
 

@@ -26,11 +26,10 @@ impl fmt::Display for Statement<'_> {
         match curve.accuracy.outcome {
             Finding::Fine => {
                 write!(f, "conforms{what} in {blocks}")?;
-                let together = curve.accuracy.rule == Rule::Curve;
-                f.write_str(if together {
-                    ", taken together along one curve"
-                } else {
-                    ""
+                f.write_str(match curve.accuracy.rule {
+                    Rule::Curve => ", taken together along one curve",
+                    Rule::SmoothCurve => ", taken together along one curve held to be smooth",
+                    Rule::OneBlock | Rule::EachBlock | Rule::Joint | Rule::Undecided => "",
                 })?;
             }
             Finding::Fault => {

@@ -462,7 +462,7 @@ fn conclude(
         jump,
         r: chosen.r,
         doubts,
-        basis: basis(grade, line.slope),
+        basis: basis(grade, line.slope, sharp.is_none()),
         instead: None,
     }
 }
@@ -547,12 +547,22 @@ fn rate_of(points: &[Point]) -> Rate {
     spread.map_or(Rate::UNKNOWN, Rate::of)
 }
 
-fn basis(grade: Grade, rate: f64) -> String {
+fn basis(grade: Grade, rate: f64, strap_alone: bool) -> String {
     let basis = match grade {
-        Grade::OneStrap | Grade::OpenStrap => format!(
-            "one heart-rate strap heard by both recorders; ±{ALLOWANCE_S} s is allowed for recorders that are \
-             late by a constant, which no column shows"
-        ),
+        Grade::OneStrap | Grade::OpenStrap => {
+            let alone = match strap_alone {
+                true => format!(
+                    "; nor would one show a strap that sends once a second and is heard after varying \
+                     delays, which leaves up to {:.1} s open",
+                    Timer::Second.half_s()
+                ),
+                false => String::new(),
+            };
+            format!(
+                "one heart-rate strap heard by both recorders; ±{ALLOWANCE_S} s is allowed for recorders \
+                 that are late by a constant, which no column shows{alone}"
+            )
+        }
         Grade::TwoHearts => "heart rate of two sensors".to_owned(),
         Grade::Cadence => "cadence, taken to have no lag of its own".to_owned(),
         Grade::CadenceSmoothed | Grade::CadenceUnproven | Grade::PowerUnderTest => String::new(),

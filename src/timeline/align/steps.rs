@@ -268,7 +268,8 @@ mod tests {
             }
             let (n, f) = (runs as f64, theta - 3.0);
             assert!(covered >= 90, "{theta} {covered}");
-            assert_eq!(whole, 0, "{theta}");
+            // Two hundred to one is asked of what is told apart: seldom one of these is not.
+            assert!(whole <= 1, "{theta} {whole}");
             // Some 200 changes a ride.
             let expected = (f * (1.0 - f) / 198.0_f64).sqrt();
             assert!((sum / n).abs() < 4.0 * expected / n.sqrt(), "{theta} {sum}");

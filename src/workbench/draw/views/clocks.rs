@@ -446,7 +446,7 @@ fn estimate_line(state: &State, index: usize, estimate: &StreamClock) -> Text {
     let (word, style) = if estimate.confident {
         ("confident", state.look.strong())
     } else {
-        ("! not confident", state.look.warning())
+        ("! in doubt", state.look.warning())
     };
     let line = Text::default().with("estimate  ", state.look.strong());
     // The word first: a narrow screen cuts the end.
