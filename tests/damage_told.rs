@@ -77,7 +77,7 @@ fn the_workbench_tells_of_damage_on_opening_and_in_its_dialog() {
     let folder = tempfile::tempdir().unwrap();
     let session = session(folder.path());
     let mut desk = crate::pty::Desk::open(&[&session.to_string_lossy()], folder.path(), 120, 40);
-    let screen = desk.wait_for("! ");
+    let screen = desk.wait_for(" messages (M)");
     // Beside a clock's doubt, which is longer than the line.
     assert!(
         screen.contains(" messages (M): damage in recordings/trainer.fit; "),
@@ -89,8 +89,10 @@ fn the_workbench_tells_of_damage_on_opening_and_in_its_dialog() {
     desk.send("\x1b");
     desk.wait_until("the ride", |screen| !screen.contains("met in reading"));
     desk.send("M");
-    let screen = desk.wait_for("messages, the latest first");
-    assert!(screen.contains("! recordings/trainer.fit: "), "{screen}");
+    desk.wait_until("its message", |screen| {
+        screen.contains("messages, the latest first")
+            && screen.contains("! recordings/trainer.fit: ")
+    });
     desk.send("\x1b");
     desk.wait_until("the ride", |screen| !screen.contains("the latest first"));
     desk.send("q");

@@ -120,7 +120,7 @@ fn tag_save_export_and_come_back() {
     let screen = desk.wait_for(" 2 sprint");
     assert!(listed(&screen, "1 steady").contains(&error), "{screen}");
     desk.send(DOWN);
-    desk.wait_for("window of 2:49");
+    desk.wait_for("ride view · 1 steady");
     desk.send("q");
     assert_eq!(desk.end(), (0, true));
 }
@@ -182,7 +182,7 @@ fn a_storm_of_sizes_loses_neither_keys_nor_the_screen() {
     let screen = desk.wait_until("the whole ride view at 80 columns", |screen| {
         screen.contains("▴5:00") && screen.contains("difference") && screen.contains("? all keys")
     });
-    assert!(screen.starts_with(" truing"), "{screen}");
+    assert!(screen.starts_with(" Bench ride"), "{screen}");
     assert!(screen.lines().all(|line| line.chars().count() <= 80));
     desk.send("q");
     assert_eq!(desk.end(), (0, true));
