@@ -7,14 +7,14 @@ use super::{Exit, Failure, Output, open_session};
 use crate::analysis::ride;
 use crate::analysis::table::table_with;
 use crate::export::report::{Material, report};
-use crate::suggest::answered;
+use crate::suggest::{answered, suggested};
 use crate::timeline::Aligned;
 use crate::timeline::align::{Options, align_session};
 
-/// Write one page with the answer, every figure, pictures, method, cautions and hashes.
+/// Write one page: the answers first, then what they rest on, method, cautions and hashes.
 ///
-/// The page holds all it needs: no script, nothing fetched. It reads in light and dark and prints
-/// on A4.
+/// The page holds all it needs: no script, nothing fetched. It reads in light and dark, on a phone and
+/// by ear, and prints on a few sheets of A4. Where nothing is tagged it shows what is suggested.
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The session folder.
@@ -22,6 +22,9 @@ pub struct Arguments {
     /// The page to write.
     #[arg(short, long, value_name = "FILE.html")]
     output: PathBuf,
+    /// Every figure and picture of every segment as well, with formulas and sources.
+    #[arg(long)]
+    full: bool,
     /// Replace an existing file.
     #[arg(long)]
     force: bool,
@@ -37,7 +40,9 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     check_beside(&arguments.output, &opened)?;
     let aligned = Aligned::new(&opened);
     let findings = ride::findings(&aligned);
-    let table = table_with(&opened.session, &aligned, &findings);
+    let suggested = suggested(&opened.session, &aligned);
+    let session = suggested.as_ref().unwrap_or(&opened.session);
+    let table = table_with(session, &aligned, &findings);
     // The estimate stands beside the clocks in use, whatever those rest on.
     let clocks = align_session(
         &opened,
@@ -48,6 +53,8 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     );
     let page = report(&Material {
         opened: &opened,
+        session,
+        full: arguments.full,
         aligned: &aligned,
         findings: &findings,
         table: &table,

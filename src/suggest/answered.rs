@@ -8,6 +8,23 @@ use crate::analysis::table::table_with;
 use crate::session::{Segment, Session};
 use crate::timeline::Aligned;
 
+/// The session with what is suggested in place of its segments, where it has none and anything is.
+pub fn suggested(session: &Session, aligned: &Aligned) -> Option<Session> {
+    if !session.segments.is_empty() {
+        return None;
+    }
+    let proposed = proposals(&Evidence::of(aligned)).into_iter();
+    let proposed: Vec<Segment> = proposed.map(|proposal| proposal.segment).collect();
+    (!proposed.is_empty()).then(|| with_segments(session, proposed))
+}
+
+fn with_segments(session: &Session, segments: Vec<Segment>) -> Session {
+    Session {
+        segments,
+        ..session.clone()
+    }
+}
+
 /// The answers. `table` holds the figures of `session`; of a ride without segments the figures of the
 /// suggestions are taken in its place.
 pub fn answered(
@@ -29,10 +46,7 @@ pub fn answered(
         };
         return findings(session, aligned, found, table, tagging);
     }
-    let suggested = Session {
-        segments: proposed,
-        ..session.clone()
-    };
+    let suggested = with_segments(session, proposed);
     let table = table_with(&suggested, aligned, found);
     let tagging = Tagging {
         suggested: true,

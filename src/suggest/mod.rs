@@ -26,7 +26,7 @@ use crate::session::Segment;
 use crate::stats::change_points::{pieces, slow_noise_w};
 use crate::timeline::{Aligned, Span};
 
-pub use answered::answered;
+pub use answered::{answered, suggested};
 pub use evidence::Evidence;
 pub use find::SETTLE_S;
 pub use proposal::{Basis, Proposal, overlap_share};

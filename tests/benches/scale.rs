@@ -466,6 +466,8 @@ fn times(streams: usize, seconds: usize) -> [f64; 6] {
         best_ms(2, || table::table(&opened.session, &aligned)),
         best_ms(2, || {
             report::report(&Material {
+                session: &opened.session,
+                full: true,
                 opened: &opened,
                 aligned: &aligned,
                 findings: &found,

@@ -139,6 +139,34 @@ impl Limit {
     }
 }
 
+/// What the segments of a ride are.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Tagging {
+    /// They are suggestions: the tester has tagged none.
+    pub suggested: bool,
+    /// Suggestions beside the tagged ones.
+    pub untagged: usize,
+}
+
+impl Tagging {
+    /// What is not tagged, in a sentence; `None` where all is.
+    pub fn in_words(self) -> Option<String> {
+        if self.suggested {
+            let said = "Nothing is tagged: these answers rest on suggested segments.";
+            return Some(said.to_owned());
+        }
+        let stretches = match self.untagged {
+            0 => return None,
+            1 => "stretch is",
+            _ => "stretches are",
+        };
+        Some(format!(
+            "{} suggested {stretches} not tagged.",
+            self.untagged
+        ))
+    }
+}
+
 /// A stretch of the ride, session time, s.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Place {

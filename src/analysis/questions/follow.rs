@@ -149,6 +149,13 @@ pub fn answer(source: &Source<'_>) -> Answer {
     .against(limit)
     .at(place)
     .unless_told("more changes of set point")
+    .in_brief(format!(
+        "{:.1} s to follow ({:.1} to {:.1}); limit {} s",
+        fit.in_band_s,
+        interval[0].max(0.0),
+        interval[1],
+        plain(limit.value)
+    ))
     .headed(format!(
         "takes {:.1} s to follow a new set point",
         fit.in_band_s

@@ -1,6 +1,6 @@
 //! The headline: every fault in plain words, in the order of harm, and what is fine before it.
 
-use super::answer::{Answer, Finding, Question};
+use super::answer::{Answer, Finding, Question, Tagging};
 use crate::text::listed;
 
 /// Faults in the order in which they harm a reader of the source's numbers.
@@ -69,7 +69,7 @@ fn of_source(own: &[&Answer], common: &[String]) -> String {
 }
 
 /// The second line: what is not told, and what is not tagged.
-pub fn remark(answers: &[Answer], suggested: bool, untagged: usize) -> String {
+pub fn remark(answers: &[Answer], tagging: Tagging) -> String {
     let keys = |finding: Finding| {
         let mut keys: Vec<String> = Vec::new();
         for answer in answers.iter().filter(|a| a.outcome == finding) {
@@ -88,16 +88,7 @@ pub fn remark(answers: &[Answer], suggested: bool, untagged: usize) -> String {
     if !missing.is_empty() {
         parts.push(format!("Not ridden: {}.", listed(&missing)));
     }
-    if suggested {
-        parts.push("Nothing is tagged: these answers rest on suggested segments.".to_owned());
-    } else if untagged > 0 {
-        let stretches = if untagged == 1 {
-            "stretch is"
-        } else {
-            "stretches are"
-        };
-        parts.push(format!("{untagged} suggested {stretches} not tagged."));
-    }
+    parts.extend(tagging.in_words());
     parts.join(" ")
 }
 

@@ -34,7 +34,7 @@ use crate::analysis::table::Table;
 use crate::session::Session;
 use crate::timeline::Aligned;
 
-pub use answer::{Answer, Finding, LimitFrom, Question};
+pub use answer::{Answer, Finding, LimitFrom, Question, Tagging};
 use ride::{Ride, Source};
 
 /// The figures that decide, in the order of the list.
@@ -63,17 +63,11 @@ pub struct Findings {
     pub headline: String,
     /// What cannot be told, was not ridden, or is not tagged.
     pub remark: String,
+    /// What the segments behind the answers are.
+    #[serde(skip)]
+    pub tagging: Tagging,
     /// The answers, in the order of the list; those on a source once for each source.
     pub answers: Vec<Answer>,
-}
-
-/// What the segments of a ride are.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Tagging {
-    /// They are suggestions: the tester has tagged none.
-    pub suggested: bool,
-    /// Suggestions beside the tagged ones.
-    pub untagged: usize,
 }
 
 /// Answers every question. `table` holds the figures of `session`.
@@ -116,7 +110,8 @@ pub fn findings(
     let labels: Vec<&str> = sources.iter().map(|source| source.label).collect();
     Findings {
         headline: headline::headline(&answers, &labels),
-        remark: headline::remark(&answers, tagging.suggested, tagging.untagged),
+        remark: headline::remark(&answers, tagging),
+        tagging,
         answers,
     }
 }

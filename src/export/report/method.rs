@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
-use super::html::{escaped, paragraph, table};
+use super::html::{escaped, paragraph, set, table};
 use super::parts::Material;
 use crate::analysis::catalogue;
 use crate::analysis::figure::Figure;
@@ -22,7 +22,7 @@ pub(super) fn body(figures: &Table) -> String {
         path.first() != Some(&"segments") || is_told(&all, &path)
     };
     let mut out = paragraph(
-        "Every stream is put on a common grid of 1 s; each second takes the sample nearest to it within half an interval. Missing samples stay missing: they are no zeros and are not bridged. Nothing is smoothed.",
+        "Every stream is put on a common grid of 1 s; each second takes the sample nearest to it within half an interval.",
     );
     out.push_str("<dl class=\"method\">\n");
     let mut reported: BTreeSet<&str> = BTreeSet::new();
@@ -58,9 +58,10 @@ fn described(entry: &Figure) -> String {
         escaped(entry.definition)
     );
     let _ = write!(out, " Formula: <code>{}</code>.", escaped(entry.formula));
-    for (head, text) in [("Source", entry.source), ("Does not tell", entry.caveat)] {
+    let source = cited(entry.source);
+    for (head, text) in [("Source", source.as_str()), ("Does not tell", entry.caveat)] {
         if !text.is_empty() {
-            let _ = write!(out, " {head}: {}", escaped(text));
+            let _ = write!(out, " {head}: {}", set(text));
             if !text.ends_with('.') {
                 out.push('.');
             }
@@ -70,31 +71,38 @@ fn described(entry: &Figure) -> String {
     out
 }
 
+/// What a source rests on that was checked; a citation that nobody looked up is none, and what is left
+/// without one is common practice.
+fn cited(source: &str) -> String {
+    let checked = |part: &&str| !part.contains("from memory");
+    let parts: Vec<&str> = source.split("; ").filter(checked).collect();
+    match (source.is_empty(), parts.is_empty()) {
+        (false, true) => "common practice".to_owned(),
+        _ => parts.join("; "),
+    }
+}
+
 /// Version and hashes: with the same session and recordings, the same version writes this page
 /// again, byte for byte.
 pub(super) fn fingerprint(material: &Material<'_>) -> String {
     let opened = material.opened;
     let mut rows = vec![vec![
         "session.toml, as understood".to_owned(),
-        "—".to_owned(),
         hex(&Sha256::digest(to_text(&opened.session).as_bytes())),
     ]];
     for (stream, source) in opened.session.streams.iter().zip(&opened.sources) {
         rows.push(vec![
             stream.file.clone(),
-            stream.label.clone(),
             source
                 .recording()
                 .map_or_else(|| "not read".to_owned(), |r| r.sha256.clone()),
         ]);
     }
-    paragraph(&format!(
-        "Made by truing {}. With the session folder, the same version writes this page again, byte for byte: truing report FOLDER -o FILE.html",
+    let made = format!(
+        "<p class=\"mute\">Made by truing {}. The same version writes this page again from the session folder, byte for byte: <code>truing report FOLDER -o FILE.html</code>. Every figure and picture: <code>--full</code>. What a figure means: <code>truing explain TERM</code>.</p>\n",
         env!("CARGO_PKG_VERSION")
-    )) + &table(
-        "SHA-256",
-        &Grid::of(["file", "stream", "SHA-256"].map(Head::text), rows),
-    )
+    );
+    made + &table("", &Grid::of(["file", "SHA-256"].map(Head::text), rows))
 }
 
 #[cfg(test)]

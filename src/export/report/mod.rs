@@ -1,6 +1,10 @@
-//! One self-contained page: the answer first, then everything it rests on. No script, nothing
-//! fetched, readable in light and dark, on paper and by ear.
+//! One self-contained page: the answer first, then what it rests on. No script, nothing fetched, readable
+//! in light and dark, on paper and by ear.
 
+mod chart;
+mod closing;
+mod evidence;
+mod first;
 mod html;
 mod method;
 mod parts;
@@ -8,72 +12,89 @@ mod ride;
 mod segments;
 mod source;
 
-use self::parts::{number, optional};
-use html::{escaped, list, paragraph, section};
+use html::{escaped, section};
 
 pub use parts::Material;
 
 use super::ExportError;
-use super::figure::Subject;
-use super::findings;
-use super::table::{claim_sentence, signed_outcome};
-use crate::analysis::catalogue;
-use crate::analysis::figure::Figure;
-use crate::analysis::verdict::figures::Verdict;
-use crate::plan::CAUTIONS;
-use crate::session::Words;
-use crate::text::{Grid, Head, clock_time, one_line};
+use crate::recording::TimeBase;
+use crate::session::OpenedSession;
+use crate::text::one_line;
 
 /// The page.
 ///
 /// # Errors
 /// [`ExportError::Draw`] where a picture cannot be drawn.
 pub fn report(material: &Material<'_>) -> Result<String, ExportError> {
-    let title = title_of(material);
-    let segments = segments::sections(material)?;
-    let whole = Subject::ride(
-        &material.opened.session,
-        material.aligned,
-        material.findings,
+    let title = title_of(material.opened);
+    let date = date_of(material.opened);
+    let head = first::head(material, &title, date.as_deref());
+    let curves = first::error_curves(material);
+    let first = [
+        first::answers(material),
+        first::overview(material),
+        format!(
+            "<div class=\"pair\">\n{curves}<div class=\"half\">\n{}{}</div>\n</div>\n",
+            first::key(),
+            first::words(material)
+        ),
+    ];
+    let evidence = [
+        evidence::segments(material),
+        evidence::kinds(material)?,
+        closing::references(material),
+        section("method", "How it was judged", &closing::method()),
+    ];
+    let shown = first.concat() + &evidence.concat();
+    let words = section(
+        "words",
+        "Words",
+        &closing::glossary(&(head.clone() + &shown)),
     );
-    let sections = [
-        section("verdicts", "Verdict of each segment", &verdicts(material)),
-        section("words", "In the tester's words", &words(material)),
+    let more = if material.full {
+        everything(material)?
+    } else {
+        String::new()
+    };
+    let fingerprint = section("fingerprint", "Fingerprint", &method::fingerprint(material));
+    let foot = [Some(title.clone()), date].into_iter().flatten();
+    let foot = closing::css_string(&foot.collect::<Vec<_>>().join(" · "));
+    Ok(format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
+         <title>{title}</title>\n<style>\n{}@page {{ @bottom-left {{ content: \"{foot}\"; }} }}\n</style>\n</head>\n<body>\n<header>\n{head}</header>\n\
+         <main>\n{shown}{words}{more}{fingerprint}</main>\n</body>\n</html>\n",
+        include_str!("style.css"),
+        title = escaped(&title),
+    ))
+}
+
+/// Every figure and picture.
+fn everything(material: &Material<'_>) -> Result<String, ExportError> {
+    let whole = material.ride();
+    Ok([
         section(
-            "tested",
-            "What was tested, and how",
-            &source::body(material),
+            "every-segment",
+            "Segment by segment",
+            &segments::sections(material)?,
         ),
         section(
-            "references",
-            "Are the references fit to judge?",
-            &source::references(material, &whole)?,
+            "every-reference",
+            "Streams and clocks",
+            &source::body(material, &whole)?,
         ),
-        section("segments", "Segment by segment", &segments),
         section(
             "ride",
             "Over the whole ride",
             &ride::body(material, &whole)?,
         ),
-        section("method", "Method", &method::body(material.table)),
-        section("cautions", "Cautions", &list(CAUTIONS)),
-        section("fingerprint", "Fingerprint", &method::fingerprint(material)),
-    ];
-    Ok(format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
-         <title>{title}</title>\n<style>\n{}</style>\n</head>\n<body>\n<header>\n<h1>{title}</h1>\n\
-         {}</header>\n{}<main>\n{}</main>\n</body>\n</html>\n",
-        include_str!("style.css"),
-        head(material),
-        contents(&sections),
-        sections.concat(),
-        title = escaped(&title),
-    ))
+        section("formulas", "Formulas", &method::body(material.table)),
+    ]
+    .concat())
 }
 
-fn title_of(material: &Material<'_>) -> String {
-    let title = one_line(&material.opened.session.title);
+fn title_of(opened: &OpenedSession) -> String {
+    let title = one_line(&opened.session.title);
     if title.is_empty() {
         "A ride on the test bench".to_owned()
     } else {
@@ -81,143 +102,17 @@ fn title_of(material: &Material<'_>) -> String {
     }
 }
 
-/// The claim, the answers, and what all blocks say together.
-fn head(material: &Material<'_>) -> String {
-    let (session, table) = (&material.opened.session, material.table);
-    let mut out = format!(
-        "<p class=\"about\">{}</p>\n",
-        escaped(&claim_sentence(table))
-    );
-    let answers = material.answers;
-    let headline = escaped(&answers.headline);
-    out.push_str(&format!("<p class=\"answer\">{headline}.</p>\n"));
-    if !answers.remark.is_empty() {
-        out.push_str(&paragraph(&answers.remark));
-    }
-    out.push_str(&html::table("What a tester asks", &findings::grid(answers)));
-    for caution in &session.claim_cautions() {
-        out.push_str(&paragraph(&format!("{caution}.")));
-    }
-    for problem in &material.opened.problems {
-        out.push_str(&paragraph(&format!("Left out: {problem}.")));
-    }
-    out
-}
-
-/// Links to the sections that there are.
-fn contents(sections: &[String]) -> String {
-    let names = [
-        ("verdicts", "Verdict of each segment"),
-        ("words", "In the tester's words"),
-        ("tested", "What was tested, and how"),
-        ("references", "Are the references fit to judge?"),
-        ("segments", "Segment by segment"),
-        ("ride", "Over the whole ride"),
-        ("method", "Method"),
-        ("cautions", "Cautions"),
-        ("fingerprint", "Fingerprint"),
-    ];
-    let links: String = names
-        .iter()
-        .zip(sections)
-        .filter(|(_, section)| !section.is_empty())
-        .map(|((id, name), _)| format!("<li><a href=\"#{id}\">{}</a></li>\n", escaped(name)))
-        .collect();
-    format!("<nav aria-label=\"Contents\">\n<ul>\n{links}</ul>\n</nav>\n")
-}
-
-/// "+1.2 % ± 0.9 %", in the unit of the decision.
-fn bias_in_words(verdict: &Verdict) -> [String; 3] {
-    let written = |bias: Option<f64>, expanded: Option<f64>, limit: Option<f64>, unit: &str| {
-        let one = |value: Option<f64>, signed: bool| {
-            value.map_or_else(
-                || "—".to_owned(),
-                |v| format!("{} {unit}", number(v, 2, signed)),
-            )
-        };
-        [one(bias, true), one(expanded, false), one(limit, false)]
+/// The day of the ride, by the clock of the first recording that tells one; in UTC.
+fn date_of(opened: &OpenedSession) -> Option<String> {
+    let is_absolute = |index: &usize| {
+        let source = opened.sources.get(*index);
+        let recording = source.and_then(|source| source.recording());
+        recording.is_some_and(|recording| recording.time_base == TimeBase::Absolute)
     };
-    if verdict.bias_percent.is_some() {
-        written(
-            verdict.bias_percent,
-            verdict.expanded_uncertainty_percent,
-            verdict.limit_percent,
-            "%",
-        )
-    } else {
-        written(
-            verdict.bias_w,
-            verdict.expanded_uncertainty_w,
-            verdict.limit_w,
-            "W",
-        )
-    }
-}
-
-fn verdicts(material: &Material<'_>) -> String {
-    let mut rows = Vec::new();
-    for segment in &material.table.segments {
-        for verdict in segment.verdict.iter().chain(&segment.further_verdicts) {
-            let [bias, expanded, limit] = bias_in_words(verdict);
-            rows.push(vec![
-                format!("{} {}", segment.id, segment.kind),
-                clock_time(segment.from_s),
-                number(segment.to_s - segment.from_s, 0, false),
-                optional(segment.set_point_w, 0, false),
-                verdict.under_test.clone(),
-                signed_outcome(verdict.outcome),
-                bias,
-                expanded,
-                limit,
-                optional(verdict.conformance_probability, 3, false),
-            ]);
-        }
-    }
-    if rows.is_empty() {
-        return paragraph("No segment is tagged, so nothing is judged.");
-    }
-    let links: Vec<String> = material
-        .table
-        .segments
-        .iter()
-        .map(|s| html::link(&format!("segment-{}", s.id), &s.id.to_string()))
-        .collect();
-    let links = format!("<p>To segment {}</p>\n", links.join(" "));
-    let of_verdict = [
-        "outcome",
-        "bias_percent",
-        "expanded_uncertainty_percent",
-        "limit_percent",
-        "conformance_probability",
-    ]
-    .map(|field| catalogue::figure(&format!("segments.verdict.{field}")).map_or("", Figure::short));
-    let heads = ["segment", "from", "length, s", "set point, W", "source"];
-    let heads = heads.into_iter().chain(of_verdict);
-    let explained = paragraph(
-        "Conforms: |bias| + U is at most the limit. Does not conform: |bias| − U is greater than the limit. Else the evidence is inconclusive (ILAC-G8:09/2019, guard band w = U).",
-    );
-    html::table(
-        "Claim against evidence",
-        &Grid::of(heads.map(Head::text), rows),
-    ) + &links
-        + &explained
-}
-
-fn words(material: &Material<'_>) -> String {
-    let words = &material.opened.session.words;
-    if *words == Words::default() {
-        return String::new();
-    }
-    let mut out = paragraph("What follows is the tester's own conclusion; it is not computed.");
-    for part in words.summary.split("\n\n").filter(|p| !p.trim().is_empty()) {
-        out.push_str(&paragraph(part));
-    }
-    for (title, points) in [("For", &words.for_), ("Against", &words.against)] {
-        if !points.is_empty() {
-            out.push_str(&format!("<h3>{title}</h3>\n{}", list(points)));
-        }
-    }
-    out
+    let stream = (0..opened.sources.len()).find(is_absolute)?;
+    let zero_s = opened.zero_s(stream);
+    let moment = jiff::Timestamp::from_second(zero_s as i64).ok()?;
+    Some(moment.strftime("%-d %B %Y").to_string())
 }
 
 #[cfg(test)]
@@ -227,7 +122,7 @@ mod tests {
     use super::*;
     use crate::analysis::table::Table;
     use crate::analysis::table::table;
-    use crate::plan::Plan;
+    use crate::plan::{CAUTIONS, Plan};
     use crate::rehearse::{Scenario, SessionOptions, ride};
     use crate::session::Fact;
     use crate::suggest::answered;
@@ -237,7 +132,7 @@ mod tests {
     const HARM: &str = "</title><script src=\"http://x.example/a.js\">alert(1)</script>'\u{202e}";
 
     /// The page of a rehearsed ride; with `harm` every text of others tries to do some.
-    fn page(plan: &str, harm: bool) -> (String, Table) {
+    fn page(plan: &str, harm: bool, full: bool) -> (String, Table) {
         let plan = Plan::built_in(plan).unwrap();
         let rehearsal = ride(&plan, &Scenario::default(), 5).unwrap();
         let mut opened = rehearsal.opened(SessionOptions {
@@ -261,6 +156,8 @@ mod tests {
             opened: &opened,
             aligned: &aligned,
             findings: &crate::analysis::ride::findings(&aligned),
+            session: &opened.session,
+            full,
             table: &table,
             answers: &answered(
                 &opened.session,
@@ -303,7 +200,7 @@ mod tests {
 
     #[test]
     fn the_page_is_sound_and_whole() {
-        let (page, table) = page("full-bench", true);
+        let (page, table) = page("full-bench", true, true);
         let names = elements(&page);
         let count = |name: &str| names.iter().filter(|n| *n == name).count();
         assert_eq!(
@@ -315,15 +212,13 @@ mod tests {
             ),
             (0, 0, 0, 0)
         );
-        // One picture a segment, and references, traces, error curve, coverage, curves of the ride.
-        assert_eq!(count("figure"), table.segments.len() + 5);
+        assert!(count("figure") > table.segments.len());
         assert_eq!(count("figure"), count("figcaption"));
         assert_eq!(
             page.matches("role=\"img\" aria-label=").count(),
             count("figure")
         );
-        assert_eq!((count("h1"), count("main"), count("nav")), (1, 1, 1));
-        assert_eq!(count("table"), count("caption"));
+        assert_eq!((count("h1"), count("main")), (1, 1));
         assert!(page.matches("<th>").count() == 0, "every head has a scope");
         for forbidden in [
             "NaN",
@@ -334,18 +229,18 @@ mod tests {
             "@import",
             "\u{202e}",
         ] {
-            let harmless = page.replace("src=&quot;", "");
+            let harmless = page.replace("src=&quot;", "").replace("src=\\22", "");
             assert!(!harmless.contains(forbidden), "{forbidden}");
         }
         for id in [
-            "verdicts",
-            "words",
-            "tested",
+            "held",
+            "sprints",
             "references",
-            "segments",
-            "ride",
             "method",
-            "cautions",
+            "words",
+            "every-segment",
+            "ride",
+            "formulas",
             "fingerprint",
         ] {
             assert_eq!(
@@ -353,22 +248,52 @@ mod tests {
                 1,
                 "{id}"
             );
-            assert!(page.contains(&format!("href=\"#{id}\"")), "{id}");
         }
     }
 
     #[test]
     fn the_answer_comes_before_everything_else() {
-        let (page, table) = page("short-check", false);
-        let answer = page.find("class=\"answer\"").unwrap();
-        assert!(answer < page.find("<nav").unwrap());
-        assert!(answer < page.find("<section").unwrap());
-        let verdict = table.segments.iter().find_map(|s| s.verdict.as_ref());
-        for reason in verdict.unwrap().sentences() {
-            assert!(page.contains(&html::escaped(&reason)), "{reason}");
+        let (page, table) = page("short-check", false, false);
+        let answers = page.find("<table class=\"answers\"").unwrap();
+        assert!(page.find("<h1>").unwrap() < answers);
+        assert!(answers < page.find("<section").unwrap());
+        for segment in &table.segments {
+            assert!(page.contains(&format!("id=\"segment-{}\"", segment.id)));
         }
         for caution in CAUTIONS {
-            assert!(page.contains(&html::escaped(caution)));
+            assert!(page.contains(&html::set(caution)));
         }
+        assert!(!page.contains("not-applicable"), "no half-empty table");
+    }
+
+    /// Sentences of a page, without its mark-up.
+    fn sentences(page: &str) -> Vec<String> {
+        let body = page.split_once("</head>").unwrap().1;
+        let mut texts = Vec::new();
+        let mut reader = quick_xml::Reader::from_str(body);
+        reader.config_mut().check_end_names = false;
+        while let Ok(event) = reader.read_event() {
+            match event {
+                Event::Text(text) => texts.push(text.as_ref().to_owned()),
+                Event::Eof => break,
+                _ => {}
+            }
+        }
+        let long = |text: &String| text.split_whitespace().count() > 5;
+        texts.into_iter().filter(long).collect()
+    }
+
+    #[test]
+    fn no_sentence_is_said_twice_and_nothing_rests_on_memory() {
+        for plan in ["full-bench", "heat-soak"] {
+            let (page, _) = page(plan, false, false);
+            let mut all = sentences(&page);
+            all.sort();
+            for two in all.windows(2) {
+                assert_ne!(two[0], two[1], "{plan}");
+            }
+        }
+        let (page, _) = page("full-bench", false, true);
+        assert!(!page.contains("from memory"));
     }
 }

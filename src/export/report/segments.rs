@@ -3,8 +3,10 @@
 use std::fmt::Write as _;
 
 use super::html::{escaped, list, paragraph, table, terms};
-use super::parts::{Material, drawn, number, optional};
+use super::parts::{Material, Size, drawn, number, optional};
 use crate::analysis::figures::SegmentFigures;
+use crate::analysis::kinds::cadence::CadenceAgreement;
+use crate::analysis::table::Table;
 use crate::analysis::verdict::figures::Verdict;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
@@ -27,7 +29,7 @@ fn picture_of(kind: Kind) -> PictureKind {
 
 fn one(material: &Material<'_>, segment: &SegmentFigures) -> Result<String, ExportError> {
     let mut out = format!(
-        "<h3 id=\"segment-{}\">{}: {}, {} to {}{}</h3>\n",
+        "<h3 id=\"every-{}\">{}: {}, {} to {}{}</h3>\n",
         segment.id,
         segment.id,
         segment.kind,
@@ -45,14 +47,15 @@ fn one(material: &Material<'_>, segment: &SegmentFigures) -> Result<String, Expo
         out.push_str(&judged(verdict));
     }
     let subject = Subject {
-        session: &material.opened.session,
+        session: material.session,
         aligned: material.aligned,
         findings: material.findings,
         figures: segment.clone(),
     };
-    let mut picture = drawn(picture_of(segment.kind), &subject)?;
+    let caption = format!("Segment {}.", segment.id);
+    let mut picture = drawn(picture_of(segment.kind), &subject, Size::Whole, &caption)?;
     if picture.is_empty() {
-        picture = drawn(PictureKind::Traces, &subject)?;
+        picture = drawn(PictureKind::Traces, &subject, Size::Whole, &caption)?;
     }
     out.push_str(&picture);
     out.push_str(&agreement(segment));
@@ -98,6 +101,23 @@ fn judged(verdict: &Verdict) -> String {
         )));
     }
     out
+}
+
+/// Cadence of each pair, over all segments.
+pub(super) fn cadences(figures: &Table) -> String {
+    let segments = figures.segments.iter();
+    let all = segments.flat_map(|s| s.cadence.iter().map(move |pair| (s, pair)));
+    let (segments, pairs): (Vec<&SegmentFigures>, Vec<&CadenceAgreement>) = all.unzip();
+    let name = |segment: &&SegmentFigures| format!("{} {}", segment.id, segment.kind);
+    let pair = |pair: &&CadenceAgreement| format!("{} − {}", pair.under_test, pair.reference);
+    let listing = Listing::of(pairs.iter().copied(), Room::Wide)
+        .own(Head::text("segment"), segments.iter().map(name).collect())
+        .own(Head::text("pair"), pairs.iter().map(pair).collect())
+        .figures(
+            "segments.cadence",
+            &["bias_rpm", "sd_diff_rpm", "spike_percent"],
+        );
+    table("", &listing.grid())
 }
 
 /// Cadence of each pair that carries it.
@@ -166,9 +186,7 @@ fn figures_of_kind(material: &Material<'_>, segment: &SegmentFigures) -> String 
             continue;
         }
         for (_, value) in &mut scalars {
-            if let Some(size) = value.strip_prefix('-') {
-                *value = format!("−{size}");
-            }
+            *value = value.replace('-', "−");
         }
         let _ = write!(
             out,

@@ -1,30 +1,54 @@
 //! What was tested and how: facts, streams, clocks; and whether the references agree.
 
-use super::html::{list, paragraph, table, terms};
-use super::parts::{Material, drawn, interval, number, optional};
+use super::html::{folded, list, paragraph, table};
+use super::parts::{Material, Size, drawn, interval, number, optional};
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::verdict::overall::claim_in_words;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
 use crate::export::table::{Listing, Room};
-use crate::session::{Session, Stream};
+use crate::session::Stream;
 use crate::text::{Grid, Head, NOTHING};
 use crate::timeline::align::StreamClock;
 
-pub(super) fn body(material: &Material<'_>) -> String {
-    let session = &material.opened.session;
-    let facts: Vec<(String, String)> = session
-        .facts
-        .iter()
-        .map(|fact| (fact.key.clone(), fact.value.clone()))
-        .collect();
-    let mut out = terms(&facts);
-    out.push_str(&streams(material));
-    out.push_str(&met_in_reading(material));
-    out.push_str(&not_used(material));
-    out.push_str(&allowance(session));
+/// Streams, repairs, clocks and references in full.
+pub(super) fn body(material: &Material<'_>, ride: &Subject<'_>) -> Result<String, ExportError> {
+    let mut out = streams(material);
     out.push_str(&clocks(material));
-    out
+    out.push_str(&references(material, ride)?);
+    Ok(out)
+}
+
+/// Each stream with its role, site, claim and clock.
+pub(super) fn streams_in_short(material: &Material<'_>) -> String {
+    let session = &material.opened.session;
+    let streams = session.streams.iter().enumerate();
+    let rows = streams.map(|(index, stream)| {
+        let claim = session.claim_of(index);
+        let matched = stream.matched_on;
+        vec![
+            stream.label.clone(),
+            stream.role.word().to_owned(),
+            stream.site.map_or(NOTHING, |site| site.word()).to_owned(),
+            claim.map_or_else(|| "not stated".to_owned(), claim_in_words),
+            number(stream.offset_s, 2, true),
+            number(stream.skew_ppm, 0, true),
+            matched.map_or_else(|| "not said".to_owned(), |on| on.word().to_owned()),
+        ]
+    });
+    let heads = [
+        Head::text("stream"),
+        Head::text("role"),
+        Head::text("at"),
+        Head::text("claim"),
+        Head::number("offset", "s"),
+        Head::number("skew", "ppm"),
+        Head::text("by"),
+    ];
+    table(
+        "Streams, and their clocks against session time",
+        &Grid::of(heads, rows.collect()),
+    )
 }
 
 fn streams(material: &Material<'_>) -> String {
@@ -54,37 +78,14 @@ fn streams(material: &Material<'_>) -> String {
     table("Streams", &listing.grid())
 }
 
-/// Damage, and what the reader repaired, dropped or assumed.
-fn met_in_reading(material: &Material<'_>) -> String {
-    let remarks = material.opened.remarks();
-    if remarks.is_empty() {
-        return paragraph("The recordings were read whole, without repairs.");
-    }
-    paragraph("Met in reading the recordings:") + &list(remarks)
-}
-
-/// What the recordings hold besides.
-fn not_used(material: &Material<'_>) -> String {
-    let unused = material.opened.unused();
-    if unused.is_empty() {
-        return paragraph("Every column and field of the recordings is used.");
-    }
+/// What the recordings hold besides, folded away.
+pub(super) fn not_used(material: &Material<'_>) -> String {
     let of = |(file, names): (String, Vec<String>)| format!("{file}: {}", names.join(", "));
-    paragraph("Columns and fields of the recordings that are not used:")
-        + &list(unused.into_iter().map(of))
-}
-
-fn allowance(session: &Session) -> String {
-    let allowance = session.allowance();
-    if allowance.percent == 0.0 && allowance.plus_minus == 0.0 {
-        return paragraph(
-            "No drivetrain loss is expected between the references' site and the site under test.",
-        );
-    }
-    paragraph(&format!(
-        "Between the references' site and the site under test a drivetrain loss of {} % ± {} percentage points is expected.",
-        allowance.percent, allowance.plus_minus
-    ))
+    let unused = material.opened.unused().into_iter().map(of);
+    folded(
+        "Columns and fields of the recordings that are not used",
+        &list(unused),
+    )
 }
 
 /// The clocks in use beside what an estimate from the recordings says.
@@ -111,7 +112,6 @@ fn clocks(material: &Material<'_>) -> String {
         "Clocks against session time",
         &Grid::of(heads.map(Head::text), rows),
     );
-    out.push_str(&list(material.opened.session.clock_cautions()));
     out.push_str(&list(material.clocks.response_lags.iter().map(|lag| {
         format!(
             "{} against {}: power late by {} s ({} s). {}",
@@ -142,10 +142,7 @@ fn clock_row(stream: &Stream, estimate: Option<&StreamClock>) -> Vec<String> {
 }
 
 /// Whether the references agree, segment by segment, and over the ride.
-pub(super) fn references(
-    material: &Material<'_>,
-    ride: &Subject<'_>,
-) -> Result<String, ExportError> {
+fn references(material: &Material<'_>, ride: &Subject<'_>) -> Result<String, ExportError> {
     let segments = material.table.segments.iter();
     let with: Vec<&SegmentFigures> = segments.filter(|s| s.references.is_some()).collect();
     let name = |s: &&SegmentFigures| format!("{} {}", s.id, s.kind);
@@ -179,6 +176,11 @@ pub(super) fn references(
             "References agree where |E_n| is at most 1 (ISO 13528), each one's claim taken as its expanded uncertainty, beside the scatter of their difference, and they lie within their claims. Where |E_n| is larger, no verdict is given; where only scatter brings it to 1, whether they agree cannot be told.",
         )
     };
-    let picture = drawn(PictureKind::References, ride)?;
+    let picture = drawn(
+        PictureKind::References,
+        ride,
+        Size::Whole,
+        "The references against each other.",
+    )?;
     Ok(intro + &table("References against each other", &listing.grid()) + &picture)
 }

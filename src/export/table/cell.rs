@@ -35,7 +35,7 @@ pub(super) fn machine(value: &Value) -> String {
 }
 
 /// For a person, without the unit; `None` where it does not apply.
-pub(super) fn shown(figure: &Figure, value: &Value) -> Option<String> {
+pub(crate) fn shown(figure: &Figure, value: &Value) -> Option<String> {
     match value {
         Value::Bool(value) => Some(yes_or_no(*value).to_owned()),
         Value::Number(number) => number.as_f64().map(|number| figure.print(number)),

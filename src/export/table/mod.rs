@@ -17,12 +17,14 @@ mod short;
 mod text;
 mod view;
 
+pub(crate) use cell::shown;
 pub use columns::{COLUMNS, Column, GROUPS, Group, Shown};
 pub use delimited::{column_guide, csv, lines};
 pub(crate) use listing::{Listing, Room};
 pub use markdown::markdown;
 pub use rows::{Row, rows_of};
-pub(crate) use session_notes::{bands, claim as claim_sentence, sections};
+pub(crate) use rows::{as_json, at};
+pub(crate) use session_notes::{bands, sections};
 pub use short::{
     SHORT_COLUMNS, ShortRow, short_column_guide, short_csv, short_grid, short_markdown, short_rows,
     short_text,

@@ -26,7 +26,7 @@ impl Row {
 }
 
 /// What stands at `path` of `value`; of a list, what stands there in each of its entries.
-pub(super) fn at(value: &Value, path: &[&str]) -> Value {
+pub(crate) fn at(value: &Value, path: &[&str]) -> Value {
     match (value, path) {
         (Value::Array(items), [_, ..]) => items.iter().map(|item| at(item, path)).collect(),
         (value, [first, rest @ ..]) => value.get(first).map_or(Value::Null, |v| at(v, rest)),
@@ -35,7 +35,7 @@ pub(super) fn at(value: &Value, path: &[&str]) -> Value {
 }
 
 /// As JSON; null where that cannot be.
-pub(super) fn as_json(value: &impl Serialize) -> Value {
+pub(crate) fn as_json(value: &impl Serialize) -> Value {
     serde_json::to_value(value).unwrap_or_default()
 }
 
