@@ -60,9 +60,11 @@ pub(super) fn rounded(values: impl Iterator<Item = f64>, ticks: f64) -> ([f64; 2
 impl Chart {
     /// Without anything in it; `height` is that of the axes and `below` the room under them, px.
     pub(super) fn new(x: [f64; 2], y: [f64; 2], height: f64, below: f64) -> Self {
+        // A ride of one second has a picture too.
+        let wide = |[from, to]: [f64; 2]| [from, if to > from { to } else { from + 1.0 }];
         Self {
-            x,
-            y,
+            x: wide(x),
+            y: wide(y),
             height,
             below,
             grounds: String::new(),

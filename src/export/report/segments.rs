@@ -7,6 +7,7 @@ use super::parts::{Material, Size, drawn, number, optional};
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::kinds::cadence::CadenceAgreement;
 use crate::analysis::table::Table;
+use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::figures::Verdict;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
@@ -43,7 +44,8 @@ fn one(material: &Material<'_>, segment: &SegmentFigures) -> Result<String, Expo
     if !segment.note.is_empty() {
         out.push_str(&paragraph(&segment.note));
     }
-    for verdict in segment.verdict.iter().chain(&segment.further_verdicts) {
+    let verdicts = segment.verdict.iter().chain(&segment.further_verdicts);
+    for verdict in verdicts.filter(|v| v.outcome != Outcome::NotApplicable) {
         out.push_str(&judged(verdict));
     }
     let subject = Subject {
@@ -193,7 +195,7 @@ fn figures_of_kind(material: &Material<'_>, segment: &SegmentFigures) -> String 
             "<h4>{}</h4>\n{}{}",
             escaped(group.title),
             terms(&scalars),
-            table(group.title, &lists)
+            table("", &lists)
         );
     }
     out
