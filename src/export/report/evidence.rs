@@ -36,7 +36,6 @@ struct Group {
     questions: &'static [Question],
     /// The kind of segment that answers it.
     kind: Kind,
-    picture: PictureKind,
     /// Where its figures stand in the JSON of a segment, with those that are shown.
     root: &'static str,
     fields: &'static [&'static str],
@@ -55,7 +54,6 @@ const GROUPS: [Group; 7] = [
             Question::Steadiness,
         ],
         kind: Kind::SteadyBlock,
-        picture: PictureKind::Difference,
         root: "steady",
         fields: &["delivered_within_5w_percent", "drift_w_per_min"],
         is_list: false,
@@ -65,7 +63,6 @@ const GROUPS: [Group; 7] = [
         title: "Sprints",
         questions: &[Question::Sprint],
         kind: Kind::Sprint,
-        picture: PictureKind::Response,
         root: "sprint",
         fields: &[
             "ceiling_w",
@@ -87,7 +84,6 @@ const GROUPS: [Group; 7] = [
         title: "Changes of power",
         questions: &[Question::Follow],
         kind: Kind::Ramp,
-        picture: PictureKind::Response,
         root: "ramp.steps",
         fields: &[
             "at_s",
@@ -106,7 +102,6 @@ const GROUPS: [Group; 7] = [
         title: "Gears",
         questions: &[Question::Gear],
         kind: Kind::GearChange,
-        picture: PictureKind::Response,
         root: "gear_change.changes",
         fields: &[
             "at_s",
@@ -123,7 +118,6 @@ const GROUPS: [Group; 7] = [
         title: "Heat",
         questions: &[Question::Heat],
         kind: Kind::HeatSoak,
-        picture: PictureKind::HeatSoak,
         root: "heat_soak",
         fields: &[
             "change_percent",
@@ -137,7 +131,6 @@ const GROUPS: [Group; 7] = [
         title: "Power from nowhere",
         questions: &[Question::Phantom],
         kind: Kind::Coast,
-        picture: PictureKind::Traces,
         root: "coast",
         fields: &[
             "phantom_max_w",
@@ -152,7 +145,6 @@ const GROUPS: [Group; 7] = [
         title: "Gradient",
         questions: &[Question::Gradient],
         kind: Kind::Slope,
-        picture: PictureKind::Traces,
         root: "",
         fields: &[],
         is_list: false,
@@ -411,7 +403,7 @@ fn pictures(
             figures: (**segment).clone(),
         };
         let caption = caption(segment);
-        let mut picture = drawn(group.picture, &subject, size, &caption)?;
+        let mut picture = drawn(segments::picture_of(group.kind), &subject, size, &caption)?;
         if picture.is_empty() {
             picture = drawn(PictureKind::Traces, &subject, size, &caption)?;
         }

@@ -57,7 +57,11 @@ fn described(entry: &Figure) -> String {
         escaped(&format!("{}{unit}", entry.label)),
         escaped(entry.definition)
     );
-    let _ = write!(out, " Formula: <code>{}</code>.", escaped(entry.formula));
+    let _ = write!(
+        out,
+        " Formula: <code>{}</code>.",
+        escaped(&checked(entry.formula))
+    );
     let source = cited(entry.source);
     for (head, text) in [("Source", source.as_str()), ("Does not tell", entry.caveat)] {
         if !text.is_empty() {
@@ -71,14 +75,39 @@ fn described(entry: &Figure) -> String {
     out
 }
 
-/// What a source rests on that was checked; a citation that nobody looked up is none, and what is left
-/// without one is common practice.
+/// What stands there as far as it was checked: a citation that nobody looked up is none.
+fn checked(text: &str) -> String {
+    const UNCHECKED: &str = "from memory";
+    let has_year = |part: &str| {
+        let bytes = part.as_bytes();
+        bytes.windows(4).any(|w| w.iter().all(u8::is_ascii_digit))
+    };
+    let mut out = text.to_owned();
+    while let Some(at) = out.find(UNCHECKED) {
+        let (before, after) = out.split_at(at);
+        let opening = before.rfind('(').unwrap_or(0);
+        let end = after.find(')').map_or(out.len(), |end| at + end + 1);
+        let bracket = out.get(opening..end).unwrap_or_default();
+        let clause = out.get(..opening).unwrap_or_default();
+        let clause = clause.rfind("; ").map_or(0, |from| from + 2);
+        let cited = out.get(clause..opening).unwrap_or_default();
+        // In the bracket stands the citation, or that the one before it was not looked up.
+        let from = match !has_year(bracket) && has_year(cited) {
+            true => clause,
+            false => opening,
+        };
+        out.replace_range(from..end, "");
+    }
+    let parts = out.split("; ").map(str::trim);
+    let parts: Vec<&str> = parts.filter(|part| !part.is_empty()).collect();
+    parts.join("; ").replace(" ;", ";")
+}
+
+/// The source of a figure; where none was checked, common practice.
 fn cited(source: &str) -> String {
-    let checked = |part: &&str| !part.contains("from memory");
-    let parts: Vec<&str> = source.split("; ").filter(checked).collect();
-    match (source.is_empty(), parts.is_empty()) {
-        (false, true) => "common practice".to_owned(),
-        _ => parts.join("; "),
+    match (source.is_empty(), checked(source)) {
+        (false, left) if left.is_empty() => "common practice".to_owned(),
+        (_, left) => left,
     }
 }
 
@@ -109,6 +138,25 @@ pub(super) fn fingerprint(material: &Material<'_>) -> String {
 mod tests {
     use super::*;
     use crate::export::table::sample;
+
+    #[test]
+    fn a_citation_that_nobody_looked_up_is_left_out() {
+        assert_eq!(cited("IEEE 181 (from memory)"), "IEEE 181");
+        assert_eq!(cited("A 1983, B 15:687 (from memory)"), "common practice");
+        assert_eq!(
+            cited("A 1936, B 28:437 (from memory); the limit is judgement"),
+            "the limit is judgement"
+        );
+        assert_eq!(
+            cited("A 1982, B 24:295 (the worst has to pass; from memory)"),
+            "common practice"
+        );
+        assert_eq!(
+            cited("least squares (on a short ride: A 1994, ch. 9, from memory); simulated"),
+            "least squares; simulated"
+        );
+        assert_eq!(cited(""), "");
+    }
 
     #[test]
     fn only_figures_that_stand_somewhere_are_explained() {

@@ -24,7 +24,7 @@ pub(super) fn sections(material: &Material<'_>) -> Result<String, ExportError> {
 }
 
 /// The picture that shows what the kind asks about.
-fn picture_of(kind: Kind) -> PictureKind {
+pub(super) fn picture_of(kind: Kind) -> PictureKind {
     PictureKind::named(kind.spec().picture).unwrap_or(PictureKind::Traces)
 }
 
