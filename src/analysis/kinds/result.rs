@@ -156,7 +156,7 @@ fn joined<const N: usize>(parts: [Option<String>; N]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::kinds::by_kind::ByKind;
+    use crate::analysis::kinds::ByKind;
     use crate::analysis::kinds::coast::Coast;
     use crate::analysis::kinds::gear_change::{GearChange, GearShift};
 
