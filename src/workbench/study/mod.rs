@@ -12,7 +12,7 @@ pub mod question;
 pub mod references;
 pub mod response;
 pub mod soak;
-mod subject;
+pub mod subject;
 
 use std::any::Any;
 use std::sync::Arc;
