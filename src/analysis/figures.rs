@@ -81,7 +81,7 @@ pub struct StreamFigures {
     pub mean_w: Option<f64>,
     /// Standard deviation (n − 1), W.
     pub sd_w: Option<f64>,
-    /// Highest second, W.
+    /// 1 s maximum, W.
     pub max_w: Option<f64>,
     /// Best mean over 5 s, W.
     pub best_5s_w: Option<f64>,

@@ -1,6 +1,6 @@
 //! The questions of a ride answered from its segments, or from what is suggested where none is tagged.
 
-use super::{Evidence, covers, proposals};
+use super::{Evidence, covers, suggestions};
 use crate::analysis::questions::{Findings, Tagging, findings};
 use crate::analysis::ride::RideFindings;
 use crate::analysis::table::Table;
@@ -16,21 +16,21 @@ pub fn answered(
     found: &RideFindings,
     table: &Table,
 ) -> Findings {
-    let proposed: Vec<Segment> = proposals(&Evidence::of(aligned))
+    let suggested: Vec<Segment> = suggestions(&Evidence::of(aligned))
         .into_iter()
-        .map(|proposal| proposal.segment)
+        .map(|suggestion| suggestion.segment)
         .collect();
-    if !session.segments.is_empty() || proposed.is_empty() {
+    if !session.segments.is_empty() || suggested.is_empty() {
         let tagged = &session.segments;
         let missing = |one: &&Segment| !tagged.iter().any(|segment| covers(segment, one));
         let tagging = Tagging {
             suggested: false,
-            untagged: proposed.iter().filter(missing).count(),
+            untagged: suggested.iter().filter(missing).count(),
         };
         return findings(session, aligned, found, table, tagging);
     }
     let suggested = Session {
-        segments: proposed,
+        segments: suggested,
         ..session.clone()
     };
     let table = table_with(&suggested, aligned, found);

@@ -7,7 +7,7 @@
 //! all is fine where each block is within by its own expanded uncertainty.
 //!
 //! Where one set point was held at two cadences, γ = Δln z̄/Δln cadence tells what is held: 0 power,
-//! 1 torque. It is told beside the answer and decides nothing.
+//! 1 torque. It stands beside the answer and decides nothing.
 //!
 //! With ordinary references that finds an error of some 3 % only. What the source itself reports needs no
 //! reference: where its own reading, too, lies off the set points on average over all blocks by more than

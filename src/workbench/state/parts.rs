@@ -1,7 +1,7 @@
 //! The parts that the state is made of.
 
 use crate::recording::Channel;
-use crate::suggest::Proposal;
+use crate::suggest::Suggestion;
 use crate::timeline::Span;
 
 /// Whose power a view is about: where that changes, it is asked anew.
@@ -199,7 +199,7 @@ pub enum Mode {
     Streams,
     /// Shifting the clock of the selected stream.
     Clock,
-    /// Walking through proposed segments.
+    /// Walking through suggested segments.
     Walk(Walk),
     /// A box of choices.
     Menu(Place),
@@ -225,8 +225,8 @@ pub struct Help {
 /// A walk through proposed segments.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Walk {
-    /// The proposals that were not tagged when the walk began.
-    pub proposals: Vec<Proposal>,
+    /// The suggestions that were not tagged when the walk began.
+    pub suggestions: Vec<Suggestion>,
     /// The one shown.
     pub at: usize,
 }
@@ -320,7 +320,7 @@ pub enum Landmarks {
     Dropouts,
     /// Excursions of the source under test.
     Excursions,
-    /// The highest seconds.
+    /// The highest efforts.
     Peaks,
 }
 
@@ -354,7 +354,7 @@ pub enum Place {
     Streams,
     /// While a clock is shifted.
     Clock,
-    /// While walking through proposed segments.
+    /// While walking through suggested segments.
     Walk,
     /// In the menu of kinds for a new tag.
     TagMenu,
@@ -409,7 +409,7 @@ impl Place {
         Place::Narrowing,
     ];
 
-    /// Head line over the keys of this place.
+    /// Header over the keys of this place.
     pub const fn title(self) -> &'static str {
         match self {
             Place::Any => "in every view",

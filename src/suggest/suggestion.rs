@@ -1,13 +1,13 @@
-//! A proposed segment.
+//! A suggested segment.
 
 use serde::Serialize;
 
 use crate::session::Segment;
 use crate::timeline::Span;
 
-/// A proposed segment.
+/// A suggested segment.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Proposal {
+pub struct Suggestion {
     /// The segment, without a note.
     pub segment: Segment,
     /// What speaks for it, as a sentence.
@@ -16,7 +16,7 @@ pub struct Proposal {
     pub basis: Basis,
 }
 
-/// What a proposal rests on.
+/// What a suggestion rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Basis {
