@@ -19,7 +19,7 @@ mod view;
 
 pub use columns::{COLUMNS, Column, GROUPS, Group, Shown};
 pub use delimited::{column_guide, csv, lines};
-pub(crate) use listing::{Listing, Room};
+pub(crate) use listing::{Listing, MEANS, Room};
 pub use markdown::markdown;
 pub use rows::{Row, rows_of};
 pub(crate) use session_notes::{bands, claim as claim_sentence, sections};
