@@ -9,7 +9,7 @@ use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::session::{Kind, OpenedSession, Segment, store};
 use crate::suggest::{Basis, Evidence, Suggestion, covers, suggestions};
-use crate::text::plural;
+use crate::text::{plural, word_of};
 use crate::timeline::Aligned;
 
 /// Suggest segments from laps, workout steps, gear events and changes of power, each with the
@@ -106,7 +106,7 @@ impl<'a> Line<'a> {
             format!("{:.0}", self.to_s),
             self.set_point_w
                 .map_or(String::new(), |w| format!("{w:.0}")),
-            self.basis.word().to_owned(),
+            word_of(&self.basis),
             self.reason.to_owned(),
         ]
     }

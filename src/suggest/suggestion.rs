@@ -32,19 +32,6 @@ pub enum Basis {
     ChangePoints,
 }
 
-impl Basis {
-    /// The word used in files and commands.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Basis::Workout => "workout",
-            Basis::GearEvents => "gear-events",
-            Basis::Lap => "lap",
-            Basis::Grade => "grade",
-            Basis::ChangePoints => "change-points",
-        }
-    }
-}
-
 /// Shared time over covered time of two stretches: 1 for the same, 0 for strangers.
 pub fn overlap_share(a: Span, b: Span) -> f64 {
     let shared = a.overlap(b).map_or(0.0, Span::duration_s);

@@ -559,7 +559,7 @@ fn references(state: &State) -> Vec<Text> {
 fn reasons(state: &State) -> Vec<Text> {
     let verdict = state.judged(&state.figures);
     // Those of an outcome that is not shown would pass for one; what keeps all from being judged
-    // is told.
+    // is shown.
     let verdict = verdict.filter(|verdict| {
         let never = verdict.outcome == Outcome::NotApplicable;
         let compared = state.compared(&state.figures);
