@@ -17,7 +17,7 @@ pub fn in_words(segment: &SegmentFigures) -> String {
         Kind::GearChange => gear_change(segment),
         Kind::Coast => coast(segment),
         Kind::HeatSoak => heat_soak(segment),
-        Kind::Slope | Kind::Open => None,
+        _ => None,
     };
     told.unwrap_or_default()
 }
