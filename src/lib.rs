@@ -16,7 +16,7 @@
 //! | [`timeline`] | clocks, the common grid, delay estimation, envelopes for drawing |
 //! | [`analysis`] | every figure: agreement, uncertainty, conformity, response, drift |
 //! | [`plan`] | test plans, their sheet, a ride held against one |
-//! | [`suggest`] | proposed segments, each with a reason |
+//! | [`suggest`] | suggested segments, each with a reason |
 //! | [`picture`] | what pictures show, computed once for screen and paper |
 //! | [`rehearse`] | synthetic rides with known faults, written as real files |
 //! | [`export`] | table, report, pictures |

@@ -4,6 +4,7 @@
 mod fit_bytes;
 mod fit_fixtures;
 mod packed;
+mod program;
 #[cfg(feature = "workbench")]
 mod pty;
 

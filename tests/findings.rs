@@ -3,22 +3,8 @@
 
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
+use crate::program::truing;
 use serde_json::Value;
-
-fn truing(arguments: &[&str]) -> (String, String, i32) {
-    let output = Command::cargo_bin("truing")
-        .unwrap()
-        .args(arguments)
-        .output()
-        .unwrap();
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-    (
-        text(output.stdout),
-        text(output.stderr),
-        output.status.code().unwrap(),
-    )
-}
 
 /// A rehearsed, tagged ride that visits what every question needs.
 fn all_round(folder: &Path, seed: &str, faults: &[&str]) -> PathBuf {

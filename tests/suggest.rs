@@ -1,4 +1,4 @@
-//! `truing suggest` on a written session: what it proposes, and what --write adds.
+//! `truing suggest` on a written session: what it suggests, and what --write adds.
 
 use std::path::Path;
 
@@ -38,23 +38,23 @@ fn every_phase_of_the_bench_is_proposed_and_written_once() {
     let folder = bench();
     let text = suggest(folder.path(), &["--format", "json"]);
     let document: serde_json::Value = serde_json::from_str(&text).unwrap();
-    let proposals = document["proposals"].as_array().unwrap();
-    let of = |kind: &str| proposals.iter().filter(|p| p["kind"] == kind).count();
+    let suggestions = document["proposals"].as_array().unwrap();
+    let of = |kind: &str| suggestions.iter().filter(|p| p["kind"] == kind).count();
     assert_eq!(
         (of("steady-block"), of("sprint"), of("coast")),
         (4, 2, 2),
         "{text}"
     );
     assert_eq!((of("ramp"), of("gear-change")), (1, 1), "{text}");
-    for proposal in proposals {
-        assert!(proposal["from_s"].as_f64() < proposal["to_s"].as_f64());
-        assert!(!proposal["reason"].as_str().unwrap().is_empty());
+    for suggestion in suggestions {
+        assert!(suggestion["from_s"].as_f64() < suggestion["to_s"].as_f64());
+        assert!(!suggestion["reason"].as_str().unwrap().is_empty());
     }
     assert_eq!(store::load(folder.path()).unwrap().session.segments, vec![]);
 
     suggest(folder.path(), &["--write"]);
     let written = store::load(folder.path()).unwrap().session.segments;
-    assert_eq!(written.len(), proposals.len());
+    assert_eq!(written.len(), suggestions.len());
     let powers: Vec<Option<f64>> = written
         .iter()
         .filter(|segment| segment.kind == Kind::SteadyBlock)

@@ -3,7 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
+use crate::program::truing;
 use serde_json::Value;
 use truing::plan::Plan;
 use truing::rehearse::{Fault, Scenario, SessionOptions, ride, write_session};
@@ -24,20 +24,6 @@ fn session(folder: &Path, faults: &[&str]) -> PathBuf {
     let target = folder.join("session");
     write_session(&rehearsal, &rehearsal.session(options), &target).unwrap();
     target
-}
-
-fn truing(arguments: &[&str]) -> (String, String, i32) {
-    let output = Command::cargo_bin("truing")
-        .unwrap()
-        .args(arguments)
-        .output()
-        .unwrap();
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-    (
-        text(output.stdout),
-        text(output.stderr),
-        output.status.code().unwrap(),
-    )
 }
 
 #[test]

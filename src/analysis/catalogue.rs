@@ -10,7 +10,7 @@ mod words;
 use strsim::osa_distance;
 
 use super::figure::Figure;
-use super::kinds::{by_kind, cadence};
+use super::kinds::{self, cadence};
 use super::{agreement, coverage, dropout, error_curve, excursions, figures as segment, grubbs};
 use super::{mean_max, pooled, questions, ratio, table, verdict};
 
@@ -37,7 +37,7 @@ const AGAIN: (&str, &str) = ("segments.verdict.", "segments.further_verdicts.");
 
 /// Every figure, in the order of the JSON.
 pub fn figures() -> impl Iterator<Item = &'static Figure> {
-    let of_kinds = by_kind::ALL.iter().map(|of| of.figures);
+    let of_kinds = kinds::ALL.iter().map(|of| of.figures);
     let slices = FIGURES.iter().copied().chain(of_kinds);
     slices.chain([cadence::FIGURES]).flatten()
 }

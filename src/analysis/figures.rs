@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use crate::analysis::agreement::Agreement;
 use crate::analysis::grubbs::NoisyOne;
-use crate::analysis::kinds::by_kind::ByKind;
+use crate::analysis::kinds::ByKind;
 use crate::analysis::kinds::cadence::CadenceAgreement;
 use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::references::References;
@@ -81,7 +81,7 @@ pub struct StreamFigures {
     pub mean_w: Option<f64>,
     /// Standard deviation (n − 1), W.
     pub sd_w: Option<f64>,
-    /// Highest second, W.
+    /// 1 s maximum, W.
     pub max_w: Option<f64>,
     /// Best mean over 5 s, W.
     pub best_5s_w: Option<f64>,
@@ -102,7 +102,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.kind",
         label: "kind",
-        definition: "What the segment is: steady-block, sprint, ramp, gear-change, coast, heat-soak, slope or open.",
+        definition: "What the segment is, by one of the words for a kind of segment.",
         ..Figure::PLAIN
     },
     Figure {

@@ -62,6 +62,17 @@ impl Loss {
         }
     }
 
+    /// What a power carried to the source's site by the loss taken off is to be multiplied by, if
+    /// the loss were `percent` instead.
+    pub fn carried_anew(self, percent: f64) -> f64 {
+        (1.0 - percent / 100.0) / (1.0 - self.taken_off().percent / 100.0)
+    }
+
+    /// A difference of the source to that power, % of it, if the loss were `percent` instead.
+    pub fn difference_anew(self, difference_percent: f64, percent: f64) -> f64 {
+        100.0 * ((1.0 + difference_percent / 100.0) / self.carried_anew(percent) - 1.0)
+    }
+
     /// Half-width of what it may be, percentage points.
     pub fn plus_minus(self) -> f64 {
         match self {
@@ -115,5 +126,8 @@ mod tests {
             plus_minus: 1.0,
         });
         assert_eq!(known.agreed(|loss| loss), Some(2.0));
+        assert!((known.difference_anew(-1.0, 2.0) + 1.0).abs() < 1e-12);
+        // 98 of 100 W behind a loss of nought are 2 % low, and none behind one of 2 %.
+        assert!(Loss::OpenBehind.difference_anew(-2.0, 2.0).abs() < 1e-12);
     }
 }

@@ -1,6 +1,6 @@
 //! All figures of one window, and the table of a session: where the modules come together.
 
-use super::kinds::by_kind::ByKind;
+use super::kinds::ByKind;
 use super::kinds::cadence;
 use super::kinds::spec::Inputs;
 use super::loss::Loss;

@@ -32,7 +32,7 @@ const MEAN_S: f64 = 15.0;
 const PLATEAU_S: f64 = 40.0;
 /// Grades nearer than this are one, %.
 const ONE_GRADE_PERCENT: f64 = 0.25;
-/// Least step whose delay is told, %.
+/// Least step whose dead time is reported, %.
 const LEAST_STEP_PERCENT: f64 = 1.0;
 /// What is integrated after a step, s.
 const AREA_S: f64 = 30.0;

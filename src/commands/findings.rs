@@ -16,9 +16,9 @@ use crate::timeline::Aligned;
 /// Answer every question of a tester in one line each.
 ///
 /// The headline names every fault. Each question is fine (✓), a fault (✗), open (?, with what would
-/// tell) or not ridden (·, with what to ride). A limit is the claim, or a default that is told with its
+/// tell) or not ridden (·, with what to ride). A limit is the claim, or a default that is named with its
 /// source, or what `[limits]` in session.toml says, for example `follow_s = 4`. A ride without segments
-/// is answered from what `truing suggest` proposes, and says so.
+/// is answered from what `truing suggest` finds, and says so.
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The session folder.

@@ -1,4 +1,4 @@
-//! `truing suggest`: proposed segments, each with the reason.
+//! `truing suggest`: suggested segments, each with its reason.
 
 use std::path::PathBuf;
 
@@ -8,19 +8,19 @@ use super::output::Printed;
 use super::session_arg::unchanged;
 use super::{Exit, Failure, Format, Output, open_session};
 use crate::session::{Kind, OpenedSession, Segment, store};
-use crate::suggest::{Basis, Evidence, Proposal, covers, proposals};
-use crate::text::plural;
+use crate::suggest::{Basis, Evidence, Suggestion, covers, suggestions};
+use crate::text::{plural, word_of};
 use crate::timeline::Aligned;
 
-/// Propose segments from laps, workout steps, gear events and changes of power, each with the
+/// Suggest segments from laps, workout steps, gear events and changes of power, each with the
 /// reason.
 ///
-/// Nothing is saved without --write, which adds the proposals that no tagged segment covers yet.
+/// Nothing is saved without --write, which adds the suggestions that no tagged segment covers yet.
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The session folder.
     session: PathBuf,
-    /// Add the proposals to the session.
+    /// Add the suggestions to the session.
     #[arg(long)]
     write: bool,
     /// How the result is printed.
@@ -28,13 +28,13 @@ pub struct Arguments {
     format: Format,
 }
 
-/// Proposes, prints and, if asked, saves.
+/// Suggests, prints and, if asked, saves.
 ///
 /// # Errors
 /// [`Failure`] where the session cannot be used or saved.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     let opened = open_session(&arguments.session, output)?;
-    let found = proposals(&Evidence::of(&Aligned::new(&opened)));
+    let found = suggestions(&Evidence::of(&Aligned::new(&opened)));
     output.print(found.as_slice(), arguments.format)?;
     if arguments.write {
         save(&opened, &found, output)?;
@@ -42,12 +42,12 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     Ok(Exit::Done)
 }
 
-fn save(opened: &OpenedSession, found: &[Proposal], output: &mut Output) -> Result<(), Failure> {
+fn save(opened: &OpenedSession, found: &[Suggestion], output: &mut Output) -> Result<(), Failure> {
     let stored = unchanged(opened)?;
     let mut session = stored.session.clone();
     let new: Vec<Segment> = found
         .iter()
-        .map(|proposal| proposal.segment.clone())
+        .map(|suggestion| suggestion.segment.clone())
         .filter(|segment| {
             !session
                 .segments
@@ -68,7 +68,7 @@ fn save(opened: &OpenedSession, found: &[Proposal], output: &mut Output) -> Resu
     Ok(())
 }
 
-/// A proposal as it is printed.
+/// A suggestion as it is printed.
 #[derive(Serialize)]
 struct Line<'a> {
     kind: Kind,
@@ -81,20 +81,21 @@ struct Line<'a> {
 
 #[derive(Serialize)]
 struct Document<'a> {
-    proposals: Vec<Line<'a>>,
+    #[serde(rename = "proposals")]
+    suggestions: Vec<Line<'a>>,
 }
 
 const HEADS: [&str; 6] = ["kind", "from_s", "to_s", "set_point_w", "basis", "reason"];
 
 impl<'a> Line<'a> {
-    fn of(proposal: &'a Proposal) -> Self {
+    fn of(suggestion: &'a Suggestion) -> Self {
         Self {
-            kind: proposal.segment.kind,
-            from_s: proposal.segment.from_s,
-            to_s: proposal.segment.to_s,
-            set_point_w: proposal.segment.set_point_w,
-            basis: proposal.basis,
-            reason: &proposal.reason,
+            kind: suggestion.segment.kind,
+            from_s: suggestion.segment.from_s,
+            to_s: suggestion.segment.to_s,
+            set_point_w: suggestion.segment.set_point_w,
+            basis: suggestion.basis,
+            reason: &suggestion.reason,
         }
     }
 
@@ -105,19 +106,19 @@ impl<'a> Line<'a> {
             format!("{:.0}", self.to_s),
             self.set_point_w
                 .map_or(String::new(), |w| format!("{w:.0}")),
-            self.basis.word().to_owned(),
+            word_of(&self.basis),
             self.reason.to_owned(),
         ]
     }
 }
 
-impl Printed for [Proposal] {
+impl Printed for [Suggestion] {
     fn text(&self) -> String {
         if self.is_empty() {
-            return "Nothing to propose.".to_owned();
+            return "Nothing to suggest.".to_owned();
         }
-        let lines = self.iter().map(|proposal| {
-            let [kind, from_s, to_s, set_point, _, reason] = Line::of(proposal).cells();
+        let lines = self.iter().map(|suggestion| {
+            let [kind, from_s, to_s, set_point, _, reason] = Line::of(suggestion).cells();
             let set_point = if set_point.is_empty() {
                 String::new()
             } else {
@@ -130,12 +131,12 @@ impl Printed for [Proposal] {
 
     fn json(&self) -> impl Serialize {
         Document {
-            proposals: self.iter().map(Line::of).collect(),
+            suggestions: self.iter().map(Line::of).collect(),
         }
     }
 
     fn rows(&self) -> Vec<Vec<String>> {
-        let rows = self.iter().map(|proposal| Line::of(proposal).cells());
+        let rows = self.iter().map(|suggestion| Line::of(suggestion).cells());
         let rows = std::iter::once(HEADS.map(str::to_owned)).chain(rows);
         rows.map(Vec::from).collect()
     }

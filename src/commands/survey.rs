@@ -22,7 +22,7 @@ use crate::timeline::Aligned;
 /// Compare many sessions: bias of each, repeatability, reproducibility.
 ///
 /// Blocks are grouped by kind and set point; all blocks together come last. A session that cannot
-/// be used is told and left out, and so is a ride that is given twice.
+/// be used is reported and left out, and so is a ride that is given twice.
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// Session folders.
@@ -193,7 +193,7 @@ fn read_one(path: &Path, by: Option<&str>) -> Read {
     let surveyed = Surveyed::new(&named, session, (&figures, &answers), by);
     if surveyed.blocks.is_empty() {
         return Err(
-            "no block in it can be judged: tag steady blocks, or take what `truing suggest --write` proposes"
+            "no block in it can be judged: tag steady blocks, or take what `truing suggest --write` adds"
                 .to_owned(),
         );
     }

@@ -111,7 +111,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let asked = answered(&opened.session, &aligned, &found, &figures);
     if figures.segments.is_empty() {
         output.message(
-            "truing: no segment is tagged yet: tag some in the workbench, or take what `truing suggest --write` proposes",
+            "truing: no segment is tagged yet: tag some in the workbench, or take what `truing suggest --write` adds",
         );
     }
     let judged = Printable {

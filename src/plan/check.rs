@@ -16,7 +16,7 @@ use crate::text::machine_number;
 /// Set points this near count as the same, W.
 const SAME_W: f64 = 10.0;
 
-/// A block this much shorter than planned is told, share.
+/// A block this much shorter than planned is reported, share.
 const SHORT_SHARE: f64 = 0.8;
 
 /// A ride held against a plan.

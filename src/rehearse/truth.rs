@@ -192,7 +192,7 @@ impl SegmentTruth {
     }
 }
 
-/// Everything that the truth is told from.
+/// Everything that the truth follows from.
 pub(super) struct View<'a> {
     /// Who rode what.
     pub scenario: &'a Scenario,

@@ -14,6 +14,8 @@ pub struct KindSpec {
     pub definition: &'static str,
     /// What it is there to answer; `None` for a stretch that asks for nothing.
     pub question: Option<&'static str>,
+    /// The question of a tester that it is ridden for, by its key; empty where there is none.
+    pub answer: &'static str,
     /// Whether a claim of accuracy is tested with it: it asks for power to be held.
     pub tests_claim: bool,
     /// Whether what is held needs a while to settle, which a careful tester leaves out.
@@ -76,6 +78,7 @@ const PLAIN: KindSpec = KindSpec {
     menu: "",
     definition: "",
     question: None,
+    answer: "",
     tests_claim: false,
     settles: false,
     asks: Asks::SetPoint,
@@ -85,6 +88,7 @@ const PLAIN: KindSpec = KindSpec {
 kinds! {
     SteadyBlock, "steady-block", "constant power at a set point" => KindSpec {
         question: Some("whether the claim holds"),
+        answer: "accuracy",
         tests_claim: true,
         settles: true,
         picture: "difference",
@@ -92,18 +96,21 @@ kinds! {
     };
     Sprint, "sprint", "a short maximal effort", "Maximal efforts can hurt: warm up, stop when unwell, and ask a physician first if in doubt." => KindSpec {
         question: Some("how late, how blunted and where clipped a sprint is reported"),
+        answer: "sprint",
         asks: Asks::Effort,
         picture: "response",
         ..PLAIN
     };
     Ramp, "ramp", "steps, or a steady rise or fall of power" => KindSpec {
         question: Some("how a change of power is followed"),
+        answer: "follow",
         asks: Asks::Levels,
         picture: "response",
         ..PLAIN
     };
     GearChange, "gear-change", "shifts at a constant set point" => KindSpec {
         question: Some("whether the bias moves with the gear"),
+        answer: "gear",
         settles: true,
         asks: Asks::Gears,
         picture: "response",
@@ -111,11 +118,13 @@ kinds! {
     };
     Coast, "coast", "nobody pedals" => KindSpec {
         question: Some("what is reported while nobody pedals"),
+        answer: "phantom",
         asks: Asks::Nothing,
         ..PLAIN
     };
     HeatSoak, "heat-soak", "a long block while the source warms up" => KindSpec {
         question: Some("whether the bias drifts as the unit warms"),
+        answer: "heat",
         tests_claim: true,
         settles: true,
         picture: "heat-soak",
@@ -123,6 +132,7 @@ kinds! {
     };
     Slope, "slope", "plateaus of a simulated gradient" => KindSpec {
         question: Some("how much of the gradient asked for arrives, and when"),
+        answer: "gradient",
         asks: Asks::Grades,
         ..PLAIN
     };

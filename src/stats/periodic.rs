@@ -27,7 +27,7 @@ const PRESENT: f64 = 0.8;
 const FEWEST: usize = 30;
 /// Steps of the search for the frequency, in parts of the distance of two ordinates.
 const PARTS: i32 = 10;
-/// Ordinates on either side from which the noise at the line is told.
+/// Ordinates on either side from which the noise at the line is estimated.
 const NEARBY: i32 = 6;
 
 /// The strongest line of a series.

@@ -1,6 +1,6 @@
 //! The questions of a ride answered from its segments, or from what is suggested where none is tagged.
 
-use super::{Evidence, covers, proposals};
+use super::{Evidence, covers, suggestions};
 use crate::analysis::questions::{Findings, Tagging, findings};
 use crate::analysis::ride::RideFindings;
 use crate::analysis::table::Table;
@@ -13,9 +13,13 @@ pub fn suggested(session: &Session, aligned: &Aligned) -> Option<Session> {
     if !session.segments.is_empty() {
         return None;
     }
-    let proposed = proposals(&Evidence::of(aligned)).into_iter();
-    let proposed: Vec<Segment> = proposed.map(|proposal| proposal.segment).collect();
-    (!proposed.is_empty()).then(|| with_segments(session, proposed))
+    let suggested = segments(aligned);
+    (!suggested.is_empty()).then(|| with_segments(session, suggested))
+}
+
+fn segments(aligned: &Aligned) -> Vec<Segment> {
+    let suggested = suggestions(&Evidence::of(aligned)).into_iter();
+    suggested.map(|suggestion| suggestion.segment).collect()
 }
 
 fn with_segments(session: &Session, segments: Vec<Segment>) -> Session {
@@ -33,20 +37,17 @@ pub fn answered(
     found: &RideFindings,
     table: &Table,
 ) -> Findings {
-    let proposed: Vec<Segment> = proposals(&Evidence::of(aligned))
-        .into_iter()
-        .map(|proposal| proposal.segment)
-        .collect();
-    if !session.segments.is_empty() || proposed.is_empty() {
+    let suggested = segments(aligned);
+    if !session.segments.is_empty() || suggested.is_empty() {
         let tagged = &session.segments;
         let missing = |one: &&Segment| !tagged.iter().any(|segment| covers(segment, one));
         let tagging = Tagging {
             suggested: false,
-            untagged: proposed.iter().filter(missing).count(),
+            untagged: suggested.iter().filter(missing).count(),
         };
         return findings(session, aligned, found, table, tagging);
     }
-    let suggested = with_segments(session, proposed);
+    let suggested = with_segments(session, suggested);
     let table = table_with(&suggested, aligned, found);
     let tagging = Tagging {
         suggested: true,

@@ -6,7 +6,7 @@ use crate::analysis::ride::{
 use crate::session::Role;
 use crate::timeline::{Aligned, Grid, Member, Span};
 
-/// What proposals are made from. Columns cover the rows of `grid`; NaN is missing.
+/// What suggestions are made from. Columns cover the rows of `grid`; NaN is missing.
 #[derive(Clone, Debug)]
 pub struct Evidence {
     /// The rows.

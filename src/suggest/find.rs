@@ -1,9 +1,9 @@
-//! The search behind [`super::proposals`].
+//! The search behind [`super::suggestions`].
 
 use std::ops::Range;
 
 use super::evidence::Evidence;
-use super::proposal::{Basis, Proposal, overlap_share};
+use super::suggestion::{Basis, Suggestion, overlap_share};
 use crate::analysis::kinds::gear_change::ratio_changes;
 use crate::session::{Kind, Segment};
 use crate::stats::change_points::{Piece, pieces, slow_noise_w};
@@ -23,9 +23,9 @@ const EFFORT_W: f64 = 150.0;
 const AROUND_S: f64 = 60.0;
 /// Lengths of an effort, s.
 const EFFORT_S: Range<f64> = 3.0..30.0;
-/// What is proposed before an effort, s.
+/// What is suggested before an effort, s.
 const EFFORT_LEAD_S: f64 = 10.0;
-/// What is proposed after it, s: the source has to come down again.
+/// What is suggested after it, s: the source has to come down again.
 const EFFORT_TAIL_S: f64 = 20.0;
 /// Shortest plateau of a grade, s: the first seconds tell nothing of the force.
 const GRADE_PLATEAU_S: f64 = 40.0;
@@ -73,7 +73,7 @@ const HELD_SHARE: f64 = 0.1;
 /// … or this much, W.
 const HELD_W: f64 = 15.0;
 
-pub(super) fn all(evidence: &Evidence) -> Vec<Proposal> {
+pub(super) fn all(evidence: &Evidence) -> Vec<Suggestion> {
     let search = Search {
         evidence,
         slow_noise_w: slow_noise_w(&evidence.power, evidence.grid.step_s),
@@ -81,7 +81,7 @@ pub(super) fn all(evidence: &Evidence) -> Vec<Proposal> {
     let coasts = search.coasts();
     let efforts = search.efforts(&coasts);
     let slopes = search.slopes();
-    let mut out: Vec<Proposal> = coasts.iter().map(|rows| search.coast(rows)).collect();
+    let mut out: Vec<Suggestion> = coasts.iter().map(|rows| search.coast(rows)).collect();
     out.extend(slopes.iter().map(|(_, slope)| slope.clone()));
     out.extend(efforts.iter().map(|rows| search.sprint(rows)));
     let steps = search.workout_steps(coasts.iter().chain(&efforts));
@@ -165,13 +165,13 @@ impl Search<'_> {
             .collect()
     }
 
-    fn coast(&self, rows: &Range<usize>) -> Proposal {
+    fn coast(&self, rows: &Range<usize>) -> Suggestion {
         let reason = format!("nobody pedals for {:.0} s", self.seconds(rows));
-        self.proposal(Kind::Coast, rows.clone(), None, reason, Basis::ChangePoints)
+        self.suggestion(Kind::Coast, rows.clone(), None, reason, Basis::ChangePoints)
     }
 
     /// Stretches in which the grade asked for goes through three plateaus or more.
-    fn slopes(&self) -> Vec<(Range<usize>, Proposal)> {
+    fn slopes(&self) -> Vec<(Range<usize>, Suggestion)> {
         let Some(grade) = &self.evidence.grade else {
             return Vec::new();
         };
@@ -195,7 +195,7 @@ impl Search<'_> {
                     run.len(),
                     levels.join(", ")
                 );
-                let slope = self.proposal(Kind::Slope, rows.clone(), None, reason, Basis::Grade);
+                let slope = self.suggestion(Kind::Slope, rows.clone(), None, reason, Basis::Grade);
                 Some((rows, slope))
             })
             .collect()
@@ -237,7 +237,7 @@ impl Search<'_> {
             .collect()
     }
 
-    fn sprint(&self, effort: &Range<usize>) -> Proposal {
+    fn sprint(&self, effort: &Range<usize>) -> Suggestion {
         let peak = effort
             .clone()
             .map(|row| self.power(row))
@@ -253,13 +253,13 @@ impl Search<'_> {
                 index + 1
             );
             let rows = self.evidence.grid.rows(*lap);
-            return self.proposal(Kind::Sprint, rows, None, reason, Basis::Lap);
+            return self.suggestion(Kind::Sprint, rows, None, reason, Basis::Lap);
         }
         let from = effort.start.saturating_sub(self.rows_of(EFFORT_LEAD_S));
         let to = effort.end + self.rows_of(EFFORT_TAIL_S);
         let reason = format!("an effort of {seconds:.0} s to {peak:.0} W");
         let rows = from..to.min(self.evidence.power.len());
-        self.proposal(Kind::Sprint, rows, None, reason, Basis::ChangePoints)
+        self.suggestion(Kind::Sprint, rows, None, reason, Basis::ChangePoints)
     }
 
     /// What lies between the given stretches.
@@ -280,7 +280,7 @@ impl Search<'_> {
         out
     }
 
-    fn plateaus_and_ramps(&self, stretch: Range<usize>, out: &mut Vec<Proposal>) {
+    fn plateaus_and_ramps(&self, stretch: Range<usize>, out: &mut Vec<Suggestion>) {
         let step_s = self.evidence.grid.step_s;
         let Some(column) = self.evidence.power.get(stretch.clone()) else {
             return;
@@ -364,7 +364,7 @@ impl Search<'_> {
         median_of(values.filter(|v| v.is_finite()).collect())
     }
 
-    fn steady(&self, plateau: &Plateau) -> Proposal {
+    fn steady(&self, plateau: &Plateau) -> Suggestion {
         let rows = plateau.rows.start + self.rows_of(SETTLE_S)..plateau.rows.end;
         let level_w = self.median_w(&rows).unwrap_or(plateau.level_w);
         let power = format!("steady at {level_w:.0} W");
@@ -378,7 +378,7 @@ impl Search<'_> {
         set_point_w: Option<f64>,
         power: String,
         basis: Basis,
-    ) -> Proposal {
+    ) -> Suggestion {
         let (changes, noted) = self.gear_changes(&rows);
         let mut reason = format!("{power} for {:.0} s", self.seconds(&rows));
         if changes.is_empty() {
@@ -388,7 +388,7 @@ impl Search<'_> {
             } else {
                 Kind::SteadyBlock
             };
-            return self.proposal(kind, rows, set_point_w, reason, basis);
+            return self.suggestion(kind, rows, set_point_w, reason, basis);
         }
         let many = if changes.len() == 1 {
             "change"
@@ -402,7 +402,7 @@ impl Search<'_> {
         };
         reason += &format!(", with {} gear {many} {by}", changes.len());
         let basis = if noted { Basis::GearEvents } else { basis };
-        self.proposal(Kind::GearChange, rows, set_point_w, reason, basis)
+        self.suggestion(Kind::GearChange, rows, set_point_w, reason, basis)
     }
 
     /// Rows of the gear changes inside a plateau, and whether a recorder noted them.
@@ -445,7 +445,7 @@ impl Search<'_> {
             .collect()
     }
 
-    fn staircase(&self, steps: &[Plateau]) -> Proposal {
+    fn staircase(&self, steps: &[Plateau]) -> Suggestion {
         let from = steps.first().map_or(0, |step| step.rows.start);
         let to = steps.last().map_or(0, |step| step.rows.end);
         let levels: Vec<String> = steps
@@ -453,12 +453,12 @@ impl Search<'_> {
             .map(|step| format!("{:.0}", step.level_w))
             .collect();
         let reason = format!("{} steps: {} W", steps.len(), levels.join(", "));
-        self.proposal(Kind::Ramp, from..to, None, reason, Basis::ChangePoints)
+        self.suggestion(Kind::Ramp, from..to, None, reason, Basis::ChangePoints)
     }
 
     /// Laps inside a stretch in which the power goes through three levels or more, none of which
     /// fills half of the lap.
-    fn stepped_laps(&self, stretch: &Range<usize>, found: &[Piece]) -> Vec<Proposal> {
+    fn stepped_laps(&self, stretch: &Range<usize>, found: &[Piece]) -> Vec<Suggestion> {
         let laps = self.evidence.laps.iter().enumerate();
         laps.filter_map(|(index, lap)| {
             let rows = self.evidence.grid.rows(*lap);
@@ -493,14 +493,14 @@ impl Search<'_> {
                     index + 1,
                     parts.len()
                 );
-                self.proposal(Kind::Ramp, rows, None, reason, Basis::Lap)
+                self.suggestion(Kind::Ramp, rows, None, reason, Basis::Lap)
             })
         })
         .collect()
     }
 
     /// Straight rises and falls; neighbours in the same direction are one.
-    fn straight_ramps(&self, found: &[Piece]) -> Vec<Proposal> {
+    fn straight_ramps(&self, found: &[Piece]) -> Vec<Suggestion> {
         let slope = |piece: &Piece| piece.rise_w() / self.seconds(&piece.rows);
         let pedalled = self.pedalled();
         let steep: Vec<&Piece> = found
@@ -526,7 +526,7 @@ impl Search<'_> {
                         last.last_w,
                         self.seconds(&rows)
                     );
-                    self.proposal(Kind::Ramp, rows, None, reason, Basis::ChangePoints)
+                    self.suggestion(Kind::Ramp, rows, None, reason, Basis::ChangePoints)
                 })
             })
             .collect()
@@ -548,7 +548,7 @@ impl Search<'_> {
     fn workout_steps<'r>(
         &self,
         busy: impl Iterator<Item = &'r Range<usize>>,
-    ) -> Vec<(Range<usize>, Proposal)> {
+    ) -> Vec<(Range<usize>, Suggestion)> {
         let busy: Vec<&Range<usize>> = busy.collect();
         let steps = self.evidence.set_points.iter();
         steps
@@ -568,27 +568,27 @@ impl Search<'_> {
                 } else {
                     format!("the workout asked for {watts:.0} W, the references show {median:.0} W")
                 };
-                let proposal = self.at_one_level(rows, Some(*watts), power, Basis::Workout);
-                Some((whole, proposal))
+                let suggestion = self.at_one_level(rows, Some(*watts), power, Basis::Workout);
+                Some((whole, suggestion))
             })
             .collect()
     }
 
-    fn proposal(
+    fn suggestion(
         &self,
         kind: Kind,
         rows: Range<usize>,
         set_point_w: Option<f64>,
         reason: String,
         basis: Basis,
-    ) -> Proposal {
+    ) -> Suggestion {
         let span = self.span(&rows);
         let laps = self.evidence.laps.iter().enumerate();
         let lap = laps
             .filter(|(_, lap)| overlap_share(**lap, span) >= 0.8 && basis != Basis::Lap)
             .map(|(index, _)| format!("; lap {}", index + 1))
             .next();
-        Proposal {
+        Suggestion {
             segment: Segment {
                 kind,
                 from_s: span.from_s,
@@ -604,7 +604,7 @@ impl Search<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::proposals;
+    use super::super::suggestions;
     use super::*;
     use crate::timeline::Grid;
 
@@ -627,7 +627,7 @@ mod tests {
         Evidence::bare(grid, power)
     }
 
-    fn shape(found: &[Proposal]) -> Vec<(Kind, Option<f64>)> {
+    fn shape(found: &[Suggestion]) -> Vec<(Kind, Option<f64>)> {
         let kinds = found
             .iter()
             .map(|p| (p.segment.kind, p.segment.set_point_w));
@@ -636,7 +636,7 @@ mod tests {
 
     #[test]
     fn a_bench_ride_is_read_phase_by_phase() {
-        let found = proposals(&evidence(&[
+        let found = suggestions(&evidence(&[
             (150.0, 180),
             (240.0, 180),
             (0.0, 20),
@@ -663,7 +663,7 @@ mod tests {
         assert_eq!((coast.from_s, coast.to_s), (360.0, 380.0));
         let steady = &found[1].segment;
         assert!((steady.from_s - 190.0).abs() <= 3.0 && (steady.to_s - 360.0).abs() <= 3.0);
-        assert!(found.iter().all(|proposal| !proposal.reason.is_empty()));
+        assert!(found.iter().all(|suggestion| !suggestion.reason.is_empty()));
     }
 
     #[test]
@@ -682,7 +682,7 @@ mod tests {
         for (i, value) in ride.power[180..210].iter_mut().enumerate() {
             *value = 230.0 - 3.5 * i as f64;
         }
-        let found = proposals(&ride);
+        let found = suggestions(&ride);
         let ramps: Vec<&Segment> = found
             .iter()
             .map(|p| &p.segment)
@@ -697,7 +697,7 @@ mod tests {
     fn gear_events_make_a_ladder_and_length_makes_a_soak() {
         let mut ride = evidence(&[(200.0, 240), (100.0, 200), (220.0, 1200), (100.0, 60)]);
         ride.gear_changes_s = vec![60.0, 120.0, 180.0, 240.0, 441.0];
-        let found = proposals(&ride);
+        let found = suggestions(&ride);
         assert_eq!(
             shape(&found),
             vec![
@@ -723,7 +723,7 @@ mod tests {
                 .map(|i| [7.0, 8.0][usize::from(i >= 120)])
                 .collect(),
         );
-        let found = proposals(&ride);
+        let found = suggestions(&ride);
         assert_eq!(found[0].segment.kind, Kind::GearChange);
         assert!(
             found[0]
@@ -740,7 +740,7 @@ mod tests {
             grade.extend([percent; 100]);
         }
         ride.grade = Some(grade);
-        let found = proposals(&ride);
+        let found = suggestions(&ride);
         let kinds: Vec<Kind> = found.iter().map(|p| p.segment.kind).collect();
         assert_eq!(kinds, [Kind::SteadyBlock, Kind::Slope], "{found:#?}");
         let slope = &found[1];
@@ -750,14 +750,14 @@ mod tests {
         let grade = ride.grade.as_mut().unwrap();
         grade[400..].fill(2.5);
         assert!(
-            proposals(&ride)
+            suggestions(&ride)
                 .iter()
                 .all(|p| p.segment.kind != Kind::Slope)
         );
         let wild = (0..500).map(|i| f64::from(i / 20));
         ride.grade = Some(wild.collect());
         assert!(
-            proposals(&ride)
+            suggestions(&ride)
                 .iter()
                 .all(|p| p.segment.kind != Kind::Slope)
         );
@@ -778,7 +778,7 @@ mod tests {
             (Span::new(0.0, 200.0), 240.0),
             (Span::new(260.0, 500.0), 150.0),
         ];
-        let found = proposals(&ride);
+        let found = suggestions(&ride);
         assert_eq!(found[0].segment.set_point_w, Some(240.0));
         assert_eq!(found[0].basis, Basis::Workout);
         let last = found.last().unwrap();
@@ -798,7 +798,7 @@ mod tests {
             Span::new(180.0, 230.0),
             Span::new(230.0, 410.0),
         ];
-        let found = proposals(&ride);
+        let found = suggestions(&ride);
         let sprint = found
             .iter()
             .find(|p| p.segment.kind == Kind::Sprint)
@@ -812,11 +812,11 @@ mod tests {
 
     #[test]
     fn empty_silent_and_idle_rides_propose_nothing() {
-        assert_eq!(proposals(&evidence(&[])), vec![]);
-        assert_eq!(proposals(&evidence(&[(0.0, 300)])), vec![]);
-        assert_eq!(proposals(&evidence(&[(200.0, 1)])), vec![]);
+        assert_eq!(suggestions(&evidence(&[])), vec![]);
+        assert_eq!(suggestions(&evidence(&[(0.0, 300)])), vec![]);
+        assert_eq!(suggestions(&evidence(&[(200.0, 1)])), vec![]);
         let mut silent = evidence(&[(200.0, 300)]);
         silent.power.fill(f64::NAN);
-        assert_eq!(proposals(&silent), vec![]);
+        assert_eq!(suggestions(&silent), vec![]);
     }
 }

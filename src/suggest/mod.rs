@@ -1,7 +1,7 @@
-//! Proposed segments, each with a reason.
+//! Suggested segments, each with a reason.
 //!
 //! [`Evidence`] is what a ride says without the tester: the references' power, cadence and speed,
-//! laps, workout steps and gear changes. [`proposals`] reads it in three steps:
+//! laps, workout steps and gear changes. [`suggestions`] reads it in three steps:
 //!
 //! 1. Coasts and short efforts are found row by row, since they are too short for anything else.
 //! 2. What lies between them is cut in straight pieces at its change points
@@ -11,16 +11,16 @@
 //!    and a long straight rise or fall is a ramp too. Workout steps stand in where the rider did not
 //!    hold them.
 //!
-//! A set point is proposed only where a recording states one: a plateau alone does not tell that
+//! A set point is suggested only where a recording states one: a plateau alone does not tell that
 //! anybody asked for its power.
 //!
 //! The source under test has no say where references exist: its faults must not move the segments.
-//! The lengths and levels are ours, common practice without a source; a proposal decides nothing.
+//! The lengths and levels are ours, common practice without a source; a suggestion decides nothing.
 
 mod answered;
 mod evidence;
 mod find;
-mod proposal;
+mod suggestion;
 
 use crate::session::Segment;
 use crate::stats::change_points::{pieces, slow_noise_w};
@@ -29,7 +29,7 @@ use crate::timeline::{Aligned, Span};
 pub use answered::{answered, suggested};
 pub use evidence::Evidence;
 pub use find::SETTLE_S;
-pub use proposal::{Basis, Proposal, overlap_share};
+pub use suggestion::{Basis, Suggestion, overlap_share};
 
 /// Where the power that [`Evidence`] gathers changes its course, session time, s: the places between
 /// its straight pieces ([`crate::stats::change_points`]).
@@ -45,19 +45,19 @@ pub fn change_points_s(aligned: &Aligned) -> Vec<f64> {
     starts.map(|row| evidence.grid.time_s(row)).collect()
 }
 
-/// The proposals that `evidence` supports, in time order. They do not overlap by more than a few
-/// seconds; an empty ride proposes nothing.
-pub fn proposals(evidence: &Evidence) -> Vec<Proposal> {
+/// The suggestions that `evidence` supports, in time order. They do not overlap by more than a few
+/// seconds; an empty ride suggests nothing.
+pub fn suggestions(evidence: &Evidence) -> Vec<Suggestion> {
     find::all(evidence)
 }
 
-/// A segment covers a proposal from this share of shared time on.
+/// A segment covers a suggestion from this share of shared time on.
 const COVERED: f64 = 0.5;
 
-/// Whether a tagged segment is what `proposed` proposes, or nearly so.
-pub fn covers(tagged: &Segment, proposed: &Segment) -> bool {
+/// Whether a tagged segment is `suggested`, or nearly so.
+pub fn covers(tagged: &Segment, suggested: &Segment) -> bool {
     let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
-    tagged.kind == proposed.kind && overlap_share(span(tagged), span(proposed)) >= COVERED
+    tagged.kind == suggested.kind && overlap_share(span(tagged), span(suggested)) >= COVERED
 }
 
 #[cfg(test)]
@@ -100,7 +100,7 @@ mod tests {
     #[test]
     fn a_sources_own_cadence_makes_no_gear_change_of_a_soak() {
         for references_carry in [true, false] {
-            let found = proposals(&Evidence::of(&hour_with_spiky_cadence(references_carry)));
+            let found = suggestions(&Evidence::of(&hour_with_spiky_cadence(references_carry)));
             let kinds: Vec<Kind> = found.iter().map(|p| p.segment.kind).collect();
             assert_eq!(kinds, [Kind::HeatSoak], "{found:#?}");
             assert_eq!(found[0].segment.set_point_w, None);

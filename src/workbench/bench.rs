@@ -6,9 +6,9 @@ use crate::session::Role;
 
 use super::keymap::{Key, Keymap};
 use super::state::State;
-use super::study;
 use super::theme::{Depth, Ground, Look};
 use super::update::{Action, Effect, Report, update};
+use super::worker;
 
 /// Half an hour: a steady block at 200 W from 1:00 to 6:00, a sprint at 10:00 for 15 s, a coast,
 /// steps. The source under test reads 3 % high; the second reference has a gap of 10 s.
@@ -115,7 +115,7 @@ fn perform(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
         let Some(wanted) = wanted else {
             return others;
         };
-        let computed = Report::Studied(Box::new(study::compute(*wanted)));
+        let computed = Report::Studied(Box::new(worker::compute(*wanted)));
         let next = update(state, Action::Report(computed));
         effects = journal(state, next);
     }

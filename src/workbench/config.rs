@@ -2,7 +2,7 @@
 //!
 //! Each line names an action as `truing keys` lists it, and its keys, which replace those it
 //! starts with: `undo = ["u", "ctrl-u"]`, `save = "f2"`, `suspend = []`. A file that cannot be used
-//! in whole or in part is told and never keeps the workbench from opening.
+//! in whole or in part is reported and never keeps the workbench from opening.
 
 use std::fs::File;
 use std::io::Read;

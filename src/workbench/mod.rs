@@ -18,10 +18,10 @@
 //! answer to the open view's question. `update` wants it whenever what it depends on has changed, a
 //! thread of [`aside`] computes it, and until then the last one serves, marked as pending.
 //!
-//! **To add a view:** a variant of [`state::View`] with its title; an entry in the action table
-//! that goes to it, with a key in [`action::Place::ViewMenu`], and entries in
-//! [`action::Place::In`] it for keys of its own; what it computes in `study/`, with its
-//! [`study::Answer`]; a file in `draw/views/` with a `page` and its arm in `draw::views::page`.
+//! **To add a view:** its line in `views!` of [`state::parts`]; an entry in the action table that
+//! goes to it, with a key in [`action::Place::ViewMenu`], and entries in [`action::Place::In`] it
+//! for keys of its own; a file in `draw/views/` with what it computes of a question and its `page`,
+//! and its line in `computing!` of [`draw::views`]. A long computation stands in `study/`.
 //! Title bar, message, keys, help, menus, scrolling, cursor, window, segments and undo are the
 //! frame's and work in every view. What takes longer than a key press belongs into the state,
 //! computed where it changes, never into drawing.

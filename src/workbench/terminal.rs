@@ -212,7 +212,7 @@ impl Signals {
 #[cfg(unix)]
 const WATCHED_EVERY: Duration = Duration::from_millis(250);
 
-/// How long the loop has to leave by itself once it is told to.
+/// How long the loop has to leave by itself once it is asked to.
 #[cfg(unix)]
 const TIME_TO_LEAVE: Duration = Duration::from_secs(2);
 

@@ -4,8 +4,14 @@
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
 
+use super::draw::views;
 use super::study::{self, Computed, Wanted};
 use super::update::Report;
+
+/// Computes what is wanted; may take a second on a long ride.
+pub fn compute(wanted: Wanted) -> Computed {
+    study::compute(wanted, views::answer)
+}
 
 /// The thread, seen from the keyboard. It ends with its owner.
 #[derive(Debug)]
@@ -24,7 +30,7 @@ impl Worker {
             while let Ok(first) = wanted.recv() {
                 // Whoever wants something else no longer wants what came before.
                 let last = wanted.try_iter().last().unwrap_or(first);
-                if done.send(study::compute(last)).is_err() {
+                if done.send(compute(last)).is_err() {
                     return;
                 }
             }

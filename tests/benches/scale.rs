@@ -32,9 +32,9 @@ use truing::workbench::action::{Place, TABLE};
 use truing::workbench::draw::draw;
 use truing::workbench::keymap::Keymap;
 use truing::workbench::state::State;
-use truing::workbench::study;
 use truing::workbench::theme::{Depth, Ground, Look};
 use truing::workbench::update::{Action, Effect, Report, update};
+use truing::workbench::worker;
 
 const SCREEN: Rect = Rect {
     x: 0,
@@ -392,7 +392,7 @@ fn press(state: &mut State, name: &'static str) {
     let mut effects = update(state, Action::Do(name));
     while let Some(effect) = effects.pop() {
         if let Effect::Study(wanted) = effect {
-            let computed = Box::new(study::compute(*wanted));
+            let computed = Box::new(worker::compute(*wanted));
             effects.extend(update(state, Action::Report(Report::Studied(computed))));
         }
     }

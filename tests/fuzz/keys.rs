@@ -11,9 +11,9 @@ use truing::workbench::action::TABLE;
 use truing::workbench::draw::draw;
 use truing::workbench::keymap::{Key, Keymap};
 use truing::workbench::state::State;
-use truing::workbench::study;
 use truing::workbench::theme::{Depth, Ground, Look};
 use truing::workbench::update::{Action, Effect, Mouse, MouseEvent, Report, update};
+use truing::workbench::worker;
 
 /// Most actions of one input: what is longer is a longer day, not another one.
 const MOST_ACTIONS: usize = 300;
@@ -241,7 +241,7 @@ impl Desk {
             }
             Effect::Study(wanted) if self.answers < MOST_ANSWERS => {
                 self.answers += 1;
-                Some(Report::Studied(Box::new(study::compute(*wanted))))
+                Some(Report::Studied(Box::new(worker::compute(*wanted))))
             }
             _ => None,
         }

@@ -23,10 +23,10 @@ use truing::plan::{Phase, Plan};
 use truing::rehearse::{Rehearsal, SegmentTruth, SessionOptions, random_scenario, ride};
 use truing::session::{Kind, Role, Segment, Session};
 use truing::stats::Interval;
-use truing::suggest::{self, Evidence, Proposal, overlap_share};
+use truing::suggest::{self, Evidence, Suggestion, overlap_share};
 use truing::timeline::{Aligned, Member, Span};
 
-/// A proposal meets a true segment from this share of shared over covered time on.
+/// A suggestion meets a true segment from this share of shared over covered time on.
 const MATCH: f64 = 0.6;
 
 /// What is counted over all rides.
@@ -65,13 +65,13 @@ struct Tally {
     excursions_found: usize,
     excursions_right: usize,
     hours: f64,
-    proposals: Vec<Proposed>,
-    proposals_made: [usize; 2],
-    proposals_strange: [usize; 2],
+    suggestions: Vec<Suggested>,
+    suggestions_made: [usize; 2],
+    suggestions_strange: [usize; 2],
 }
 
-/// A true segment and the proposal of its kind that comes nearest.
-struct Proposed {
+/// A true segment and the suggestion of its kind that comes nearest.
+struct Suggested {
     kind: Kind,
     /// Whether laps, workout steps and gear events were there to see.
     annotated: bool,
@@ -230,7 +230,7 @@ impl<'p> Ride<'p> {
     }
 
     fn suggestions(&self, evidence: &Evidence, annotated: bool, tally: &mut Tally) {
-        let found = suggest::proposals(evidence);
+        let found = suggest::suggestions(evidence);
         let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
         let truths = || {
             self.rehearsal
@@ -243,19 +243,19 @@ impl<'p> Ride<'p> {
             let window = Span::new(truth.from_s, truth.to_s);
             let best = found
                 .iter()
-                .filter(|proposal| proposal.segment.kind == truth.kind)
+                .filter(|suggestion| suggestion.segment.kind == truth.kind)
                 .max_by(|a, b| {
-                    let share = |p: &Proposal| overlap_share(span(&p.segment), window);
+                    let share = |p: &Suggestion| overlap_share(span(&p.segment), window);
                     share(a).total_cmp(&share(b))
                 });
             let share = best.map_or(0.0, |best| overlap_share(span(&best.segment), window));
             if share < MATCH && misses() {
                 println!(
-                    "seed {}: no proposal for {:?} {:.0}-{:.0}, best {share:.2}",
+                    "seed {}: no suggestion for {:?} {:.0}-{:.0}, best {share:.2}",
                     self.rehearsal.seed, truth.kind, truth.from_s, truth.to_s
                 );
             }
-            tally.proposals.push(Proposed {
+            tally.suggestions.push(Suggested {
                 kind: truth.kind,
                 annotated,
                 share,
@@ -263,24 +263,26 @@ impl<'p> Ride<'p> {
                     || best.is_some_and(|best| best.segment.set_point_w == truth.set_point_w),
             });
         }
-        tally.proposals_made[usize::from(annotated)] += found.len();
-        let strange = found.iter().filter(|proposal| {
+        tally.suggestions_made[usize::from(annotated)] += found.len();
+        let strange = found.iter().filter(|suggestion| {
             !truths().any(|truth| {
-                truth.kind == proposal.segment.kind
-                    && overlap_share(span(&proposal.segment), Span::new(truth.from_s, truth.to_s))
-                        >= MATCH
+                truth.kind == suggestion.segment.kind
+                    && overlap_share(
+                        span(&suggestion.segment),
+                        Span::new(truth.from_s, truth.to_s),
+                    ) >= MATCH
             })
         });
-        for proposal in strange {
-            tally.proposals_strange[usize::from(annotated)] += 1;
+        for suggestion in strange {
+            tally.suggestions_strange[usize::from(annotated)] += 1;
             if misses() {
                 println!(
                     "seed {}: strange {:?} {:.0}-{:.0} {}",
                     self.rehearsal.seed,
-                    proposal.segment.kind,
-                    proposal.segment.from_s,
-                    proposal.segment.to_s,
-                    proposal.reason
+                    suggestion.segment.kind,
+                    suggestion.segment.from_s,
+                    suggestion.segment.to_s,
+                    suggestion.reason
                 );
             }
         }
@@ -575,10 +577,10 @@ impl Tally {
         self.ceiling_errors_percent
             .extend(other.ceiling_errors_percent);
         self.hours += other.hours;
-        self.proposals.extend(other.proposals);
+        self.suggestions.extend(other.suggestions);
         for source in 0..2 {
-            self.proposals_made[source] += other.proposals_made[source];
-            self.proposals_strange[source] += other.proposals_strange[source];
+            self.suggestions_made[source] += other.suggestions_made[source];
+            self.suggestions_strange[source] += other.suggestions_strange[source];
         }
         for (mine, theirs) in [
             (&mut self.sprints, other.sprints),
@@ -670,10 +672,10 @@ impl Tally {
             self.hours,
         );
         for (source, name) in [(1, "all evidence"), (0, "power, cadence and speed alone")] {
-            println!("proposals from {name}:");
+            println!("suggestions from {name}:");
             for kind in Kind::ALL {
                 let of_kind = || {
-                    let all = self.proposals.iter();
+                    let all = self.suggestions.iter();
                     all.filter(move |p| p.kind == *kind && usize::from(p.annotated) == source)
                 };
                 let count = of_kind().count();
@@ -690,7 +692,10 @@ impl Tally {
             }
             println!(
                 "  of no planned segment {}",
-                share(self.proposals_strange[source], self.proposals_made[source])
+                share(
+                    self.suggestions_strange[source],
+                    self.suggestions_made[source]
+                )
             );
         }
     }

@@ -14,9 +14,9 @@ use truing::session::{OpenOptions, OpenedSession};
 use truing::workbench::draw::draw;
 use truing::workbench::keymap::{Key, Keymap};
 use truing::workbench::state::State;
-use truing::workbench::study;
 use truing::workbench::theme::{Depth, Ground, Look};
 use truing::workbench::update::{Action, Effect, Report, update};
+use truing::workbench::worker;
 
 /// A picture: its name, the sample session, the screen, the ground, and the keys. A word in quotes
 /// is typed.
@@ -109,7 +109,7 @@ fn press(state: &mut State, keys: &str) {
             while let Some(effect) = effects.pop() {
                 let report = match effect {
                     Effect::Journal { done, .. } => Report::Journalled { done },
-                    Effect::Study(wanted) => Report::Studied(Box::new(study::compute(*wanted))),
+                    Effect::Study(wanted) => Report::Studied(Box::new(worker::compute(*wanted))),
                     _ => continue,
                 };
                 effects.extend(update(state, Action::Report(report)));

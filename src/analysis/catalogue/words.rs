@@ -178,7 +178,7 @@ pub const WORDS: &[Figure] = &[
     Figure {
         id: "net bias",
         label: "net bias",
-        definition: "What is left of the bias after the allowance: against what the references let expect at the site under test. The verdict is on it.",
+        definition: "The bias less the expected drivetrain loss: against what the references let expect at the site under test. The verdict is on it.",
         source: VOCABULARY,
         ..Figure::PLAIN
     },

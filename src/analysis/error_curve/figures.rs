@@ -64,7 +64,7 @@ pub const FIGURES: &[Figure] = &[
     },
     Figure {
         id: "error_curve.blocks.bias_percent",
-        label: "bias after allowance",
+        label: "net bias",
         unit: "%",
         decimals: 2,
         definition: "The block's own bias.",

@@ -145,7 +145,7 @@ pub const FIGURES: &[Figure] = &[
         id: "segments.coast.phantom_max_w",
         label: "highest while coasting, lag included",
         unit: "W",
-        definition: "Highest second that the source under test reports while nobody pedals; as a rule the first one, in which its lag still shows what was ridden before.",
+        definition: "1 s maximum that the source under test reports while nobody pedals; as a rule of the first second, in which its lag still shows what was ridden before.",
         formula: "max x over the same seconds",
         source: TRADE,
         caveat: "By itself no phantom power: a source without any, but with a time constant of 2 s, reads half of what was ridden more than a second after the rider has stopped.",

@@ -154,7 +154,7 @@ pub const FIGURES: &[Figure] = &[
         definition: "How far the bias moves from the start of the block to its end, percentage points.",
         formula: "p(1) − p(−1) of a cubic p fitted to the bias over the block",
         source: SERIAL,
-        caveat: "A warm-up much shorter than the block is told too small.",
+        caveat: "A warm-up much shorter than the block comes out too small.",
         ..Figure::PLAIN
     },
     Figure {

@@ -11,8 +11,8 @@
 //! `source(t) = a + g · reference(t − L)` leaves the least squares, over the rise and 20 s on either
 //! side. Both are averaged over 15 s first, since the distance sought is that of the slow rise, not
 //! of the strokes on top of it; for a first-order lag it is dead time plus time constant. Offset and
-//! gain are free, so that a biased source is not called late. The lag is told where its standard
-//! error is at most 1 s; of several rises the median is told.
+//! gain are free, so that a biased source is not called late. The lag is reported where its standard
+//! error is at most 1 s; of several rises the median.
 
 use super::spec::{Spec, always};
 use crate::analysis::figure::{Figure, OURS};
@@ -74,7 +74,7 @@ pub struct Step {
     pub overshoot_percent: Option<f64>,
     /// Error at the end of the step against the references, W.
     pub final_error_w: Option<f64>,
-    /// Half-width of the band that settling is told for, W: 5 W, 5 % of the step or three robust
+    /// Half-width of the band that settling is reported for, W: 5 W, 5 % of the step or three robust
     /// standard deviations of the plateau after it, of the source or the references, whichever is
     /// largest.
     pub settling_band_w: f64,
@@ -100,7 +100,7 @@ const LEAST_RISE_S: f64 = 30.0;
 const RISE_MARGIN_S: f64 = 20.0;
 /// Averaging before the lag of a rise is sought, s.
 const RISE_MEAN_S: f64 = 15.0;
-/// Largest standard error of a lag that is told, s.
+/// Largest standard error of a lag that is reported, s.
 const LARGEST_SE_S: f64 = 1.0;
 
 /// The figures of a ramp. Columns cover the rows of `grid`; `reference` is the consensus or the

@@ -17,7 +17,7 @@ pub fn in_words(segment: &SegmentFigures) -> String {
         Kind::GearChange => gear_change(segment),
         Kind::Coast => coast(segment),
         Kind::HeatSoak => heat_soak(segment),
-        Kind::Slope | Kind::Open => None,
+        _ => None,
     };
     told.unwrap_or_default()
 }
@@ -156,7 +156,7 @@ fn joined<const N: usize>(parts: [Option<String>; N]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::kinds::by_kind::ByKind;
+    use crate::analysis::kinds::ByKind;
     use crate::analysis::kinds::coast::Coast;
     use crate::analysis::kinds::gear_change::{GearChange, GearShift};
 

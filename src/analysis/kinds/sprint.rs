@@ -10,7 +10,7 @@
 //! not rise by half above its start, or where the limits of the time constant
 //! lie more than 2 s apart (those of a moving mean's length: 4 s).
 //!
-//! What a sprint lacks is told against the references carried to the source's site: where an allowance
+//! What a sprint lacks is measured against the references carried to the source's site: where an allowance
 //! is stated, the loss expected between the sites is taken off them first. Best efforts of each stream
 //! stand as recorded.
 //!

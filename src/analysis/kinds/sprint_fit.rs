@@ -12,7 +12,7 @@
 //! moving mean, which holds both as special cases. The ceiling of a source that averages clips what is
 //! averaged, since it would be hidden else. The lag model is said not to fit where the third
 //! leaves less by F > 10 (one and n − 5 degrees of freedom); then the moving mean is taken where it
-//! fits, by the same rule, and else the lag is told without limits. Rehearsed (study `kinds`, seeds
+//! fits, by the same rule, and else the lag is reported without limits. Rehearsed (study `kinds`, seeds
 //! 840001 to 840300), it speaks in 2 of 575 sprints of first-order sources, and of 575 of sources that
 //! average over 3 to 6 s it names 559, whose lengths the limits cover in 98 %.
 //!

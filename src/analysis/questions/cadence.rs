@@ -105,7 +105,7 @@ fn compared(own: &[f64], reference: &[f64], step_s: f64) -> Compared {
     let rows = own.len().min(reference.len());
     for row in 0..rows {
         let near = &reference[row.saturating_sub(reach)..(row + reach + 1).min(rows)];
-        // Starting and stopping is told by each in its own time.
+        // Each reports starting and stopping in its own time.
         let turns = near.iter().all(|rpm| rpm.is_finite() && *rpm > 0.0);
         if !turns || !own[row].is_finite() {
             continue;

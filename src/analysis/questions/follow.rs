@@ -162,7 +162,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     ))
 }
 
-/// What is told: of which changes.
+/// What is reported: of which changes.
 struct Followed<'a> {
     way: &'static str,
     own: Vec<&'a Change>,

@@ -7,7 +7,7 @@
 //! all is fine where each block is within by its own expanded uncertainty.
 //!
 //! Where one set point was held at two cadences, γ = Δln z̄/Δln cadence tells what is held: 0 power,
-//! 1 torque. It is told beside the answer and decides nothing.
+//! 1 torque. It stands beside the answer and decides nothing.
 //!
 //! With ordinary references that finds an error of some 3 % only. What the source itself reports needs no
 //! reference: where its own reading, too, lies off the set points on average over all blocks by more than
@@ -96,6 +96,18 @@ pub fn blocks(ride: &Ride<'_>, delivered: &[f64]) -> Vec<Block> {
     held.filter_map(block).collect()
 }
 
+/// What was delivered in the blocks; else why there is none.
+pub fn held_blocks(source: &Source<'_>) -> Result<Vec<Block>, &'static str> {
+    let delivered = source
+        .delivered()
+        .ok_or("no reference tells what was delivered")?;
+    let blocks = blocks(source.ride, &delivered);
+    if blocks.is_empty() {
+        return Err("no set point is stated for a held block");
+    }
+    Ok(blocks)
+}
+
 /// One block held against its set point.
 #[derive(Clone, Copy, Debug)]
 struct Held {
@@ -110,18 +122,10 @@ struct Held {
 
 pub fn answer(source: &Source<'_>) -> Answer {
     let question = Question::Hold;
-    let Some(delivered) = source.delivered() else {
-        return Answer::not_ridden(
-            question,
-            source.label,
-            "no reference tells what was delivered",
-        );
+    let blocks = match held_blocks(source) {
+        Ok(blocks) => blocks,
+        Err(why) => return Answer::not_ridden(question, source.label, why),
     };
-    let blocks = blocks(source.ride, &delivered);
-    if blocks.is_empty() {
-        let why = "no set point is stated for a held block";
-        return Answer::not_ridden(question, source.label, why);
-    }
     let noise = Noise::learn(
         &stretches(&blocks),
         BLOCK_ROWS,
@@ -372,8 +376,7 @@ fn held(
     among: usize,
 ) -> Result<Held, Vec<String>> {
     let asked = block.set_point_w;
-    let kept = (1.0 - loss_percent / 100.0) / (1.0 - source.loss.taken_off().percent / 100.0);
-    let delivered = (asked + block.mean_w()) * kept;
+    let delivered = (asked + block.mean_w()) * source.loss.carried_anew(loss_percent);
     let of_percent = |u: MeanUncertainty| MeanUncertainty {
         standard: 100.0 * u.standard / asked,
         ..u

@@ -7,17 +7,9 @@ use crate::analysis::verdict::conformity::Outcome;
 use crate::session::Kind;
 
 /// The question that a kind is ridden for; `None` for an open stretch, which carries figures only.
-pub const fn question_of(kind: Kind) -> Option<Question> {
-    match kind {
-        Kind::SteadyBlock => Some(Question::Accuracy),
-        Kind::Sprint => Some(Question::Sprint),
-        Kind::Ramp => Some(Question::Follow),
-        Kind::GearChange => Some(Question::Gear),
-        Kind::Coast => Some(Question::Phantom),
-        Kind::HeatSoak => Some(Question::Heat),
-        Kind::Slope => Some(Question::Gradient),
-        Kind::Open => None,
-    }
+pub fn question_of(kind: Kind) -> Option<Question> {
+    let key = kind.spec().answer;
+    Question::ALL.iter().copied().find(|q| q.key() == key)
 }
 
 impl Findings {

@@ -84,14 +84,12 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let among = efforts.len() as f64;
     let expanded = budget.expanded();
     let jointly = t_quantile(1.0 - 0.025 / among, budget.effective_dof()) * budget.combined();
-    let taken_off = source.loss.taken_off().percent;
+    let difference = shown.difference_percent();
     let decided = source.loss.agreed(|loss| {
-        let kept = (1.0 - loss / 100.0) / (1.0 - taken_off / 100.0);
-        let difference = 100.0 * (shown.shown_w / (shown.made_w * kept) - 1.0);
+        let difference = source.loss.difference_anew(difference, loss);
         within_among(difference, [expanded, jointly], limit.value)
     });
     let found = decided.unwrap_or(Finding::CannotTell);
-    let difference = shown.difference_percent();
     let why = shown.figures.map_or_else(Vec::new, causes);
     let why = match why.as_slice() {
         [] => String::new(),

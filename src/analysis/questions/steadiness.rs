@@ -11,7 +11,7 @@
 //! that moves by more than the references' noise.
 
 use super::answer::{Answer, Finding, Limit, Place, Question, at_most, worst};
-use super::hold::{Block, blocks};
+use super::hold::{Block, held_blocks};
 use super::ride::Source;
 use super::words::plain;
 use crate::analysis::figure::Figure;
@@ -65,19 +65,11 @@ struct Surge {
 
 pub fn answer(source: &Source<'_>) -> Answer {
     let question = Question::Steadiness;
-    let (delivered, read) = (source.delivered(), source.read());
-    let (Some(delivered), Some(read)) = (delivered, read) else {
-        return Answer::not_ridden(
-            question,
-            source.label,
-            "no reference tells what was delivered",
-        );
+    let read = source.read().ok_or("the source under test has no power");
+    let (blocks, read) = match held_blocks(source).and_then(|blocks| Ok((blocks, read?))) {
+        Ok(both) => both,
+        Err(why) => return Answer::not_ridden(question, source.label, why),
     };
-    let blocks = blocks(source.ride, &delivered);
-    if blocks.is_empty() {
-        let why = "no set point is stated for a held block";
-        return Answer::not_ridden(question, source.label, why);
-    }
     let surges = surges(source, &blocks);
     let room = |s: &Surge| s.line.amplitude / s.limit_w;
     let Some(shown) = surges.iter().max_by(|a, b| {

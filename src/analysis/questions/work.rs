@@ -70,14 +70,9 @@ pub fn answer(source: &Source<'_>) -> Answer {
     };
     let stated = ride.session.limits.work_percent;
     let limit = Limit::stated_or_claim(stated, claim);
-    let taken_off = 1.0 - source.loss.taken_off().percent / 100.0;
     let agreed = source.loss.agreed(|loss| {
-        let kept = (1.0 - loss / 100.0) / taken_off;
-        within(
-            100.0 * ((1.0 + bias / 100.0) / kept - 1.0),
-            expanded,
-            limit.value,
-        )
+        let bias = source.loss.difference_anew(bias, loss);
+        within(bias, expanded, limit.value)
     });
     let found = match verdict.outcome {
         Outcome::ReferencesDisagree => Finding::CannotTell,

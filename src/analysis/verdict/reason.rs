@@ -10,10 +10,10 @@ use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::pair_noise::{ENOUGH_S, LONG_ENOUGH_S};
 use crate::session::{Allowance, Kind, Site};
 
-/// Longest block worth proposing, s.
+/// Longest block to suggest, s.
 const LONGEST_PROPOSED_S: f64 = 3600.0;
 
-/// Proposed lengths are multiples of this, s.
+/// Suggested lengths are multiples of this, s.
 const PROPOSED_STEP_S: f64 = 30.0;
 
 /// The unit that a verdict is reached in.
@@ -298,8 +298,8 @@ impl fmt::Display for Reason {
                 outcome,
             } => {
                 // Not the bias that the rows of agreement show.
-                let net = if *net { " after the allowance" } else { "" };
-                write!(f, "bias{net} {bias:+.2} {unit}")?;
+                let net = if *net { "net " } else { "" };
+                write!(f, "{net}bias {bias:+.2} {unit}")?;
                 position(f, *bias, *limit, *uncertainty, *unit, *outcome)
             }
             Reason::LowLevel => write!(

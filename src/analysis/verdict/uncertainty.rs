@@ -178,7 +178,7 @@ pub fn claim_of_reference(label: &str) -> String {
 /// the allowance. References without a claim contribute nothing; the caller must say so.
 ///
 /// With errors correlated by ρ (JCGM 100, 5.2; F.1.2) the variance of the claims' part is `Σ g² a²/3 +
-/// ρ Σ_{r≠s} g_r g_s a_r a_s/3`, with shares g and limits a. It is told in lines that are independent: each
+/// ρ Σ_{r≠s} g_r g_s a_r a_s/3`, with shares g and limits a. It stands in lines that are independent: each
 /// claim's own part, `√(1−ρ) g a/√3`, and what they share, `√ρ Σ g a/√3`.
 pub fn budget(
     statistical: MeanUncertainty,

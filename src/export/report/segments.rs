@@ -11,7 +11,7 @@ use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::figures::Verdict;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
-use crate::export::table::{Group, Listing, Room, View, rows_of, signed_outcome, view};
+use crate::export::table::{Group, Listing, MEANS, Room, View, rows_of, signed_outcome, view};
 use crate::session::Kind;
 use crate::text::{Head, clock_time};
 
@@ -158,16 +158,7 @@ fn agreement(segment: &SegmentFigures) -> String {
 }
 
 fn means(segment: &SegmentFigures) -> String {
-    let fields = [
-        "label",
-        "n",
-        "mean_w",
-        "sd_w",
-        "max_w",
-        "best_5s_w",
-        "cadence_mean_rpm",
-    ];
-    let listing = Listing::of(&segment.streams, Room::Wide).figures("segments.streams", &fields);
+    let listing = Listing::of(&segment.streams, Room::Wide).figures("segments.streams", &MEANS);
     table("Power of each stream", &listing.grid())
 }
 

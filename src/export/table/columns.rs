@@ -8,7 +8,7 @@ use super::cell::{is_interval, machine};
 use super::rows::Row;
 use crate::analysis::catalogue;
 use crate::analysis::figure::Figure;
-use crate::analysis::kinds::by_kind;
+use crate::analysis::kinds;
 
 /// Figures that stand together.
 #[derive(Debug, PartialEq, Eq)]
@@ -103,8 +103,8 @@ pub static GROUPS: LazyLock<Vec<Group>> = LazyLock::new(|| {
         of_segment("Verdict", "segments.verdict", "verdict_"),
         of_segment("Noise of each stream", "segments.noise", "noise_"),
     ];
-    let kinds = by_kind::ALL.iter();
-    groups.extend(kinds.map(|kind| of_segment(kind.title, kind.root, kind.csv)));
+    let of_kinds = kinds::ALL.iter();
+    groups.extend(of_kinds.map(|kind| of_segment(kind.title, kind.root, kind.csv)));
     groups.push(of_pair(
         "Cadence",
         vec![part("segments.cadence", "cadence_")],

@@ -9,6 +9,28 @@ use crate::analysis::catalogue;
 use crate::analysis::figure::Figure;
 use crate::text::{Edge, Grid, Head};
 
+/// What tables show of each stream's power.
+pub(crate) const MEANS: [&str; 7] = [
+    "label",
+    "n",
+    "mean_w",
+    "sd_w",
+    "max_w",
+    "best_5s_w",
+    "cadence_mean_rpm",
+];
+
+/// What tables show of each stream.
+pub(super) const STREAMS: [&str; 7] = [
+    "label",
+    "role",
+    "site",
+    "offset_s",
+    "skew_ppm",
+    "samples",
+    "median_interval_s",
+];
+
 /// How much room the heads have.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Room {

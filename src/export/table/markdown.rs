@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use super::cell::{or_dash, shown};
 use super::columns::{GROUPS, Group, Shown};
-use super::listing::{Listing, Room, head};
+use super::listing::{Listing, Room, STREAMS, head};
 use super::rows::{Row, rows};
 use super::session_notes;
 use crate::analysis::table::Table;
@@ -36,16 +36,7 @@ pub fn markdown(table: &Table) -> String {
 }
 
 fn streams(table: &Table) -> String {
-    let fields = [
-        "label",
-        "role",
-        "site",
-        "offset_s",
-        "skew_ppm",
-        "samples",
-        "median_interval_s",
-    ];
-    let listing = Listing::of(&table.streams, Room::Wide).figures("streams", &fields);
+    let listing = Listing::of(&table.streams, Room::Wide).figures("streams", &STREAMS);
     section("Streams", &listing.grid())
 }
 

@@ -20,7 +20,7 @@ mod view;
 pub(crate) use cell::shown;
 pub use columns::{COLUMNS, Column, GROUPS, Group, Shown};
 pub use delimited::{column_guide, csv, lines};
-pub(crate) use listing::{Listing, Room};
+pub(crate) use listing::{Listing, MEANS, Room};
 pub use markdown::markdown;
 pub use rows::{Row, rows_of};
 pub(crate) use rows::{as_json, at};

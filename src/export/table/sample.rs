@@ -5,7 +5,7 @@ use crate::analysis::agreement::Ratio;
 use crate::analysis::dropout::{Dropout, DropoutKind};
 use crate::analysis::excursions::{Excursion, ExcursionKind};
 use crate::analysis::figures::{SegmentFigures, StreamFigures};
-use crate::analysis::kinds::by_kind::ByKind;
+use crate::analysis::kinds::ByKind;
 use crate::analysis::kinds::cadence::CadenceAgreement;
 use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint, SprintPeak};
 use crate::analysis::table::{SessionHead, StreamHead, Table};

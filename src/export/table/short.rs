@@ -345,7 +345,7 @@ pub fn short_markdown(table: &Table, findings: &Findings) -> String {
 
 /// Said in place of a table without rows.
 pub(super) const NONE_TAGGED: &str =
-    "None tagged yet: `truing suggest` proposes some, the workbench tags them by hand.";
+    "None tagged yet: `truing suggest` lists some, the workbench tags them by hand.";
 
 /// The short table for reading: 80 columns, two lines a segment, the second one its result.
 pub fn short_text(table: &Table, findings: &Findings) -> String {

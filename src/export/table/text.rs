@@ -1,7 +1,7 @@
 //! The table for reading: 80 columns, the answer first, then a paragraph a segment.
 
 use super::columns::Group;
-use super::listing::{Listing, Room};
+use super::listing::{Listing, MEANS, Room, STREAMS};
 use super::rows::{Row, rows_of};
 use super::session_notes;
 use super::short::NONE_TAGGED;
@@ -48,18 +48,9 @@ fn heading(title: &str) -> String {
 }
 
 fn streams(table: &Table) -> String {
-    let fields = [
-        "label",
-        "role",
-        "site",
-        "offset_s",
-        "skew_ppm",
-        "samples",
-        "median_interval_s",
-    ];
     let dropouts = table.streams.iter().map(|s| s.dropouts.len().to_string());
     let listing = Listing::of(&table.streams, Room::Narrow)
-        .figures("streams", &fields)
+        .figures("streams", &STREAMS)
         .own(Head::number("dropouts", ""), dropouts.collect());
     listing.grid().aligned("", WIDTH)
 }
@@ -226,16 +217,7 @@ fn stream_means(segment: &SegmentFigures) -> String {
     if segment.streams.is_empty() {
         return String::new();
     }
-    let fields = [
-        "label",
-        "n",
-        "mean_w",
-        "sd_w",
-        "max_w",
-        "best_5s_w",
-        "cadence_mean_rpm",
-    ];
-    let listing = Listing::of(&segment.streams, Room::Narrow).figures("segments.streams", &fields);
+    let listing = Listing::of(&segment.streams, Room::Narrow).figures("segments.streams", &MEANS);
     listing.grid().aligned("  ", WIDTH)
 }
 

@@ -7,7 +7,7 @@
 use super::dialect;
 use super::number::value_of;
 
-/// What is told apart.
+/// What is distinguished.
 const MARKS: [u8; 2] = *b".,";
 
 /// A number that can be read in two ways, and none that tells which.

@@ -191,7 +191,7 @@ pub const TABLE: &[Entry] = &[
     entry(Place::Clock, "clock-zoom-out", &["-"], "zoom out", "show more time", |c| clock::zoom(c.state, false)),
     entry(Place::Clock, "clock-undo", &["u"], "undo", "undo the shift", |c| edit::step_back(c.state, c.effects)),
     entry(Place::Clock, "clock-done", &["enter", "esc", "c"], "done", "done", |c| streams::leave(c.state)).leaves(),
-    // Proposed segments.
+    // Suggested segments.
     entry(Place::Walk, "walk-take", &["enter"], "tag it", "tag it and go to the next", |c| walk::take(c.state, c.effects)),
     entry(Place::Walk, "walk-pass", &["space", "right"], "pass", "leave it and go to the next", |c| walk::pass(c.state)),
     entry(Place::Walk, "walk-back", &["backspace", "left"], "one back", "back to the one before", |c| walk::back(c.state)),

@@ -49,7 +49,7 @@ pub fn interval(id: &str, ends: Option<[f64; 2]>) -> (String, String) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::kinds::by_kind;
+    use crate::analysis::kinds;
 
     /// Every id written in the panel's sources is a figure's, and its label is a term.
     #[test]
@@ -71,7 +71,7 @@ mod tests {
 
     #[test]
     fn every_line_that_a_kind_lists_is_a_figure() {
-        for own in by_kind::ALL {
+        for own in kinds::ALL {
             for line in own.panel {
                 let id = format!("{}.{}", own.root, line.field);
                 let figure = catalogue::figure(&id);

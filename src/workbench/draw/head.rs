@@ -289,22 +289,22 @@ fn of_ride(state: &State) -> Head {
 
 /// The suggestion shown: which and what, then why.
 fn suggested(walk: &Walk) -> Head {
-    let Some(proposal) = walk.proposals.get(walk.at) else {
+    let Some(suggestion) = walk.suggestions.get(walk.at) else {
         return Head::plain("", "");
     };
-    let segment = &proposal.segment;
+    let segment = &suggestion.segment;
     let set_point = segment.set_point_w;
     let set_point = set_point.map_or_else(String::new, |watts| format!(" at {watts:.0} W"));
     Head::plain(
         format!(
             "Suggestion {} of {}: {}{set_point}, {} to {}",
             walk.at + 1,
-            walk.proposals.len(),
+            walk.suggestions.len(),
             segment.kind,
             crate::text::clock_time(segment.from_s),
             crate::text::clock_time(segment.to_s)
         ),
-        proposal.reason.clone(),
+        suggestion.reason.clone(),
     )
 }
 

@@ -11,10 +11,10 @@ use super::super::text::{self, signed};
 use super::figures::{figure, interval, row, with_unit, written};
 use super::pen::Text;
 use crate::analysis::figures::SegmentFigures;
-use crate::analysis::kinds::by_kind::{self, OfKind};
 use crate::analysis::kinds::gear_change::GearChange;
 use crate::analysis::kinds::ramp::Ramp;
 use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint};
+use crate::analysis::kinds::{self, OfKind};
 use crate::session::Role;
 use crate::stats::Interval;
 
@@ -71,7 +71,7 @@ pub fn wrapped(state: &State, sentence: &str) -> Vec<String> {
 type Row = (String, String);
 
 fn of_kind(state: &State, segment: &SegmentFigures) -> Vec<Row> {
-    let Some(own) = by_kind::ALL.iter().find(|own| own.kind == segment.kind) else {
+    let Some(own) = kinds::ALL.iter().find(|own| own.kind == segment.kind) else {
         return Vec::new();
     };
     let (long, figures) = (state.long(), &segment.of_kind);

@@ -27,7 +27,7 @@ mod strip;
 #[cfg(test)]
 mod tests;
 mod values;
-mod views;
+pub mod views;
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;

@@ -360,7 +360,7 @@ fn interval(state: &State, id: &str, ends: Option<[f64; 2]>) -> Text {
 
 /// A bias beside what is allowed for, and the claim around that.
 pub(super) struct NetBias {
-    /// What is left of the bias after the allowance, W, if there is a bias.
+    /// The net bias, W, if there is a bias.
     net_w: Option<f64>,
     /// What the allowance lets expect of the bias, W.
     middle_w: f64,
@@ -393,7 +393,7 @@ impl NetBias {
     }
 }
 
-/// The bias after the allowance, where there is one; the claim; and by word and sign on which side
+/// The net bias, where there is an allowance; the claim; and by word and sign on which side
 /// of it the bias lies.
 fn claim_lines(state: &State, a: &Agreement) -> Vec<Text> {
     let faint = state.look.faint();
@@ -559,7 +559,7 @@ fn references(state: &State) -> Vec<Text> {
 fn reasons(state: &State) -> Vec<Text> {
     let verdict = state.judged(&state.figures);
     // Those of an outcome that is not shown would pass for one; what keeps all from being judged
-    // is told.
+    // is shown.
     let verdict = verdict.filter(|verdict| {
         let never = verdict.outcome == Outcome::NotApplicable;
         let compared = state.compared(&state.figures);

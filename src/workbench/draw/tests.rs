@@ -210,7 +210,7 @@ fn keys_stay_where_they_are_from_one_suggestion_to_the_next() {
         let Mode::Walk(walk) = &mut state.mode else {
             panic!("no walk");
         };
-        walk.proposals[0].reason = reason.to_owned();
+        walk.suggestions[0].reason = reason.to_owned();
         let screen = text(&rendered(&state));
         assert!(screen.contains("Suggestion 1 of"), "{screen}");
         keys.push(screen.lines().nth(23).map(str::to_owned));

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::super::study::{About, Answer, Question, Wanted};
 use super::State;
-use super::parts::{Scope, View};
+use super::parts::{Compares, Scope, View};
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::questions::Findings;
 use crate::export::table::ShortRow;
@@ -16,57 +16,44 @@ impl State {
     /// What the open view is about; `None` where all it shows is at hand, as in the ride view
     /// unless the window is a segment of a kind with figures of its own.
     pub fn about(&self) -> Option<About> {
-        let (span, segment) = self.scope_span();
-        let comparison = About {
+        let (span, segment) = if self.view.is_of_whole_ride() {
+            (self.ride(), None)
+        } else {
+            self.scope_span()
+        };
+        let compares = self.view.compares();
+        let about = About {
             view: self.view,
             span,
             segment,
-            under_test: self.under_test(),
-            basis: self.basis(),
+            under_test: self.under_test().filter(|_| compares != Compares::All),
+            basis: self.basis().filter(|_| compares == Compares::Pair),
             pair: None,
             channel: None,
             plan: None,
         };
-        match self.view {
-            View::Ride => Some(About {
+        Some(match self.view {
+            View::Ride => About {
                 span: self.figures_span(),
                 segment: Some(self.segment_with_figures()?),
-                under_test: None,
-                basis: None,
-                ..comparison
-            }),
-            View::Agreement | View::Response | View::References | View::Soak => Some(comparison),
-            View::Coverage => Some(About {
+                ..about
+            },
+            View::Coverage => About {
                 channel: self.coverage_channel(),
-                ..comparison
-            }),
-            View::ErrorCurve => Some(About {
-                span: self.ride(),
-                segment: None,
-                basis: None,
-                ..comparison
-            }),
-            View::Answers => None,
-            View::Plan => Some(About {
-                span: self.ride(),
-                segment: None,
-                under_test: None,
-                basis: None,
+                ..about
+            },
+            View::Answers => return None,
+            View::Plan => About {
                 plan: self.plan,
-                ..comparison
-            }),
-            View::Clocks => Some(About {
-                span: self.ride(),
-                segment: None,
-                under_test: None,
-                basis: None,
-                pair: self
-                    .other_stream()
-                    .map(|other_stream| (self.stream, other_stream)),
+                ..about
+            },
+            View::Clocks => About {
+                pair: self.other_stream().map(|other| (self.stream, other)),
                 channel: self.matching_channel(),
-                ..comparison
-            }),
-        }
+                ..about
+            },
+            _ => about,
+        })
     }
 
     /// The question about this as the state stands.
@@ -76,6 +63,16 @@ impl State {
             aligned: Arc::clone(&self.aligned),
             opened: self.opened.clone(),
             found: Arc::clone(&self.found),
+        }
+    }
+
+    /// What the open view computed, once it has come.
+    pub fn shown<T: 'static>(&self) -> Option<&T> {
+        match &self.study {
+            Some((question, Answer::View(shown))) if question.about.view == self.view => {
+                shown.get()
+            }
+            _ => None,
         }
     }
 

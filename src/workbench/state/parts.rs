@@ -1,59 +1,75 @@
 //! The parts that the state is made of.
 
 use crate::recording::Channel;
-use crate::suggest::Proposal;
+use crate::suggest::Suggestion;
 use crate::timeline::Span;
 
-/// The full-screen views. To add one: a variant here, an entry in the action table with a key in
-/// [`Place::ViewMenu`], a file in `draw/views/` and its arm in `draw::views::page`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum View {
-    /// Every question of a tester, one line each.
-    Answers,
-    /// The traces on one time line, with the figures for the window.
-    Ride,
-    /// Two streams close up, and what fixes their clocks.
-    Clocks,
-    /// Difference against mean.
-    Agreement,
-    /// How the source under test answers a change of power.
-    Response,
-    /// Who disagrees with whom.
-    References,
-    /// Bias against time and temperature.
-    Soak,
-    /// Error against power over all blocks.
-    ErrorCurve,
-    /// Bias by power and cadence or wheel speed.
-    Coverage,
-    /// What the test plan asks and this ride lacks.
-    Plan,
+/// Whose power a view is about: where that changes, it is asked anew.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Compares {
+    /// That of the source under test and of what it is compared with.
+    Pair,
+    /// That of the source under test.
+    Source,
+    /// That of every stream, or of none.
+    All,
 }
 
-impl View {
-    /// Whether it is about the whole ride, whatever is brushed or selected.
-    pub const fn is_of_whole_ride(self) -> bool {
-        matches!(
-            self,
-            View::Answers | View::Clocks | View::Plan | View::ErrorCurve
-        )
-    }
-
-    /// Name for the title bar and the help screen.
-    pub const fn title(self) -> &'static str {
-        match self {
-            View::Answers => "answers",
-            View::Ride => "ride view",
-            View::Clocks => "clocks",
-            View::Agreement => "agreement",
-            View::Response => "response",
-            View::References => "references",
-            View::Soak => "heat soak",
-            View::ErrorCurve => "error curve",
-            View::Coverage => "coverage",
-            View::Plan => "plan",
+macro_rules! views {
+    ($($(#[$doc:meta])* $view:ident: $title:literal, $whole_ride:literal, $compares:ident;)+) => {
+        /// The full-screen views.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+        pub enum View {
+            $($(#[$doc])* $view),+
         }
-    }
+
+        impl View {
+            /// Name for the title bar and the help screen.
+            pub const fn title(self) -> &'static str {
+                match self {
+                    $(View::$view => $title),+
+                }
+            }
+
+            /// Whether it is about the whole ride, whatever is brushed or selected.
+            pub const fn is_of_whole_ride(self) -> bool {
+                match self {
+                    $(View::$view => $whole_ride),+
+                }
+            }
+
+            /// Whose power it is about.
+            pub const fn compares(self) -> Compares {
+                match self {
+                    $(View::$view => Compares::$compares),+
+                }
+            }
+        }
+    };
+}
+
+// Name, whether it is about the whole ride, whose power it compares.
+views! {
+    /// Every question of a tester, one line each.
+    Answers: "answers", true, All;
+    /// The traces on one time line, with the figures for the window.
+    Ride: "ride view", false, All;
+    /// Two streams close up, and what fixes their clocks.
+    Clocks: "clocks", true, All;
+    /// Difference against mean.
+    Agreement: "agreement", false, Pair;
+    /// How the source under test answers a change of power.
+    Response: "response", false, Pair;
+    /// Who disagrees with whom.
+    References: "references", false, All;
+    /// Bias against time and temperature.
+    Soak: "heat soak", false, Pair;
+    /// Error against power over all blocks.
+    ErrorCurve: "error curve", true, Source;
+    /// Bias by power and cadence or wheel speed.
+    Coverage: "coverage", false, Pair;
+    /// What the test plan asks and this ride lacks.
+    Plan: "plan", true, All;
 }
 
 /// A lane of the ride view.
@@ -183,7 +199,7 @@ pub enum Mode {
     Streams,
     /// Shifting the clock of the selected stream.
     Clock,
-    /// Walking through proposed segments.
+    /// Walking through suggested segments.
     Walk(Walk),
     /// A box of choices.
     Menu(Place),
@@ -209,8 +225,8 @@ pub struct Help {
 /// A walk through proposed segments.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Walk {
-    /// The proposals that were not tagged when the walk began.
-    pub proposals: Vec<Proposal>,
+    /// The suggestions that were not tagged when the walk began.
+    pub suggestions: Vec<Suggestion>,
     /// The one shown.
     pub at: usize,
 }
@@ -304,7 +320,7 @@ pub enum Landmarks {
     Dropouts,
     /// Excursions of the source under test.
     Excursions,
-    /// The highest seconds.
+    /// The highest efforts.
     Peaks,
 }
 
@@ -338,7 +354,7 @@ pub enum Place {
     Streams,
     /// While a clock is shifted.
     Clock,
-    /// While walking through proposed segments.
+    /// While walking through suggested segments.
     Walk,
     /// In the menu of kinds for a new tag.
     TagMenu,
@@ -393,7 +409,7 @@ impl Place {
         Place::Narrowing,
     ];
 
-    /// Head line over the keys of this place.
+    /// Header over the keys of this place.
     pub const fn title(self) -> &'static str {
         match self {
             Place::Any => "in every view",

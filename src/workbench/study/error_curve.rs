@@ -42,7 +42,6 @@ mod tests {
     use crate::export::figure::{Layer, PictureKind, Subject, picture};
     use crate::session::{Kind, Segment};
     use crate::workbench::bench::{press, state};
-    use crate::workbench::study::Answer;
 
     /// Screen and paper show the same curve, band, blocks and claim.
     #[test]
@@ -61,7 +60,7 @@ mod tests {
             block(1405.0, 1495.0),
         ];
         press(&mut state, "o b");
-        let Some((_, Answer::ErrorCurve(shown))) = &state.study else {
+        let Some(shown) = state.shown::<super::Shown>() else {
             panic!("no error curve");
         };
         let shown = shown.picture.as_ref().unwrap();

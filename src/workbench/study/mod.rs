@@ -12,16 +12,15 @@ pub mod question;
 pub mod references;
 pub mod response;
 pub mod soak;
-mod subject;
+pub mod subject;
 
+use std::any::Any;
 use std::sync::Arc;
 
 use super::state::parts::View;
-use crate::analysis::coverage::Coverage;
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::ride;
 use crate::analysis::segment::figures_with;
-use crate::plan::PlanCheck;
 
 pub use question::{About, Found, Question, Wanted};
 
@@ -34,22 +33,32 @@ pub enum Answer {
     Answers(Box<answers::Answered>),
     /// Of the clocks view.
     Clocks(Box<clocks::Clocks>),
-    /// Of the agreement view.
-    Agreement(Box<agreement::Agreed>),
-    /// Of the response view.
-    Response(Box<response::Responded>),
-    /// Of the references view.
-    References(Box<references::Compared>),
-    /// Of the soak view.
-    Soak(Box<soak::Soak>),
-    /// Of the error curve's view.
-    ErrorCurve(Box<error_curve::Shown>),
-    /// Of the coverage view.
-    Coverage(Coverage),
-    /// Of the plan view.
-    Plan(PlanCheck),
+    /// Of any other view.
+    View(Shown),
     /// There is nothing to show, and why, in a sentence.
     Nothing(String),
+}
+
+/// What a view computed, into which only the view looks.
+#[derive(Clone, Debug)]
+pub struct Shown(Arc<dyn Any + Send + Sync>);
+
+impl Shown {
+    /// Of `value`.
+    pub fn new(value: impl Any + Send + Sync) -> Self {
+        Self(Arc::new(value))
+    }
+
+    /// The value, where it is of this type.
+    pub fn get<T: 'static>(&self) -> Option<&T> {
+        self.0.downcast_ref()
+    }
+}
+
+impl PartialEq for Shown {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.0, &other.0)
+    }
 }
 
 /// What was computed aside.
@@ -74,34 +83,24 @@ impl Computed {
     }
 }
 
-/// Computes what is wanted; may take a second on a long ride.
-pub fn compute(wanted: Wanted) -> Computed {
+/// Computes what is wanted, a view's answer by `of_view`; may take a second on a long ride.
+pub fn compute(wanted: Wanted, of_view: fn(&Question) -> Result<Shown, String>) -> Computed {
     match wanted {
         Wanted::Findings(aligned) => Computed::Findings(Found {
             findings: Arc::new(ride::findings(&aligned)),
             aligned,
         }),
         Wanted::Answer(question) => {
-            let answer = answer(&question);
+            let answered = match question.about.view {
+                View::Ride => segment_of(&question).map(|a| Answer::Segment(Box::new(a))),
+                View::Answers => Ok(Answer::Answers(Box::new(answers::of(&question)))),
+                View::Clocks => Ok(Answer::Clocks(Box::new(clocks::of(&question)))),
+                _ => of_view(&question).map(Answer::View),
+            };
+            let answer = answered.unwrap_or_else(Answer::Nothing);
             Computed::Answer(Box::new((*question, answer)))
         }
     }
-}
-
-fn answer(question: &Question) -> Answer {
-    let answered = match question.about.view {
-        View::Ride => segment_of(question).map(|a| Answer::Segment(Box::new(a))),
-        View::Answers => Ok(Answer::Answers(Box::new(answers::of(question)))),
-        View::Clocks => Ok(Answer::Clocks(Box::new(clocks::of(question)))),
-        View::Agreement => agreement::of(question).map(|a| Answer::Agreement(Box::new(a))),
-        View::Response => response::of(question).map(|a| Answer::Response(Box::new(a))),
-        View::References => references::of(question).map(|a| Answer::References(Box::new(a))),
-        View::Soak => soak::of(question).map(|a| Answer::Soak(Box::new(a))),
-        View::ErrorCurve => error_curve::of(question).map(|a| Answer::ErrorCurve(Box::new(a))),
-        View::Coverage => coverage::of(question).map(Answer::Coverage),
-        View::Plan => plan::of(question).map(Answer::Plan),
-    };
-    answered.unwrap_or_else(Answer::Nothing)
 }
 
 fn segment_of(question: &Question) -> Result<SegmentFigures, String> {

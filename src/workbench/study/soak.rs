@@ -53,7 +53,6 @@ mod tests {
     use crate::picture::claim::net_percent;
     use crate::session::{Kind, Segment};
     use crate::workbench::bench::{press, state};
-    use crate::workbench::study::Answer;
 
     /// Screen and paper show the same points and the same band, whose ends are where the verdict
     /// has its limit once a loss is allowed for.
@@ -67,7 +66,7 @@ mod tests {
             .get_or_insert_default()
             .percent = 3.0;
         press(&mut state, "o h");
-        let Some((_, Answer::Soak(shown))) = &state.study else {
+        let Some(shown) = state.shown::<super::Soak>() else {
             panic!("no soak");
         };
         let (session, aligned, found) = (state.session(), &state.aligned, &state.found);

@@ -239,7 +239,7 @@ pub fn merge(state: &mut State, effects: &mut Vec<Effect>) {
     };
     let first = &state.session().segments[index];
     let mut name = named(state, "merge");
-    // What the two do not share is the first one's: that is told, since figures rest on it.
+    // What the two do not share is the first one's: that is said, since figures rest on it.
     if next.kind != first.kind {
         name += &format!(" with {}", next.kind);
     }

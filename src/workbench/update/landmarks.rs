@@ -226,7 +226,7 @@ fn stops(state: &mut State, landmarks: Landmarks) -> Vec<f64> {
 /// A second is a peak where it is the highest within this many seconds on either side …
 const PEAK_REACH: usize = 15;
 
-/// … and reaches this share of the ride's highest second. Conventions of this program.
+/// … and reaches this share of the ride's 1 s maximum. Conventions of this program.
 const PEAK_SHARE: f64 = 0.6;
 
 fn peaks(state: &State) -> Vec<f64> {

@@ -1,4 +1,4 @@
-//! What the person at the keyboard is told.
+//! Messages to the person at the keyboard.
 
 use super::super::state::State;
 

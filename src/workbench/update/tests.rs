@@ -40,7 +40,7 @@ fn the_cursor_moves_by_seconds_tens_and_screens_and_stays_in_the_ride() {
     assert!(state.shown.contains(450.0));
 }
 
-/// What the second of two joined segments was and had to hold goes: that is told.
+/// What the second of two joined segments was and had to hold goes: that is said.
 #[test]
 fn joining_tells_what_of_the_second_segment_goes() {
     let mut state = state();
@@ -553,26 +553,26 @@ fn suggestions_are_taken_passed_adjusted_and_not_made_twice() {
     let Mode::Walk(walk) = state.mode.clone() else {
         panic!("no walk: {}", message(&state));
     };
-    let first = walk.proposals[0].segment.clone();
-    assert!(walk.proposals.len() >= 4, "{walk:?}");
+    let first = walk.suggestions[0].segment.clone();
+    assert!(walk.suggestions.len() >= 4, "{walk:?}");
     assert_eq!(window(&state), Some((first.from_s, first.to_s)));
     press(&mut state, "enter");
     assert_eq!(state.session().segments, std::slice::from_ref(&first));
     press(&mut state, "space backspace x");
     assert_eq!(state.mode, Mode::View);
-    let second = &walk.proposals[1].segment;
+    let second = &walk.suggestions[1].segment;
     assert_eq!(window(&state), Some((second.from_s, second.to_s)));
     press(&mut state, "i");
     let Mode::Walk(again) = state.mode.clone() else {
         panic!("no walk");
     };
     assert_eq!(
-        again.proposals.len(),
-        walk.proposals.len() - 1,
-        "what is tagged is not proposed"
+        again.suggestions.len(),
+        walk.suggestions.len() - 1,
+        "what is tagged is not suggested"
     );
     press(&mut state, "T");
-    assert_eq!(state.session().segments.len(), walk.proposals.len());
+    assert_eq!(state.session().segments.len(), walk.suggestions.len());
     press(&mut state, "u");
     assert_eq!(state.session().segments, [first]);
     press(&mut state, "r i");

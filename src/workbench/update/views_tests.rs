@@ -1,14 +1,19 @@
 //! Tests of the full-screen views' actions.
 
+use crate::analysis::coverage::Coverage;
 use crate::analysis::questions::{Finding, Question};
 use crate::analysis::ride;
 use crate::analysis::segment::figures_with;
+use crate::plan::PlanCheck;
 use crate::workbench::action::Place;
 use crate::workbench::bench::{message, press, state, type_text};
 use crate::workbench::keymap::Key;
 use crate::workbench::state::{Scope, State, View};
-use crate::workbench::study::{self, About, Answer, Computed, Wanted};
+use crate::workbench::study::agreement::Agreed;
+use crate::workbench::study::references::Compared;
+use crate::workbench::study::{About, Answer, Computed, Wanted};
 use crate::workbench::update::{Action, Effect, Report, update};
+use crate::workbench::worker;
 
 fn go_to(state: &mut State, time: &str) {
     press(state, "g");
@@ -98,7 +103,7 @@ fn figures_of_the_kind_are_computed_aside_and_follow_the_segment() {
         panic!("not one edit and one question");
     };
     assert!(state.is_pending() && state.kind_figures().is_none());
-    let answered = Box::new(study::compute((**wanted).clone()));
+    let answered = Box::new(worker::compute((**wanted).clone()));
     update(&mut state, Action::Report(Report::Studied(answered)));
     assert!(!state.is_pending());
     let steady = |state: &State| state.kind_figures()?.of_kind.steady.clone();
@@ -163,10 +168,10 @@ fn the_ride_is_searched_aside_after_its_clocks_change() {
     }
     // The first search is no longer of the ride as it is.
     let last = wanted.pop().unwrap();
-    let stale = Box::new(study::compute(wanted.pop().unwrap()));
+    let stale = Box::new(worker::compute(wanted.pop().unwrap()));
     update(&mut state, Action::Report(Report::Studied(stale)));
     assert!(!state.is_searched() && state.is_pending());
-    let found = Box::new(study::compute(last));
+    let found = Box::new(worker::compute(last));
     let effects = update(&mut state, Action::Report(Report::Studied(found)));
     assert!(matches!(effects[..], [Effect::Study(_)]), "{effects:?}");
     assert!(state.is_searched());
@@ -235,14 +240,14 @@ fn the_scope_is_the_window_the_segment_or_the_ride() {
     press(&mut state, "d");
     assert_eq!(state.scope, Scope::Ride);
     assert_eq!(state.scope_span(), (state.ride(), None));
-    let Some((_, Answer::Agreement(agreed))) = &state.study else {
+    let Some(agreed) = state.shown::<Agreed>() else {
         panic!("{:?}", state.study);
     };
     // The second reference has a gap of 10 s, and with it the consensus.
     assert_eq!(agreed.seconds, 1790);
     assert!(agreed.points.len() <= agreed.seconds);
     press(&mut state, "d");
-    let Some((_, Answer::Agreement(agreed))) = &state.study else {
+    let Some(agreed) = state.shown::<Agreed>() else {
         panic!("{:?}", state.study);
     };
     assert_eq!(agreed.seconds, 300);
@@ -262,7 +267,7 @@ fn a_plan_is_chosen_where_the_session_names_none() {
     };
     assert!(why.starts_with("Which plan"), "{why}");
     press(&mut state, "h");
-    let Some((_, Answer::Plan(found))) = &state.study else {
+    let Some(found) = state.shown::<PlanCheck>() else {
         panic!("{:?}", state.study);
     };
     // Nothing is tagged: nothing that the plan asks was ridden.
@@ -275,7 +280,7 @@ fn a_plan_is_chosen_where_the_session_names_none() {
 fn references_and_coverage_tell_what_was_put_in() {
     let mut state = state();
     press(&mut state, "o f d");
-    let Some((_, Answer::References(found))) = &state.study else {
+    let Some(found) = state.shown::<Compared>() else {
         panic!("{:?}", state.study);
     };
     let pair = found
@@ -299,7 +304,7 @@ fn references_and_coverage_tell_what_was_put_in() {
             .all(|p| p.between.unwrap().en_number.is_none())
     );
     press(&mut state, "esc o v");
-    let Some((_, Answer::Coverage(found))) = &state.study else {
+    let Some(found) = state.shown::<Coverage>() else {
         panic!("{:?}", state.study);
     };
     let ridden: usize = found.cells.iter().map(|cell| cell.n).sum();

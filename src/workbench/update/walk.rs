@@ -1,4 +1,4 @@
-//! The walk through proposed segments: each is shown as the window with its reason, and taken,
+//! The walk through suggested segments: each is shown as the window with its reason, and taken,
 //! passed or adjusted with one key.
 
 use super::super::action::names;
@@ -9,7 +9,7 @@ use super::edit;
 use super::motion::bring_span_into_view;
 use super::say::{say, warn};
 use crate::session::Segment;
-use crate::suggest::{Evidence, Proposal, covers, proposals};
+use crate::suggest::{Evidence, Suggestion, covers, suggestions};
 use crate::timeline::Span;
 
 /// The place of the suggestion shown, and the segment it suggests.
@@ -17,8 +17,8 @@ fn here(state: &State) -> Option<(usize, Segment)> {
     let Mode::Walk(walk) = &state.mode else {
         return None;
     };
-    let proposal = walk.proposals.get(walk.at)?;
-    Some((walk.at, proposal.segment.clone()))
+    let suggestion = walk.suggestions.get(walk.at)?;
+    Some((walk.at, suggestion.segment.clone()))
 }
 
 /// Tags it, and goes to the next one.
@@ -60,12 +60,12 @@ pub fn adjust(state: &mut State) {
 /// Walks through the suggestions that are not tagged yet.
 pub fn begin(state: &mut State) {
     let segments = &state.session().segments;
-    let new: Vec<Proposal> = proposals(&Evidence::of(&state.aligned))
+    let new: Vec<Suggestion> = suggestions(&Evidence::of(&state.aligned))
         .into_iter()
-        .filter(|proposal| {
+        .filter(|suggestion| {
             !segments
                 .iter()
-                .any(|tagged| covers(tagged, &proposal.segment))
+                .any(|tagged| covers(tagged, &suggestion.segment))
         })
         .collect();
     if new.is_empty() {
@@ -77,18 +77,18 @@ pub fn begin(state: &mut State) {
     }
     state.message = None;
     state.mode = Mode::Walk(Walk {
-        proposals: new,
+        suggestions: new,
         at: 0,
     });
     show(state, 0);
 }
 
-/// Shows a proposal as the window; after the last one the walk is over.
+/// Shows a suggestion as the window; after the last one the walk is over.
 fn show(state: &mut State, at: usize) {
     let Mode::Walk(walk) = &mut state.mode else {
         return;
     };
-    let Some(proposal) = walk.proposals.get(at) else {
+    let Some(suggestion) = walk.suggestions.get(at) else {
         state.mode = Mode::View;
         let key = state.key(names::SUGGEST);
         say(
@@ -97,7 +97,7 @@ fn show(state: &mut State, at: usize) {
         );
         return;
     };
-    let span = Span::new(proposal.segment.from_s, proposal.segment.to_s);
+    let span = Span::new(suggestion.segment.from_s, suggestion.segment.to_s);
     walk.at = at;
     state.selected = None;
     state.brush.held = Held::Nothing;
@@ -122,7 +122,7 @@ pub fn take_rest(state: &mut State, effects: &mut Vec<Effect>) {
         return;
     };
     let rest: Vec<Segment> = walk
-        .proposals
+        .suggestions
         .iter()
         .skip(walk.at)
         .map(|p| p.segment.clone())

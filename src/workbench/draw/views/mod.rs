@@ -13,16 +13,59 @@ mod soak;
 #[cfg(test)]
 mod tests;
 
+use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::layout::Layout;
+use super::super::state::parts::Compares;
 use super::super::state::{Scope, State, View};
-use super::super::study::Answer;
+use super::super::study::response::Responded;
+use super::super::study::soak::Soak;
+use super::super::study::{self, Answer, Question, Shown};
 use super::super::text;
 use super::page::Page;
 use super::pen::Text;
 use crate::timeline::Member;
 use shared::{CONSENSUS_MARK, first, nothing, rest, stream_name};
+
+/// A view that shows what it computed aside.
+struct Computing {
+    view: View,
+    of: fn(&Question) -> Result<Shown, String>,
+    page: for<'a> fn(&'a State, Rect) -> Option<Page<'a>>,
+}
+
+macro_rules! computing {
+    ($($view:ident: $of:expr, $page:expr;)+) => {
+        &[$(Computing {
+            view: View::$view,
+            of: |question| $of(question).map(Shown::new),
+            page: |state, area| Some($page(state, state.shown()?, area)),
+        }),+]
+    };
+}
+
+// What each computes, and its page.
+const COMPUTING: &[Computing] = computing! {
+    Agreement: study::agreement::of, agreement::page;
+    Response: study::response::of, response::page;
+    References: study::references::of, references::page;
+    Soak: study::soak::of, soak::page;
+    ErrorCurve: study::error_curve::of, error_curve::page;
+    Coverage: study::coverage::of, coverage::page;
+    Plan: study::plan::of, plan::page;
+};
+
+fn computing(view: View) -> Option<&'static Computing> {
+    COMPUTING.iter().find(|entry| entry.view == view)
+}
+
+/// What the view of `question` shows; else why there is nothing.
+pub fn answer(question: &Question) -> Result<Shown, String> {
+    let view = question.about.view;
+    let entry = computing(view).ok_or("This view computes nothing.")?;
+    (entry.of)(question)
+}
 
 /// The open view, under the strip.
 pub fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
@@ -31,27 +74,14 @@ pub fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
         return answers::page(state, found, area);
     }
     let below = rest(area, 1);
-    let page = match state.study.as_ref().map(|(_, answer)| answer) {
+    let page = match &state.study {
         _ if state.view == View::Clocks => clocks::page(state, below),
-        Some(Answer::Nothing(why)) => Page::new(move |pen| nothing(why, below, pen)),
-        Some(Answer::Agreement(found)) if state.view == View::Agreement => {
-            agreement::page(state, found, below)
-        }
-        Some(Answer::Response(found)) if state.view == View::Response => {
-            response::page(state, found, below)
-        }
-        Some(Answer::References(found)) if state.view == View::References => {
-            references::page(state, found, below)
-        }
-        Some(Answer::Soak(found)) if state.view == View::Soak => soak::page(state, found, below),
-        Some(Answer::ErrorCurve(found)) if state.view == View::ErrorCurve => {
-            error_curve::page(state, found, below)
-        }
-        Some(Answer::Coverage(found)) if state.view == View::Coverage => {
-            coverage::page(state, found, below)
-        }
-        Some(Answer::Plan(found)) if state.view == View::Plan => plan::page(state, found, below),
-        _ => Page::new(move |pen| nothing("The figures are being computed.", below, pen)),
+        Some((_, Answer::Nothing(why))) => Page::new(move |pen| nothing(why, below, pen)),
+        _ => computing(state.view)
+            .and_then(|entry| (entry.page)(state, below))
+            .unwrap_or_else(|| {
+                Page::new(move |pen| nothing("The figures are being computed.", below, pen))
+            }),
     };
     let line = match state.view {
         View::Clocks => clocks::subject_line(state),
@@ -87,18 +117,14 @@ fn subject_line(state: &State) -> Text {
         ),
         Style::new(),
     );
-    if matches!(
-        state.view,
-        View::Answers | View::References | View::Plan | View::ErrorCurve
-    ) {
+    if state.view.compares() != Compares::Pair {
         return line;
     }
     // What takes a fit is fitted to what the verdict rests on, whatever is chosen for the rest.
-    let compared = match state.study.as_ref().map(|(_, answer)| answer) {
-        Some(Answer::Response(found)) if state.view == View::Response => Some(found.compared),
-        Some(Answer::Soak(found)) if state.view == View::Soak => Some(found.compared),
-        _ => state.under_test().zip(state.basis()),
-    };
+    let response = state.shown().map(|found: &Responded| found.compared);
+    let soak = state.shown().map(|found: &Soak| found.compared);
+    let chosen = || state.under_test().zip(state.basis());
+    let compared = response.or(soak).or_else(chosen);
     let Some((under_test, basis)) = compared else {
         return line;
     };

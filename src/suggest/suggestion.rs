@@ -1,13 +1,13 @@
-//! A proposed segment.
+//! A suggested segment.
 
 use serde::Serialize;
 
 use crate::session::Segment;
 use crate::timeline::Span;
 
-/// A proposed segment.
+/// A suggested segment.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Proposal {
+pub struct Suggestion {
     /// The segment, without a note.
     pub segment: Segment,
     /// What speaks for it, as a sentence.
@@ -16,7 +16,7 @@ pub struct Proposal {
     pub basis: Basis,
 }
 
-/// What a proposal rests on.
+/// What a suggestion rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Basis {
@@ -30,19 +30,6 @@ pub enum Basis {
     Grade,
     /// The shape of the power alone.
     ChangePoints,
-}
-
-impl Basis {
-    /// The word used in files and commands.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Basis::Workout => "workout",
-            Basis::GearEvents => "gear-events",
-            Basis::Lap => "lap",
-            Basis::Grade => "grade",
-            Basis::ChangePoints => "change-points",
-        }
-    }
 }
 
 /// Shared time over covered time of two stretches: 1 for the same, 0 for strangers.
