@@ -106,12 +106,13 @@ kinds! {
         question: Some("whether the bias moves with the gear"),
         settles: true,
         asks: Asks::Gears,
-        picture: "response",
+        picture: "gears",
         ..PLAIN
     };
     Coast, "coast", "nobody pedals" => KindSpec {
         question: Some("what is reported while nobody pedals"),
         asks: Asks::Nothing,
+        picture: "coast",
         ..PLAIN
     };
     HeatSoak, "heat-soak", "a long block while the source warms up" => KindSpec {

@@ -5,7 +5,7 @@ use crate::analysis::questions::Findings;
 use crate::analysis::ride::RideFindings;
 use crate::analysis::table::Table;
 use crate::export::ExportError;
-use crate::export::figure::{self, PictureKind, Subject};
+use crate::export::figure::{self, Backdrop, PictureKind, Subject};
 use crate::session::OpenedSession;
 use crate::text;
 use crate::timeline::Aligned;
@@ -53,10 +53,10 @@ pub(super) fn drawn(kind: PictureKind, subject: &Subject<'_>) -> Result<String, 
         Err(ExportError::NothingToDraw { .. }) => return Ok(String::new()),
         Err(other) => return Err(other),
     };
-    let svg = figure::svg(&picture, PICTURE_WIDTH)?;
+    let svg = figure::svg(&picture, PICTURE_WIDTH, Backdrop::Light)?;
     // Within a page the drawing scales with it and needs no namespace.
     let body = svg.split_once('>').map_or("", |(_, body)| body);
-    let height = figure::size_of(PICTURE_WIDTH).1;
+    let height = figure::size_of(&picture, PICTURE_WIDTH).1;
     let alt = format!("{}. {}", picture.title, picture.facts.join(" "));
     Ok(format!(
         "<figure>\n<svg viewBox=\"0 0 {PICTURE_WIDTH} {height}\" role=\"img\" aria-label=\"{}\">{body}<figcaption>{}</figcaption>\n</figure>\n",

@@ -49,6 +49,8 @@ fn one(material: &Material<'_>, segment: &SegmentFigures) -> Result<String, Expo
         aligned: material.aligned,
         findings: material.findings,
         figures: segment.clone(),
+        chosen: None,
+        question: None,
     };
     let mut picture = drawn(picture_of(segment.kind), &subject)?;
     if picture.is_empty() {
