@@ -6,8 +6,9 @@ use clap::builder::PossibleValuesParser;
 
 use super::output_file::{check, check_beside, write_file};
 use super::{Exit, Failure, Output, open_session};
+use crate::analysis::questions::Question;
 use crate::analysis::ride::{self, RideFindings};
-use crate::export::figure::{self, PictureKind, Subject, WIDTHS};
+use crate::export::figure::{self, Backdrop, Look, PictureKind, Subject, WIDTHS};
 use crate::session::OpenedSession;
 use crate::timeline::Aligned;
 
@@ -15,9 +16,12 @@ use crate::timeline::Aligned;
 ///
 /// Kinds: traces (power of every stream), difference (under test - reference, the claim as a
 /// band), agreement (difference against mean, with limits), response (with the fitted model of a
-/// sprint), heat-soak (bias over time), coverage (what was ridden, and the bias there), mean-max
-/// (highest mean power over every duration), references (against each other), error-curve (error
-/// against power over all blocks of held power; always of the whole ride).
+/// sprint), gears (bias in each gear), coast (what is reported while nobody pedals), heat-soak
+/// (bias over time), temperature (bias against it), coverage (what was ridden, and the bias there),
+/// mean-max (highest mean power over every duration), references (against each other). Always of
+/// the whole ride: error-curve (error against power over all blocks of held power), gradient (force
+/// against the force asked for), answers (every question against its limit), proof (what an answer
+/// rests on: its pieces against the limit, else its place in the ride).
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The session folder.
@@ -34,6 +38,15 @@ pub struct Arguments {
     /// Width in pixels.
     #[arg(long, default_value_t = 1200, value_parser = clap::value_parser!(u32).range(i64::from(*WIDTHS.start())..=i64::from(*WIDTHS.end())))]
     width: u32,
+    /// The question that a proof is of, as `truing findings` names it [default: accuracy].
+    #[arg(long, value_name = "QUESTION", value_parser = PossibleValuesParser::new(Question::ALL.iter().map(|q| q.key())))]
+    question: Option<String>,
+    /// On a dark page.
+    #[arg(long)]
+    dark: bool,
+    /// Over whatever lies behind, for a moving picture (PNG); light on dark casings with --dark.
+    #[arg(long)]
+    transparent: bool,
     /// Replace an existing file.
     #[arg(long)]
     force: bool,
@@ -61,10 +74,20 @@ impl Drawing {
     }
 
     /// The picture's bytes.
-    pub(super) fn bytes(self, picture: &figure::Picture, width: u32) -> Result<Vec<u8>, Failure> {
+    pub(super) fn bytes(
+        self,
+        picture: &figure::Picture,
+        width: u32,
+        look: Look,
+    ) -> Result<Vec<u8>, Failure> {
         match self {
-            Drawing::Svg => figure::svg(picture, width).map(String::into_bytes),
-            Drawing::Png => figure::png(picture, width),
+            Drawing::Svg if look.transparent => {
+                return Err(Failure::Usage(
+                    "--transparent takes a .png: an SVG document has a page".to_owned(),
+                ));
+            }
+            Drawing::Svg => figure::svg(picture, width, look.backdrop).map(String::into_bytes),
+            Drawing::Png => figure::png(picture, width, look),
         }
         .map_err(Failure::because)
     }
@@ -83,9 +106,20 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     check_beside(&arguments.output, &opened)?;
     let aligned = Aligned::new(&opened);
     let findings = ride::findings(&aligned);
-    let subject = subject(&opened, &aligned, &findings, arguments.segment)?;
+    let asked = arguments.question.as_deref();
+    let subject = Subject {
+        question: asked.and_then(|key| Question::ALL.iter().copied().find(|q| q.key() == key)),
+        ..subject(&opened, &aligned, &findings, arguments.segment)?
+    };
     let picture = figure::picture(kind, &subject).map_err(Failure::because)?;
-    let bytes = drawing.bytes(&picture, arguments.width)?;
+    let look = Look {
+        backdrop: match arguments.dark {
+            true => Backdrop::Dark,
+            false => Backdrop::Light,
+        },
+        transparent: arguments.transparent,
+    };
+    let bytes = drawing.bytes(&picture, arguments.width, look)?;
     write_file(&arguments.output, &bytes, arguments.force, output)?;
     Ok(Exit::Done)
 }

@@ -14,6 +14,7 @@ use super::{Exit, Failure, Format, Output};
 use crate::analysis::questions::{Tagging, findings};
 use crate::analysis::ride;
 use crate::analysis::table::table_with;
+use crate::export::figure::Look;
 use crate::export::survey::{self, Skipped, Survey, Surveyed};
 use crate::session::{OpenOptions, OpenedSession, Role, files};
 use crate::text::csv;
@@ -85,7 +86,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     output.print(&found, arguments.format)?;
     if let Some((path, drawing)) = drawing {
         let picture = survey::picture(&found).map_err(Failure::because)?;
-        let bytes = drawing.bytes(&picture, WIDTH)?;
+        let bytes = drawing.bytes(&picture, WIDTH, Look::LIGHT)?;
         write_file(path, &bytes, arguments.force, output)?;
     }
     Ok(Exit::Done)

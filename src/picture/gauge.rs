@@ -3,11 +3,23 @@
 //! The scale runs from nothing to three limits, so that in a gauge of 3k columns the limit lies on
 //! the edge of a column. Right of that edge is a fault, left of it fine, across it open.
 
-use crate::analysis::questions::Answer;
+use super::parts::Mark;
+use super::tone::Tone;
+use crate::analysis::questions::{Answer, Finding};
 use crate::stats::Interval;
 
 /// How many limits the scale shows.
 pub const LIMITS: f64 = 3.0;
+
+/// What an outcome looks like: its tone and the mark of its value.
+pub const fn look(outcome: Finding) -> (Tone, Mark) {
+    match outcome {
+        Finding::Fault => (Tone::Fault, Mark::Diamond),
+        Finding::Fine => (Tone::Fine, Mark::Disc),
+        Finding::CannotTell => (Tone::Open, Mark::Ring),
+        Finding::NotRidden => (Tone::Mute, Mark::Ring),
+    }
+}
 
 /// A value in units of its limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,7 +73,7 @@ impl Gauge {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::questions::{Finding, Question};
+    use crate::analysis::questions::Question;
 
     fn answer(value: f64, interval: Option<[f64; 2]>, limit: f64) -> Answer {
         let mut answer = Answer::new(Question::Accuracy, "trainer", Finding::Fault, String::new());

@@ -1,12 +1,184 @@
-//! The reference as the fitted response would report it.
+//! How the source under test answers a change of power, and the reference as the fitted response would
+//! report it.
 
 use std::ops::Range;
 
-use crate::analysis::kinds::sprint::Sprint;
+use super::along;
+use super::claim::allowed_w;
+use super::parts::{Axis, Layer, Picture, Stroke, power_range};
+use super::subject::{Subject, plain};
+use super::tone::Tone;
+use super::traces;
+use crate::analysis::kinds::sprint::{ResponseShape, Sprint};
 use crate::timeline::{Aligned, Member};
 
 /// Rows before a window that settle the lag of its model.
 const SETTLE_ROWS: usize = 30;
+
+/// The source under test, what it is compared with, and how the difference is explained: the fitted
+/// response of a sprint, the steps of a ramp.
+///
+/// # Errors
+/// Why there is nothing to draw.
+pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
+    let (under_test, basis) = (subject.under_test()?, subject.basis()?);
+    let mut layers: Vec<Layer> = traces::set_point(subject).into_iter().collect();
+    layers.extend(apart(subject, under_test, basis));
+    let n = both(subject, &mut layers)?;
+    let mut facts = vec![subject.window_fact(n)];
+    if let Some((model, fact)) = model_of(subject, basis) {
+        layers.push(model);
+        facts.push(fact);
+    }
+    let range = power_range(&layers);
+    facts.extend(steps(subject, &mut layers, range[1]));
+    for (member, of) in [(basis, "at most"), (Member::Stream(under_test), "at most")] {
+        layers.extend(summit(subject, member, of));
+    }
+    Ok(Picture {
+        title: subject.title("response"),
+        facts,
+        x: subject.time_axis(),
+        y: Axis::numbers("power", "W", range),
+        layers,
+    })
+}
+
+/// Power of the two as recorded, the source over the reference; the seconds that both have.
+///
+/// # Errors
+/// Where one of them has none.
+pub fn both(subject: &Subject<'_>, layers: &mut Vec<Layer>) -> Result<usize, String> {
+    let (under_test, basis) = (subject.under_test()?, subject.basis()?);
+    let missing = || "no power in this window".to_owned();
+    let source = Member::Stream(under_test);
+    let own = subject.power(source).ok_or_else(missing)?;
+    let reference = subject.power(basis).ok_or_else(missing)?;
+    let at = (subject.aligned.grid, subject.rows().start);
+    let series = |member: Member, values: &[f64]| {
+        let tone = subject.tone_of(member);
+        along::series(&subject.name(member), at, values, along::CALM, tone)
+    };
+    layers.extend(series(basis, reference));
+    layers.extend(series(source, own));
+    let shared = own.iter().zip(reference);
+    Ok(shared.filter(|(a, b)| (*a - *b).is_finite()).count())
+}
+
+/// Where the two are further apart than the claim allows, over a sprint: the watts that are missing,
+/// and those that come late.
+fn apart(subject: &Subject<'_>, under_test: usize, basis: Member) -> Option<Layer> {
+    subject.figures.of_kind.sprint.as_ref()?;
+    let own = subject.power(Member::Stream(under_test))?;
+    let reference = subject.power(basis)?;
+    let is_apart = |row: usize| {
+        let (a, b) = (own.get(row), reference.get(row));
+        let limits = b.and_then(|b| allowed_w(subject.session, under_test, *b));
+        let both = a.zip(b).zip(limits);
+        both.is_some_and(|((a, b), (middle_w, half_w))| (a - b - middle_w).abs() > half_w)
+    };
+    let points = own.iter().zip(reference).zip(subject.times()).enumerate();
+    let points: Vec<[f64; 3]> = points
+        .map(|(row, ((a, b), t_s))| {
+            // One second alone has no width.
+            let beside = is_apart(row + 1) || row.checked_sub(1).is_some_and(is_apart);
+            match is_apart(row) && beside {
+                true => [t_s, a.min(*b), a.max(*b)],
+                false => [t_s, f64::NAN, f64::NAN],
+            }
+        })
+        .collect();
+    points.iter().any(|p| p[1].is_finite()).then(|| Layer::Gap {
+        name: "further apart than the claim".to_owned(),
+        points,
+    })
+}
+
+/// The highest second of a member, in words beside it.
+fn summit(subject: &Subject<'_>, member: Member, of: &str) -> Option<Layer> {
+    subject.figures.of_kind.sprint.as_ref()?;
+    let power = subject.power(member)?;
+    let (row, highest) = power
+        .iter()
+        .enumerate()
+        .filter(|(_, w)| w.is_finite())
+        .max_by(|a, b| a.1.total_cmp(b.1))?;
+    Some(Layer::Label {
+        at: [
+            subject.aligned.grid.time_s(subject.rows().start + row),
+            *highest,
+        ],
+        text: format!(
+            "{}: {}\u{a0}W {of}",
+            subject.name(member),
+            plain(*highest, 0)
+        ),
+        tone: subject.tone_of(member),
+    })
+}
+
+/// The reference as the fitted response would report it.
+fn model_of(subject: &Subject<'_>, basis: Member) -> Option<(Layer, String)> {
+    let sprint = subject.figures.of_kind.sprint.as_ref()?;
+    let points = model(subject.aligned, subject.rows(), basis, sprint)?;
+    let clipped = sprint
+        .ceiling_w
+        .map_or_else(String::new, |w| format!(", ceiling {} W", plain(w, 0)));
+    let residual = sprint
+        .fit_rms_w
+        .map_or_else(String::new, |w| format!(", residual {} W", plain(w, 1)));
+    let spread = match sprint.averaging_s {
+        Some(seconds) => format!("mean over {} s", plain(seconds, 1)),
+        None => format!("time constant {} s", plain(sprint.time_constant_s?, 2)),
+    };
+    let misfit = match sprint.response_shape {
+        Some(ResponseShape::Neither) => " It does not fit well: see the remark.",
+        _ => "",
+    };
+    let fact = format!(
+        "Model: dead time {} s, {spread}, gain {}{clipped}{residual}.{misfit}",
+        plain(sprint.delay_s?, 2),
+        plain(sprint.gain?, 3)
+    );
+    let layer = Layer::Line {
+        name: "model of the response".to_owned(),
+        points,
+        tone: Tone::Fault,
+        stroke: Stroke::Dashed,
+    };
+    Some((layer, fact))
+}
+
+/// Each step of the reference, its dead time beside it.
+fn steps(subject: &Subject<'_>, layers: &mut Vec<Layer>, top: f64) -> Vec<String> {
+    let Some(ramp) = &subject.figures.of_kind.ramp else {
+        return Vec::new();
+    };
+    let mut parts = Vec::new();
+    for step in &ramp.steps {
+        layers.push(Layer::Upright {
+            name: "step of the references".to_owned(),
+            at: step.at_s,
+            tone: Tone::Mute,
+        });
+        if let Some(dead_time) = step.dead_time_s {
+            parts.push(plain(dead_time, 1));
+            layers.push(Layer::Label {
+                at: [step.at_s, top],
+                text: format!("{}\u{a0}s", plain(dead_time, 1)),
+                tone: Tone::Mute,
+            });
+        }
+    }
+    let mut facts = Vec::new();
+    if !parts.is_empty() {
+        facts.push(format!("Dead time at each step: {} s.", parts.join(", ")));
+    }
+    if let Some(lag) = ramp.lag_s {
+        facts.push(format!("Lag on linear stretches: {} s.", plain(lag, 1)));
+    }
+    facts
+}
 
 /// The power of `basis` through the fitted dead time, lag, averaging, gain and ceiling: session
 /// time, s, and W at each of `rows`. `None` without a fit.

@@ -1,5 +1,14 @@
-//! Bias in blocks along a stretch: the points of a heat soak's picture.
+//! Bias in blocks along a stretch, against time and against temperature.
 
+use super::along::mean;
+use super::claim;
+use super::difference::{around_loss, limits};
+use super::parts::{
+    Axis, Layer, Mark, Picture, Stroke, Ticks, difference_range, heights, range_of, zero,
+};
+use super::subject::{Subject, plain, signed};
+use super::tone::Tone;
+use crate::recording::Channel;
 use crate::timeline::{Grid, PERCENT_FROM_W};
 
 /// Length of a block, s, and the most of them: what a picture has room for.
@@ -59,12 +68,174 @@ pub fn blocks(
     }
 }
 
-/// Mean of the values that are there, with their number.
-pub fn mean(values: impl Iterator<Item = f64>) -> Option<(f64, usize)> {
-    let (n, sum) = values
-        .filter(|v| v.is_finite())
-        .fold((0usize, 0.0), |(n, sum), v| (n + 1, sum + v));
-    (n > 0).then(|| (sum / n as f64, n))
+/// Bias in % of each block against time, with its straight line.
+///
+/// # Errors
+/// Why there is nothing to draw.
+pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
+    let found = blocks_of(subject)?;
+    let soak = subject.figures.of_kind.heat_soak.as_ref();
+    let mut facts = facts(subject)?;
+    let mut slope = None;
+    if let Some(drift) = soak.and_then(|h| h.drift_percent_per_10min) {
+        slope = Some(drift / 600.0);
+        facts.push(format!(
+            "Drift {} % in 10 min, 95 % confidence{} %.",
+            signed(drift, 2),
+            limits(soak.and_then(|h| h.drift_ci95_percent_per_10min), 2)
+        ));
+    }
+    let points = found.blocks.iter().map(|b| [b.at_s, b.bias_percent]);
+    let span = subject.span();
+    let x = subject.time_axis();
+    scatter(
+        subject,
+        "bias over time",
+        (facts, x, [span.from_s, span.to_s]),
+        (points.collect(), slope, found.length_s),
+    )
+}
+
+/// Bias in % of each block against the temperature that the source under test reports.
+///
+/// # Errors
+/// Why there is nothing to draw.
+pub fn against_temperature(subject: &Subject<'_>) -> Result<Picture, String> {
+    let found = blocks_of(subject)?;
+    let points: Vec<[f64; 2]> = found
+        .blocks
+        .iter()
+        .map(|b| [b.temperature_c, b.bias_percent])
+        .filter(|p| p[0].is_finite())
+        .collect();
+    if points.is_empty() {
+        return Err("the source under test records no temperature".to_owned());
+    }
+    let soak = subject.figures.of_kind.heat_soak.as_ref();
+    let slope = soak.and_then(|h| h.per_degree_percent);
+    let mut facts = facts(subject)?;
+    facts.extend(slope.map(|per_degree| {
+        format!(
+            "{} % a degree, 95 % confidence{} %; time and temperature rise together.",
+            signed(per_degree, 3),
+            limits(soak.and_then(|h| h.per_degree_ci95_percent), 3)
+        )
+    }));
+    let range = range_of(points.iter().map(|p| p[0]));
+    let x = Axis::numbers("temperature", "°C", range);
+    scatter(
+        subject,
+        "bias against temperature",
+        (facts, x, range),
+        (points, slope, found.length_s),
+    )
+}
+
+/// The blocks of the window.
+///
+/// # Errors
+/// Where there are fewer than three.
+pub fn blocks_of(subject: &Subject<'_>) -> Result<Blocks, String> {
+    let compared = subject.compared()?;
+    let found = blocks(
+        subject.aligned.grid,
+        subject.rows().start,
+        [&compared.source, &compared.reference],
+        subject.column(compared.under_test, Channel::Temperature),
+    );
+    match found.blocks.len() {
+        0..3 => Err(format!(
+            "too short: a heat soak is drawn in blocks of {} s",
+            plain(found.length_s, 0)
+        )),
+        _ => Ok(found),
+    }
+}
+
+/// Where the claim lets the bias of the window lie, %.
+pub fn band_of(subject: &Subject<'_>) -> Option<[f64; 2]> {
+    let (under_test, basis) = (subject.under_test().ok()?, subject.basis().ok()?);
+    let level = subject.pair(under_test, basis)?.reference_mean_w?;
+    claim::band_percent(subject.session, under_test, level)
+}
+
+fn facts(subject: &Subject<'_>) -> Result<Vec<String>, String> {
+    let pair = subject.pair(subject.under_test()?, subject.basis()?);
+    Ok(vec![subject.window_fact(pair.map_or(0, |p| p.n))])
+}
+
+/// Points, the slope fitted to them, and the length of the blocks, s.
+type Shown = (Vec<[f64; 2]>, Option<f64>, f64);
+
+/// Points over the claim, with a line of the fitted slope through their middle.
+fn scatter(
+    subject: &Subject<'_>,
+    title: &str,
+    (facts, x, across): (Vec<String>, Axis, [f64; 2]),
+    (points, slope, length_s): Shown,
+) -> Result<Picture, String> {
+    let (under_test, basis) = (subject.under_test()?, subject.basis()?);
+    let band = band_of(subject);
+    let mut layers: Vec<Layer> = band
+        .map(|[low, high]| Layer::Allowed {
+            name: format!(
+                "claim ±{} %{}",
+                plain(0.5 * (high - low), 1),
+                around_loss(subject)
+            ),
+            points: across.map(|x| [x, low, high]).to_vec(),
+        })
+        .into_iter()
+        .collect();
+    layers.push(zero());
+    layers.extend(slope.map(|slope| fitted(&points, slope)));
+    let of = format!(
+        "bias of {} s, {} against {}",
+        plain(length_s, 0),
+        subject.label(under_test),
+        subject.name(basis)
+    );
+    layers.push(Layer::Points {
+        name: of,
+        points,
+        tone: subject.tone(under_test),
+        mark: Mark::Disc,
+    });
+    let shown = layers
+        .iter()
+        .filter(|l| !matches!(l, Layer::Allowed { .. }));
+    let shown: Vec<Layer> = shown.cloned().collect();
+    let range = difference_range(heights(&shown), band);
+    Ok(Picture {
+        title: subject.title(title),
+        facts,
+        x,
+        y: Axis {
+            ticks: Ticks::Signed,
+            ..Axis::numbers("bias", "%", range)
+        },
+        layers,
+    })
+}
+
+/// The line of this slope through the middle of the points.
+fn fitted(points: &[[f64; 2]], slope: f64) -> Layer {
+    let n = points.len() as f64;
+    let middle = points
+        .iter()
+        .fold([0.0, 0.0], |sum, p| [sum[0] + p[0] / n, sum[1] + p[1] / n]);
+    let ends = points
+        .iter()
+        .fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], p| {
+            [low.min(p[0]), high.max(p[0])]
+        });
+    let points = ends.map(|x| [x, middle[1] + slope * (x - middle[0])]);
+    Layer::Line {
+        name: "fitted slope".to_owned(),
+        points: points.to_vec(),
+        tone: Tone::Model,
+        stroke: Stroke::Dashed,
+    }
 }
 
 #[cfg(test)]

@@ -113,13 +113,14 @@ kinds! {
         answer: "gear",
         settles: true,
         asks: Asks::Gears,
-        picture: "response",
+        picture: "gears",
         ..PLAIN
     };
     Coast, "coast", "nobody pedals" => KindSpec {
         question: Some("what is reported while nobody pedals"),
         answer: "phantom",
         asks: Asks::Nothing,
+        picture: "coast",
         ..PLAIN
     };
     HeatSoak, "heat-soak", "a long block while the source warms up" => KindSpec {

@@ -3,6 +3,7 @@
 
 use ratatui::style::{Color, Modifier, Style};
 
+use crate::picture::tone::{Backdrop, Tone};
 use crate::session::{Role, Stream};
 
 /// How many colours the terminal shows.
@@ -47,42 +48,6 @@ struct Ink {
     named: Color,
 }
 
-const ORANGE: Ink = Ink {
-    rgb: (0xE6, 0x9F, 0x00),
-    indexed: 214,
-    named: Color::Yellow,
-};
-const SKY: Ink = Ink {
-    rgb: (0x56, 0xB4, 0xE9),
-    indexed: 74,
-    named: Color::Cyan,
-};
-const GREEN: Ink = Ink {
-    rgb: (0x00, 0x9E, 0x73),
-    indexed: 36,
-    named: Color::Green,
-};
-const YELLOW: Ink = Ink {
-    rgb: (0xF0, 0xE4, 0x42),
-    indexed: 227,
-    named: Color::LightYellow,
-};
-const BLUE: Ink = Ink {
-    rgb: (0x00, 0x72, 0xB2),
-    indexed: 25,
-    named: Color::Blue,
-};
-const VERMILION: Ink = Ink {
-    rgb: (0xD5, 0x5E, 0x00),
-    indexed: 166,
-    named: Color::Red,
-};
-const PURPLE: Ink = Ink {
-    rgb: (0xCC, 0x79, 0xA7),
-    indexed: 175,
-    named: Color::Magenta,
-};
-
 /// A tone for dark and for light screens.
 const fn tone(dark: u32, light: u32, indexed: [u8; 2], named: Color) -> [Ink; 2] {
     const fn ink(rgb: u32, indexed: u8, named: Color) -> Ink {
@@ -97,9 +62,6 @@ const fn tone(dark: u32, light: u32, indexed: [u8; 2], named: Color) -> [Ink; 2]
 }
 
 const SOURCE: [Ink; 2] = tone(0xFFFFFF, 0x000000, [231, 16], Color::White);
-const SECOND_SOURCE: [Ink; 2] = tone(0xF0E442, 0x8A6D00, [227, 94], Color::LightYellow);
-const SECOND_REFERENCE: [Ink; 2] = tone(0x9FB4FF, 0x4457C4, [147, 62], Color::Cyan);
-const THIRD_REFERENCE: [Ink; 2] = tone(0xCC79A7, 0x9A3F73, [175, 132], Color::Magenta);
 const BOTH: [Ink; 2] = tone(0xB4DCF5, 0x0A4A72, [153, 24], Color::LightCyan);
 const GRID: [Ink; 2] = tone(0x2A2F36, 0xE2E5E8, [236, 254], Color::DarkGray);
 const FAULT: [Ink; 2] = tone(0xF2854A, 0xBF4E00, [209, 130], Color::LightRed);
@@ -112,6 +74,56 @@ const HILL: [Ink; 2] = tone(0x3A424B, 0xC9CFD5, [238, 251], Color::DarkGray);
 const LIT: [Ink; 2] = tone(0x9AA2AB, 0x7A828B, [247, 245], Color::Gray);
 const CURSOR: [Ink; 2] = tone(0x343B44, 0xDDE1E6, [237, 254], Color::Reset);
 const CHOSEN: [Ink; 2] = tone(0x22272E, 0xEBEEF1, [235, 255], Color::Reset);
+
+/// The nearest of the sixteen named colours: what a tone stands for keeps its hue.
+const fn named(tone: Tone) -> Color {
+    match tone {
+        Tone::Source(_) => Color::White,
+        Tone::Reference(n) => match n % 3 {
+            0 => Color::Indexed(12),
+            1 => Color::Cyan,
+            _ => Color::Blue,
+        },
+        Tone::Line(n) => match n % 4 {
+            0 => Color::LightBlue,
+            1 => Color::White,
+            2 => Color::Gray,
+            _ => Color::Cyan,
+        },
+        Tone::Fault | Tone::FaultGround => Color::LightRed,
+        Tone::Fine | Tone::Edge | Tone::AllowedGround => Color::Green,
+        Tone::Open | Tone::Page => Color::Reset,
+        Tone::Model | Tone::Mute | Tone::Context => Color::Gray,
+        Tone::Faint | Tone::Rule | Tone::Grid | Tone::Spread | Tone::QuietGround => Color::DarkGray,
+    }
+}
+
+/// The colour of the cube or of the greys of the palette of 256 that is nearest.
+fn nearest(rgb: [u8; 3]) -> u8 {
+    const STEPS: [u8; 6] = [0, 95, 135, 175, 215, 255];
+    let far = |a: [u8; 3]| -> u32 {
+        let parts = a
+            .iter()
+            .zip(rgb)
+            .map(|(a, b)| u32::from(a.abs_diff(b)).pow(2));
+        parts.sum()
+    };
+    let step = |channel: u8| {
+        let steps = STEPS.iter().enumerate();
+        let nearest = steps.min_by_key(|(_, step)| step.abs_diff(channel));
+        nearest.map_or(0, |(index, _)| index)
+    };
+    let [r, g, b] = rgb.map(step);
+    let cube = (16 + 36 * r + 6 * g + b) as u8;
+    let cube_far = far([STEPS[r], STEPS[g], STEPS[b]]);
+    let greys = (0..24u8).map(|i| (232 + i, far([8 + 10 * i; 3])));
+    greys
+        .fold(
+            (cube, cube_far),
+            |best, grey| if grey.1 < best.1 { grey } else { best },
+        )
+        .0
+}
 
 impl Look {
     /// The look for the environment variables that `get` knows: `NO_COLOR`, `COLORTERM`, `TERM`,
@@ -151,35 +163,64 @@ impl Look {
         }
     }
 
-    /// Style of each stream, in session order: sources under test in ink, references blue, context
-    /// grey.
+    /// Style of each stream, in session order: ink for sources under test, blue for references, grey
+    /// for context.
     pub fn streams(self, streams: &[Stream]) -> Vec<Style> {
-        let under_test = [SOURCE, SECOND_SOURCE].map(|tone| self.of_ground(tone));
-        let references =
-            [REFERENCE, SECOND_REFERENCE, THIRD_REFERENCE].map(|tone| self.of_ground(tone));
-        let (mut tests, mut refs) = (under_test.iter().cycle(), references.iter().cycle());
+        let (mut sources, mut references) = (0.., 0..);
         streams
             .iter()
             .map(|stream| {
-                let ink = match stream.role {
-                    Role::UnderTest => tests.next(),
-                    Role::Reference => refs.next(),
-                    Role::Context => None,
-                };
-                ink.map_or(self.faint(), |ink| self.ink(*ink))
+                self.of(match stream.role {
+                    Role::UnderTest => Tone::Source(sources.next().unwrap_or_default()),
+                    Role::Reference => Tone::Reference(references.next().unwrap_or_default()),
+                    Role::Context => Tone::Context,
+                })
             })
             .collect()
     }
 
-    /// Styles of `count` lines that are no single stream's, in order; with more lines than colours
-    /// they come again.
-    pub fn lines(self, count: usize) -> Vec<Style> {
-        let inks = match self.ground {
-            Ground::Dark => [ORANGE, SKY, GREEN, PURPLE, YELLOW, BLUE, VERMILION],
-            Ground::Light => [VERMILION, BLUE, GREEN, PURPLE, ORANGE, SKY, YELLOW],
+    /// The style of a tone.
+    pub fn of(self, tone: Tone) -> Style {
+        let backdrop = match self.ground {
+            Ground::Dark => Backdrop::Dark,
+            Ground::Light => Backdrop::Light,
         };
-        let inks = inks.iter().cycle().take(count);
-        inks.map(|ink| self.ink(*ink)).collect()
+        let [_, r, g, b] = tone.rgb(backdrop).to_be_bytes();
+        let style = match self.depth {
+            Depth::None => Style::new(),
+            Depth::Sixteen => Style::new().fg(named(tone)),
+            Depth::TwoHundredFiftySix => Style::new().fg(Color::Indexed(nearest([r, g, b]))),
+            Depth::True => Style::new().fg(Color::Rgb(r, g, b)),
+        };
+        match tone {
+            Tone::Source(0) => style.add_modifier(Modifier::BOLD),
+            Tone::Faint | Tone::Grid | Tone::Rule | Tone::Spread if self.depth == Depth::None => {
+                style.add_modifier(Modifier::DIM)
+            }
+            _ => style,
+        }
+    }
+
+    /// The background of a tone; colourless where the palette has no quiet tone.
+    fn behind(self, tone: Tone) -> Style {
+        match (self.depth, self.of(tone).fg) {
+            (Depth::TwoHundredFiftySix | Depth::True, Some(colour)) => Style::new().bg(colour),
+            _ => Style::new(),
+        }
+    }
+
+    /// Ground of a gap between what ought to be one.
+    pub fn gap(self) -> Style {
+        self.behind(Tone::FaultGround)
+    }
+
+    /// Ground of what a tone stands for.
+    pub fn ground_of(self, tone: Tone) -> Style {
+        match tone {
+            Tone::Fine => self.allowed(),
+            Tone::Fault => self.gap(),
+            _ => self.tint(),
+        }
     }
 
     /// What stands back: grids, labels of axes.
@@ -437,7 +478,7 @@ mod tests {
                     ground,
                     ascii: false,
                 };
-                let lines = look.lines(7);
+                let lines: Vec<Style> = (0..4).map(|n| look.of(Tone::Line(n))).collect();
                 for (index, line) in lines.iter().enumerate() {
                     assert!(
                         !lines[..index].contains(line),

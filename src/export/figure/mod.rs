@@ -1,159 +1,120 @@
-//! Pictures: what is drawn as plain data ([`Picture`]), and drawn as SVG or PNG.
+//! Pictures on paper: a [`Picture`] as SVG or PNG, light, dark or over anything.
 //!
-//! Every picture states its window, the number of samples and that nothing was smoothed. Streams
-//! are told apart by marker and weight as well as by a colour of a set safe for the colour-blind,
-//! so that a black-and-white print reads the same.
+//! Every picture states its window, the number of samples and that nothing was smoothed. What a line
+//! stands for is told by its tone, its lightness and its marks, so that a black-and-white print reads
+//! the same.
 
-mod bias;
-mod coverage;
-mod error_curve;
+mod canvas;
+mod free;
+mod lines;
 mod paint;
-mod picture;
-mod power;
-mod subject;
-mod ticks;
+mod raster;
 
-use plotters::backend::{BitMapBackend, SVGBackend};
+use plotters::backend::SVGBackend;
 use plotters::drawing::IntoDrawingArea as _;
-use plotters::style::{FontStyle, register_font};
+use plotters::style::{FontStyle, RGBColor, register_font};
 
-pub use picture::{Axis, Ink, Layer, Marker, Picture, Style, Ticks, range_of};
-pub use subject::Subject;
+pub use paint::WIDTHS;
+pub(crate) use paint::size_of;
+pub use raster::Look;
+
+pub use crate::picture::kind::PictureKind;
+pub use crate::picture::parts::Picture;
+pub use crate::picture::subject::Subject;
+pub use crate::picture::tone::Backdrop;
 
 use super::ExportError;
-
-/// Widths that make a picture, pixels.
-pub const WIDTHS: std::ops::RangeInclusive<u32> = 300..=6000;
-
-/// The kinds of picture.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum PictureKind {
-    /// Power of every stream.
-    Traces,
-    /// Under test − reference against time, with the claim as a band.
-    Difference,
-    /// Difference against mean, with the limits of agreement.
-    Agreement,
-    /// The response of the source under test, with the fitted model.
-    Response,
-    /// Bias against time, with the drift.
-    HeatSoak,
-    /// Which combinations were ridden, and the bias in each.
-    Coverage,
-    /// Highest mean power over every duration.
-    MeanMax,
-    /// The references against each other.
-    References,
-    /// Error against power over all blocks of held power.
-    ErrorCurve,
-}
-
-impl PictureKind {
-    /// Every kind.
-    pub const ALL: [PictureKind; 9] = [
-        PictureKind::Traces,
-        PictureKind::Difference,
-        PictureKind::Agreement,
-        PictureKind::Response,
-        PictureKind::HeatSoak,
-        PictureKind::Coverage,
-        PictureKind::MeanMax,
-        PictureKind::References,
-        PictureKind::ErrorCurve,
-    ];
-
-    /// The word on the command line.
-    pub const fn word(self) -> &'static str {
-        match self {
-            PictureKind::Traces => "traces",
-            PictureKind::Difference => "difference",
-            PictureKind::Agreement => "agreement",
-            PictureKind::Response => "response",
-            PictureKind::HeatSoak => "heat-soak",
-            PictureKind::Coverage => "coverage",
-            PictureKind::MeanMax => "mean-max",
-            PictureKind::References => "references",
-            PictureKind::ErrorCurve => "error-curve",
-        }
-    }
-
-    /// The kind with this word.
-    pub fn named(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|kind| kind.word() == word)
-    }
-}
+use crate::picture::kind;
+use crate::picture::tone::Tone;
 
 /// The picture of this kind.
 ///
 /// # Errors
 /// [`ExportError::NothingToDraw`] where the window has no such figure.
 pub fn picture(kind: PictureKind, subject: &Subject<'_>) -> Result<Picture, ExportError> {
-    let made = match kind {
-        PictureKind::Traces => power::traces(subject),
-        PictureKind::Difference => bias::difference(subject),
-        PictureKind::Agreement => bias::agreement(subject),
-        PictureKind::Response => power::response(subject),
-        PictureKind::HeatSoak => bias::heat_soak(subject),
-        PictureKind::Coverage => coverage::coverage(subject),
-        PictureKind::MeanMax => power::mean_max(subject),
-        PictureKind::References => bias::references(subject),
-        PictureKind::ErrorCurve => error_curve::error_curve(subject),
-    };
-    made.map_err(|reason| ExportError::NothingToDraw {
+    kind::picture(kind, subject).map_err(|reason| ExportError::NothingToDraw {
         kind: kind.word(),
         reason,
     })
 }
 
-/// Width and height of a picture of about this width, pixels.
-pub(crate) fn size_of(width: u32) -> (u32, u32) {
-    let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
-    (width, (f64::from(width) * paint::SHAPE).round() as u32)
+/// The fonts that travel inside: what is measured and drawn is the same on every machine.
+fn font_at_hand() -> Result<(), ExportError> {
+    static PLAIN: &[u8] = include_bytes!("../../../assets/fonts/dejavu-sans-subset.ttf");
+    static BOLD: &[u8] = include_bytes!("../../../assets/fonts/dejavu-sans-bold-subset.ttf");
+    for (style, font) in [(FontStyle::Normal, PLAIN), (FontStyle::Bold, BOLD)] {
+        register_font("sans-serif", style, font)
+            .map_err(|_| ExportError::Draw("the built-in font cannot be read".to_owned()))?;
+    }
+    Ok(())
 }
 
-/// The font that travels inside: what is measured and drawn is the same on every machine.
-fn font_at_hand() -> Result<(), ExportError> {
-    static FONT: &[u8] = include_bytes!("../../../assets/fonts/dejavu-sans-subset.ttf");
-    register_font("sans-serif", FontStyle::Normal, FONT)
-        .map_err(|_| ExportError::Draw("the built-in font cannot be read".to_owned()))
-}
+/// Fonts of an SVG document in order of preference: those as wide as the built-in one come first.
+const FAMILIES: &str = "font-family=\"DejaVu Sans, Verdana, sans-serif\"";
 
 /// `picture` as an SVG document, `width` pixels wide. Text stays text.
 ///
 /// # Errors
 /// [`ExportError::Draw`].
-pub fn svg(picture: &Picture, width: u32) -> Result<String, ExportError> {
+pub fn svg(picture: &Picture, width: u32, backdrop: Backdrop) -> Result<String, ExportError> {
     font_at_hand()?;
+    let [_, r, g, b] = Tone::Page.rgb(backdrop).to_be_bytes();
+    let sheet = paint::Sheet {
+        backdrop,
+        joins: canvas::Joins::Own,
+        page: RGBColor(r, g, b),
+        ground_share: 1.0,
+    };
     let mut out = String::new();
     {
-        let area = SVGBackend::with_string(&mut out, size_of(width)).into_drawing_area();
-        paint::paint(&area, picture, paint::Joins::Own)
-            .map_err(|e| ExportError::Draw(e.to_string()))?;
+        let size = size_of(picture, width);
+        let area = SVGBackend::with_string(&mut out, size).into_drawing_area();
+        paint::paint(&area, picture, sheet).map_err(|e| ExportError::Draw(e.to_string()))?;
         area.present()
             .map_err(|e| ExportError::Draw(e.to_string()))?;
     }
-    Ok(out)
+    let round = "<svg stroke-linejoin=\"round\" stroke-linecap=\"round\" ";
+    let out = out.replacen("<svg ", round, 1);
+    Ok(out.replace("font-family=\"sans-serif\"", FAMILIES))
 }
 
 /// `picture` as a PNG file, `width` pixels wide.
 ///
 /// # Errors
 /// [`ExportError::Draw`].
-pub fn png(picture: &Picture, width: u32) -> Result<Vec<u8>, ExportError> {
+pub fn png(picture: &Picture, width: u32, look: Look) -> Result<Vec<u8>, ExportError> {
     font_at_hand()?;
-    let failed = |error: &dyn std::fmt::Display| ExportError::Draw(error.to_string());
-    // The library encodes PNG into files only.
-    let file = tempfile::Builder::new()
-        .prefix("truing-")
-        .suffix(".png")
-        .tempfile()
-        .map_err(|e| failed(&e))?;
-    {
-        let area = BitMapBackend::new(file.path(), size_of(width)).into_drawing_area();
-        paint::paint(&area, picture, paint::Joins::Round).map_err(|e| failed(&e))?;
-        area.present().map_err(|e| failed(&e))?;
-    }
-    std::fs::read(file.path()).map_err(|e| failed(&e))
+    let pixels = raster::pixels(picture, width, look)?;
+    raster::encoded(&pixels, size_of(picture, width), look.transparent)
+}
+
+/// For tests: width and pixels of `picture` on a light page, and the place of a point among them.
+#[cfg(test)]
+pub(crate) fn pixels_and_places(
+    picture: &Picture,
+    width: u32,
+) -> (u32, Vec<u8>, impl Fn([f64; 2]) -> [f64; 2]) {
+    font_at_hand().unwrap();
+    let size = size_of(picture, width);
+    let mut pixels = vec![0; (size.0 * size.1 * 3) as usize];
+    let frame = {
+        let backend = plotters::backend::BitMapBackend::with_buffer(&mut pixels, size);
+        let sheet = paint::Sheet {
+            backdrop: Backdrop::Light,
+            joins: canvas::Joins::Round,
+            page: RGBColor(255, 255, 255),
+            ground_share: 1.0,
+        };
+        paint::paint(&backend.into_drawing_area(), picture, sheet).unwrap()
+    };
+    let (x, y) = (picture.x.clone(), picture.y.clone());
+    let place = move |point: [f64; 2]| {
+        [
+            frame.left + x.share(point[0]) * (frame.right - frame.left),
+            frame.bottom + y.share(point[1]) * (frame.top - frame.bottom),
+        ]
+    };
+    (size.0, pixels, place)
 }
 
 #[cfg(test)]
@@ -162,6 +123,7 @@ mod tests {
 
     use super::*;
     use crate::analysis::ride::{RideFindings, findings};
+    use crate::picture::parts::Layer;
     use crate::plan::Plan;
     use crate::recording::{Channel, Recording};
     use crate::rehearse::{Scenario, SessionOptions, ride};
@@ -193,6 +155,17 @@ mod tests {
         Subject::segment(&opened.session, aligned, findings, segment, index + 1)
     }
 
+    /// The picture of a segment that has it; nothing where the ride has no such channel.
+    fn picture_of(kind: PictureKind) -> Option<Picture> {
+        let segment = match kind {
+            PictureKind::Gears => Kind::GearChange,
+            PictureKind::Coast => Kind::Coast,
+            PictureKind::Temperature | PictureKind::Gradient => return None,
+            _ => Kind::SteadyBlock,
+        };
+        Some(picture(kind, &subject_of(segment)).unwrap())
+    }
+
     fn assert_well_formed(svg: &str) {
         let mut reader = quick_xml::Reader::from_str(svg);
         let mut depth = 0;
@@ -210,12 +183,15 @@ mod tests {
     #[test]
     fn every_kind_is_drawn_as_sound_svg() {
         for kind in PictureKind::ALL {
-            let subject = subject_of(Kind::SteadyBlock);
-            let drawn = picture(kind, &subject).unwrap();
+            let Some(drawn) = picture_of(kind) else {
+                continue;
+            };
             assert!(!drawn.layers.is_empty(), "{}", kind.word());
-            assert!(drawn.facts[0].contains("no smoothing"), "{:?}", drawn.facts);
-            assert!(drawn.facts[0].starts_with("Window 0:"), "{:?}", drawn.facts);
-            let svg = svg(&drawn, 800).unwrap();
+            if !matches!(kind, PictureKind::Proof | PictureKind::Answers) {
+                assert!(drawn.facts[0].contains("no smoothing"), "{:?}", drawn.facts);
+                assert!(drawn.facts[0].starts_with("Window 0:"), "{:?}", drawn.facts);
+            }
+            let svg = svg(&drawn, 800, Backdrop::Light).unwrap();
             assert_well_formed(&svg);
             assert!(
                 !svg.contains("NaN") && !svg.contains("inf"),
@@ -230,10 +206,10 @@ mod tests {
     #[test]
     fn a_png_has_the_size_asked_for() {
         let drawn = picture(PictureKind::Traces, &subject_of(Kind::SteadyBlock)).unwrap();
-        let bytes = png(&drawn, 640).unwrap();
+        let bytes = png(&drawn, 640, Look::LIGHT).unwrap();
         assert_eq!(&bytes[..8], b"\x89PNG\r\n\x1a\n");
         let number = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
-        assert_eq!((number(16), number(20)), size_of(640));
+        assert_eq!((number(16), number(20)), size_of(&drawn, 640));
     }
 
     #[test]
@@ -293,25 +269,40 @@ mod tests {
     }
 
     #[test]
-    fn every_pair_of_references_has_its_own_look() {
-        let (opened, ..) = ridden();
-        let mut three = opened.clone();
-        three.session.streams[0].role = crate::session::Role::Reference;
-        let aligned = Aligned::new(&three);
-        let findings = findings(&aligned);
-        let subject = Subject::ride(&three.session, &aligned, &findings);
+    fn every_pair_has_its_own_look() {
+        let subject = subject_of(Kind::SteadyBlock);
         let drawn = picture(PictureKind::References, &subject).unwrap();
-        let styles: Vec<Style> = drawn
-            .layers
-            .iter()
-            .filter_map(|layer| match layer {
-                Layer::Line { style, .. } => Some(*style),
-                _ => None,
-            })
-            .collect();
-        assert_eq!(styles.len(), 3);
-        assert!(styles[0].ink != styles[1].ink && styles[1].ink != styles[2].ink);
-        assert_ne!(styles[0].ink, styles[2].ink);
+        let tones = drawn.layers.iter().filter_map(|layer| match layer {
+            Layer::Line { tone, .. } => Some(tone.rgb(Backdrop::Light)),
+            _ => None,
+        });
+        let mut tones: Vec<u32> = tones.collect();
+        assert_eq!(tones.len(), 3);
+        tones.sort_unstable();
+        tones.dedup();
+        assert_eq!(tones.len(), 3);
+    }
+
+    /// A light and a dark page, and a page of which nothing is left but what was drawn.
+    #[test]
+    fn a_transparent_picture_covers_what_it_draws_and_nothing_else() {
+        let drawn = picture(PictureKind::Traces, &subject_of(Kind::SteadyBlock)).unwrap();
+        let look = Look {
+            backdrop: Backdrop::Dark,
+            transparent: true,
+        };
+        font_at_hand().unwrap();
+        let pixels = raster::pixels(&drawn, 400, look).unwrap();
+        let (width, height) = size_of(&drawn, 400);
+        assert_eq!(pixels.len(), (width * height * 4) as usize);
+        let covers: Vec<u8> = pixels.chunks_exact(4).map(|p| p[3]).collect();
+        assert_eq!(covers[0], 0);
+        let ink = covers.iter().filter(|c| **c > 240).count();
+        let clear = covers.iter().filter(|c| **c == 0).count();
+        assert!(ink > 500 && clear > covers.len() / 3, "{ink} {clear}");
+        let dark = raster::pixels(&drawn, 400, Look::DARK).unwrap();
+        let light = raster::pixels(&drawn, 400, Look::LIGHT).unwrap();
+        assert_eq!((dark[0], light[0]), (0x10, 0xFF));
     }
 
     #[test]

@@ -1,157 +1,181 @@
 //! Draws a [`Picture`] on any of the plotting library's backends.
 
+use std::cell::RefCell;
+
 use plotters::coord::Shift;
 use plotters::prelude::*;
-use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-use super::picture::{Axis, Layer, Marker, Picture, Style};
-use super::ticks::ticks;
+use super::canvas::{Anchor, Canvas, Joins, Painted, Place, Type};
+use super::free::Free;
+use super::lines::{Frame, clipped, thinned};
 use crate::picture::labels;
+use crate::picture::parts::{Layer, Mark, Picture, Row, Stroke, Ticks};
+use crate::picture::ticks::ticks;
+use crate::picture::tone::{Backdrop, Tone};
 use crate::text::lines_that_fit;
 
 /// Everything is laid out for this width and scaled.
 const DESIGN_WIDTH: f64 = 1200.0;
 
-/// Height of a picture as a share of its width.
-pub(super) const SHAPE: f64 = 0.62;
+/// Height of a picture as a share of its width, but for rows of names.
+const SHAPE: f64 = 0.62;
 
-/// Where the words of the axes, ticks, legend and facts are set, in design units.
-const TITLE: f64 = 30.0;
-const TEXT: f64 = 20.0;
-const LINE_HEIGHT: f64 = 28.0;
-const MARGIN: f64 = 26.0;
+/// How words are set, and how high their lines are, in design units.
+const TITLE: Type = Type {
+    size: 29.0,
+    bold: true,
+};
+const DECK: Type = Type {
+    size: 18.5,
+    bold: false,
+};
+const LABEL: Type = Type {
+    size: 18.5,
+    bold: true,
+};
+const TITLE_HEIGHT: f64 = 37.0;
+const LINE_HEIGHT: f64 = 26.0;
+const ROW_HEIGHT: f64 = 33.0;
+const MARGIN: f64 = 30.0;
 
-/// Markers along a line are this far apart, in design units.
-const MARKER_DISTANCE: f64 = 110.0;
+/// Widths of lines in design units.
+const LINE: f64 = 3.2;
+const THIN: f64 = 2.0;
 
-pub(super) type Painted<DB> = Result<(), DrawingAreaErrorKind<<DB as DrawingBackend>::ErrorType>>;
+/// From this many points on a line of differences is thin.
+const MANY: usize = 200;
 
-/// How the pieces of a line are joined.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Joins {
-    /// As whatever shows the picture joins them: a polyline is one.
-    Own,
-    /// Round: the library's own raster joins are mitres without a limit, and the inner side of a
-    /// spike shoots out of the axes.
-    Round,
+/// Marks beyond an edge that are nearer than this become one, design units.
+const BEYOND: f64 = 18.0;
+
+/// How far a spread covers what is behind it.
+const SPREAD_SHARE: f64 = 0.6;
+
+/// How a page looks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Sheet {
+    pub backdrop: Backdrop,
+    pub joins: Joins,
+    /// What is behind everything.
+    pub page: RGBColor,
+    /// How far grounds cover it.
+    pub ground_share: f64,
 }
 
-/// Draws `picture` over the whole of `area`.
+/// Draws `picture` over the whole of `area`; returns where its axes stand.
 pub(super) fn paint<DB: DrawingBackend>(
     area: &DrawingArea<DB, Shift>,
     picture: &Picture,
-    joins: Joins,
-) -> Painted<DB> {
+    sheet: Sheet,
+) -> Result<Frame, DrawingAreaErrorKind<DB::ErrorType>> {
     let (width, height) = area.dim_in_pixel();
-    area.fill(&WHITE)?;
-    let mut painter = Painter {
+    area.fill(&sheet.page)?;
+    let canvas = Canvas {
         area,
         unit: f64::from(width) / DESIGN_WIDTH,
-        frame: Frame {
-            left: 0.0,
-            right: f64::from(width),
-            top: 0.0,
-            bottom: f64::from(height),
-        },
-        picture,
-        joins,
+        backdrop: sheet.backdrop,
+        joins: sheet.joins,
+        ground_share: sheet.ground_share,
     };
+    let mut painter = Painter::new(canvas, picture, f64::from(height));
     painter.words()?;
+    painter.grounds()?;
     painter.axes()?;
-    for (place, layer) in picture.layers.iter().enumerate() {
-        painter.layer(layer, place)?;
+    for layer in &picture.layers {
+        painter.layer(layer)?;
     }
-    painter.outline()
+    painter.over()?;
+    Ok(painter.frame)
 }
 
-/// Pixels of the plot's edges.
-#[derive(Clone, Copy, Debug)]
-struct Frame {
-    left: f64,
-    right: f64,
-    top: f64,
+/// Widths that make a picture, pixels.
+pub const WIDTHS: std::ops::RangeInclusive<u32> = 300..=6000;
+
+/// Width and height of a picture of about this width, pixels.
+pub(crate) fn size_of(picture: &Picture, width: u32) -> (u32, u32) {
+    let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
+    let shape = height_of(picture) / DESIGN_WIDTH;
+    (width, (f64::from(width) * shape).round() as u32)
+}
+
+/// Height of a picture that is [`DESIGN_WIDTH`] wide, design units.
+fn height_of(picture: &Picture) -> f64 {
+    let Ticks::Rows(rows) = &picture.y.ticks else {
+        return DESIGN_WIDTH * SHAPE;
+    };
+    // What is written over the rows is measured as it is drawn, on nothing.
+    let mut nothing = Vec::new();
+    let backend = BitMapBackend::with_buffer(&mut nothing, (0, 0)).into_drawing_area();
+    let canvas = Canvas {
+        area: &backend,
+        unit: 1.0,
+        backdrop: Backdrop::Light,
+        joins: Joins::Own,
+        ground_share: 1.0,
+    };
+    let painter = Painter::new(canvas, picture, 0.0);
+    let words = painter.lay_out_words();
+    words.bottom + ROW_HEIGHT * rows.len() as f64 + 2.0 * LINE_HEIGHT + MARGIN
+}
+
+/// The picture on its way to the page.
+pub(super) struct Painter<'a, DB: DrawingBackend> {
+    canvas: Canvas<'a, DB>,
+    pub(super) frame: Frame,
+    picture: &'a Picture,
+    /// What no words may cover.
+    free: RefCell<Free>,
+}
+
+/// A piece of the words over a plot.
+enum Piece<'a> {
+    Words(String, Type, Tone),
+    /// A layer's sample, with its name behind it.
+    Sample(&'a Layer),
+}
+
+/// The words over a plot, and where they end.
+struct Words<'a> {
+    pieces: Vec<(Place, Piece<'a>)>,
     bottom: f64,
 }
 
-struct Painter<'a, DB: DrawingBackend> {
-    area: &'a DrawingArea<DB, Shift>,
-    /// Pixels a design unit.
-    unit: f64,
-    frame: Frame,
-    picture: &'a Picture,
-    joins: Joins,
-}
-
-type Pixel = (i32, i32);
-
-fn pixel([x, y]: [f64; 2]) -> Pixel {
-    (x.round() as i32, y.round() as i32)
-}
-
-fn colour(style: &Style) -> RGBColor {
-    let (r, g, b) = style.ink.rgb();
-    RGBColor(r, g, b)
-}
-
-impl<DB: DrawingBackend> Painter<'_, DB> {
-    fn font(&self, size: f64) -> FontDesc<'static> {
-        ("sans-serif", size * self.unit).into_font()
-    }
-
-    fn width_of(&self, text: &str, size: f64) -> f64 {
-        let measured = self.font(size).box_size(text);
-        measured.map_or(0.6 * size * text.len() as f64, |(width, _)| {
-            f64::from(width)
-        })
-    }
-
-    fn text(&self, text: &str, at: [f64; 2], size: f64, h: HPos, v: VPos) -> Painted<DB> {
-        let style = TextStyle::from(self.font(size)).pos(Pos::new(h, v));
-        self.area
-            .draw(&Text::new(text.to_owned(), pixel(at), style))
-    }
-
-    /// Title, facts and legend, from the top; leaves the plot's frame below them.
-    fn words(&mut self) -> Painted<DB> {
-        let u = self.unit;
-        let (left, right) = (MARGIN * u, self.frame.right - MARGIN * u);
-        let mut y = MARGIN * u * 0.7;
-        for line in self.wrapped(&self.picture.title, TITLE, right - left) {
-            self.text(&line, [left, y], TITLE, HPos::Left, VPos::Top)?;
-            y += 1.3 * TITLE * u;
+impl<'a, DB: DrawingBackend> Painter<'a, DB> {
+    fn new(canvas: Canvas<'a, DB>, picture: &'a Picture, height: f64) -> Self {
+        let frame = Frame {
+            left: MARGIN * canvas.unit,
+            right: (DESIGN_WIDTH - MARGIN) * canvas.unit,
+            top: 0.0,
+            bottom: height,
+        };
+        Self {
+            canvas,
+            frame,
+            picture,
+            free: RefCell::new(Free::new(1.0)),
         }
-        for fact in &self.picture.facts {
-            for line in self.wrapped(fact, TEXT, right - left) {
-                self.text(&line, [left, y], TEXT, HPos::Left, VPos::Top)?;
-                y += LINE_HEIGHT * u;
+    }
+
+    /// Title, facts and legend, from the top.
+    fn lay_out_words(&self) -> Words<'a> {
+        let u = self.canvas.unit;
+        let (left, right) = (self.frame.left, self.frame.right);
+        let mut y = 0.8 * MARGIN * u;
+        let mut pieces = Vec::new();
+        let mut block = |text: &str, (set, tone): (Type, Tone), height: f64| {
+            let fits = |line: &str| self.canvas.width_of(line, set) <= right - left;
+            for line in lines_that_fit(text, fits) {
+                let middle = [left, y + 0.5 * height * u];
+                pieces.push((middle, Piece::Words(line, set, tone)));
+                y += height * u;
             }
+        };
+        block(&self.picture.title, (TITLE, Tone::Source(0)), TITLE_HEIGHT);
+        for fact in &self.picture.facts {
+            block(fact, (DECK, Tone::Mute), LINE_HEIGHT);
         }
-        y = self.legend(y + 4.0 * u, left, right)?;
-        let widest = ticks(&self.picture.y, 8)
-            .iter()
-            .map(|(_, text)| self.width_of(text, TEXT))
-            .fold(40.0 * u, f64::max);
-        self.frame.left = left + LINE_HEIGHT * u + widest + 12.0 * u;
-        self.frame.right = right;
-        self.frame.top = y + 12.0 * u;
-        self.frame.bottom -= (MARGIN + 2.0 * LINE_HEIGHT + 6.0) * u;
-        Ok(())
-    }
-
-    fn wrapped(&self, text: &str, size: f64, room: f64) -> Vec<String> {
-        lines_that_fit(text, |line| self.width_of(line, size) <= room)
-    }
-
-    fn legend(
-        &self,
-        top: f64,
-        left: f64,
-        right: f64,
-    ) -> Result<f64, DrawingAreaErrorKind<DB::ErrorType>> {
-        let u = self.unit;
-        let sample = 46.0 * u;
-        let (mut x, mut y) = (left, top);
-        let mut any = false;
+        y += 4.0 * u;
+        let (mut x, mut any) = (left, false);
         let mut seen: Vec<&str> = Vec::new();
         for layer in &self.picture.layers {
             let name = layer.name();
@@ -159,101 +183,263 @@ impl<DB: DrawingBackend> Painter<'_, DB> {
                 continue;
             }
             seen.push(name);
-            let room = sample + 8.0 * u + self.width_of(name, TEXT) + 28.0 * u;
-            if any && x + room > right {
+            let room = SAMPLE * u + self.canvas.width_of(name, DECK) + 34.0 * u;
+            if any && x + room - 26.0 * u > right {
                 x = left;
                 y += LINE_HEIGHT * u;
             }
-            let middle = y + 0.5 * LINE_HEIGHT * u;
-            self.legend_sample(layer, x, middle, sample)?;
-            let at = [x + sample + 8.0 * u, middle];
-            self.text(name, at, TEXT, HPos::Left, VPos::Center)?;
+            pieces.push(([x, y + 0.5 * LINE_HEIGHT * u], Piece::Sample(layer)));
             x += room;
             any = true;
         }
-        Ok(if any { y + LINE_HEIGHT * u } else { y })
+        if any {
+            y += LINE_HEIGHT * u;
+        }
+        Words { pieces, bottom: y }
     }
 
-    fn legend_sample(&self, layer: &Layer, x: f64, y: f64, length: f64) -> Painted<DB> {
+    /// Writes what stands over the plot and leaves the plot's frame below it.
+    fn words(&mut self) -> Painted<DB> {
+        let u = self.canvas.unit;
+        let words = self.lay_out_words();
+        for (at, piece) in &words.pieces {
+            match piece {
+                Piece::Words(text, set, tone) => {
+                    self.canvas.text(text, *at, (*set, *tone), Anchor::Left)?;
+                }
+                Piece::Sample(layer) => {
+                    self.sample(layer, *at)?;
+                    let at = [at[0] + (SAMPLE + 8.0) * u, at[1]];
+                    let tone = word_tone(layer);
+                    self.canvas
+                        .text(layer.name(), at, (DECK, tone), Anchor::Left)?;
+                }
+            }
+        }
+        let widest = |texts: &mut dyn Iterator<Item = &str>, set: Type| {
+            texts
+                .map(|text| self.canvas.width_of(text, set))
+                .fold(0.0, f64::max)
+        };
+        let bottom = self.frame.bottom;
+        let (left, right) = (self.frame.left, self.frame.right);
+        self.frame = match &self.picture.y.ticks {
+            Ticks::Rows(rows) => Frame {
+                left: left + widest(&mut rows.iter().map(|r| r.name.as_str()), DECK) + 18.0 * u,
+                right: right
+                    - widest(&mut rows.iter().map(|r| r.value.as_str()), LABEL).min(0.42 * right)
+                    - 18.0 * u,
+                top: words.bottom + 8.0 * u,
+                bottom: bottom - (LINE_HEIGHT + MARGIN) * u,
+            },
+            _ => {
+                let ticks = ticks(&self.picture.y, Y_TICKS);
+                let gutter = widest(&mut ticks.iter().map(|(_, text)| text.as_str()), DECK);
+                Frame {
+                    left: left + gutter + 10.0 * u,
+                    right,
+                    top: words.bottom + (LINE_HEIGHT + 22.0) * u,
+                    bottom: bottom - (2.0 * LINE_HEIGHT + 0.6 * MARGIN) * u,
+                }
+            }
+        };
+        self.free = RefCell::new(Free::new(5.0 * u));
+        Ok(())
+    }
+
+    fn sample(&self, layer: &Layer, [x, y]: Place) -> Painted<DB> {
+        let u = self.canvas.unit;
+        let (length, half) = (SAMPLE * u, 8.0 * u);
         let ends = [[x, y], [x + length, y]];
         let middle = [x + 0.5 * length, y];
+        let box_of = |half: f64| [[x, y - half], [x + length, y + half]];
         match layer {
-            Layer::Line { style, .. } => {
-                self.stroke(&ends, style)?;
-                self.marker(middle, style, 7.0)
+            Layer::Line { tone, stroke, .. } | Layer::Rule { tone, stroke, .. } => self
+                .canvas
+                .stroke(&ends, (*tone, LINE), dashed_again(*tone, *stroke)),
+            Layer::Points { tone, mark, .. } => {
+                self.canvas
+                    .mark(middle, *tone, *mark, size_of_mark(*mark, 1))
             }
-            Layer::Points { style, .. } => self.marker(middle, style, 7.0),
-            Layer::Rule { style, .. } => self.stroke(&ends, style),
-            Layer::Upright { .. } => {
-                let half = 10.0 * self.unit;
-                self.stroke(
-                    &[[middle[0], y - half], [middle[0], y + half]],
-                    &Style::RULE,
-                )
+            Layer::Bars { tone, .. } | Layer::Upright { tone, .. } => self.canvas.stroke(
+                &[[middle[0], y - half], [middle[0], y + half]],
+                (*tone, THIN),
+                Stroke::Solid,
+            ),
+            Layer::Spread { .. } => self
+                .canvas
+                .ground(box_of(half), self.canvas.colour(Tone::Spread)),
+            Layer::Gap { .. } => self
+                .canvas
+                .ground(box_of(half), self.canvas.colour(Tone::FaultGround)),
+            Layer::Ground { tone, .. } => self
+                .canvas
+                .ground(box_of(half), self.canvas.colour(ground_of(*tone))),
+            Layer::Allowed { .. } => {
+                let ground = self.canvas.colour(Tone::AllowedGround);
+                self.canvas.ground(box_of(half), ground)?;
+                for y in [y - half, y + half] {
+                    let edge = [[x, y], [x + length, y]];
+                    self.canvas
+                        .stroke(&edge, (Tone::Edge, 1.2), Stroke::Solid)?;
+                }
+                Ok(())
             }
-            Layer::Band { .. } => {
-                let half = 8.0 * self.unit;
-                self.band([x, y - half], [x + length, y + half])
-            }
-            Layer::Cell { .. } => Ok(()),
+            Layer::Cell { .. } | Layer::Label { .. } => Ok(()),
         }
+    }
+
+    /// What lies behind the grid: grounds and spreads.
+    fn grounds(&self) -> Painted<DB> {
+        for layer in &self.picture.layers {
+            match layer {
+                Layer::Spread { points, .. } => {
+                    self.area(points, Tone::Spread)?;
+                    // Where lowest and highest are one, an area has no height.
+                    for end in [1, 2] {
+                        let edge: Vec<Place> = points.iter().map(|p| [p[0], p[end]]).collect();
+                        self.line(&edge, (Tone::Spread, 1.0), Stroke::Hair)?;
+                    }
+                }
+                Layer::Gap { points, .. } => self.area(points, Tone::FaultGround)?,
+                Layer::Allowed { points, .. } => {
+                    self.area(points, Tone::AllowedGround)?;
+                    for end in [1, 2] {
+                        let edge: Vec<Place> = points.iter().map(|p| [p[0], p[end]]).collect();
+                        self.line(&edge, (Tone::Edge, 1.4), Stroke::Solid)?;
+                    }
+                }
+                Layer::Ground { x, y, tone, .. } => self.ground([*x, *y], *tone)?,
+                _ => {}
+            }
+        }
+        Ok(())
+    }
+
+    fn area(&self, points: &[[f64; 3]], tone: Tone) -> Painted<DB> {
+        let colour = self.canvas.colour(tone);
+        let frame = self.frame;
+        let is_there = |p: &[f64; 3]| p.iter().all(|v| v.is_finite());
+        for stretch in points.split(|p| !is_there(p)) {
+            let edge = |end: usize| {
+                let at = move |p: &[f64; 3]| self.at([p[0], p[end]]);
+                let held = move |[x, y]: Place| {
+                    [
+                        x.clamp(frame.left, frame.right),
+                        y.clamp(frame.top, frame.bottom),
+                    ]
+                };
+                stretch.iter().map(at).map(held)
+            };
+            let corners: Vec<Place> = edge(1).chain(edge(2).rev()).collect();
+            if corners.len() > 3 {
+                let share = if tone == Tone::Spread {
+                    SPREAD_SHARE
+                } else {
+                    1.0
+                };
+                self.canvas
+                    .fill(&corners, colour, share * self.canvas.ground_share)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn ground(&self, [x, y]: [[f64; 2]; 2], tone: Tone) -> Painted<DB> {
+        let frame = self.frame;
+        let [left, right] = x.map(|x| self.x(x).clamp(frame.left, frame.right));
+        // A moment is a hair wide and still seen.
+        let least = 1.5 * self.canvas.unit;
+        let right = right.max(left + least);
+        let [one, other] = y.map(|y| match y.is_finite() {
+            true => self.y(y).clamp(frame.top, frame.bottom),
+            false if y < 0.0 => frame.bottom,
+            false => frame.top,
+        });
+        let corners = [[left, one.min(other)], [right, one.max(other)]];
+        self.canvas
+            .ground(corners, self.canvas.colour(ground_of(tone)))?;
+        if tone == Tone::Fine {
+            for (value, x) in [(x[0], left), (x[1], right)] {
+                if value != 0.0 && self.picture.x.holds(value) {
+                    let edge = [[x, corners[0][1]], [x, corners[1][1]]];
+                    self.canvas
+                        .stroke(&edge, (Tone::Edge, 1.4), Stroke::Solid)?;
+                }
+            }
+        }
+        Ok(())
     }
 
     fn axes(&self) -> Painted<DB> {
-        let (u, frame) = (self.unit, self.frame);
+        let (u, frame) = (self.canvas.unit, self.frame);
+        if let Ticks::Rows(rows) = &self.picture.y.ticks {
+            self.rows(rows)?;
+        } else {
+            for (value, text) in ticks(&self.picture.y, Y_TICKS) {
+                let y = self.y(value);
+                let ends = [[frame.left, y], [frame.right, y]];
+                self.canvas.stroke(&ends, (Tone::Grid, 1.2), Stroke::Hair)?;
+                let at = [frame.left - 10.0 * u, y];
+                self.canvas
+                    .text(&text, at, (DECK, Tone::Faint), Anchor::Right)?;
+            }
+            let name = [MARGIN * u, frame.top - 0.5 * LINE_HEIGHT * u - 10.0 * u];
+            let mute = (DECK, Tone::Mute);
+            self.canvas
+                .text(&self.picture.y.label, name, mute, Anchor::Left)?;
+            let name = [frame.right, frame.bottom + 1.5 * LINE_HEIGHT * u + 8.0 * u];
+            self.canvas
+                .text(&self.picture.x.label, name, mute, Anchor::Right)?;
+            let foot = [[frame.left, frame.bottom], [frame.right, frame.bottom]];
+            self.canvas.stroke(&foot, (Tone::Rule, 1.2), Stroke::Hair)?;
+        }
+        let y = frame.bottom + 0.5 * LINE_HEIGHT * u + 6.0 * u;
+        for (left, text) in self.tick_labels() {
+            self.canvas
+                .text(&text, [left, y], (DECK, Tone::Faint), Anchor::Left)?;
+        }
         for (value, _) in self.x_ticks() {
             let x = self.x(value);
-            self.grid([[x, frame.top], [x, frame.bottom]])?;
+            let ends = [[x, frame.bottom], [x, frame.bottom + 5.0 * u]];
+            self.canvas.stroke(&ends, (Tone::Rule, 1.2), Stroke::Hair)?;
         }
-        for (left, text) in self.tick_labels() {
-            let at = [left, frame.bottom + 8.0 * u];
-            self.text(&text, at, TEXT, HPos::Left, VPos::Top)?;
+        Ok(())
+    }
+
+    fn rows(&self, rows: &[Row]) -> Painted<DB> {
+        let (u, frame) = (self.canvas.unit, self.frame);
+        for (index, row) in rows.iter().enumerate() {
+            let y = self.y(index as f64);
+            let head = row.value.is_empty();
+            let set = if head { LABEL } else { DECK };
+            let left = [MARGIN * u, y];
+            self.canvas
+                .text(&row.name, left, (set, Tone::Open), Anchor::Left)?;
+            let right = [frame.right + 18.0 * u, y];
+            let set = if row.tone == Tone::Fault { LABEL } else { DECK };
+            let room = (DESIGN_WIDTH - MARGIN) * u - right[0];
+            let fits = |line: &str| self.canvas.width_of(line, set) <= room;
+            let value = shortened(&row.value, fits);
+            self.canvas
+                .text(&value, right, (set, row.tone), Anchor::Left)?;
         }
-        for (value, text) in ticks(&self.picture.y, 8) {
-            let y = self.y(value);
-            self.grid([[frame.left, y], [frame.right, y]])?;
-            self.text(
-                &text,
-                [frame.left - 10.0 * u, y],
-                TEXT,
-                HPos::Right,
-                VPos::Center,
-            )?;
-        }
-        let x_label = [
-            0.5 * (frame.left + frame.right),
-            frame.bottom + (LINE_HEIGHT + 12.0) * u,
-        ];
-        self.text(
-            &self.picture.x.label,
-            x_label,
-            TEXT,
-            HPos::Center,
-            VPos::Top,
-        )?;
-        let y_label = [MARGIN * u, 0.5 * (frame.top + frame.bottom)];
-        let style = TextStyle::from(self.font(TEXT))
-            .transform(FontTransform::Rotate270)
-            .pos(Pos::new(HPos::Center, VPos::Top));
-        self.area.draw(&Text::new(
-            self.picture.y.label.clone(),
-            pixel(y_label),
-            style,
-        ))
+        let foot = [[frame.left, frame.bottom], [frame.right, frame.bottom]];
+        self.canvas.stroke(&foot, (Tone::Rule, 1.2), Stroke::Hair)
     }
 
     fn x_ticks(&self) -> Vec<(f64, String)> {
-        let wanted = (self.frame.right - self.frame.left) / (130.0 * self.unit);
-        ticks(&self.picture.x, wanted as usize)
+        let wanted = (self.frame.right - self.frame.left) / (150.0 * self.canvas.unit);
+        ticks(&self.picture.x, (wanted as usize).max(2))
     }
 
     /// Left edges and texts of the labels under the horizontal axis.
     fn tick_labels(&self) -> Vec<(f64, String)> {
-        let u = self.unit;
+        let u = self.canvas.unit;
         let room = [0.0, self.frame.right + 0.8 * MARGIN * u];
         let ticks = self.x_ticks();
         let wanted = ticks.iter().map(|(value, text)| {
-            let width = self.width_of(text, TEXT);
+            let width = self.canvas.width_of(text, DECK);
             (self.x(*value) - 0.5 * width, width)
         });
         let placed = labels::placed(wanted, room, 10.0 * u);
@@ -264,412 +450,294 @@ impl<DB: DrawingBackend> Painter<'_, DB> {
             .collect()
     }
 
-    fn grid(&self, ends: [[f64; 2]; 2]) -> Painted<DB> {
-        let style = RGBColor(222, 222, 222).stroke_width(1);
-        self.area
-            .draw(&PathElement::new(ends.map(pixel).to_vec(), style))
-    }
-
-    fn outline(&self) -> Painted<DB> {
+    pub(super) fn x(&self, value: f64) -> f64 {
         let frame = self.frame;
-        let corners = [
-            pixel([frame.left, frame.top]),
-            pixel([frame.right, frame.bottom]),
-        ];
-        self.area
-            .draw(&Rectangle::new(corners, BLACK.stroke_width(1)))
+        frame.left + self.picture.x.share(value) * (frame.right - frame.left)
     }
 
-    fn x(&self, value: f64) -> f64 {
+    pub(super) fn y(&self, value: f64) -> f64 {
         let frame = self.frame;
-        place(value, &self.picture.x, frame.left, frame.right)
+        frame.bottom + self.picture.y.share(value) * (frame.top - frame.bottom)
     }
 
-    fn y(&self, value: f64) -> f64 {
-        let frame = self.frame;
-        place(value, &self.picture.y, frame.bottom, frame.top)
-    }
-
-    fn at(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+    pub(super) fn at(&self, [x, y]: [f64; 2]) -> Place {
         [self.x(x), self.y(y)]
     }
 
-    fn layer(&self, layer: &Layer, order: usize) -> Painted<DB> {
+    fn layer(&self, layer: &Layer) -> Painted<DB> {
         let frame = self.frame;
         match layer {
-            Layer::Line { points, style, .. } => self.line(points, style, order),
-            Layer::Points { points, style, .. } => {
-                let present = points
-                    .iter()
-                    .filter(|p| p[0].is_finite() && p[1].is_finite());
-                for point in present {
-                    self.marker(self.at(*point), style, 4.5)?;
+            Layer::Line {
+                points,
+                tone,
+                stroke,
+                ..
+            } => {
+                let many = points.len() > MANY && self.picture.y.ticks == Ticks::Signed;
+                let width = if many || matches!(tone, Tone::Context | Tone::Model) {
+                    THIN
+                } else {
+                    LINE
+                };
+                self.line(points, (*tone, width), dashed_again(*tone, *stroke))
+            }
+            Layer::Points {
+                points, tone, mark, ..
+            } => {
+                let size = size_of_mark(*mark, points.len());
+                for point in points.iter().map(|p| self.at(*p)) {
+                    if frame_with_room(frame).holds(point) {
+                        self.free.borrow_mut().take(point, size * self.canvas.unit);
+                        self.canvas.mark(point, *tone, *mark, size)?;
+                    }
                 }
                 Ok(())
             }
-            Layer::Band { between, .. } => self.band(
-                [frame.left, self.y(between[1])],
-                [frame.right, self.y(between[0])],
-            ),
-            Layer::Rule { at, style, .. } => {
-                let y = self.y(*at);
-                self.stroke(&[[frame.left, y], [frame.right, y]], style)
+            Layer::Bars { bars, tone, .. } => {
+                for [x, low, high] in bars {
+                    let bar = [[*x, *low], [*x, *high]];
+                    self.line(&bar, (*tone, LINE), Stroke::Solid)?;
+                }
+                Ok(())
             }
-            Layer::Upright { at, .. } => {
+            Layer::Rule {
+                at, tone, stroke, ..
+            } => {
+                let y = self.y(*at);
+                let ends = [[frame.left, y], [frame.right, y]];
+                match self.picture.y.holds(*at) {
+                    true => self.canvas.stroke(&ends, (*tone, THIN), *stroke),
+                    false => Ok(()),
+                }
+            }
+            Layer::Upright { at, tone, .. } => {
                 let x = self.x(*at);
-                self.stroke(&[[x, frame.top], [x, frame.bottom]], &Style::RULE)
+                let ends = [[x, frame.top], [x, frame.bottom]];
+                self.free.borrow_mut().take_line(&ends);
+                match self.picture.x.holds(*at) {
+                    true if *tone == Tone::Edge => {
+                        self.canvas.stroke(&ends, (*tone, 1.4), Stroke::Hair)
+                    }
+                    true => self.canvas.stroke(&ends, (*tone, 1.4), Stroke::Dashed),
+                    false => Ok(()),
+                }
             }
             Layer::Cell { x, y, shade, text } => {
                 self.cell(self.at([x[0], y[1]]), self.at([x[1], y[0]]), *shade, text)
             }
+            Layer::Spread { .. }
+            | Layer::Allowed { .. }
+            | Layer::Gap { .. }
+            | Layer::Ground { .. }
+            | Layer::Label { .. } => Ok(()),
         }
     }
 
-    /// Unbroken stretches of a line, thinned to what the pixels can show, with markers.
-    fn line(&self, points: &[[f64; 2]], style: &Style, order: usize) -> Painted<DB> {
-        for stretch in points.split(|p| !p[0].is_finite() || !p[1].is_finite()) {
-            let drawn: Vec<[f64; 2]> = stretch.iter().map(|p| self.at(*p)).collect();
-            match drawn.as_slice() {
-                [] => {}
-                [alone] => self.marker(*alone, style, 3.0)?,
-                several => self.stroke(&thinned(several), style)?,
-            }
-        }
-        let distance = MARKER_DISTANCE * self.unit;
-        // Lines on top of each other still show each one's markers.
-        let mut next = self.frame.left + distance * (0.25 + 0.23 * (order % 4) as f64);
-        let finite = points
-            .iter()
-            .filter(|p| p[0].is_finite() && p[1].is_finite());
-        for point in finite {
-            let at = self.at(*point);
-            if at[0] >= next {
-                self.marker(at, style, 7.0)?;
-                next += distance * ((at[0] - next) / distance).floor() + distance;
+    /// A line inside the frame, thinned to what pixels show.
+    fn line(&self, points: &[[f64; 2]], look: (Tone, f64), stroke: Stroke) -> Painted<DB> {
+        let drawn: Vec<Place> = points.iter().map(|p| self.at(*p)).collect();
+        for part in clipped(&drawn, self.frame) {
+            self.free.borrow_mut().take_line(&part);
+            match part.as_slice() {
+                [alone] => self.canvas.mark(*alone, look.0, Mark::Dot, 0.8 * look.1)?,
+                several => self.canvas.stroke(&thinned(several), look, stroke)?,
             }
         }
         Ok(())
     }
 
-    fn stroke(&self, points: &[[f64; 2]], style: &Style) -> Painted<DB> {
-        let width = (1.5 * style.weight * self.unit).round().max(1.0) as u32;
-        let look = colour(style).stroke_width(width);
-        let dash = 9.0 * self.unit;
-        let pieces = if style.dashed {
-            dashes(points, dash, 0.7 * dash)
-        } else {
-            vec![points.to_vec()]
-        };
-        for piece in pieces {
-            let mut path: Vec<Pixel> = piece.into_iter().map(pixel).collect();
-            path.dedup();
-            if self.joins == Joins::Own || width == 1 {
-                self.area.draw(&PathElement::new(path, look))?;
-                continue;
-            }
-            let round = colour(style).filled();
-            for joint in path.iter().skip(1).rev().skip(1) {
-                self.area.draw(&Circle::new(*joint, width / 2, round))?;
-            }
-            for part in path.windows(2) {
-                self.area.draw(&PathElement::new(part.to_vec(), look))?;
+    /// What lies over everything: the marks beyond the edges, and the words at their places.
+    fn over(&self) -> Painted<DB> {
+        let drawn = self.picture.layers.iter().filter_map(|layer| match layer {
+            Layer::Line { points, .. } | Layer::Points { points, .. } => Some(points),
+            _ => None,
+        });
+        let mut drawn: Vec<[f64; 2]> = drawn.flatten().copied().collect();
+        drawn.retain(|p| p[0].is_finite() && p[1].is_finite());
+        drawn.sort_by(|a, b| a[0].total_cmp(&b[0]));
+        self.beyond(&drawn)?;
+        for layer in &self.picture.layers {
+            if let Layer::Label { at, text, tone } = layer {
+                self.label(self.at(*at), text, *tone)?;
             }
         }
         Ok(())
     }
 
-    fn band(&self, corner: [f64; 2], opposite: [f64; 2]) -> Painted<DB> {
-        let corners = [pixel(corner), pixel(opposite)];
-        self.area
-            .draw(&Rectangle::new(corners, RGBColor(228, 236, 242).filled()))?;
-        let edge = Style {
-            weight: 0.7,
-            ..Style::RULE
-        };
-        self.stroke(&[corner, [opposite[0], corner[1]]], &edge)?;
-        self.stroke(&[[corner[0], opposite[1]], opposite], &edge)
+    /// Triangles at the edge for what lies beyond it, and how far the worst of it goes.
+    fn beyond(&self, points: &[[f64; 2]]) -> Painted<DB> {
+        let (u, frame) = (self.canvas.unit, self.frame);
+        if matches!(self.picture.y.ticks, Ticks::Rows(_)) {
+            return Ok(());
+        }
+        for (up, edge) in [(true, frame.top), (false, frame.bottom)] {
+            let off = |p: &&[f64; 2]| {
+                let share = self.picture.y.share(p[1]);
+                self.picture.x.holds(p[0]) && if up { share > 1.0 } else { share < 0.0 }
+            };
+            let (size, inwards) = (6.0 * u, if up { 1.0 } else { -1.0 });
+            let (mark, at) = match up {
+                true => (Mark::Triangle, edge + 0.9 * size),
+                false => (Mark::Drop, edge - 0.9 * size),
+            };
+            let mut last = f64::NEG_INFINITY;
+            let mut worst: Option<[f64; 2]> = None;
+            for point in points.iter().filter(off) {
+                let x = self.x(point[0]);
+                if x >= last + BEYOND * u {
+                    self.canvas.mark([x, at], Tone::Fault, mark, 6.0)?;
+                    self.free.borrow_mut().take([x, at], size);
+                    last = x;
+                }
+                let further = |w: [f64; 2]| if up { point[1] > w[1] } else { point[1] < w[1] };
+                if worst.is_none_or(further) {
+                    worst = Some(*point);
+                }
+            }
+            if let Some([x, value]) = worst {
+                let size = if value.abs() < 10.0 { 1 } else { 0 };
+                let signed = self.picture.y.ticks == Ticks::Signed;
+                let number = crate::text::number(value, size, signed).replace('-', "−");
+                let text = format!("to {number}\u{a0}{}", self.picture.y.unit);
+                let at = [self.x(x), at + inwards * 0.2 * size as f64];
+                self.label(at, &text, Tone::Fault)?;
+            }
+        }
+        Ok(())
     }
 
-    fn cell(&self, a: [f64; 2], b: [f64; 2], shade: Option<f64>, text: &[String]) -> Painted<DB> {
-        let corners = [pixel(a), pixel(b)];
-        if let Some(shade) = shade {
-            self.area
-                .draw(&Rectangle::new(corners, tint(shade).filled()))?;
-        }
-        self.area.draw(&Rectangle::new(
-            corners,
-            RGBColor(150, 150, 150).stroke_width(1),
-        ))?;
+    /// Words near their place, where they cover the least.
+    fn label(&self, at: Place, text: &str, tone: Tone) -> Painted<DB> {
+        let u = self.canvas.unit;
+        let width = self.canvas.width_of(text, LABEL);
+        let size = [width, LINE_HEIGHT * u];
+        let middle = self
+            .free
+            .borrow_mut()
+            .placed(at, size, 14.0 * u, self.frame);
+        let word = match tone {
+            Tone::Line(_) => Tone::Open,
+            other => other,
+        };
+        self.canvas
+            .text(text, middle, (LABEL, word), Anchor::Middle)
+    }
+
+    fn cell(&self, a: Place, b: Place, shade: Option<f64>, text: &[String]) -> Painted<DB> {
+        let gap = 1.0 * self.canvas.unit;
+        let (a, b) = ([a[0] + gap, a[1] + gap], [b[0] - gap, b[1] - gap]);
+        let colour = self.tint(shade);
+        self.canvas.ground([a, b], colour)?;
         let longest = text
             .iter()
-            .map(|t| self.width_of(t, TEXT))
+            .map(|t| self.canvas.width_of(t, DECK))
             .fold(1.0, f64::max);
         let lines = text.len().max(1) as f64;
-        let fit = ((b[0] - a[0]) * 0.9 / longest)
-            .min((b[1] - a[1]) * 0.9 / (lines * LINE_HEIGHT * self.unit));
-        let size = (0.85 * TEXT * fit.min(1.0)).max(9.0);
-        let step = LINE_HEIGHT / TEXT * size * self.unit;
+        let fit = ((b[0] - a[0]) * 0.92 / longest)
+            .min((b[1] - a[1]) * 0.92 / (lines * LINE_HEIGHT * self.canvas.unit));
+        let size = (0.95 * DECK.size * fit.min(1.0)).max(8.0);
+        let step = LINE_HEIGHT / DECK.size * size * self.canvas.unit;
         let middle = [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])];
         for (line, text) in text.iter().enumerate() {
             let y = middle[1] + (line as f64 - 0.5 * (lines - 1.0)) * step;
-            self.text(text, [middle[0], y], size, HPos::Center, VPos::Center)?;
+            let set = Type {
+                size,
+                bold: line == 0 && shade.is_some(),
+            };
+            let tone = if line == 0 { Tone::Open } else { Tone::Mute };
+            self.canvas
+                .text(text, [middle[0], y], (set, tone), Anchor::Middle)?;
         }
         Ok(())
     }
 
-    fn marker(&self, at: [f64; 2], style: &Style, size: f64) -> Painted<DB> {
-        let Some(marker) = style.marker else {
-            return Ok(());
+    /// Blue for below zero, orange for above, paler towards zero.
+    fn tint(&self, shade: Option<f64>) -> RGBColor {
+        let quiet = self.canvas.colour(Tone::QuietGround);
+        let Some(shade) = shade.filter(|s| s.is_finite()) else {
+            return quiet;
         };
-        let r = size * self.unit;
-        let fill = colour(style).filled();
-        let corners: &[[f64; 2]] = match marker {
-            Marker::Disc => {
-                return self
-                    .area
-                    .draw(&Circle::new(pixel(at), r.max(1.0) as i32, fill));
-            }
-            Marker::Ring => {
-                let stroke = colour(style).stroke_width((2.0 * self.unit).round().max(1.0) as u32);
-                return self
-                    .area
-                    .draw(&Circle::new(pixel(at), r.max(1.0) as i32, stroke));
-            }
-            Marker::Square => &[[-0.9, -0.9], [0.9, -0.9], [0.9, 0.9], [-0.9, 0.9]],
-            Marker::Triangle => &[[0.0, -1.2], [1.1, 0.8], [-1.1, 0.8]],
-            Marker::Diamond => &[[0.0, -1.3], [1.1, 0.0], [0.0, 1.3], [-1.1, 0.0]],
-            Marker::Drop => &[[0.0, 1.2], [1.1, -0.8], [-1.1, -0.8]],
+        let full = match shade < 0.0 {
+            true => self.canvas.colour(Tone::Reference(0)),
+            false => self.canvas.colour(Tone::Fault),
         };
-        let shape: Vec<Pixel> = corners
-            .iter()
-            .map(|[dx, dy]| pixel([at[0] + dx * r, at[1] + dy * r]))
-            .collect();
-        self.area.draw(&Polygon::new(shape, fill))
+        let share = 0.06 + 0.5 * shade.abs().min(1.0);
+        let mix =
+            |a: u8, b: u8| (f64::from(a) + share * (f64::from(b) - f64::from(a))).round() as u8;
+        RGBColor(
+            mix(quiet.0, full.0),
+            mix(quiet.1, full.1),
+            mix(quiet.2, full.2),
+        )
     }
 }
 
-fn place(value: f64, axis: &Axis, from: f64, to: f64) -> f64 {
-    let [low, high] = axis.range;
-    let share = (value - low) / (high - low);
-    // What lies outside the axis is drawn at its edge.
-    from + share.clamp(0.0, 1.0) * (to - from)
+/// Width of a sample in the legend, design units.
+const SAMPLE: f64 = 34.0;
+
+/// About this many ticks up.
+const Y_TICKS: usize = 6;
+
+/// A mark of a value at the very edge is drawn whole.
+fn frame_with_room(frame: Frame) -> Frame {
+    Frame {
+        left: frame.left - 1.0,
+        right: frame.right + 1.0,
+        top: frame.top - 1.0,
+        bottom: frame.bottom + 1.0,
+    }
 }
 
-/// Blue for below zero, vermilion for above, paler towards zero.
-fn tint(shade: f64) -> RGBColor {
-    let (r, g, b) = if shade < 0.0 {
-        (86, 180, 233)
+/// Where its colour comes again, a line is dashed.
+fn dashed_again(tone: Tone, stroke: Stroke) -> Stroke {
+    if tone.comes_again() {
+        Stroke::Dashed
     } else {
-        (230, 159, 0)
-    };
-    let share = 0.12 + 0.7 * shade.abs().min(1.0);
-    let mix = |channel: u8| (255.0 - share * (255.0 - f64::from(channel))).round() as u8;
-    RGBColor(mix(r), mix(g), mix(b))
+        stroke
+    }
 }
 
-/// The same line with at most four points a pixel column: first, lowest, highest, last.
-fn thinned(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
-    let mut out: Vec<[f64; 2]> = Vec::new();
-    for column in points.chunk_by(|a, b| a[0].floor() == b[0].floor()) {
-        let extreme = |better: fn(f64, f64) -> bool| {
-            column
-                .iter()
-                .enumerate()
-                .reduce(|best, next| {
-                    if better(next.1[1], best.1[1]) {
-                        next
-                    } else {
-                        best
-                    }
-                })
-                .map_or(0, |(place, _)| place)
-        };
-        let mut kept = [
-            0,
-            extreme(|a, b| a < b),
-            extreme(|a, b| a > b),
-            column.len() - 1,
-        ];
-        kept.sort_unstable();
-        let mut last = None;
-        for place in kept {
-            if last != Some(place) {
-                out.extend(column.get(place));
-                last = Some(place);
-            }
-        }
+fn ground_of(tone: Tone) -> Tone {
+    match tone {
+        Tone::Fine => Tone::AllowedGround,
+        Tone::Fault => Tone::FaultGround,
+        _ => Tone::QuietGround,
     }
-    out
 }
 
-/// A polyline cut into strokes of length `on` with gaps of length `off`.
-fn dashes(points: &[[f64; 2]], on: f64, off: f64) -> Vec<Vec<[f64; 2]>> {
-    let mut pieces = Vec::new();
-    let Some(first) = points.first() else {
-        return pieces;
-    };
-    let mut piece = vec![*first];
-    let mut left = on;
-    let mut drawing = true;
-    for pair in points.windows(2) {
-        let (mut from, to) = (pair[0], pair[1]);
-        loop {
-            let length = (to[0] - from[0]).hypot(to[1] - from[1]);
-            if length < left || length <= 0.0 {
-                left -= length;
-                if drawing {
-                    piece.push(to);
-                }
-                break;
-            }
-            let share = left / length;
-            let cut = [
-                from[0] + share * (to[0] - from[0]),
-                from[1] + share * (to[1] - from[1]),
-            ];
-            if drawing {
-                piece.push(cut);
-                pieces.push(std::mem::take(&mut piece));
-            } else {
-                piece = vec![cut];
-            }
-            drawing = !drawing;
-            left = if drawing { on } else { off };
-            from = cut;
-        }
+/// The tone of a layer's name in the legend: words need more contrast than lines.
+fn word_tone(layer: &Layer) -> Tone {
+    match layer {
+        Layer::Line { tone, .. } | Layer::Points { tone, .. } => match tone {
+            Tone::Source(_) | Tone::Reference(_) | Tone::Fault | Tone::Fine => *tone,
+            _ => Tone::Mute,
+        },
+        _ => Tone::Mute,
     }
-    if drawing && piece.len() > 1 && piece.first() != piece.last() {
-        pieces.push(piece);
-    }
-    pieces
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn thinning_keeps_every_spike() {
-        let points: Vec<[f64; 2]> = (0..1000)
-            .map(|i| {
-                [
-                    f64::from(i) / 100.0,
-                    if i == 555 { 99.0 } else { f64::from(i % 7) },
-                ]
-            })
-            .collect();
-        let thin = thinned(&points);
-        assert!(thin.len() <= 40, "{}", thin.len());
-        assert!(thin.contains(&[5.55, 99.0]));
-        assert_eq!(thin.first(), points.first());
-        assert_eq!(thin.last(), points.last());
-        assert!(thin.windows(2).all(|pair| pair[0][0] <= pair[1][0]));
+fn size_of_mark(mark: Mark, of: usize) -> f64 {
+    match mark {
+        Mark::Dot => 2.4,
+        Mark::Disc if of > 60 => 4.0,
+        Mark::Diamond => 7.0,
+        Mark::Drop | Mark::Beyond => 8.0,
+        _ => 6.0,
     }
+}
 
-    /// First and last pixel row with the ink of stream 0 in a raster picture of `heights`.
-    fn inked_rows(heights: impl Fn(usize) -> f64) -> (usize, usize) {
-        const SIZE: (u32, u32) = (1200, 744);
-        let axis = |range| Axis {
-            label: String::new(),
-            range,
-            ticks: super::super::picture::Ticks::Numbers,
-        };
-        let style = Style {
-            marker: None,
-            ..Style::of_stream(0)
-        };
-        let picture = Picture {
-            title: String::new(),
-            facts: Vec::new(),
-            x: axis([0.0, 4000.0]),
-            y: axis([0.0, 100.0]),
-            layers: vec![Layer::Line {
-                name: String::new(),
-                points: (0..=4000).map(|t| [t as f64, heights(t)]).collect(),
-                style,
-            }],
-        };
-        let mut pixels = vec![0; (SIZE.0 * SIZE.1 * 3) as usize];
-        {
-            let backend = BitMapBackend::with_buffer(&mut pixels, SIZE);
-            paint(&backend.into_drawing_area(), &picture, Joins::Round).unwrap();
-        }
-        let (r, g, b) = style.ink.rgb();
-        let row = |y: &usize| {
-            let row = &pixels[y * SIZE.0 as usize * 3..(y + 1) * SIZE.0 as usize * 3];
-            row.chunks(3).any(|pixel| pixel == [r, g, b])
-        };
-        let rows: Vec<usize> = (0..SIZE.1 as usize).filter(row).collect();
-        (rows[0], *rows.last().unwrap())
+/// A text cut at a word so that it fits, the cut marked.
+fn shortened(text: &str, fits: impl Fn(&str) -> bool) -> String {
+    if fits(text) {
+        return text.to_owned();
     }
-
-    #[test]
-    fn the_line_of_a_spiky_series_stays_where_its_values_are() {
-        super::super::font_at_hand().unwrap();
-        let (top, _) = inked_rows(|_| 60.0);
-        let (_, bottom) = inked_rows(|_| 40.0);
-        let spiky = inked_rows(|t| 40.0 + 20.0 * ((t * 7919) % 101) as f64 / 100.0);
-        assert!(
-            spiky.0 + 2 >= top && spiky.1 <= bottom + 2,
-            "{spiky:?} {top} {bottom}"
-        );
-    }
-
-    /// The label of a tick at the very end of the axis is moved in, not cut, and none touches
-    /// another.
-    #[test]
-    fn labels_of_ticks_stay_on_the_page_and_apart() {
-        super::super::font_at_hand().unwrap();
-        let axis = |range, ticks| Axis {
-            label: String::new(),
-            range,
-            ticks,
-        };
-        use super::super::picture::Ticks;
-        for (range, ticks) in [
-            ([0.0, 36_000.0], Ticks::Clock),
-            ([0.0, 7200.0], Ticks::Clock),
-            ([-0.02, 4.56], Ticks::Durations),
-        ] {
-            let picture = Picture {
-                title: String::new(),
-                facts: Vec::new(),
-                x: axis(range, ticks),
-                y: axis([0.0, 1.0], Ticks::Numbers),
-                layers: Vec::new(),
-            };
-            let mut out = String::new();
-            let area = SVGBackend::with_string(&mut out, (1200, 744)).into_drawing_area();
-            let mut painter = Painter {
-                area: &area,
-                unit: 1.0,
-                frame: Frame {
-                    left: 0.0,
-                    right: 1200.0,
-                    top: 0.0,
-                    bottom: 744.0,
-                },
-                picture: &picture,
-                joins: Joins::Own,
-            };
-            painter.words().unwrap();
-            let labels = painter.tick_labels();
-            assert!(labels.len() >= 4, "{labels:?}");
-            let mut before = 0.0;
-            for (left, text) in labels {
-                let right = left + painter.width_of(&text, TEXT);
-                assert!(left > before && right < 1200.0, "{text}: {left} {right}");
-                before = right;
-            }
+    let mut cut = text;
+    while let Some((shorter, _)) = cut.rsplit_once(' ') {
+        cut = shorter;
+        let marked = format!("{}…", cut.trim_end_matches([',', ';', ' ']));
+        if fits(&marked) {
+            return marked;
         }
     }
-
-    #[test]
-    fn dashes_cover_their_share() {
-        let cut = dashes(&[[0.0, 0.0], [100.0, 0.0]], 6.0, 4.0);
-        let inked: f64 = cut.iter().map(|p| p[p.len() - 1][0] - p[0][0]).sum();
-        assert_eq!(cut.len(), 10);
-        assert!((inked - 60.0).abs() < 1e-9);
-        assert!(dashes(&[], 6.0, 4.0).is_empty());
-    }
+    "…".to_owned()
 }

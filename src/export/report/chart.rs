@@ -213,16 +213,6 @@ impl Chart {
         );
     }
 
-    /// A ground over the whole width between two values of y.
-    pub(super) fn band(&mut self, class: &str, y: [f64; 2]) {
-        let (top, bottom) = (self.py(y[0].max(y[1])), self.py(y[0].min(y[1])));
-        let _ = write!(
-            self.grounds,
-            "<rect class=\"{class}\" x=\"0\" y=\"{top:.1}\" width=\"100%\" height=\"{:.1}\"/>",
-            bottom - top
-        );
-    }
-
     /// A stroke from one height to another, px.
     pub(super) fn upright(&mut self, class: &str, x: f64, y: [f64; 2]) {
         let percent = self.percent(x);

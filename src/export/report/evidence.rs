@@ -401,6 +401,8 @@ fn pictures(
             aligned: material.aligned,
             findings: material.findings,
             figures: (**segment).clone(),
+            chosen: None,
+            question: None,
         };
         let caption = caption(segment);
         let mut picture = drawn(segments::picture_of(group.kind), &subject, size, &caption)?;
@@ -463,6 +465,8 @@ fn excursions(material: &Material<'_>) -> Result<String, ExportError> {
             aligned,
             findings: material.findings,
             figures: live(session, aligned, material.findings, span, Kind::Open),
+            chosen: None,
+            question: None,
         };
         let caption = format!(
             "Up to {} W from the references at {}, for {} s.",

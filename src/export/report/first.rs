@@ -6,13 +6,14 @@ use std::fmt::Write as _;
 use super::chart::{self, Anchor, CHARACTER, Chart, WIDTH, inline_sign, rounded, tone};
 use super::html::{escaped, list, paragraph, set};
 use super::parts::{Material, number};
+use crate::analysis::error_curve::ErrorCurve;
 use crate::analysis::questions::answer::Part;
 use crate::analysis::questions::{Answer, Finding, Question};
 use crate::export::table::{ShortRow, short_rows};
-use crate::picture::error_curve::ErrorPicture;
+use crate::picture::error_curve::{allowed, powers};
 use crate::picture::gauge::Gauge;
 use crate::picture::labels::placed;
-use crate::session::{Kind, Role, Session, Words};
+use crate::session::{Claim, Kind, Role, Session, Words};
 use crate::text::{clock_time, listed, machine_number, one_line, word_of};
 use crate::timeline::Member;
 
@@ -468,18 +469,24 @@ pub(super) fn error_curves(material: &Material<'_>) -> String {
             let streams = &material.session.streams;
             let index = streams.iter().position(|s| s.label == found.under_test)?;
             let claim = material.session.claim_of(index).unwrap_or_default();
-            let shown = ErrorPicture::of(found, claim)?;
             let answer = material
                 .answers
                 .answer(Question::Accuracy, &found.under_test)?;
-            Some(error_curve(&shown, answer, material.session, index))
+            error_curve(found, claim, answer, material.session, index)
         })
         .collect()
 }
 
-fn error_curve(shown: &ErrorPicture, answer: &Answer, session: &Session, index: usize) -> String {
+fn error_curve(
+    found: &ErrorCurve,
+    claim: Claim,
+    answer: &Answer,
+    session: &Session,
+    index: usize,
+) -> Option<String> {
+    let [low, high] = powers(found)?;
     let power = |part: &Part| {
-        let block = shown.blocks.iter().find(|b| b.segment == part.segment);
+        let block = found.blocks.iter().find(|b| b.segment == part.segment);
         block.map(|block| block.power_w)
     };
     let marks: Vec<(f64, &Part)> = answer
@@ -488,23 +495,18 @@ fn error_curve(shown: &ErrorPicture, answer: &Answer, session: &Session, index: 
         .filter_map(|part| Some((power(part)?, part)))
         .collect();
     if marks.is_empty() {
-        return String::new();
+        return None;
     }
     let limits = marks.iter().flat_map(|(_, part)| part.interval);
-    let claim = shown.claim.iter().flatten().map(|p| p[1]);
-    let (y, step) = rounded(limits.chain(claim.clone()).chain([0.0]), 4.0);
-    let [low, high] = shown.power_w;
+    let ground = allowed(claim, [low, high]);
+    let edges = |at: usize| ground.iter().map(move |point| [point[0], point[at]]);
+    let claimed = edges(1).chain(edges(2)).map(|p| p[1]);
+    let (y, step) = rounded(limits.chain(claimed).chain([0.0]), 4.0);
     let room = 0.08 * (high - low).max(40.0);
     let mut chart = Chart::new([low - room, high + room], y, 104.0, 22.0);
-    let [lower, upper] = &shown.claim;
-    let ground: Vec<[f64; 3]> = lower
-        .iter()
-        .zip(upper)
-        .map(|(low, high)| [low[0], low[1], high[1]])
-        .collect();
     chart.area("allowed", &ground);
-    for edge in [lower, upper] {
-        chart.line("claim", edge);
+    for edge in [1, 2] {
+        chart.line("claim", &edges(edge).collect::<Vec<_>>());
     }
     chart.ticks_y(step, true, "%");
     let (_, step_w) = rounded([low, high].into_iter(), 4.0);
@@ -570,11 +572,11 @@ fn error_curve(shown: &ErrorPicture, answer: &Answer, session: &Session, index: 
         .get(index)
         .map_or("", |stream| stream.label.as_str());
     let alt = format!("Error of {label} against power: {}.", blocks.join("; "));
-    format!(
+    Some(format!(
         "<figure class=\"half\">\n<figcaption><b>{}: error against power</b> <span class=\"mute\">Each held block with its uncertainty, % of what is delivered. <span class=\"w-claim\">Green: the claim.</span></span></figcaption>\n{}</figure>\n",
         escaped(label),
         chart.finish(&alt)
-    )
+    ))
 }
 
 /// What the marks of the gauges mean.

@@ -3,12 +3,14 @@
 use std::fmt::Write as _;
 
 use super::chart::{Anchor, Chart, rounded};
-use super::html::{escaped, set};
-use crate::analysis::questions::Findings;
+use super::html::set;
+use crate::analysis::questions::{Finding, Findings};
 use crate::analysis::ride::RideFindings;
 use crate::analysis::table::Table;
 use crate::export::ExportError;
-use crate::export::figure::{self, Ink, Layer, Picture, PictureKind, Style, Subject, Ticks};
+use crate::export::figure::{self, Picture, PictureKind, Subject};
+use crate::picture::parts::{Layer, Mark, Ticks};
+use crate::picture::tone::Tone;
 use crate::session::{OpenedSession, Session};
 use crate::text;
 use crate::timeline::Aligned;
@@ -91,6 +93,29 @@ pub(super) fn drawn(
     ))
 }
 
+/// The class of what a line or word stands for.
+const fn class_of(tone: Tone) -> &'static str {
+    match tone {
+        Tone::Source(n) => match n % 2 {
+            0 => "src",
+            _ => "src2",
+        },
+        Tone::Reference(n) | Tone::Line(n) => match n % 3 {
+            0 => "ref",
+            1 => "ref2",
+            _ => "ref3",
+        },
+        Tone::Model => "model",
+        Tone::Fault => "fault",
+        Tone::Fine => "fine",
+        Tone::Open => "open",
+        Tone::Edge => "claim",
+        Tone::Spread => "spread",
+        Tone::Rule | Tone::Grid => "rule",
+        _ => "aside",
+    }
+}
+
 /// The names of what is drawn, each in its tone.
 fn legend(picture: &Picture) -> String {
     let mut seen: Vec<&str> = Vec::new();
@@ -101,35 +126,21 @@ fn legend(picture: &Picture) -> String {
             continue;
         }
         seen.push(name);
-        let tone = match layer {
-            Layer::Line { style, .. } | Layer::Points { style, .. } | Layer::Rule { style, .. } => {
-                class_of(*style)
-            }
-            Layer::Band { .. } => "claim",
-            _ => "plain",
+        let class = match layer {
+            Layer::Line { tone, .. }
+            | Layer::Points { tone, .. }
+            | Layer::Bars { tone, .. }
+            | Layer::Rule { tone, .. }
+            | Layer::Upright { tone, .. } => class_of(*tone),
+            Layer::Ground { tone, .. } => class_of(*tone),
+            Layer::Allowed { .. } => "fine",
+            Layer::Gap { .. } => "fault",
+            _ => "aside",
         };
         let comma = if out.is_empty() { "" } else { ", " };
-        let _ = write!(
-            out,
-            "{comma}<span class=\"w-{tone}\">{}</span>",
-            escaped(name)
-        );
+        let _ = write!(out, "{comma}<span class=\"w-{class}\">{}</span>", set(name));
     }
     out
-}
-
-/// The class of a line.
-const fn class_of(style: Style) -> &'static str {
-    match (style.ink, style.dashed) {
-        (Ink::Vermilion, false) => "src",
-        (Ink::Black, false) if style.weight < 1.0 => "zero",
-        (Ink::Black, true) => "model",
-        (Ink::Black | Ink::Blue, false) => "ref",
-        (Ink::Blue, true) => "claim",
-        (Ink::Green, _) => "ref2",
-        (Ink::Sky, _) => "ref3",
-        _ => "aside",
-    }
 }
 
 /// The picture in the page's own drawing, whose text keeps its size.
@@ -138,58 +149,125 @@ fn chart(picture: &Picture, size: Size) -> String {
         Size::Whole => (170.0, 8.0),
         Size::Half => (110.0, 4.0),
     };
-    let is_signed = !picture.y.label.starts_with("power");
-    // Without the room that the axis has beyond its data.
-    let [low, high] = picture.y.range;
-    let room = (high - low) * 0.05 / 1.1;
-    let (y, step) = rounded([low + room, high - room].into_iter(), 4.0);
-    let mut chart = Chart::new(picture.x.range, y, height, 22.0);
-    let unit = picture.y.label.rsplit(", ").next().unwrap_or_default();
+    let mut chart = Chart::new(picture.x.range, picture.y.range, height, 22.0);
     for layer in &picture.layers {
-        if let Layer::Band { between, .. } = layer {
-            chart.band("allowed", *between);
-        }
+        ground(&mut chart, layer);
     }
-    chart.ticks_y(step, is_signed, unit);
-    match picture.x.ticks {
+    let (_, step) = rounded(picture.y.range.into_iter(), 4.0);
+    chart.ticks_y(step, picture.y.ticks == Ticks::Signed, picture.y.unit);
+    match &picture.x.ticks {
         Ticks::Clock => chart.ticks_time(16.0, most_ticks),
-        Ticks::Numbers => {
+        Ticks::Numbers | Ticks::Signed => {
             let (_, step) = rounded(picture.x.range.into_iter(), 5.0);
-            let unit = picture.x.label.rsplit(", ").next().unwrap_or_default();
-            chart.ticks_x(step, unit);
+            chart.ticks_x(step, picture.x.unit);
         }
-        Ticks::Durations => {
-            for (seconds, name) in [
-                (1.0, "1 s"),
-                (10.0, "10 s"),
-                (60.0, "1 min"),
-                (600.0, "10 min"),
-                (3600.0, "1 h"),
-            ] {
-                let at = f64::log10(seconds);
-                if (picture.x.range[0]..=picture.x.range[1]).contains(&at) {
-                    let y = chart.bottom() + 16.0;
-                    chart.text("tick", Anchor::Middle, at, [0.0, y], name);
-                }
-            }
-        }
+        Ticks::Durations => durations(&mut chart, picture.x.range),
+        Ticks::Rows(_) => {}
     }
     for layer in &picture.layers {
-        match layer {
-            Layer::Line { points, style, .. } => chart.line(class_of(*style), points),
-            Layer::Points { points, style, .. } => {
-                for [x, y] in points {
-                    chart.dot(class_of(*style), *x, *y);
-                }
-            }
-            Layer::Rule { at, style, .. } => {
-                let ends = picture.x.range.map(|x| [x, *at]);
-                chart.line(class_of(*style), &ends);
-            }
-            Layer::Upright { at, .. } => chart.rule("upright", *at),
-            Layer::Band { .. } | Layer::Cell { .. } => {}
-        }
+        stroke(&mut chart, layer, picture.x.range);
     }
     let alt = format!("{}. {}", picture.title, picture.facts.join(" "));
     chart.finish(&alt)
+}
+
+fn durations(chart: &mut Chart, [from, to]: [f64; 2]) {
+    let ticks = [
+        (1.0, "1 s"),
+        (10.0, "10 s"),
+        (60.0, "1 min"),
+        (600.0, "10 min"),
+        (3600.0, "1 h"),
+    ];
+    for (seconds, name) in ticks {
+        let at = f64::log10(seconds);
+        if (from..=to).contains(&at) {
+            let y = chart.bottom() + 16.0;
+            chart.text("tick", Anchor::Middle, at, [0.0, y], name);
+        }
+    }
+}
+
+/// What lies under the grid.
+fn ground(chart: &mut Chart, layer: &Layer) {
+    match layer {
+        Layer::Allowed { points, .. } => {
+            for stretch in stretches(points) {
+                chart.area("allowed", stretch);
+            }
+        }
+        Layer::Gap { points, .. } => {
+            for stretch in stretches(points) {
+                chart.area("gap", stretch);
+            }
+        }
+        Layer::Spread { points, .. } => {
+            for stretch in stretches(points) {
+                chart.area("spread", stretch);
+            }
+        }
+        Layer::Ground { x, y, tone, .. } => {
+            let class = match tone {
+                Tone::Fine => "allowed",
+                Tone::Fault => "gap",
+                _ => "quiet",
+            };
+            match y.iter().all(|end| end.is_finite()) {
+                true => chart.area(class, &[[x[0], y[0], y[1]], [x[1], y[0], y[1]]]),
+                false => chart.ground(class, *x),
+            }
+        }
+        _ => {}
+    }
+}
+
+/// The pieces between breaks.
+fn stretches(points: &[[f64; 3]]) -> impl Iterator<Item = &[[f64; 3]]> {
+    let is_there = |p: &[f64; 3]| p.iter().all(|v| v.is_finite());
+    points.split(move |p| !is_there(p)).filter(|s| s.len() > 1)
+}
+
+/// What lies over the grid.
+fn stroke(chart: &mut Chart, layer: &Layer, x: [f64; 2]) {
+    match layer {
+        Layer::Line { points, tone, .. } => chart.line(class_of(*tone), points),
+        Layer::Rule { at, tone, .. } => chart.line(class_of(*tone), &x.map(|x| [x, *at])),
+        Layer::Upright { at, .. } => chart.rule("upright", *at),
+        Layer::Bars { bars, tone, .. } => {
+            for [x, low, high] in bars {
+                let ends = [*low, *high].map(|v| chart.py(v));
+                chart.upright(&format!("whisker-{}", class_of(*tone)), *x, ends);
+            }
+        }
+        Layer::Points {
+            points, tone, mark, ..
+        } => {
+            for [x, y] in points
+                .iter()
+                .filter(|p| p[0].is_finite() && p[1].is_finite())
+            {
+                let at = chart.py(*y);
+                match mark {
+                    Mark::Diamond => chart.mark(Finding::Fault, *x, at),
+                    Mark::Ring => chart.mark(Finding::CannotTell, *x, at),
+                    Mark::Disc => chart.mark(Finding::Fine, *x, at),
+                    _ => chart.dot(class_of(*tone), *x, *y),
+                }
+            }
+        }
+        Layer::Label { at, text, tone } => {
+            let y = chart.py(at[1]) - 6.0;
+            let class = format!("label w-{}", class_of(*tone));
+            chart.text(&class, Anchor::Middle, at[0], [0.0, y], text);
+        }
+        Layer::Allowed { points, .. } => {
+            for stretch in stretches(points) {
+                for end in [1, 2] {
+                    let edge: Vec<[f64; 2]> = stretch.iter().map(|p| [p[0], p[end]]).collect();
+                    chart.line("claim", &edge);
+                }
+            }
+        }
+        Layer::Gap { .. } | Layer::Spread { .. } | Layer::Ground { .. } | Layer::Cell { .. } => {}
+    }
 }

@@ -53,6 +53,8 @@ fn one(material: &Material<'_>, segment: &SegmentFigures) -> Result<String, Expo
         aligned: material.aligned,
         findings: material.findings,
         figures: segment.clone(),
+        chosen: None,
+        question: None,
     };
     let caption = format!("Segment {}.", segment.id);
     let mut picture = drawn(picture_of(segment.kind), &subject, Size::Whole, &caption)?;

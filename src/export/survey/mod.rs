@@ -69,6 +69,12 @@ pub struct Block {
     pub n: usize,
     /// Net bias, %.
     pub bias_percent: f64,
+    /// Its expanded uncertainty, %.
+    #[serde(skip)]
+    pub expanded_percent: Option<f64>,
+    /// What the claim allows, ± %.
+    #[serde(skip)]
+    pub limit_percent: Option<f64>,
     /// Its verdict.
     pub outcome: Outcome,
 }
@@ -119,6 +125,12 @@ pub struct SessionMean {
     pub blocks: usize,
     /// Mean of their biases, %.
     pub bias_percent: f64,
+    /// Mean of their expanded uncertainties, %: what the references leave open does not shrink.
+    #[serde(skip)]
+    pub expanded_percent: Option<f64>,
+    /// Mean of what the claim allows them, ± %.
+    #[serde(skip)]
+    pub limit_percent: Option<f64>,
 }
 
 impl Surveyed {
@@ -147,6 +159,8 @@ impl Surveyed {
                         reference: verdict.reference.clone(),
                         n: verdict.n,
                         bias_percent,
+                        expanded_percent: verdict.expanded_uncertainty_percent,
+                        limit_percent: verdict.limit_percent,
                         outcome: verdict.outcome,
                     });
                 }
@@ -207,13 +221,13 @@ pub fn survey(by: Option<&str>, sessions: Vec<Surveyed>, skipped: Vec<Skipped>) 
         let mean = level.iter().sum::<f64>() / level.len() as f64;
         Some((mean * 10.0).round() / 10.0)
     };
-    let mut groups: BTreeMap<Key, Vec<(usize, f64)>> = BTreeMap::new();
-    let mut totals: BTreeMap<Key, Vec<(usize, f64)>> = BTreeMap::new();
+    let mut groups: BTreeMap<Key, Vec<(usize, &Block)>> = BTreeMap::new();
+    let mut totals: BTreeMap<Key, Vec<(usize, &Block)>> = BTreeMap::new();
     for (index, session) in sessions.iter().enumerate() {
         for block in &session.blocks {
             let kind = Kind::ALL.iter().position(|kind| *kind == block.kind);
             let set_point = block.set_point_w.and_then(level_of);
-            let value = (index, block.bias_percent);
+            let value = (index, block);
             groups
                 .entry((session.by.clone(), kind, set_point))
                 .or_default()
@@ -243,28 +257,40 @@ pub fn survey(by: Option<&str>, sessions: Vec<Surveyed>, skipped: Vec<Skipped>) 
 }
 
 /// The figures of a group whose name is still to be given.
-fn figures(values: &[(usize, f64)], sessions: &[Surveyed]) -> GroupFigures {
-    let per_session: Vec<Vec<f64>> = (0..sessions.len())
+fn figures(values: &[(usize, &Block)], sessions: &[Surveyed]) -> GroupFigures {
+    let per_session: Vec<Vec<&Block>> = (0..sessions.len())
         .map(|index| {
             let own = values.iter().filter(|(of, _)| *of == index);
-            own.map(|(_, bias)| *bias).collect()
+            own.map(|(_, block)| *block).collect()
         })
         .collect();
     let means = per_session
         .iter()
         .zip(sessions)
-        .filter(|(values, _)| !values.is_empty())
-        .map(|(values, session)| SessionMean {
-            session: session.session.clone(),
-            blocks: values.len(),
-            bias_percent: values.iter().sum::<f64>() / values.len() as f64,
+        .filter(|(blocks, _)| !blocks.is_empty())
+        .map(|(blocks, session)| {
+            let mean = |of: fn(&Block) -> Option<f64>| {
+                let sum: Option<f64> = blocks.iter().map(|block| of(block)).sum();
+                sum.map(|sum| sum / blocks.len() as f64)
+            };
+            SessionMean {
+                session: session.session.clone(),
+                blocks: blocks.len(),
+                bias_percent: mean(|b| Some(b.bias_percent)).unwrap_or(f64::NAN),
+                expanded_percent: mean(|b| b.expanded_percent),
+                limit_percent: mean(|b| b.limit_percent),
+            }
         })
+        .collect();
+    let biases: Vec<Vec<f64>> = per_session
+        .iter()
+        .map(|blocks| blocks.iter().map(|b| b.bias_percent).collect())
         .collect();
     GroupFigures {
         by: None,
         kind: None,
         set_point_w: None,
-        precision: across(&per_session),
+        precision: across(&biases),
         sessions: means,
     }
 }
@@ -286,6 +312,8 @@ mod tests {
             reference: "consensus".into(),
             n: 180,
             bias_percent: *bias,
+            expanded_percent: Some(0.9),
+            limit_percent: Some(2.0),
             outcome: Outcome::Conforms,
         };
         Surveyed {
@@ -356,16 +384,39 @@ mod tests {
         insta::assert_snapshot!("survey_markdown", markdown(&found));
     }
 
+    /// A row a unit under each set point; kinds are not joined, and nothing is.
     #[test]
-    fn the_picture_shows_every_session() {
-        use crate::export::figure::{Layer, svg};
+    fn the_picture_is_a_forest_under_each_set_point() {
+        use crate::export::figure::{Backdrop, svg};
+        use crate::picture::parts::{Layer, Mark, Ticks};
         let drawn = picture(&two_firmwares()).unwrap();
-        let points = drawn.layers.iter().filter_map(|layer| match layer {
-            Layer::Points { points, .. } => Some(points.len()),
+        let Ticks::Rows(rows) = &drawn.y.ticks else {
+            panic!("no rows");
+        };
+        let names: Vec<&str> = rows.iter().map(|row| row.name.trim()).collect();
+        let expected = [
+            "150 W, steady-block",
+            "firmware 1.0",
+            "firmware 1.1",
+            "250 W, steady-block",
+            "firmware 1.0",
+            "firmware 1.1",
+        ];
+        assert_eq!(names, expected);
+        let means = drawn.layers.iter().filter_map(|layer| match layer {
+            Layer::Points { points, mark, .. } if *mark != Mark::Dot => Some(points[0]),
             _ => None,
         });
-        assert_eq!(points.sum::<usize>(), 6, "one a session and set point");
-        assert!(!svg(&drawn, 800).unwrap().contains("NaN"));
+        let means: Vec<[f64; 2]> = means.collect();
+        assert_eq!(means.len(), 4, "one a unit and set point");
+        // By hand: the sessions' means 1.1 and 2.1.
+        assert!((means[0][0] - 1.6).abs() < 1e-12 && means[0][1] == 1.0);
+        for layer in &drawn.layers {
+            if let Layer::Line { points, .. } = layer {
+                assert!(points.len() == 2 && points[0][1] == points[1][1]);
+            }
+        }
+        assert!(!svg(&drawn, 800, Backdrop::Light).unwrap().contains("NaN"));
         assert!(picture(&Survey::default()).is_err());
     }
 
@@ -385,39 +436,6 @@ mod tests {
             [(Some(180.5), 2), (Some(256.0), 2), (Some(263.0), 1)]
         );
         assert_eq!(found.groups[0].precision.sessions, 2);
-    }
-
-    #[test]
-    fn nothing_is_joined_across_groups_and_every_session_has_its_own_look() {
-        use crate::export::figure::Layer;
-        let days = ["mo", "tu", "we", "th", "fr", "sa", "su", "mo2"];
-        let mut sessions: Vec<Surveyed> = days
-            .map(|day| session(day, None, &[(150.0, 1.0), (250.0, 2.0)]))
-            .into();
-        for day in &mut sessions {
-            day.blocks[1].kind = Kind::HeatSoak;
-        }
-        let drawn = picture(&survey(None, sessions, Vec::new())).unwrap();
-        let mut looks = Vec::new();
-        for layer in &drawn.layers {
-            match layer {
-                // A dash or an upright at most between two breaks.
-                Layer::Line { points, .. } => {
-                    for stretch in points.split(|p| p[0].is_nan()) {
-                        assert!(stretch.len() <= 2, "{stretch:?}");
-                        let [from, to] = [stretch.first(), stretch.last()];
-                        let across = from.zip(to).map_or(0.0, |(a, b)| b[0] - a[0]);
-                        assert!((0.0..3.0).contains(&across), "{stretch:?}");
-                    }
-                }
-                Layer::Points { style, .. } => looks.push((style.ink, style.marker)),
-                _ => {}
-            }
-        }
-        assert_eq!(looks.len(), days.len());
-        for (index, look) in looks.iter().enumerate() {
-            assert!(!looks[..index].contains(look), "{look:?}");
-        }
     }
 
     /// Forty rides whose trainer's scale is off by a different amount each day.

@@ -4,7 +4,8 @@ use super::{GroupFigures, SessionMean, Survey};
 use crate::analysis::across::AcrossSessions;
 use crate::analysis::questions::Finding;
 use crate::export::ExportError;
-use crate::export::figure::{Axis, Ink, Layer, Picture, Style, Ticks, range_of};
+use crate::export::figure::Picture;
+use crate::picture::survey as forest;
 use crate::session::Kind;
 use crate::stats::Interval;
 use crate::text::{
@@ -307,145 +308,96 @@ pub fn markdown(survey: &Survey) -> String {
     out
 }
 
-/// Bias of each session against the set point, with the mean of each group and where 95 % of blocks
-/// on other days are expected (±2 reproducibility SD). One look a session, or with a fact to group
-/// by one a value of it.
+/// A forest under each set point: a row a unit (a value of the fact grouped by, else a session) with
+/// the mean of its blocks and their expanded uncertainty, over what the claim allows.
 ///
 /// # Errors
 /// [`ExportError::NothingToDraw`] where no block has a set point.
 pub fn picture(survey: &Survey) -> Result<Picture, ExportError> {
-    let drawn: Vec<&GroupFigures> = survey
-        .groups
-        .iter()
-        .filter(|group| group.kind.is_some() && group.set_point_w.is_some())
-        .collect();
-    if drawn.is_empty() {
+    let mut asked: Vec<(Option<Kind>, f64)> = Vec::new();
+    for group in &survey.groups {
+        if let (Some(kind), Some(watts)) = (group.kind, group.set_point_w) {
+            let one = (Some(kind), watts);
+            if !asked.contains(&one) {
+                asked.push(one);
+            }
+        }
+    }
+    asked.sort_by(|a, b| a.1.total_cmp(&b.1));
+    if asked.is_empty() {
         return Err(ExportError::NothingToDraw {
             kind: "survey",
             reason: "no session has a judged block with a set point".to_owned(),
         });
     }
-    let levels = range_of(drawn.iter().filter_map(|g| g.set_point_w));
-    let room = (levels[1] - levels[0]).max(20.0);
-    let across = [levels[0] - 0.05 * room, levels[1] + 0.05 * room];
-    let mut layers = vec![Layer::Rule {
-        name: String::new(),
-        at: 0.0,
-        style: Style::ZERO,
-    }];
-    let columns = columns(&drawn, room);
-    layers.extend(means(&columns, 0.004 * room));
-    layers.extend(sessions(survey, &columns));
-    let heights = layers.iter().flat_map(|layer| match layer {
-        Layer::Points { points, .. } | Layer::Line { points, .. } => {
-            points.iter().map(|p| p[1]).collect()
-        }
-        _ => vec![0.0],
-    });
-    let heights = range_of(heights);
-    Ok(Picture {
-        title: "Bias of each session by set point".to_owned(),
-        facts: vec![format!(
-            "{}, {}. Set points within 5 % stand together. No smoothing.",
+    let groups: Vec<forest::Group> = asked
+        .into_iter()
+        .map(|(kind, watts)| forest_of(survey, kind, watts))
+        .collect();
+    let blocks = survey.groups.iter().filter(|g| g.kind.is_some());
+    Ok(forest::of(
+        "Bias of each unit by set point",
+        vec![format!(
+            "{}, {}. Net bias with its expanded uncertainty; green: the claim. Set points within 5 % stand together.",
             plural(survey.sessions.len(), "session"),
-            plural(drawn.iter().map(|g| g.precision.n).sum(), "block")
+            plural(blocks.map(|g| g.precision.n).sum(), "block")
         )],
-        x: Axis {
-            label: "set point, W".to_owned(),
-            range: across,
-            ticks: Ticks::Numbers,
-        },
-        y: Axis {
-            label: "net bias, %".to_owned(),
-            range: heights,
-            ticks: Ticks::Numbers,
-        },
-        layers,
-    })
+        &groups,
+    ))
 }
 
-/// Where each group stands: kinds and values of the fact beside each other, not on top.
-fn columns<'a>(drawn: &[&'a GroupFigures], room: f64) -> Vec<(f64, &'a GroupFigures)> {
-    let what = |group: &GroupFigures| (group.kind.map(Kind::word), group.by.clone());
-    let mut all: Vec<_> = drawn.iter().map(|group| what(group)).collect();
-    all.sort_unstable();
-    all.dedup();
-    let placed = drawn.iter().filter_map(|group| {
-        let index = all.iter().position(|one| *one == what(group))?;
-        let shift = room * 0.01 * (index as f64 - 0.5 * (all.len() as f64 - 1.0));
-        Some((group.set_point_w? + shift, *group))
-    });
-    placed.collect()
-}
-
-/// The mean of each group as a dash `half` to either side and ±2 reproducibility SD upright through
-/// it; one layer a kind, nothing joined from group to group.
-fn means(columns: &[(f64, &GroupFigures)], half: f64) -> Vec<Layer> {
-    const BREAK: [f64; 2] = [f64::NAN, f64::NAN];
-    let mut kinds: Vec<Kind> = columns.iter().filter_map(|(_, group)| group.kind).collect();
-    kinds.sort_unstable_by_key(|kind| kind.word());
-    kinds.dedup();
-    let several = kinds.len() > 1;
-    let looks = [false, true].into_iter().cycle();
-    let looks = looks.flat_map(|dashed| [Ink::Black, Ink::Grey].map(|ink| (ink, dashed)));
-    let layer = |(kind, (ink, dashed)): (Kind, (Ink, bool))| {
-        let own = columns.iter().filter(|(_, group)| group.kind == Some(kind));
-        let points = own.flat_map(|(x, group)| {
-            let Some(mean) = group.precision.mean else {
-                return Vec::new();
-            };
-            let mut points = vec![[x - half, mean], [x + half, mean], BREAK];
-            if let Some(sd) = group.precision.reproducibility_sd {
-                points.extend([[*x, mean - 2.0 * sd], [*x, mean + 2.0 * sd], BREAK]);
-            }
-            points
-        });
-        let of = if several {
-            format!(" of {kind}")
-        } else {
-            String::new()
-        };
-        Layer::Line {
-            name: format!("mean{of} ± 2 reproducibility SD"),
-            points: points.collect(),
-            style: Style {
-                ink,
-                dashed,
-                weight: 1.2,
-                ..Style::CONSENSUS
-            },
-        }
-    };
-    kinds.into_iter().zip(looks).map(layer).collect()
-}
-
-/// The sessions' own biases: one layer and one look a value of the fact, else one a session.
-fn sessions(survey: &Survey, columns: &[(f64, &GroupFigures)]) -> Vec<Layer> {
-    let key = |group: &GroupFigures, mean: &SessionMean| match &survey.by {
-        Some(_) => group.by.clone(),
-        None => Some(mean.session.clone()),
-    };
-    let mut layers: Vec<(Option<String>, Vec<[f64; 2]>)> = Vec::new();
-    for (x, group) in columns {
+/// The units that were asked this.
+fn forest_of(survey: &Survey, kind: Option<Kind>, watts: f64) -> forest::Group {
+    let same = |group: &&GroupFigures| group.kind == kind && group.set_point_w == Some(watts);
+    let mut units: Vec<(Option<String>, Vec<&SessionMean>)> = Vec::new();
+    for group in survey.groups.iter().filter(same) {
         for mean in &group.sessions {
-            let own = key(group, mean);
-            let point = [*x, mean.bias_percent];
-            match layers.iter_mut().find(|(known, _)| *known == own) {
-                Some((_, points)) => points.push(point),
-                None => layers.push((own, vec![point])),
+            let key = match &survey.by {
+                Some(_) => group.by.clone(),
+                None => Some(mean.session.clone()),
+            };
+            match units.iter_mut().find(|(known, _)| *known == key) {
+                Some((_, rides)) => rides.push(mean),
+                None => units.push((key, vec![mean])),
             }
         }
     }
-    layers.sort_by(|(one, _), (other, _)| one.cmp(other));
-    let layers = layers.into_iter().enumerate();
-    let named = layers.map(|(index, (value, points))| Layer::Points {
-        name: match (&survey.by, value) {
-            (Some(key), Some(value)) => format!("{} {}", one_line(key), one_line(&value)),
-            (Some(key), None) => format!("no {}", one_line(key)),
-            (None, value) => one_line(&value.unwrap_or_default()),
+    units.sort_by(|(one, _), (other, _)| one.cmp(other));
+    let allowed: Vec<f64> = units
+        .iter()
+        .flat_map(|(_, rides)| rides.iter().filter_map(|ride| ride.limit_percent))
+        .collect();
+    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
+    forest::Group {
+        name: match kind {
+            Some(kind) => format!("{} W, {kind}", machine_number(watts)),
+            None => format!("{} W", machine_number(watts)),
         },
-        points,
-        style: Style::of_stream(index),
-    });
-    named.collect()
+        margin_percent: (!allowed.is_empty()).then(|| mean(&allowed)),
+        units: units
+            .into_iter()
+            .map(|(key, rides)| {
+                let biases: Vec<f64> = rides.iter().map(|ride| ride.bias_percent).collect();
+                let mean_percent = mean(&biases);
+                let halves: Vec<f64> = rides
+                    .iter()
+                    .filter_map(|ride| ride.expanded_percent)
+                    .collect();
+                let known = halves.len() == rides.len();
+                forest::Unit {
+                    name: match (&survey.by, key) {
+                        (Some(by), Some(value)) => format!("{} {}", one_line(by), one_line(&value)),
+                        (Some(by), None) => format!("no {}", one_line(by)),
+                        (None, name) => one_line(&name.unwrap_or_default()),
+                    },
+                    limits_percent: known.then(|| {
+                        let half = mean(&halves);
+                        [mean_percent - half, mean_percent + half]
+                    }),
+                    biases_percent: biases,
+                    mean_percent,
+                }
+            })
+            .collect(),
+    }
 }

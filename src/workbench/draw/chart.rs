@@ -166,6 +166,23 @@ impl<'a> Chart<'a> {
         self.dots.paint(self.plot, pen.buffer, look, styles);
     }
 
+    /// From now on a cell with dots of another curve becomes `union`'s; without it the last drawer's.
+    pub fn unite(&mut self, union: Option<u8>) {
+        self.dots.unite(union);
+    }
+
+    /// Whether the cell at (`x`, `y`) of the screen has no dot.
+    pub fn is_free(&self, x: u16, y: u16) -> bool {
+        let inside = x >= self.plot.x && y >= self.plot.y;
+        inside && self.dots.is_empty_at(x - self.plot.x, y - self.plot.y)
+    }
+
+    /// The cell at (`x`, `y`), where both are inside.
+    pub fn cell_inside(&self, x: f64, y: f64) -> Option<(u16, u16)> {
+        let [low, high] = [self.y.low.min(self.y.high), self.y.low.max(self.y.high)];
+        (low..=high).contains(&y).then(|| self.cell(x, y)).flatten()
+    }
+
     /// A level line of characters where there is no dot.
     pub fn level(&self, y: f64, glyph: char, style: Style, pen: &mut Pen<'_>) {
         if self.is_empty() || !(self.y.low..=self.y.high).contains(&y) {

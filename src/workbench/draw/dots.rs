@@ -14,6 +14,9 @@ pub const ACROSS: usize = 2;
 /// Dot rows in a cell.
 pub const DOWN: usize = 4;
 
+/// Drawers from this number on lie behind all curves.
+pub const BEHIND: u8 = 128;
+
 /// Bits of the dots of a cell in the braille block of Unicode, by row, left then right.
 const BITS: [[u8; ACROSS]; DOWN] = [[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]];
 
@@ -94,9 +97,9 @@ impl Dots {
     pub fn set(&mut self, x: usize, y: usize, owner: u8) {
         let (column, row) = (x / ACROSS, y / DOWN);
         if column < self.columns && row < self.rows {
+            let union = self.union;
             let cell = &mut self.cells[column * self.rows + row];
-            cell.0 |= BITS[y % DOWN][x % ACROSS];
-            cell.1 = owner;
+            mark(cell, BITS[y % DOWN][x % ACROSS], owner, union);
         }
     }
 
@@ -108,13 +111,7 @@ impl Dots {
         }
         let (from, up_to) = (FROM[top % DOWN][side], UP_TO[bottom % DOWN][side]);
         let union = self.union;
-        let mark = |cell: &mut (u8, u8), bits| {
-            let owner = match union {
-                Some(union) if cell.0 != 0 && cell.1 != owner => union,
-                _ => owner,
-            };
-            *cell = (cell.0 | bits, owner);
-        };
+        let mark = |cell: &mut (u8, u8), bits| mark(cell, bits, owner, union);
         let above = column * self.rows;
         match &mut self.cells[above + top / DOWN..=above + bottom / DOWN] {
             [] => (),
@@ -195,6 +192,15 @@ impl Dots {
             }
         }
     }
+}
+
+/// Dots of `owner` in a cell, which is then its own, or that of several where they share it.
+fn mark(cell: &mut (u8, u8), bits: u8, owner: u8, union: Option<u8>) {
+    let owner = match union {
+        Some(union) if cell.0 != 0 && cell.1 != owner && cell.1 < BEHIND => union,
+        _ => owner,
+    };
+    *cell = (cell.0 | bits, owner);
 }
 
 /// The braille character for the dots of one cell.

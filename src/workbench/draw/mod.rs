@@ -17,6 +17,9 @@ mod kind;
 mod lanes;
 mod overlay;
 mod page;
+mod paint;
+#[cfg(test)]
+mod painters;
 mod panel;
 mod pen;
 pub(super) mod picture;

@@ -99,6 +99,19 @@ impl Pen<'_> {
         }
     }
 
+    /// Whether a cell holds nothing, or nothing but a line of the grid.
+    pub fn is_quiet(&self, x: u16, y: u16) -> bool {
+        let cell = self.buffer.cell((x, y));
+        cell.is_some_and(|cell| matches!(cell.symbol(), " " | "┈" | "╌" | "┊"))
+    }
+
+    /// Whether a cell holds nothing.
+    pub fn is_blank(&self, x: u16, y: u16) -> bool {
+        self.buffer
+            .cell((x, y))
+            .is_some_and(|cell| cell.symbol() == " ")
+    }
+
     /// Changes the style of an area.
     pub fn style(&mut self, area: Rect, style: Style) {
         let inside = area.intersection(self.buffer.area);

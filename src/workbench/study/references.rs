@@ -1,17 +1,14 @@
 //! Who disagrees with whom.
 
 use super::question::Question;
-use super::subject::figures;
+use super::subject::judged;
 use crate::analysis::grubbs::NoisyOne;
 use crate::analysis::segment;
 use crate::analysis::verdict::references::Between;
 use crate::analysis::verdict::references::References;
-use crate::picture::soak::mean;
-use crate::session::{Kind, Role};
-use crate::timeline::Member;
-
-/// Stretches in which a pair's difference is drawn.
-const STRETCHES: usize = 120;
+use crate::picture::parts::Picture;
+use crate::picture::references;
+use crate::session::Kind;
 
 /// Two streams against each other.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,15 +19,16 @@ pub struct Pair {
     pub second: usize,
     /// Their figures, where they have seconds in common.
     pub between: Option<Between>,
-    /// Mean difference in each of equal stretches: middle, s, and W (`NaN`: nothing in common).
-    pub along: Vec<(f64, f64)>,
 }
 
 /// What the references view shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Compared {
-    /// Every two streams that carry power and are under test or a reference.
+    /// Every two streams that carry power and are under test or a reference, in the order of the
+    /// picture's lines.
     pub pairs: Vec<Pair>,
+    /// Their picture.
+    pub picture: Picture,
     /// The test of the references.
     pub references: Option<References>,
     /// Which of three or more is the noisy one.
@@ -39,62 +37,30 @@ pub struct Compared {
 
 /// Answers the question of the references view.
 pub fn of(question: &Question) -> Result<Compared, String> {
-    let aligned = &question.aligned;
-    let mut judged: Vec<usize> = aligned.powered(Role::Reference).collect();
-    judged.extend(aligned.powered(Role::UnderTest));
-    judged.sort_unstable();
-    if judged.len() < 2 {
+    let subject = judged(question, Kind::Open);
+    let pairs = references::pairs(&subject);
+    if pairs.is_empty() {
         return Err(
             "There are no two streams with power to compare: give the roles under-test \
                     and reference."
                 .to_owned(),
         );
     }
-    let mut pairs = Vec::new();
-    for (index, first) in judged.iter().enumerate() {
-        for second in judged.iter().skip(index + 1) {
-            pairs.push(pair(question, *first, *second));
-        }
-    }
-    let all = figures(question, Kind::Open);
-    Ok(Compared {
-        pairs,
-        references: all.references,
-        noise: all.noise,
-    })
-}
-
-fn pair(question: &Question, first: usize, second: usize) -> Pair {
-    let aligned = &question.aligned;
-    let grid = aligned.grid;
-    let rows = grid.rows(question.about.span);
-    let column = |index| {
-        let power = aligned.power(Member::Stream(index));
-        power.and_then(|c| c.get(rows.clone())).unwrap_or(&[])
-    };
-    let (x, y) = (column(first), column(second));
-    let between = segment::between(
-        &question.opened.session,
-        aligned,
-        &question.found,
-        question.about.span,
-        [first, second],
-    );
-    let width = x.len().div_ceil(STRETCHES).max(1);
-    let along = x
-        .chunks(width)
-        .zip(y.chunks(width))
-        .enumerate()
-        .map(|(index, (x, y))| {
-            let middle = rows.start + index * width + x.len() / 2;
-            let difference = mean(x.iter().zip(y).map(|(a, b)| a - b));
-            (grid.time_s(middle), difference.map_or(f64::NAN, |(w, _)| w))
-        })
-        .collect();
-    Pair {
+    let pair = |[first, second]: [usize; 2]| Pair {
         first,
         second,
-        between,
-        along,
-    }
+        between: segment::between(
+            &question.opened.session,
+            &question.aligned,
+            &question.found,
+            question.about.span,
+            [first, second],
+        ),
+    };
+    Ok(Compared {
+        pairs: pairs.into_iter().map(pair).collect(),
+        picture: references::of(&subject)?,
+        references: subject.figures.references.clone(),
+        noise: subject.figures.noise.clone(),
+    })
 }

@@ -1,95 +1,31 @@
 //! Agreement: difference against mean, shaded by time, with bias, limits of agreement and their confidence.
 
 use ratatui::layout::Rect;
-use ratatui::style::{Modifier, Style};
+use ratatui::style::Style;
 
 use super::super::super::state::{Scope, State};
-use super::super::super::study::agreement::{Agreed, PARTS};
+use super::super::super::study::agreement::Agreed;
 use super::super::super::text::{plain, signed};
-use super::super::chart::{Axis, Chart, round_ends};
 use super::super::page::Page;
+use super::super::paint;
 use super::super::panel::beyond;
-use super::super::pen::{Pen, Text};
-use super::shared::{beside, interval, named, nothing};
+use super::super::pen::Text;
+use super::shared::{beside, interval, named};
+use crate::picture::agreement::PARTS;
+use crate::picture::tone::Tone;
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 8;
 
 pub fn page<'a>(state: &'a State, found: &'a Agreed, area: Rect) -> Page<'a> {
     let (picture, words) = beside(area, WORDS);
-    let paint = move |pen: &mut Pen<'_>| {
-        if found.points.is_empty() {
-            nothing("The two have no second in common here.", picture, pen);
-        } else {
-            points(state, found, picture, pen);
-        }
-    };
-    Page::new(paint).with(lines(state, found, words), words)
+    Page::new(move |pen| paint::picture(&found.picture, picture, true, pen))
+        .with(lines(state, found, words), words)
 }
 
-/// Early, middle and late seconds: told apart by weight, and by hue where there is colour.
+/// Early, middle and late seconds, as in the picture.
 fn shades(state: &State) -> [Style; PARTS] {
-    let ink = state.look.difference();
-    [
-        state.look.faint(),
-        ink,
-        ink.add_modifier(Modifier::BOLD | Modifier::UNDERLINED),
-    ]
-}
-
-fn points(state: &State, found: &Agreed, area: Rect, pen: &mut Pen<'_>) {
-    let usual = found.usual_w;
-    let limits = found.figures.as_ref().and_then(|f| f.loa95_w);
-    let reach = limits.map_or(usual, |[low, high]| usual.max(low.abs()).max(high.abs()));
-    let ends = round_ends([-reach, reach].into_iter(), 2.0);
-    let across = round_ends(found.points.iter().map(|p| p.mean_w), 10.0);
-    let (Some((low, high)), Some((left, right))) = (ends, across) else {
-        return;
-    };
-    let mut chart = Chart::new(
-        area,
-        Axis {
-            low: left,
-            high: right,
-            title: "mean of the two",
-            number: |v| format!("{v:.0} W"),
-        },
-        Axis {
-            low,
-            high,
-            title: "differ.",
-            number: |v| format!("{v:+.0} W"),
-        },
-    );
-    for point in &found.points {
-        let inside = point.difference_w.clamp(low, high);
-        chart.point(point.mean_w, inside, point.part as u8);
-    }
-    chart.paint(pen, &shades(state));
-    let look = state.look;
-    chart.level(0.0, look.glyph('─', '-'), look.faint(), pen);
-    chart.axes(pen);
-    let Some(figures) = &found.figures else {
-        return;
-    };
-    let plot = chart.plot();
-    let mut level = |value: Option<f64>, glyph: char, name: &str| {
-        let Some(value) = value else {
-            return;
-        };
-        chart.level(value, glyph, look.strong(), pen);
-        if let Some((_, y)) = chart.cell(right, value) {
-            let label = format!(" {name} {} W ", signed(Some(value), 0, 1));
-            let width = label.chars().count() as u16;
-            if plot.width > width + 8 {
-                pen.write(plot.right() - width, y, width, &label, look.strong());
-            }
-        }
-    };
-    let [low, high] = figures.loa95_w.map_or([None, None], |l| l.map(Some));
-    level(low, look.glyph('╌', '='), "LoA");
-    level(high, look.glyph('╌', '='), "LoA");
-    level(figures.bias_w, look.glyph('━', '#'), "bias");
+    [2, 0, 1].map(|shade| state.look.of(Tone::Reference(shade)))
 }
 
 /// Whether the claim is held against the bias shown: not against that of whatever is in view, nor
@@ -172,7 +108,7 @@ fn lines(state: &State, found: &Agreed, words: Rect) -> Vec<Text> {
         .zip(shades(state))
         .zip(["first", "2nd", "last"])
     {
-        let bias_w = part.map(|(w, _)| w);
+        let bias_w = *part;
         by_part = by_part
             .with(name, style)
             .with(format!(" {} W  ", signed(bias_w, 0, 1)), Style::new());

@@ -1,19 +1,18 @@
 //! Response: a sprint or a step, second by second, with the fitted model over it.
 
 use ratatui::layout::Rect;
-use ratatui::style::{Modifier, Style};
+use ratatui::style::Style;
 
 use super::super::super::state::State;
 use super::super::super::study::response::Responded;
 use super::super::super::text::{self, plain, signed};
-use super::super::chart::{Axis, Chart, round_ends};
 use super::super::page::Page;
-use super::super::pen::{Pen, Text};
-use super::shared::{CONSENSUS_MARK, beside, interval, named, nothing, time_number, wrapped};
+use super::super::paint;
+use super::super::pen::Text;
+use super::shared::{beside, interval, named, wrapped};
 use crate::analysis::kinds::ramp::Ramp;
 use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint};
 use crate::text::both_ends;
-use crate::timeline::Member;
 
 /// Rows of the words below the picture.
 const WORDS: u16 = 7;
@@ -27,89 +26,7 @@ pub fn page<'a>(state: &'a State, found: &'a Responded, area: Rect) -> Page<'a> 
     if let Some(ramp) = &found.ramp {
         out.extend(ramp_lines(state, ramp));
     }
-    Page::new(move |pen| traces(state, found, picture, pen)).with(out, words)
-}
-
-fn traces(state: &State, found: &Responded, area: Rect, pen: &mut Pen<'_>) {
-    let values = found
-        .rows
-        .iter()
-        .flat_map(|[_, under_test, reference]| [*under_test, *reference]);
-    let ends = round_ends(values.chain([0.0]), 20.0);
-    let (Some((low, high)), Some([from_s, ..]), Some([to_s, ..])) =
-        (ends, found.rows.first(), found.rows.last())
-    else {
-        nothing("There is no power in this stretch.", area, pen);
-        return;
-    };
-    let mut chart = Chart::new(
-        area,
-        Axis {
-            low: *from_s,
-            high: to_s.max(from_s + 1.0),
-            title: "session time",
-            number: time_number(state),
-        },
-        Axis {
-            low,
-            high,
-            title: "power",
-            number: |v| format!("{v:.0} W"),
-        },
-    );
-    let line = |which: usize| -> Vec<(f64, f64)> {
-        found.rows.iter().map(|row| (row[0], row[which])).collect()
-    };
-    let (under_test, reference) = (line(1), line(2));
-    chart.line(&reference, 0);
-    chart.line(&under_test, 1);
-    let look = state.look;
-    let inks = look.streams(&state.session().streams);
-    let ink = |index: Option<usize>| index.and_then(|i| inks.get(i)).copied().unwrap_or_default();
-    let (known_letter, known_ink) = match found.compared.1 {
-        Member::Stream(index) => (
-            state.letters.get(index).copied().unwrap_or('*'),
-            ink(Some(index)),
-        ),
-        Member::Consensus => (CONSENSUS_MARK, look.faint()),
-    };
-    let own = Some(found.compared.0);
-    let own_letter = own
-        .and_then(|i| state.letters.get(i))
-        .copied()
-        .unwrap_or('*');
-    if let Some(ramp) = &found.ramp {
-        for step in &ramp.steps {
-            chart.upright(step.at_s, look.glyph('┊', ':'), look.faint(), pen);
-        }
-    }
-    chart.paint(pen, &[known_ink, ink(own)]);
-    chart.axes(pen);
-    for [at_s, w] in &found.model {
-        if let Some((x, y)) = chart.cell(*at_s, *w) {
-            pen.dot(x, y, look.glyph('○', 'o'), look.strong());
-        }
-    }
-    letters(&chart, &reference, known_letter, known_ink, 6, pen);
-    letters(&chart, &under_test, own_letter, ink(own), 10, pen);
-}
-
-/// A trace's letter on it every so often, from `lead` cells on.
-fn letters(
-    chart: &Chart<'_>,
-    points: &[(f64, f64)],
-    letter: char,
-    style: Style,
-    lead: u16,
-    pen: &mut Pen<'_>,
-) {
-    let mut next = chart.plot().x + lead;
-    for (at_s, value) in points {
-        if let Some((x, y)) = chart.cell(*at_s, *value).filter(|(x, _)| *x >= next) {
-            pen.dot(x, y, letter, style.add_modifier(Modifier::BOLD));
-            next = x + 20;
-        }
-    }
+    Page::new(move |pen| paint::picture(&found.picture, picture, true, pen)).with(out, words)
 }
 
 fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
@@ -154,10 +71,7 @@ fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     out.insert(0, shortfall(state, sprint));
     out.push(
         Text::default()
-            .with(
-                format!("model {}     ", look.glyph('○', 'o')),
-                look.strong(),
-            )
+            .with(format!("model {}     ", look.glyph('╌', '=')), look.fault())
             .with(
                 format!("dead time {} s  {spread}", signed(sprint.delay_s, 0, 2)),
                 Style::new(),

@@ -131,17 +131,16 @@ fn a_ride_without_references_says_why_nothing_is_shown() {
 fn every_line_of_the_references_has_its_own_colour() {
     let state = opened("f", ("1:00", "6:00"), (120, 40), COLOUR);
     let buffer = rendered(&state);
-    let inks: Vec<_> = ["1 ", "2 ", "3 "]
-        .map(|mark| {
-            let rows = 0..buffer.area.height;
-            let begins = |y: &u16| {
-                let row = (0..2).map(|x| buffer.cell((x, *y)).unwrap().symbol());
-                row.collect::<String>() == mark
-            };
-            let y = rows.rev().find(begins).unwrap();
-            buffer.cell((0, y)).unwrap().style().fg
-        })
-        .into();
+    let rows = 0..buffer.area.height;
+    let begins = |y: &u16| {
+        let row = (0..2).map(|x| buffer.cell((x, *y)).unwrap().symbol());
+        row.collect::<String>() == "━ "
+    };
+    let inks: Vec<_> = rows
+        .filter(begins)
+        .map(|y| buffer.cell((0, y)).unwrap().style().fg)
+        .collect();
+    assert_eq!(inks.len(), 3);
     assert!(
         inks[0] != inks[1] && inks[1] != inks[2] && inks[0] != inks[2],
         "{inks:?}"

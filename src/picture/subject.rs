@@ -2,9 +2,11 @@
 
 use std::ops::Range;
 
-use super::picture::{Axis, Ticks};
+use super::parts::{Axis, Ticks};
+use super::tone::Tone;
 use crate::analysis::agreement::Agreement;
 use crate::analysis::figures::SegmentFigures;
+use crate::analysis::questions::Question;
 use crate::analysis::ride::RideFindings;
 use crate::analysis::segment;
 use crate::recording::Channel;
@@ -24,6 +26,25 @@ pub struct Subject<'a> {
     pub findings: &'a RideFindings,
     /// Figures of the window.
     pub figures: SegmentFigures,
+    /// The comparison that was asked for; else the first source under test against what its verdict
+    /// rests on.
+    pub chosen: Option<(usize, Member)>,
+    /// The question that a proof is of; else whether the source reads within its claim.
+    pub question: Option<Question>,
+}
+
+/// Power of the source under test and of what it is compared with, over a window, W; `NaN` is
+/// missing, or no reading.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Compared {
+    /// The source under test.
+    pub under_test: usize,
+    /// What it is compared with.
+    pub basis: Member,
+    /// Power of the one.
+    pub source: Vec<f64>,
+    /// Power of the other.
+    pub reference: Vec<f64>,
 }
 
 impl<'a> Subject<'a> {
@@ -36,6 +57,8 @@ impl<'a> Subject<'a> {
             aligned,
             findings,
             figures,
+            chosen: None,
+            question: None,
         }
     }
 
@@ -53,62 +76,69 @@ impl<'a> Subject<'a> {
             aligned,
             findings,
             figures,
+            chosen: None,
+            question: None,
         }
     }
 
-    pub(super) fn span(&self) -> Span {
+    /// The window.
+    pub fn span(&self) -> Span {
         Span::new(self.figures.from_s, self.figures.to_s)
     }
 
     /// The window's time, from left to right.
-    pub(super) fn time_axis(&self) -> Axis {
+    pub fn time_axis(&self) -> Axis {
         let span = self.span();
         Axis {
-            label: "session time, h:mm:ss".to_owned(),
+            label: "session time".to_owned(),
+            unit: "",
             range: [span.from_s, span.to_s],
             ticks: Ticks::Clock,
         }
     }
 
-    pub(super) fn rows(&self) -> Range<usize> {
+    /// Its rows of the grid.
+    pub fn rows(&self) -> Range<usize> {
         self.aligned.grid.rows(self.span())
     }
 
     /// A stream's channel over the window.
-    pub(super) fn column(&self, stream: usize, channel: Channel) -> Option<&'a [f64]> {
+    pub fn column(&self, stream: usize, channel: Channel) -> Option<&'a [f64]> {
         let column = self.aligned.tracks.get(stream)?.column(channel)?;
         column.get(self.rows())
     }
 
     /// A member's power over the window without the seconds that are no readings: what figures
     /// are made of.
-    pub(super) fn readings(&self, member: Member) -> Option<Vec<f64>> {
+    pub fn readings(&self, member: Member) -> Option<Vec<f64>> {
         let readings = self.findings.readings(self.aligned, member)?;
         Some(readings.get(self.rows())?.to_vec())
     }
 
     /// A member's power over the window, as recorded.
-    pub(super) fn power(&self, member: Member) -> Option<&'a [f64]> {
+    pub fn power(&self, member: Member) -> Option<&'a [f64]> {
         self.aligned.power(member)?.get(self.rows())
     }
 
     /// Session time of each row of the window, s.
-    pub(super) fn times(&self) -> impl Iterator<Item = f64> + use<'a> {
+    pub fn times(&self) -> impl Iterator<Item = f64> + use<'a> {
         let grid = self.aligned.grid;
         self.rows().map(move |row| grid.time_s(row))
     }
 
     /// Values against session time.
-    pub(super) fn against_time(&self, values: impl IntoIterator<Item = f64>) -> Vec<[f64; 2]> {
+    pub fn against_time(&self, values: impl IntoIterator<Item = f64>) -> Vec<[f64; 2]> {
         self.times().zip(values).map(|(t, v)| [t, v]).collect()
     }
 
-    pub(super) fn label(&self, stream: usize) -> String {
+    /// A stream's label.
+    pub fn label(&self, stream: usize) -> String {
         let stream = self.session.streams.get(stream);
         stream.map_or_else(String::new, |stream| one_line(&stream.label))
     }
 
-    pub(super) fn name(&self, member: Member) -> String {
+    /// What a member is called.
+    pub fn name(&self, member: Member) -> String {
         match member {
             Member::Stream(stream) => self.label(stream),
             Member::Consensus => "mean of the references".to_owned(),
@@ -127,16 +157,28 @@ impl<'a> Subject<'a> {
         }
     }
 
-    /// The first source under test with power.
-    pub(super) fn under_test(&self) -> Result<usize, String> {
+    /// The chosen source under test, else the first with power.
+    ///
+    /// # Errors
+    /// Why there is none.
+    pub fn under_test(&self) -> Result<usize, String> {
+        if let Some((under_test, _)) = self.chosen {
+            return Ok(under_test);
+        }
         self.aligned.powered(Role::UnderTest).next().ok_or_else(|| {
             "no stream under test carries power; give one role = \"under-test\" in session.toml"
                 .to_owned()
         })
     }
 
-    /// What it is compared with: what its verdict rests on.
-    pub(super) fn basis(&self) -> Result<Member, String> {
+    /// What it is compared with: what was chosen, else what its verdict rests on.
+    ///
+    /// # Errors
+    /// Why there is none.
+    pub fn basis(&self) -> Result<Member, String> {
+        if let Some((_, basis)) = self.chosen {
+            return Ok(basis);
+        }
         let judged = self.figures.verdict.as_ref().map(|v| v.reference.as_str());
         let members = self.aligned.references();
         members
@@ -148,19 +190,67 @@ impl<'a> Subject<'a> {
     }
 
     /// Figures of the pair.
-    pub(super) fn pair(&self, under_test: usize, reference: Member) -> Option<&Agreement> {
+    pub fn pair(&self, under_test: usize, reference: Member) -> Option<&Agreement> {
         let source = self.json_name(Member::Stream(under_test));
         let reference = self.json_name(reference);
         let mut all = self.figures.agreement.iter();
         all.find(|a| a.under_test == source && a.reference == reference)
     }
 
-    pub(super) fn claim(&self, under_test: usize) -> Claim {
+    /// The claim of a source; none allows nothing.
+    pub fn claim(&self, under_test: usize) -> Claim {
         self.session.claim_of(under_test).unwrap_or_default()
     }
 
+    /// What a stream is in a picture.
+    pub fn tone(&self, stream: usize) -> Tone {
+        let Some(track) = self.aligned.tracks.get(stream) else {
+            return Tone::Context;
+        };
+        let number = || {
+            let before = self.aligned.tracks.iter().take(stream);
+            before.filter(|other| other.role == track.role).count()
+        };
+        match track.role {
+            Role::UnderTest => Tone::Source(number()),
+            Role::Reference => Tone::Reference(number()),
+            Role::Context => Tone::Context,
+        }
+    }
+
+    /// What a member is in a picture; the mean of the references looks like the first.
+    pub fn tone_of(&self, member: Member) -> Tone {
+        match member {
+            Member::Stream(stream) => self.tone(stream),
+            Member::Consensus => Tone::Reference(0),
+        }
+    }
+
+    /// The readings of the source under test and of what it is compared with.
+    ///
+    /// # Errors
+    /// Why there are none.
+    pub fn compared(&self) -> Result<Compared, String> {
+        let under_test = self.under_test()?;
+        let basis = self.basis()?;
+        let missing = || "no power in this window".to_owned();
+        let source = self.readings(Member::Stream(under_test));
+        let source = source.ok_or_else(missing)?;
+        let reference = self.readings(basis).ok_or_else(missing)?;
+        let mut both = source.iter().zip(&reference);
+        if !both.any(|(x, y)| (x - y).is_finite()) {
+            return Err("no second of this window has both values".to_owned());
+        }
+        Ok(Compared {
+            under_test,
+            basis,
+            source,
+            reference,
+        })
+    }
+
     /// Title of a picture: what it shows, of which segment, of which session.
-    pub(super) fn title(&self, what: &str) -> String {
+    pub fn title(&self, what: &str) -> String {
         let title = one_line(&self.session.title);
         let of = if self.figures.id == 0 {
             "whole ride".to_owned()
@@ -175,7 +265,7 @@ impl<'a> Subject<'a> {
     }
 
     /// Window, samples, smoothing.
-    pub(super) fn window_fact(&self, n: usize) -> String {
+    pub fn window_fact(&self, n: usize) -> String {
         let span = self.span();
         format!(
             "Window {} to {} ({} s), {n} of {} samples on the 1 s grid, no smoothing.",
@@ -188,11 +278,11 @@ impl<'a> Subject<'a> {
 }
 
 /// `value` with sign, decimals and a real minus.
-pub(super) fn signed(value: f64, decimals: usize) -> String {
+pub fn signed(value: f64, decimals: usize) -> String {
     number(value, decimals, true).replace('-', "−")
 }
 
 /// `value` with decimals and a real minus.
-pub(super) fn plain(value: f64, decimals: usize) -> String {
+pub fn plain(value: f64, decimals: usize) -> String {
     number(value, decimals, false).replace('-', "−")
 }
