@@ -16,7 +16,7 @@ use crate::session::MatchedOn;
 use crate::timeline::align::{ClockOddity, ClockPlace, LagPeak, StreamClock};
 use crate::timeline::{Extent, Span};
 
-/// Rows of the lines below the charts.
+/// Rows of the lines below the charts, besides those on places.
 const LINES: u16 = 5;
 
 /// Whose clock is compared with whose, and on what.
@@ -40,7 +40,8 @@ pub fn page(state: &State, below: Rect) -> Page<'_> {
         Some((_, Answer::Clocks(clocks))) => Some(clocks.as_ref()),
         _ => None,
     };
-    let text_rows = LINES.min(below.height / 3);
+    let places = clocks.map_or(0, |clocks| place_lines(state, &clocks.places).len());
+    let text_rows = (LINES + places as u16).min(below.height / 3);
     let charts = first(below, below.height - text_rows);
     let words = rest(below, charts.height);
     let close_rows = charts.height.div_ceil(2);
@@ -382,10 +383,9 @@ const PLACES: usize = 3;
 
 /// Where either recorder did not simply go on: a line for each stream and kind, the places in it.
 fn place_lines(state: &State, places: &[ClockPlace]) -> Vec<Text> {
-    let mut kinds: Vec<(usize, ClockOddity)> = places.iter().map(|p| (p.stream, p.what)).collect();
-    kinds.dedup();
     let mut told: Vec<(usize, ClockOddity)> = Vec::new();
-    for kind in kinds {
+    for place in places {
+        let kind = (place.stream, place.what);
         if !told.contains(&kind) {
             told.push(kind);
         }
