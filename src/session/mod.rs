@@ -26,6 +26,7 @@ pub mod start;
 pub mod store;
 pub mod validation;
 mod weights;
+pub mod weights_text;
 
 pub use document::to_text;
 pub use error::SessionError;

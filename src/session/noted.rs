@@ -80,7 +80,11 @@ impl<'de> Deserialize<'de> for ZeroReading {
             }
 
             fn visit_str<E: de::Error>(self, text: &str) -> Result<ZeroReading, E> {
-                let wrong = || E::custom(format!("“{text}” is no zero offset: write a number and the unit that the meter shows, such as \"512 raw\""));
+                let wrong = || {
+                    E::custom(format!(
+                        "“{text}” is no zero offset: write a number and the unit that the meter shows, such as \"512 raw\""
+                    ))
+                };
                 ZeroReading::parse(text).ok_or_else(wrong)
             }
 
@@ -130,9 +134,16 @@ mod tests {
     fn a_zero_is_read_with_the_unit_that_the_meter_shows() {
         let zero = |written: &str| {
             let line = format!("offset_s = 0\nzero_before = {written}\n");
-            parsed(&BY_HAND.replacen("offset_s = 0 ", &line, 1)).streams[0].zero_before.clone()
+            parsed(&BY_HAND.replacen("offset_s = 0 ", &line, 1)).streams[0]
+                .zero_before
+                .clone()
         };
-        let of = |value, unit: &str| Some(ZeroReading { value, unit: unit.to_owned() });
+        let of = |value, unit: &str| {
+            Some(ZeroReading {
+                value,
+                unit: unit.to_owned(),
+            })
+        };
         assert_eq!(zero("\"512 raw\""), of(512.0, "raw"));
         assert_eq!(zero("\"−0.15 N·m\""), of(-0.15, "N·m"));
         assert_eq!(zero("512"), of(512.0, ""));

@@ -115,7 +115,6 @@ impl Track {
         Extent {
             min: self.corrected(channel, recorded.min),
             max: self.corrected(channel, recorded.max),
-            ..recorded
         }
     }
 

@@ -53,7 +53,7 @@ impl Verdict {
 pub struct BudgetLine {
     /// Where it comes from.
     pub source: String,
-    /// How it scatters: `Student t` or `rectangular`.
+    /// How it scatters: `Student t`, `rectangular` or `normal`.
     pub distribution: String,
     /// Standard uncertainty, % of the reference mean.
     pub standard_uncertainty_percent: Option<f64>,

@@ -190,7 +190,8 @@ fn samples_in(state: &State, index: usize, channel: Channel, shown: Span) -> Vec
     let mut out = Vec::with_capacity(rows.len() + 2);
     let mut before_s: Option<f64> = None;
     for row in rows.start.saturating_sub(1)..rows.end + 1 {
-        let (Some(time_s), Some(value)) = (samples.time_s().get(row), track.value(channel, row)) else {
+        let (Some(time_s), Some(value)) = (samples.time_s().get(row), track.value(channel, row))
+        else {
             continue;
         };
         let at_s = track.clock.to_session(*time_s);
