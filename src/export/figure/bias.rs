@@ -361,7 +361,8 @@ pub(super) fn references(subject: &Subject<'_>) -> Result<Picture, String> {
     ))
 }
 
-/// ±√(a² + b²), for two references with claims a and b at their mean level.
+/// ±√(a² + b²), for two references with claims a and b at their mean level; none where known masses
+/// take the place of a claim.
 fn allowed(subject: &Subject<'_>, places: &[usize]) -> Vec<Layer> {
     let [a, b] = places else { return Vec::new() };
     let levels = [a, b].map(|index| {
@@ -370,7 +371,9 @@ fn allowed(subject: &Subject<'_>, places: &[usize]) -> Vec<Layer> {
         let mean = streams
             .find(|s| Some(&s.label) == label)
             .and_then(|s| s.mean_w)?;
-        Some(subject.session.claim_of(*index)?.limit_w(mean))
+        let known = subject.session.streams.get(*index)?.known_scale();
+        let claim = subject.session.claim_of(*index).filter(|_| known.is_none());
+        Some(claim?.limit_w(mean))
     });
     let [Some(one), Some(other)] = levels else {
         return Vec::new();

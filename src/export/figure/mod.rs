@@ -12,6 +12,7 @@ mod picture;
 mod power;
 mod subject;
 mod ticks;
+mod weights;
 
 use plotters::backend::{BitMapBackend, SVGBackend};
 use plotters::drawing::IntoDrawingArea as _;
@@ -46,11 +47,13 @@ pub enum PictureKind {
     References,
     /// Error against power over all blocks of held power.
     ErrorCurve,
+    /// Readings with known masses: what the line leaves, up and down.
+    Weights,
 }
 
 impl PictureKind {
     /// Every kind.
-    pub const ALL: [PictureKind; 9] = [
+    pub const ALL: [PictureKind; 10] = [
         PictureKind::Traces,
         PictureKind::Difference,
         PictureKind::Agreement,
@@ -60,6 +63,7 @@ impl PictureKind {
         PictureKind::MeanMax,
         PictureKind::References,
         PictureKind::ErrorCurve,
+        PictureKind::Weights,
     ];
 
     /// The word on the command line.
@@ -74,6 +78,7 @@ impl PictureKind {
             PictureKind::MeanMax => "mean-max",
             PictureKind::References => "references",
             PictureKind::ErrorCurve => "error-curve",
+            PictureKind::Weights => "weights",
         }
     }
 
@@ -98,6 +103,7 @@ pub fn picture(kind: PictureKind, subject: &Subject<'_>) -> Result<Picture, Expo
         PictureKind::MeanMax => power::mean_max(subject),
         PictureKind::References => bias::references(subject),
         PictureKind::ErrorCurve => error_curve::error_curve(subject),
+        PictureKind::Weights => weights::weights(subject),
     };
     made.map_err(|reason| ExportError::NothingToDraw {
         kind: kind.word(),
@@ -164,7 +170,7 @@ mod tests {
     use crate::analysis::ride::{RideFindings, findings};
     use crate::plan::Plan;
     use crate::recording::{Channel, Recording};
-    use crate::rehearse::{Scenario, SessionOptions, ride};
+    use crate::rehearse::{Masses, Scenario, SessionOptions, ride};
     use crate::session::{Kind, OpenedSession, Source};
     use crate::timeline::Aligned;
 
@@ -173,7 +179,11 @@ mod tests {
         static RIDE: OnceLock<(OpenedSession, Aligned, RideFindings)> = OnceLock::new();
         RIDE.get_or_init(|| {
             let plan = Plan::built_in("full-bench").unwrap();
-            let rehearsal = ride(&plan, &Scenario::default(), 7).unwrap();
+            let scenario = Scenario {
+                masses: Some(Masses::off_by(0.1)),
+                ..Scenario::default()
+            };
+            let rehearsal = ride(&plan, &scenario, 7).unwrap();
             let mut opened = rehearsal.opened(SessionOptions {
                 clocks_known: true,
                 tagged: true,
@@ -213,8 +223,11 @@ mod tests {
             let subject = subject_of(Kind::SteadyBlock);
             let drawn = picture(kind, &subject).unwrap();
             assert!(!drawn.layers.is_empty(), "{}", kind.word());
-            assert!(drawn.facts[0].contains("no smoothing"), "{:?}", drawn.facts);
-            assert!(drawn.facts[0].starts_with("Window 0:"), "{:?}", drawn.facts);
+            // Masses hang before the ride.
+            if kind != PictureKind::Weights {
+                assert!(drawn.facts[0].contains("no smoothing"), "{:?}", drawn.facts);
+                assert!(drawn.facts[0].starts_with("Window 0:"), "{:?}", drawn.facts);
+            }
             let svg = svg(&drawn, 800).unwrap();
             assert_well_formed(&svg);
             assert!(

@@ -109,7 +109,7 @@ fn beside_the_ride(state: &State) -> Vec<Text> {
         return Vec::new();
     };
     let masses = match weights::check(state.session(), state.stream) {
-        None => "none hung; they test a reference on its own".to_owned(),
+        None => "none; they test a reference alone".to_owned(),
         Some(check) => match (check.scale, check.scale_u_percent) {
             (Some(scale), Some(u)) if check.used => {
                 format!("scale {scale:.4} ± {:.2} %", NORMAL_95 * u)

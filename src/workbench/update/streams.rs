@@ -4,7 +4,6 @@ use super::super::event::Effect;
 use super::super::state::{Claimed, Mode, State};
 use super::edit;
 use super::say::{say, warn};
-use crate::analysis::weights;
 use crate::session::weights_text::{pairs_in_words, pairs_of};
 use crate::session::{Allowance, Role, Session, Side, Site, Stream, ZeroReading, validation};
 
@@ -280,29 +279,25 @@ pub fn take_masses(state: &mut State, typed: &str, effects: &mut Vec<Effect>) ->
         Err(why) => return Some(why),
     };
     let index = state.stream;
-    let label = state.session().streams.get(index)?.label.clone();
-    let name = format!("known masses on {label}: {} readings", kg.len());
-    let refused = take(state, &name, effects, |session| {
-        if let Some(stream) = session.streams.get_mut(index) {
-            if kg.is_empty() {
-                stream.weights = None;
-            } else {
-                let weights = stream.weights.get_or_insert_default();
-                weights.crank_mm.get_or_insert(USUAL_CRANK_MM);
-                (weights.kg, weights.nm) = (kg, nm);
-            }
-        }
-    });
-    if refused.is_none()
-        && let Some(check) = weights::check(state.session(), index)
-    {
-        if check.used {
-            say(state, check.note);
-        } else {
-            warn(state, format!("masses on {label}: {}", check.note));
-        }
+    let mut stream = state.session().streams.get(index)?.clone();
+    if kg.is_empty() {
+        stream.weights = None;
+    } else {
+        let weights = stream.weights.get_or_insert_default();
+        weights.crank_mm.get_or_insert(USUAL_CRANK_MM);
+        (weights.kg, weights.nm) = (kg, nm);
     }
-    refused
+    let said = match (&stream.weights, stream.weights_unused()) {
+        (None, _) => "none".to_owned(),
+        (_, Some(why)) => format!("not used: {why}"),
+        (_, None) => format!("scale {:.4}", stream.power_scale()),
+    };
+    let name = format!("known masses on {}: {said}", stream.label);
+    take(state, &name, effects, |session| {
+        if let Some(place) = session.streams.get_mut(index) {
+            *place = stream;
+        }
+    })
 }
 
 /// Takes a typed zero offset; returns why not.

@@ -1,0 +1,79 @@
+//! Known masses: what the line leaves of each reading, against the torque, up and down.
+
+use super::picture::{Axis, Layer, Marker, Picture, Style, Ticks, range_of};
+use super::subject::Subject;
+use crate::session::KnownScale;
+use crate::text::number;
+
+/// Residuals against torque of every stream with readings that make a scale.
+pub(super) fn weights(subject: &Subject<'_>) -> Result<Picture, String> {
+    let streams = subject.session.streams.iter().enumerate();
+    let fitted: Vec<(usize, KnownScale)> = streams
+        .filter_map(|(index, stream)| Some((index, stream.weights.as_ref()?.fit().ok()?)))
+        .collect();
+    if fitted.is_empty() {
+        return Err("no stream has readings with known masses that make a scale".to_owned());
+    }
+    let mut layers = vec![Layer::Rule {
+        name: String::new(),
+        at: 0.0,
+        style: Style::ZERO,
+    }];
+    for (index, known) in &fitted {
+        layers.push(series(subject, *index, known, true));
+        layers.push(series(subject, *index, known, false));
+    }
+    let readings = || fitted.iter().flat_map(|(_, known)| &known.readings);
+    Ok(Picture {
+        title: "Readings with known masses: what the line leaves".to_owned(),
+        facts: fitted
+            .iter()
+            .map(|(index, known)| fact(&subject.label(*index), known))
+            .collect(),
+        x: Axis {
+            label: "torque of the masses, N·m".to_owned(),
+            range: range_of(readings().map(|r| r.torque_nm)),
+            ticks: Ticks::Numbers,
+        },
+        y: Axis {
+            label: "reading − line, N·m".to_owned(),
+            range: range_of(readings().map(|r| r.residual_nm).chain([0.0])),
+            ticks: Ticks::Numbers,
+        },
+        layers,
+    })
+}
+
+/// The readings on the way up, or those on the way down, joined in the order in which they were taken.
+fn series(subject: &Subject<'_>, index: usize, known: &KnownScale, rising: bool) -> Layer {
+    let way = if rising { "up" } else { "down" };
+    let points = known.readings.iter().filter(|r| r.rising == rising);
+    Layer::Line {
+        name: format!("{}, {way}", subject.label(index)),
+        points: points.map(|r| [r.torque_nm, r.residual_nm]).collect(),
+        style: Style {
+            marker: Some(if rising {
+                Marker::Triangle
+            } else {
+                Marker::Drop
+            }),
+            dashed: !rising,
+            ..Style::of_stream(index)
+        },
+    }
+}
+
+fn fact(label: &str, known: &KnownScale) -> String {
+    let hysteresis = known.hysteresis_percent.map_or_else(
+        || "not tested".to_owned(),
+        |percent| format!("{percent:.3} %"),
+    );
+    format!(
+        "{label}: {} readings, scale {} (fit ± {} %), zero {} N·m, SD {} N·m, hysteresis {hysteresis}.",
+        known.readings.len(),
+        number(known.scale, 4, false),
+        number(100.0 * known.scale_se / known.scale, 2, false),
+        number(known.zero_nm, 3, true),
+        number(known.residual_sd_nm, 3, false)
+    )
+}
