@@ -99,7 +99,7 @@ fn readings_are_written_with_comments_kept_and_move_every_figure() {
             .unwrap()
     };
     assert!((of(&after) - of(&before) - 1.216).abs() < 0.03);
-    let text = told(&truing(folder, &["table", "ride"]));
+    let text = told(&truing(folder, &["table", "ride", "--full"]));
     for part in [
         "METERS BESIDE THE RIDE",
         "crank length 0.167 (shared)",

@@ -151,7 +151,7 @@ fn shifts<'a>(source: &Source<'a>) -> Vec<Shift<'a>> {
             Some(Shift {
                 segment,
                 change,
-                shift: change.net_shift_percent.or(change.shift_percent)?,
+                shift: change.blamed_percent()?,
                 half: (0.5 * (high - low)).hypot(half_of_chain(change.chain_shift_percent)),
                 chain: change.chain_shift_percent,
             })

@@ -47,6 +47,13 @@ pub struct GearShift {
     pub net_shift_percent: Option<f64>,
 }
 
+impl GearShift {
+    /// The shift that is not the chain's, as far as that is known, percentage points.
+    pub fn blamed_percent(&self) -> Option<f64> {
+        self.net_shift_percent.or(self.shift_percent)
+    }
+}
+
 const SERIAL: &str = "least squares over means of 5 s; limits with the correlation of the noise learnt over the ride, as for the bias (on a short ride: averaged over every correlation of neighbouring blocks, O'Hagan 1994, Bayesian Inference, ch. 9, from memory); coverage measured by simulation";
 
 /// What each figure means and how it is printed.
