@@ -20,8 +20,8 @@ pub(super) fn weights(subject: &Subject<'_>) -> Result<Picture, String> {
         style: Style::ZERO,
     }];
     for (index, known) in &fitted {
-        layers.push(series(subject, *index, known, true));
-        layers.push(series(subject, *index, known, false));
+        layers.extend(series(subject, *index, known, true));
+        layers.extend(series(subject, *index, known, false));
     }
     let readings = || fitted.iter().flat_map(|(_, known)| &known.readings);
     Ok(Picture {
@@ -44,23 +44,35 @@ pub(super) fn weights(subject: &Subject<'_>) -> Result<Picture, String> {
     })
 }
 
-/// The readings on the way up, or those on the way down, joined in the order in which they were taken.
-fn series(subject: &Subject<'_>, index: usize, known: &KnownScale, rising: bool) -> Layer {
-    let way = if rising { "up" } else { "down" };
+/// The readings on the way up, or those on the way down, joined in the order in which they were taken;
+/// each has its marker.
+fn series(subject: &Subject<'_>, index: usize, known: &KnownScale, rising: bool) -> [Layer; 2] {
+    let (way, marker) = if rising {
+        ("up", Marker::Triangle)
+    } else {
+        ("down", Marker::Drop)
+    };
     let points = known.readings.iter().filter(|r| r.rising == rising);
-    Layer::Line {
-        name: format!("{}, {way}", subject.label(index)),
-        points: points.map(|r| [r.torque_nm, r.residual_nm]).collect(),
+    let points: Vec<[f64; 2]> = points.map(|r| [r.torque_nm, r.residual_nm]).collect();
+    let style = Style {
+        marker: Some(marker),
+        dashed: !rising,
+        ..Style::of_stream(index)
+    };
+    let line = Layer::Line {
+        name: String::new(),
+        points: points.clone(),
         style: Style {
-            marker: Some(if rising {
-                Marker::Triangle
-            } else {
-                Marker::Drop
-            }),
-            dashed: !rising,
-            ..Style::of_stream(index)
+            marker: None,
+            ..style
         },
-    }
+    };
+    let readings = Layer::Points {
+        name: format!("{}, {way}", subject.label(index)),
+        points,
+        style,
+    };
+    [line, readings]
 }
 
 fn fact(label: &str, known: &KnownScale) -> String {
