@@ -117,7 +117,7 @@ fn readings_are_written_with_comments_kept_and_move_every_figure() {
     let picture = ["figure", "ride", "--kind", "weights", "-o", "weights.svg"];
     let drawn = truing(folder, &picture);
     assert_eq!(drawn.status.code(), Some(0), "{}", told(&drawn));
-    let page = truing(folder, &["report", "ride", "-o", "page.html"]);
+    let page = truing(folder, &["report", "ride", "--full", "-o", "page.html"]);
     assert_eq!(page.status.code(), Some(0), "{}", told(&page));
     let html = std::fs::read_to_string(folder.join("page.html")).unwrap();
     for part in [

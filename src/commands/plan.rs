@@ -8,9 +8,7 @@ use super::output_file::write_file;
 use super::{Exit, Failure, Output, open_session};
 use crate::analysis::table::table;
 use crate::export::plan_check;
-use crate::plan::{
-    self, MASSES_SHEET, MASSES_TITLE, Plan, masses_sheet, sheet, workout,
-};
+use crate::plan::{self, MASSES_SHEET, MASSES_TITLE, Plan, masses_sheet, sheet, workout};
 use crate::session::OpenedSession;
 use crate::timeline::Aligned;
 
