@@ -46,6 +46,7 @@ mod terminal_given_back;
 mod two_meters_one_file;
 mod untrusted_text;
 mod verdict;
+mod weights;
 mod workbench_kill;
 mod workbench_pty;
 mod workouts;

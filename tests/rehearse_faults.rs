@@ -50,6 +50,19 @@ fn every_fault_changes_its_device_and_no_other() {
         let faulty = rehearse_plan("all-round", Some(fault.name));
         // NaN differs from NaN, so compare what is printed.
         let told = |r: &Rehearsal, index: usize| format!("{:?}", r.streams[index].samples);
+        // One is of the references alone; the other hangs masses on them and leaves the ride as it is.
+        if let Some(references_differ) = match fault.name {
+            "common-error" => Some(true),
+            "masses" => Some(false),
+            _ => None,
+        } {
+            assert!(told(&faulty, 0) == told(&sound, 0), "{}", fault.name);
+            for index in [1, 2] {
+                let differs = told(&faulty, index) != told(&sound, index);
+                assert_eq!(differs, references_differ, "{} {index}", fault.name);
+            }
+            continue;
+        }
         assert_ne!(told(&faulty, 0), told(&sound, 0), "{}", fault.name);
         // What belongs to the bench changes every device.
         let of_the_bench = [

@@ -12,11 +12,13 @@ use strsim::osa_distance;
 use super::figure::Figure;
 use super::kinds::{self, cadence};
 use super::{agreement, coverage, dropout, error_curve, excursions, figures as segment, grubbs};
-use super::{mean_max, pooled, questions, ratio, table, verdict};
+use super::{mean_max, noted, pooled, questions, ratio, table, verdict, weights};
 
 /// Every slice of figures before those of the kinds, in the order of the JSON.
 const FIGURES: &[&[Figure]] = &[
     table::FIGURES,
+    weights::FIGURES,
+    noted::FIGURES,
     dropout::FIGURES,
     mean_max::FIGURES,
     excursions::FIGURES,
@@ -165,9 +167,11 @@ mod tests {
     use std::collections::BTreeSet;
     use std::path::Path;
 
-    use serde_json::Value;
+    use serde_json::{Value, json};
 
     use super::*;
+    use crate::analysis::noted::OneSided;
+    use crate::session::{Session, Side, Stream, ZeroReading};
 
     /// Paths of all fields that hold a value or a list of plain values, lists left out.
     fn paths_in(value: &Value, prefix: &str, found: &mut BTreeSet<String>) {
@@ -191,6 +195,25 @@ mod tests {
         }
     }
 
+    /// What is noted of a meter beside a ride, which no committed session holds.
+    fn beside_the_ride() -> Value {
+        let mut session = Session::default();
+        session.streams.push(Stream {
+            weights: Some(weights::tests::worked()),
+            ..Stream::new("pedals", "pedals.fit")
+        });
+        let one_sided = OneSided {
+            side: Side::Left,
+            balance_of: None,
+            balance_percent: None,
+            predicted_error_percent: None,
+        };
+        session.streams[0].zero_before = ZeroReading::parse("512 raw");
+        let zero = noted::zero_change(&session.streams[0]);
+        let weights = weights::check(&session, 0);
+        json!({"streams": [{"weights": weights, "one_sided": one_sided, "zero": zero}]})
+    }
+
     /// No committed ride has these.
     const NOT_IN_THE_OUTPUTS: [&str; 2] = ["error_curve.left_out.", "segments.further_verdicts."];
 
@@ -202,6 +225,7 @@ mod tests {
             let text = std::fs::read_to_string(outputs.join(ride).join("table.json")).unwrap();
             paths_in(&serde_json::from_str(&text).unwrap(), "", &mut fields);
         }
+        paths_in(&beside_the_ride(), "", &mut fields);
         let known: BTreeSet<String> = figures().flat_map(super::paths).collect();
         // A list that is empty everywhere, and what does not apply anywhere, hides its fields.
         let within = |path: &String| known.iter().any(|id| id.starts_with(&format!("{path}.")));

@@ -11,6 +11,7 @@ use super::pair_noise::{PairNoise, level_pieces};
 use super::{dropout, excursions};
 use crate::analysis::dropout::{Dropout, DropoutKind};
 use crate::analysis::excursions::{Excursion, ExcursionKind, UncorroboratedStretch};
+use crate::analysis::kinds::gear_change::chain::{NotedGear, Sprockets};
 use crate::recording::{Channel, EventKind, Recording};
 use crate::session::{Role, Session};
 use crate::stats::median_of;
@@ -196,6 +197,28 @@ pub fn gear_changes_s(aligned: &Aligned) -> Vec<f64> {
         events
             .filter(|event| matches!(event.kind, EventKind::GearChange { .. }))
             .map(|event| clock.to_session(event.at_s))
+            .collect()
+    })
+}
+
+/// The sprockets that a recorder noted, session time, in order.
+pub fn noted_gears(aligned: &Aligned) -> Vec<NotedGear> {
+    noted(aligned, |recording, clock| {
+        let events = recording.events.iter();
+        events
+            .filter_map(|event| match event.kind {
+                EventKind::GearChange {
+                    front_teeth: Some(front),
+                    rear_teeth: Some(rear),
+                } => Some(NotedGear {
+                    at_s: clock.to_session(event.at_s),
+                    sprockets: Sprockets {
+                        front: f64::from(front),
+                        rear: f64::from(rear),
+                    },
+                }),
+                _ => None,
+            })
             .collect()
     })
 }

@@ -6,9 +6,11 @@ use serde::Serialize;
 
 use super::agreement::compare_slices;
 use super::error_curve::ErrorCurve;
+use super::noted::{self, OneSided, ZeroChange};
 use super::ride::{self, RideFindings};
 use super::segment::{figures_with, live};
 use super::verdict::overall;
+use super::weights::{self, WeightsCheck};
 use super::window::Window;
 use super::{coverage, error_curve, mean_max, pooled};
 use crate::analysis::agreement::LevelLine;
@@ -92,6 +94,12 @@ pub struct StreamHead {
     pub dropouts: Vec<Dropout>,
     /// Mean-maximal power from 1 s to the ride's length; it never rises.
     pub mean_max: Vec<MeanMax>,
+    /// The check with known masses, where readings are stated.
+    pub weights: Option<WeightsCheck>,
+    /// For a one-sided meter: the error by the balance of a two-sided one.
+    pub one_sided: Option<OneSided>,
+    /// Zero offsets before and after the ride, where noted.
+    pub zero: Option<ZeroChange>,
 }
 
 /// Every figure of a session.
@@ -175,6 +183,9 @@ fn heads(session: &Session, aligned: &Aligned, found: &RideFindings) -> Vec<Stre
                 mean_max: track
                     .column(Channel::Power)
                     .map_or_else(Vec::new, |power| mean_max::curve(power, aligned.grid)),
+                weights: weights::check(session, index),
+                one_sided: noted::one_sided(session, aligned, index, 0..aligned.grid.len),
+                zero: noted::zero_change(stream),
             }
         })
         .collect()

@@ -4,10 +4,12 @@ use std::borrow::Cow;
 use std::ops::Range;
 
 use super::agreement::{Comparison, Learnt, Moments, compare};
+use super::loss::crosses_chain;
 use super::pair_noise::PairNoise;
 use super::ride::RideFindings;
 use super::verdict::references::{self, Between, PairMeans};
 use super::verdict::uncertainty::StatedReference;
+use super::{noted, weights};
 use crate::analysis::grubbs::NoisyOne;
 use crate::analysis::verdict::references::References;
 use crate::recording::Channel;
@@ -175,6 +177,7 @@ impl<'a> Window<'a> {
         StatedReference {
             label: self.label(index).to_owned(),
             claim: self.session.claim_of(index),
+            known: weights::known_masses(self.session, index),
             share,
         }
     }
@@ -217,6 +220,14 @@ impl<'a> Window<'a> {
         None
     }
 
+    /// The loss stated between the references and a source, %, where a chain lies between.
+    pub fn loss_at_usual_gear(&self, under_test: usize) -> Option<f64> {
+        let references = self.aligned.powered(Role::Reference);
+        let sites: Vec<_> = references.map(|index| self.site(index)).collect();
+        let stated = self.session.allowance.map(|allowance| allowance.percent);
+        stated.filter(|loss| *loss != 0.0 && crosses_chain(&sites, self.site(under_test)))
+    }
+
     /// The references against each other.
     pub fn references(&self) -> Option<References> {
         let indices: Vec<usize> = self.aligned.powered(Role::Reference).collect();
@@ -233,7 +244,14 @@ impl<'a> Window<'a> {
         }
         let stated: Vec<StatedReference> = indices.iter().map(|i| self.stated(*i, 1.0)).collect();
         let sites: Vec<Option<Site>> = indices.iter().map(|i| self.site(*i)).collect();
-        references::references(&stated, &sites, self.session.references, &pairs)
+        let mut found = references::references(&stated, &sites, self.session.references, &pairs)?;
+        for index in indices {
+            let rows = self.rows.clone();
+            if let Some(one) = noted::one_sided(self.session, self.aligned, index, rows) {
+                found.note = format!("{}; {}", found.note, one.sentence(self.label(index)));
+            }
+        }
+        Some(found)
     }
 
     /// Means of two streams over the seconds that both have (at least two), and how many.

@@ -27,6 +27,7 @@ mod suggest;
 mod survey;
 mod table;
 mod verdict;
+mod weights;
 #[cfg(feature = "workbench")]
 mod workbench;
 
@@ -65,6 +66,7 @@ enum Command {
     Plan(plan::Arguments),
     Rehearse(rehearse::Arguments),
     Relink(relink::Arguments),
+    Weights(weights::Arguments),
     Table(table::Arguments),
     Findings(findings::Arguments),
     Figure(figure::Arguments),
@@ -129,6 +131,7 @@ fn dispatch(arguments: Arguments, output: &mut Output) -> Result<Exit, Failure> 
         Some(Command::Plan(arguments)) => plan::run(&arguments, output),
         Some(Command::Rehearse(arguments)) => rehearse::run(&arguments, output),
         Some(Command::Relink(arguments)) => relink::run(&arguments, output),
+        Some(Command::Weights(arguments)) => weights::run(&arguments, output),
         Some(Command::Findings(arguments)) => findings::run(&arguments, output),
         Some(Command::Table(arguments)) => table::run(&arguments, output),
         Some(Command::Figure(arguments)) => figure::run(&arguments, output),

@@ -8,7 +8,7 @@ use super::output_file::write_file;
 use super::{Exit, Failure, Output, open_session};
 use crate::analysis::table::table;
 use crate::export::plan_check;
-use crate::plan::{self, Plan, sheet, workout};
+use crate::plan::{self, MASSES_SHEET, MASSES_TITLE, Plan, masses_sheet, sheet, workout};
 use crate::session::OpenedSession;
 use crate::timeline::Aligned;
 
@@ -22,7 +22,7 @@ use crate::timeline::Aligned;
 pub struct Arguments {
     /// A plan: a name from the list, or a TOML file; a share of its powers may stand behind it
     /// ("full-bench 80 %"). With --check it may be left out where the session's [facts] name it, or
-    /// the workout in a recording does.
+    /// the workout in a recording does. `weights` prints the sheet for known masses.
     name: Option<String>,
     /// Every power at this share of the plan's, for a lighter or a stronger rider: 20 to 200.
     #[arg(long, value_name = "PERCENT", requires = "name")]
@@ -56,7 +56,11 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     if let Some(session) = &arguments.check {
         return check(arguments, session, output);
     }
-    match &arguments.name {
+    match arguments.name.as_deref() {
+        // A sheet, and no plan to scale or to write as a workout.
+        Some(MASSES_SHEET) if arguments.output.is_none() && arguments.scale.is_none() => {
+            output.result(&masses_sheet())?;
+        }
         Some(name) => {
             let plan = scaled(Plan::find(name), arguments.scale)?;
             if let Some(path) = &arguments.output {
@@ -70,6 +74,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
                 let minutes = (plan.duration_s() / 60.0).round();
                 output.result(&format!("{name:<14} {minutes:>3} min  {}", plan.title))?;
             }
+            output.result(&format!("{MASSES_SHEET:<14}    -     {MASSES_TITLE}"))?;
             output.result(
                 "Print one with `truing plan NAME`; `truing plan NAME --scale 80 -o NAME.fit` writes a \
                  workout.",

@@ -4,8 +4,9 @@ use super::parts::Picture;
 use super::subject::Subject;
 use super::{
     agreement, coast, coverage, difference, error_curve, forest, gears, gradient, mean_max, proof,
-    references, response, soak, traces,
+    references, response, soak, traces, weights,
 };
+
 use crate::analysis::questions::{Findings, Question};
 use crate::analysis::table::table_with;
 use crate::suggest::answered;
@@ -43,11 +44,13 @@ pub enum PictureKind {
     Proof,
     /// Every answer against its limit.
     Answers,
+    /// Readings with known masses: what the line leaves, up and down.
+    Weights,
 }
 
 impl PictureKind {
     /// Every kind.
-    pub const ALL: [PictureKind; 15] = [
+    pub const ALL: [PictureKind; 16] = [
         PictureKind::Traces,
         PictureKind::Difference,
         PictureKind::Agreement,
@@ -63,6 +66,7 @@ impl PictureKind {
         PictureKind::ErrorCurve,
         PictureKind::Proof,
         PictureKind::Answers,
+        PictureKind::Weights,
     ];
 
     /// The word on the command line.
@@ -83,6 +87,7 @@ impl PictureKind {
             PictureKind::ErrorCurve => "error-curve",
             PictureKind::Proof => "proof",
             PictureKind::Answers => "answers",
+            PictureKind::Weights => "weights",
         }
     }
 
@@ -111,6 +116,7 @@ pub fn picture(kind: PictureKind, subject: &Subject<'_>) -> Result<Picture, Stri
         PictureKind::MeanMax => mean_max::of(subject),
         PictureKind::References => references::of(subject),
         PictureKind::ErrorCurve => error_curve::of(subject),
+        PictureKind::Weights => weights::of(subject),
         PictureKind::Proof => {
             let found = answers_of(subject);
             let mut answers = found.answers.iter();

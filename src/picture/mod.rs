@@ -27,3 +27,4 @@ pub mod survey;
 pub mod ticks;
 pub mod tone;
 pub mod traces;
+pub mod weights;

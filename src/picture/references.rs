@@ -105,7 +105,9 @@ fn allowed(subject: &Subject<'_>) -> Option<f64> {
         let label = subject.session.streams.get(*index).map(|s| &s.label);
         let mut streams = subject.figures.streams.iter();
         let mean = streams.find(|s| Some(&s.label) == label)?.mean_w?;
-        Some(subject.session.claim_of(*index)?.limit_w(mean))
+        let known = subject.session.streams.get(*index)?.known_scale();
+        let claim = subject.session.claim_of(*index).filter(|_| known.is_none());
+        Some(claim?.limit_w(mean))
     });
     let [Some(one), Some(other)] = levels else {
         return None;

@@ -7,6 +7,7 @@
 mod check;
 mod error;
 mod leg;
+mod masses;
 mod model;
 mod scale;
 mod share;
@@ -16,5 +17,6 @@ pub mod workout;
 pub use check::{MoreNeeded, PhaseCheck, PlanCheck, Ridden, check};
 pub use error::PlanError;
 pub use leg::{Gear, Leg, Shape};
+pub use masses::{MASSES_SHEET, MASSES_TITLE, masses_sheet};
 pub use model::{Phase, Plan};
 pub use sheet::{CAUTIONS, sheet};

@@ -2,7 +2,7 @@
 
 use super::RehearseError;
 use super::control::Control;
-use super::scenario::{Device, Pause, PlannedDropout, Scenario, Sends, Strap, Surge};
+use super::scenario::{Device, Masses, Pause, PlannedDropout, Scenario, Sends, Strap, Surge};
 use crate::analysis::dropout::DropoutKind;
 use crate::plan::{Leg, Plan};
 use crate::session::{Kind, Role};
@@ -114,6 +114,10 @@ pub const FAULTS: &[FaultKind] = faults! {
         Put::Bench(|s, _| s.strap_sends = Sends::Beats);
     "strap-timer", "s", 0.246, "heart-rate straps send on a timer of this period",
         Put::Bench(|s, v| s.strap_sends = Sends::Timer { period_s: v });
+    "common-error", "%", 1.2, "every reference reads high by this as well",
+        Put::Bench(|s, v| references(s).for_each(|d| d.gain_percent += v));
+    "masses", "mm", 0.2, "the session holds the references' readings with known masses, on a crank longer by this than the ruler says",
+        Put::Bench(|s, v| s.masses = Some(Masses::off_by(v)));
     "hold", "W", 4.0, "the set point is not held: more is demanded of the rider",
         Put::Bench(|s, v| s.hold_error_w = v);
     "surging", "W", 5.0, "delivered power surges by ± this about the set point, with a period of 12 s",
@@ -197,6 +201,11 @@ impl Fault {
         }
         Ok(())
     }
+}
+
+fn references(scenario: &mut Scenario) -> impl Iterator<Item = &mut Device> {
+    let devices = scenario.devices.iter_mut();
+    devices.filter(|device| device.role == Role::Reference)
 }
 
 /// The trainer in control, put there where the rider was.

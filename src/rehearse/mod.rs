@@ -38,6 +38,7 @@ mod error;
 mod faults;
 mod fit;
 mod folder;
+mod masses;
 mod noise;
 mod random;
 mod rehearsal;
@@ -55,7 +56,7 @@ pub use random::random_scenario;
 pub use rehearsal::{Rehearsal, SessionOptions, ride};
 pub use rider::STEP_S;
 pub use scenario::{
-    Device, Drivetrain, FULL_WARMTH_C, LevelError, Pause, PlannedDropout, REFERENCE_RATIO,
+    Device, Drivetrain, FULL_WARMTH_C, LevelError, Masses, Pause, PlannedDropout, REFERENCE_RATIO,
     Recorder, Rider, Scenario, Sends, Strap, Surge,
 };
 pub use stream::RehearsedStream;

@@ -32,6 +32,8 @@ pub(super) enum Purpose {
     CadenceJumps(usize),
     /// The draw of how a random scenario's trainer controls.
     Control,
+    /// Known masses: what all meters share (0), then device `n − 1`.
+    Masses(usize),
 }
 
 impl Purpose {
@@ -49,6 +51,7 @@ impl Purpose {
             Purpose::OwnStrap(index) => (10, index),
             Purpose::Heard(index) => (11, index),
             Purpose::CadenceJumps(index) => (12, index),
+            Purpose::Masses(index) => (13, index),
         };
         base + 16 * index as u64
     }

@@ -7,6 +7,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::RehearseError;
 use super::device::{Measured, TrueClock, measure};
+use super::masses::hung;
 use super::noise::{Purpose, generator, normal};
 use super::rider::{self, Ride};
 use super::scenario::{Device, Scenario, Strap};
@@ -253,11 +254,13 @@ impl Rehearsal {
             .devices
             .iter()
             .zip(&self.streams)
-            .map(|(device, stream)| {
+            .enumerate()
+            .map(|(index, (device, stream))| {
                 let mut entry = Stream::new(&device.label, file_name(device));
                 entry.role = device.role;
                 entry.site = Some(device.site);
                 entry.claim_percent = Some(device.claim_percent);
+                entry.weights = hung(&self.scenario, index, self.seed).map(|hung| hung.0);
                 if options.clocks_known {
                     entry.offset_s = rounded(stream.clock.offset_s, 4);
                     entry.skew_ppm = rounded(stream.clock.skew_ppm, 3);

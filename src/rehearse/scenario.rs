@@ -30,8 +30,30 @@ pub struct Scenario {
     pub simulation: Simulation,
     /// When heart-rate straps send.
     pub strap_sends: Sends,
+    /// How known masses were hung on the references; absent where they were not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub masses: Option<Masses>,
     /// The devices, each with its recorder. The first defines session time.
     pub devices: Vec<Device>,
+}
+
+/// How masses were hung on the references.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Masses {
+    /// Crank length by the ruler, mm.
+    pub crank_mm: f64,
+    /// By how much the crank is longer than that, mm.
+    pub crank_error_mm: f64,
+}
+
+impl Masses {
+    /// On a usual crank, longer by this than the ruler says.
+    pub const fn off_by(crank_error_mm: f64) -> Self {
+        Self {
+            crank_mm: 172.5,
+            crank_error_mm,
+        }
+    }
 }
 
 /// How the rider rides (values by common practice, no source).
@@ -297,6 +319,7 @@ impl Default for Scenario {
             control: None,
             simulation: Simulation::default(),
             strap_sends: Sends::Always,
+            masses: None,
             devices: vec![trainer, pedals, crank],
         }
     }

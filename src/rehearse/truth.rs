@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::device::TrueClock;
 
+use super::masses::hung;
 use super::rider::Ride;
 use super::scenario::{Device, Scenario};
 use super::stream::{RehearsedStream, rounded, tagged_window};
@@ -68,6 +69,9 @@ pub struct StreamTruth {
     pub surges: Vec<SurgeTruth>,
     /// Share of the seconds with pedalling in which its cadence is off by more than 5 rpm, %.
     pub cadence_off_percent: f64,
+    /// The scale with which it showed the torque of known masses; absent where none hung.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scale_at_rest: Option<f64>,
 }
 
 /// Power that nobody produced.
@@ -219,7 +223,7 @@ impl View<'_> {
                 in_band_s: rounded(control.in_band_s(100.0), 3),
                 hold_error_w: self.scenario.hold_error_w,
             }),
-            streams: self.streams(),
+            streams: self.streams(seed),
             segments: legs.iter().filter_map(|leg| self.segment(leg)).collect(),
             scenario: self.scenario.clone(),
         }
@@ -245,10 +249,14 @@ impl View<'_> {
         self.with_role(Role::Reference)
     }
 
-    fn streams(&self) -> Vec<StreamTruth> {
-        let devices = self.scenario.devices.iter().zip(self.streams);
+    fn streams(&self, seed: u64) -> Vec<StreamTruth> {
+        let devices = self.scenario.devices.iter().zip(self.streams).enumerate();
+        let at_rest = |index| {
+            let (_, scale) = hung(self.scenario, index, seed)?;
+            Some(rounded(scale, 6))
+        };
         devices
-            .map(|(device, stream)| StreamTruth {
+            .map(|(index, (device, stream))| StreamTruth {
                 label: device.label.clone(),
                 role: device.role,
                 site: device.site,
@@ -257,6 +265,7 @@ impl View<'_> {
                 dropouts: dropouts(stream),
                 surges: self.surges(device),
                 cadence_off_percent: rounded(stream.cadence_off_percent, 3),
+                scale_at_rest: at_rest(index),
             })
             .collect()
     }

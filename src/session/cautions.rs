@@ -10,12 +10,38 @@ impl Stream {
     }
 }
 
+impl Stream {
+    /// Why the readings with known masses are not used; `None` where they are, or there are none.
+    pub fn weights_unused(&self) -> Option<String> {
+        let weights = self.weights.as_ref()?;
+        match weights.fit() {
+            Err(problem) => Some(problem.to_string()),
+            Ok(_) if self.role == Role::UnderTest => {
+                Some("a source under test is judged as it reads".to_owned())
+            }
+            Ok(_) if self.role == Role::Context => Some("it is no reference".to_owned()),
+            Ok(_) => None,
+        }
+    }
+}
+
 impl Session {
     /// All that is to be told of a session whenever it is opened: its cautions of clocks and claims.
     pub fn cautions(&self) -> Vec<String> {
         let mut all = self.clock_cautions();
         all.extend(self.claim_cautions());
+        all.extend(self.weights_cautions());
         all
+    }
+
+    /// Readings with known masses that are not used, and why.
+    pub fn weights_cautions(&self) -> Vec<String> {
+        let unused = self.streams.iter().filter_map(|stream| {
+            let why = stream.weights_unused()?;
+            let label = clean_text(&stream.label);
+            Some(format!("The known masses of {label} are not used: {why}"))
+        });
+        unused.collect()
     }
 
     /// What to beware of in the clocks, a sentence each: clocks never set against session time, and

@@ -4,6 +4,8 @@
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, TableLike, Value, value};
 
 use super::model::{Fact, Segment, Session, Stream};
+use super::noted::{Gears, ZeroReading};
+use super::weights::Weights;
 
 /// The only `format` this version reads and writes.
 pub(super) const FORMAT: i64 = 1;
@@ -46,6 +48,7 @@ pub(super) fn merged(old: &str, session: &Session) -> Result<String, String> {
         put(table, "rolling", simulation.rolling.into());
         put(table, "drag_kg_m", simulation.drag_kg_m.into());
     }
+    write_gears(root, session.gears.as_ref())?;
     let common = session.references.claims_correlation;
     if common != 0.0 || root.contains_key("references") {
         put(
@@ -127,7 +130,7 @@ fn same_value(old: &Value, new: &Value) -> bool {
 }
 
 /// Sets `key`, or removes it where there is no value.
-fn put_option(table: &mut Table, key: &str, new: Option<Value>) {
+fn put_option(table: &mut dyn TableLike, key: &str, new: Option<Value>) {
     match new {
         Some(new) => put(table, key, new),
         None => {
@@ -259,7 +262,58 @@ fn write_stream(table: &mut Table, stream: &Stream) {
         stream.clock_doubt.as_deref().map(Into::into),
     );
     put_option(table, "sha256", stream.sha256.as_deref().map(Into::into));
+    let side = stream.one_sided.map(|side| side.word().into());
+    put_option(table, "one_sided", side);
+    put_option(table, "zero_before", stream.zero_before.as_ref().map(zero));
+    put_option(table, "zero_after", stream.zero_after.as_ref().map(zero));
     write_columns(table, stream);
+    write_weights(table, stream.weights.as_ref());
+}
+
+/// As a number where no unit is noted.
+fn zero(reading: &ZeroReading) -> Value {
+    if reading.unit.is_empty() {
+        reading.value.into()
+    } else {
+        reading.to_string().into()
+    }
+}
+
+fn numbers(values: &[f64]) -> Value {
+    Value::Array(values.iter().copied().collect::<Array>())
+}
+
+/// The readings with known masses of a stream, in a table below it.
+fn write_weights(stream: &mut Table, weights: Option<&Weights>) {
+    let Some(weights) = weights else {
+        stream.remove("weights");
+        return;
+    };
+    let Ok(table) = table(stream, "weights") else {
+        return;
+    };
+    let number = |value: Option<f64>| value.map(Value::from);
+    put_option(table, "crank_mm", number(weights.crank_mm));
+    let plus_minus = number(weights.crank_plus_minus_mm);
+    put_option(table, "crank_plus_minus_mm", plus_minus);
+    put_option(table, "gravity", number(weights.gravity));
+    put_option(table, "latitude", number(weights.latitude));
+    put_option(table, "altitude_m", number(weights.altitude_m));
+    put(table, "kg", numbers(&weights.kg));
+    put(table, "nm", numbers(&weights.nm));
+}
+
+fn write_gears(root: &mut Table, gears: Option<&Gears>) -> Result<(), String> {
+    let Some(gears) = gears else {
+        root.remove("gears");
+        return Ok(());
+    };
+    let table = table(root, "gears")?;
+    put(table, "front", numbers(&gears.front));
+    put(table, "rear", numbers(&gears.rear));
+    let circumference_m = gears.circumference_m.map(Value::from);
+    put_option(table, "circumference_m", circumference_m);
+    Ok(())
 }
 
 fn write_columns(table: &mut Table, stream: &Stream) {
@@ -352,7 +406,7 @@ mod tests {
 
     use super::*;
     use crate::session::by_hand::{BY_HAND, parsed, refused};
-    use crate::session::{Kind, MatchedOn};
+    use crate::session::{Kind, MatchedOn, Side};
 
     #[test]
     fn saving_an_unchanged_session_changes_little_and_loses_nothing() {
@@ -376,6 +430,33 @@ mod tests {
             text,
             "a second save is still"
         );
+    }
+
+    #[test]
+    fn readings_with_masses_are_written_below_their_stream_and_comments_stay() {
+        let by_hand = BY_HAND.replace(
+            "claim_percent = 1.0\n",
+            "claim_percent = 1.0\nzero_before = 512 # as shown\n\n# on the stand\n[stream.weights]\n\
+             crank_mm = 172.5 # ruler\nkg = [0, 10]\nnm = [0.1, 17] # one way\n",
+        );
+        let mut session = parsed(&by_hand);
+        let weights = session.streams[1].weights.as_mut().unwrap();
+        assert_eq!((weights.kg[1], weights.crank_mm), (10.0, Some(172.5)));
+        weights.gravity = Some(9.81);
+        weights.nm[1] = 17.5;
+        session.streams[0].weights = session.streams[1].weights.clone();
+        let text = merged(&by_hand, &session).unwrap();
+        for kept in [
+            "zero_before = 512 # as shown",
+            "# on the stand\n[stream.weights]\ncrank_mm = 172.5 # ruler",
+            "kg = [0, 10]",
+            "nm = [0.1, 17.5] # one way",
+        ] {
+            assert!(text.contains(kept), "lost {kept:?} in\n{text}");
+        }
+        assert_eq!(parsed(&text), session);
+        session.streams[1].weights = None;
+        assert_eq!(parsed(&merged(&text, &session).unwrap()), session);
     }
 
     #[test]
@@ -475,6 +556,7 @@ mod tests {
             offset_s in -1e5..1e5_f64,
             title in "\\PC{0,30}",
             zero_unix_s in prop::option::of(0.0..4e9_f64),
+            latitude in prop::option::of(1.0..3.0_f64),
         ) {
             let mut session = parsed(BY_HAND);
             session.title = title;
@@ -482,6 +564,21 @@ mod tests {
             session.streams[1].offset_s = offset_s;
             session.streams[1].matched_on = Some(MatchedOn::Given);
             session.streams[1].clock_doubt = Some("a “second” peak".to_owned());
+            session.streams[1].one_sided = Some(Side::Right);
+            session.streams[1].zero_before = ZeroReading::parse("-3 raw");
+            session.streams[1].zero_after = ZeroReading::parse("0.25");
+            session.streams[1].weights = Some(Weights {
+                crank_mm: Some(172.5),
+                latitude,
+                kg: vec![0.0, offset_s.abs()],
+                nm: vec![offset_s],
+                ..Weights::default()
+            });
+            session.gears = latitude.map(|_| Gears {
+                front: vec![50.0, 34.0],
+                rear: vec![12.0],
+                circumference_m: latitude,
+            });
             session.segments = segments;
             session.sort_segments();
             let text = merged(BY_HAND, &session).unwrap();

@@ -18,12 +18,15 @@ pub mod history;
 pub mod journal;
 mod kind;
 mod model;
+mod noted;
 mod opened;
 mod parse;
 pub mod relink;
 pub mod start;
 pub mod store;
 pub mod validation;
+mod weights;
+pub mod weights_text;
 
 pub use document::to_text;
 pub use error::SessionError;
@@ -32,6 +35,11 @@ pub use model::{
     Allowance, CONSENSUS, Claim, ColumnNames, CommonErrors, Fact, MatchedOn, Role, Segment,
     Session, Simulation, Site, Stream, Words,
 };
+pub use noted::{Gears, Side, ZeroReading};
 pub use opened::{OpenOptions, OpenedSession, Problem, Source};
 pub use parse::parse;
 pub(crate) use parse::plain_words;
+pub use weights::{
+    CRANK_PLUS_MINUS_MM, KnownScale, LoadReading, STANDARD_GRAVITY, Weights, WeightsProblem,
+    gravity_at, torque_nm,
+};

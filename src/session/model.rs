@@ -3,6 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::kind::Kind;
+use super::noted::{Gears, Side, ZeroReading};
+use super::weights::{KnownScale, Weights};
 
 /// The label that stands for the references' mean in tables.
 pub const CONSENSUS: &str = "consensus";
@@ -29,6 +31,8 @@ pub struct Session {
     pub references: CommonErrors,
     /// What was entered in the app that simulated the slopes.
     pub simulation: Option<Simulation>,
+    /// The sprockets, where no recorder wrote them.
+    pub gears: Option<Gears>,
     /// What the questions are held against, where the usual does not suit.
     #[serde(default)]
     pub limits: Limits,
@@ -219,6 +223,14 @@ pub struct Stream {
     /// Column names told by the tester, for delimited text.
     #[serde(default)]
     pub columns: ColumnNames,
+    /// The side that a one-sided meter doubles; absent for one that measures both.
+    pub one_sided: Option<Side>,
+    /// Zero offset that the meter showed before the ride.
+    pub zero_before: Option<ZeroReading>,
+    /// The same after the ride.
+    pub zero_after: Option<ZeroReading>,
+    /// Readings with known masses.
+    pub weights: Option<Weights>,
 }
 
 impl Stream {
@@ -238,7 +250,24 @@ impl Stream {
             clock_doubt: None,
             sha256: None,
             columns: ColumnNames::default(),
+            one_sided: None,
+            zero_before: None,
+            zero_after: None,
+            weights: None,
         }
+    }
+
+    /// What this stream's power is divided by: the scale by known masses of a reference, where it can
+    /// be used; 1 for every other.
+    pub fn power_scale(&self) -> f64 {
+        self.known_scale().map_or(1.0, |known| known.scale)
+    }
+
+    /// The scale of a reference by known masses, where it can be used. A source under test is judged as
+    /// it reads.
+    pub fn known_scale(&self) -> Option<KnownScale> {
+        let weights = self.weights.as_ref()?;
+        (self.role == Role::Reference).then(|| weights.fit().ok())?
     }
 }
 

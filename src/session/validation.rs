@@ -6,6 +6,7 @@ use std::path::Path;
 use super::document::{MOST_BYTES, to_text};
 use super::files::FILE_NAME;
 use super::model::{CONSENSUS, Segment, Session, Stream};
+use super::weights::Weights;
 use crate::text::clean_text;
 
 /// What is impossible about `session`: the place and the remedy.
@@ -28,6 +29,18 @@ pub fn check(session: &Session) -> Result<(), (String, String)> {
         within(place, "mass_kg", simulation.mass_kg, MASS_KG)?;
         without_sign(place, "rolling", simulation.rolling, MOST_ROLLING)?;
         without_sign(place, "drag_kg_m", simulation.drag_kg_m, MOST_DRAG)?;
+    }
+    if let Some(gears) = &session.gears {
+        if gears.front.len() + gears.rear.len() > MOST_SPROCKETS {
+            let problem = format!("more than {MOST_SPROCKETS} sprockets; list those ridden");
+            return Err(("[gears]".to_owned(), problem));
+        }
+        for teeth in gears.front.iter().chain(&gears.rear) {
+            within("[gears]", "a number of teeth", *teeth, TEETH)?;
+        }
+        if let Some(circumference_m) = gears.circumference_m {
+            within("[gears]", "circumference_m", circumference_m, WHEELS_M)?;
+        }
     }
     for (key, value, most) in session.limits.stated() {
         without_sign("[limits]", key, value, most)?;
@@ -92,6 +105,16 @@ const MASS_KG: RangeInclusive<f64> = 20.0..=400.0;
 /// The same of a coefficient of rolling resistance, and of ½C_w, N per (m/s)².
 const MOST_ROLLING: f64 = 0.1;
 const MOST_DRAG: f64 = 2.0;
+
+/// Sprockets on a bike, and their teeth.
+const TEETH: RangeInclusive<f64> = 5.0..=100.0;
+const MOST_SPROCKETS: usize = 40;
+
+/// Circumferences of wheels, m.
+const WHEELS_M: RangeInclusive<f64> = 0.5..=3.0;
+
+/// Most readings with known masses of one meter.
+const MOST_READINGS: usize = 1000;
 
 /// Session times and offsets that can be meant, s. A recorder's clock that was never set may be
 /// off by decades, so this is wide: some thirty thousand years.
@@ -165,7 +188,25 @@ fn check_stream(session: &Session, index: usize, stream: &Stream) -> Result<(), 
     let watts = stream.claim_watts.unwrap_or(0.0);
     without_sign(&place, "claim_watts", watts, MOST_WATTS)?;
     let skews = -MOST_SKEW_PPM..=MOST_SKEW_PPM;
-    within(&place, "skew_ppm", stream.skew_ppm, skews)
+    within(&place, "skew_ppm", stream.skew_ppm, skews)?;
+    stream
+        .weights
+        .as_ref()
+        .map_or(Ok(()), |weights| check_weights(&place, weights))
+}
+
+/// What no reading can be; whether the readings make a scale is asked where they are used
+/// ([`Weights::fit`]).
+fn check_weights(place: &str, weights: &Weights) -> Result<(), (String, String)> {
+    let place = format!("{place} [stream.weights]");
+    if weights.kg.len().max(weights.nm.len()) > MOST_READINGS {
+        let problem = format!("more than {MOST_READINGS} readings; leave some out");
+        return Err((place, problem));
+    }
+    match weights.numbers().find(|value| !value.is_finite()) {
+        Some(strange) => Err((place, format!("{strange} is no reading; write a number"))),
+        None => Ok(()),
+    }
 }
 
 /// A session is handed on as a folder, so what it refers to must lie inside.

@@ -9,7 +9,7 @@ use super::{
     Clock, ColumnSums, ColumnTotals, Envelope, Extent, Grid, PairSums, PairTotals, Span, Stretches,
 };
 use crate::recording::{Channel, PerChannel, Samples, Sampling};
-use crate::session::{OpenedSession, Role, Source};
+use crate::session::{OpenedSession, Role, Source, Stream};
 
 /// Spacing of the common grid, s.
 pub const GRID_STEP_S: f64 = 1.0;
@@ -60,6 +60,8 @@ pub struct Track {
     /// Its recorder's clock.
     pub clock: Clock,
     source: Source,
+    /// What power is divided by ([`Stream::power_scale`](crate::session::Stream::power_scale)).
+    power_scale: f64,
     columns: PerChannel<Vec<f64>>,
     power_sums: Option<ColumnSums>,
     envelopes: Arc<PerChannel<Envelope>>,
@@ -74,6 +76,18 @@ impl Track {
     /// The channels present.
     pub fn channels(&self) -> impl Iterator<Item = Channel> {
         self.columns.iter().map(|(channel, _)| channel)
+    }
+
+    /// What a value of `channel` as recorded stands for: power is divided by the scale that known
+    /// masses gave. Everything that enters a track from a recording passes here.
+    fn corrected(&self, channel: Channel, recorded: f64) -> f64 {
+        recorded / scale_of(channel, self.power_scale)
+    }
+
+    /// One recorded value of `channel`.
+    pub fn value(&self, channel: Channel, row: usize) -> Option<f64> {
+        let recorded = self.source.samples()?.column(channel)?.get(row)?;
+        Some(self.corrected(channel, *recorded))
     }
 
     /// What was recorded, on the recorder's clock.
@@ -92,9 +106,16 @@ impl Track {
     pub fn extent(&self, channel: Channel, span: Span) -> Option<Extent> {
         let samples = self.source.samples()?;
         let column = samples.column(channel)?;
-        self.envelopes
-            .get(channel)?
-            .extent(column, self.raw_rows(span))
+        let envelope = self.envelopes.get(channel)?;
+        let recorded = envelope.extent(column, self.raw_rows(span))?;
+        Some(self.corrected_extent(channel, recorded))
+    }
+
+    fn corrected_extent(&self, channel: Channel, recorded: Extent) -> Extent {
+        Extent {
+            min: self.corrected(channel, recorded.min),
+            max: self.corrected(channel, recorded.max),
+        }
     }
 
     /// The recorded rows in each of many stretches of session time, each of which starts and ends
@@ -124,7 +145,13 @@ impl Track {
     /// `None` where the channel was not recorded at all.
     pub fn extents(&self, channel: Channel, stretches: &Stretches) -> Option<Vec<Option<Extent>>> {
         let column = self.source.samples()?.column(channel)?;
-        Some(self.envelopes.get(channel)?.extents(column, stretches))
+        let mut extents = self.envelopes.get(channel)?.extents(column, stretches);
+        if scale_of(channel, self.power_scale) != 1.0 {
+            for extent in extents.iter_mut().flatten() {
+                *extent = self.corrected_extent(channel, *extent);
+            }
+        }
+        Some(extents)
     }
 
     /// The rows of the recording that lie in a stretch of session time.
@@ -231,7 +258,7 @@ impl Aligned {
             .zip(&opened.sources)
             .zip(clocks.iter().zip(envelopes))
             .map(|((stream, source), (clock, envelopes))| {
-                track(&grid, stream.role, source, *clock, envelopes)
+                track(&grid, stream, source, *clock, envelopes)
             })
             .collect();
         let mut aligned = Self {
@@ -427,6 +454,14 @@ pub fn clock_of(opened: &OpenedSession, index: usize) -> Clock {
     )
 }
 
+/// What values of `channel` are divided by.
+fn scale_of(channel: Channel, power_scale: f64) -> f64 {
+    match channel {
+        Channel::Power => power_scale,
+        _ => 1.0,
+    }
+}
+
 fn span_of(source: &Source, clock: Clock) -> Option<Span> {
     let time_s = source.samples()?.time_s();
     let (first, last) = (time_s.first()?, time_s.last()?);
@@ -463,11 +498,12 @@ fn envelopes_of(source: &Source) -> Arc<PerChannel<Envelope>> {
 
 fn track(
     grid: &Grid,
-    role: Role,
+    stream: &Stream,
     source: &Source,
     clock: Clock,
     envelopes: Arc<PerChannel<Envelope>>,
 ) -> Track {
+    let power_scale = stream.power_scale();
     let mut columns = PerChannel::default();
     if let Some(samples) = source.samples() {
         let sampling = source
@@ -481,7 +517,12 @@ fn track(
         );
         for channel in samples.channels() {
             if let Some(column) = samples.column(channel) {
-                columns.set(channel, gather(&picked, column));
+                let mut column = gather(&picked, column);
+                let scale = scale_of(channel, power_scale);
+                if scale != 1.0 {
+                    column.iter_mut().for_each(|value| *value /= scale);
+                }
+                columns.set(channel, column);
             }
         }
     }
@@ -489,9 +530,10 @@ fn track(
         .get(Channel::Power)
         .map(|column| ColumnSums::new(column));
     Track {
-        role,
+        role: stream.role,
         clock,
         source: source.clone(),
+        power_scale,
         columns,
         power_sums,
         envelopes,

@@ -9,7 +9,9 @@ use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::conformity::{self, MIN_SECONDS};
 use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::reason::Reason;
-use crate::analysis::verdict::uncertainty::{Distribution, claim_of_reference};
+use crate::analysis::verdict::uncertainty::{
+    Distribution, claim_of_reference, masses_of_reference,
+};
 use crate::session::{Claim, Role, Session};
 use crate::stats::NORMAL_95;
 use crate::stats::curve::Measured;
@@ -272,9 +274,18 @@ pub(super) fn zero_offset_w(session: &Session, held: &[Held]) -> f64 {
     held.iter().map(of_block).fold(0.0, f64::max)
 }
 
-/// The claim that makes the error of this name.
+/// The claim of the reference that makes the error of this name; known masses, which say nothing of
+/// the zero while riding, take the place of one without a part in W.
 fn claim_behind(session: &Session, source: &str) -> Option<Claim> {
-    let mut streams = session.streams.iter();
-    let index = streams.position(|s| claim_of_reference(&s.label) == source)?;
-    session.claim_of(index)
+    let labels = || session.streams.iter().map(|s| s.label.as_str());
+    let named = |name: fn(&str) -> String| labels().position(|label| name(label) == source);
+    if let Some(index) = named(claim_of_reference) {
+        return session.claim_of(index);
+    }
+    let in_percent = Claim {
+        percent: 0.0,
+        watts: 0.0,
+    };
+    let index = named(masses_of_reference)?;
+    Some(session.claim_of(index).unwrap_or(in_percent))
 }

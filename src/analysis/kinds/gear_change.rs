@@ -16,6 +16,7 @@
 //! bias of its level. Recovery is the time from the change until the departure stays for 3 s within
 //! three robust standard deviations of the departures outside transients, or 5 W if that is more.
 
+pub mod chain;
 mod figures;
 
 use super::spec::Spec;
@@ -47,7 +48,15 @@ pub(in crate::analysis) const SPEC: Spec<GearChange> = Spec {
         };
         let events_s = ride::gear_changes_s(window.aligned);
         let noise = window.known_noise(inputs.under_test, inputs.basis);
-        Some(figures(&columns, &events_s, noise))
+        let known = chain::Known {
+            noted: &ride::noted_gears(window.aligned),
+            gears: window.session.gears.as_ref(),
+            speed: columns.speed,
+            cadence: columns.cadence,
+            grid: columns.grid,
+        };
+        let loss_percent = window.loss_at_usual_gear(inputs.under_test);
+        Some(figures(&columns, &events_s, noise).with_chain(&known, loss_percent))
     },
 };
 
@@ -134,6 +143,10 @@ pub fn figures(inputs: &Inputs<'_>, events_s: &[f64], noise: Option<&Noise>) -> 
                 speed_after_mps: inputs
                     .speed
                     .and_then(|s| median_over(s, &levels[index + 1])),
+                gear_before: None,
+                gear_after: None,
+                chain_shift_percent: None,
+                net_shift_percent: None,
             }
         })
         .collect();

@@ -96,13 +96,15 @@ fn ramp(segment: &SegmentFigures) -> Option<String> {
     Some(joined([settles, lag]))
 }
 
-/// "shifts by +1.2 points from 8.6 to 10.6 m/s": the change of gear with the largest shift. Its limits
+/// "shifts by +1.2 points from 8.6 to 10.6 m/s": the change of gear with the largest shift, what the chain
+/// shifts by the known sprockets taken off. Its limits
 /// stand in the answer, which takes off what the drivetrain's loss changes from gear to gear.
 fn gear_change(segment: &SegmentFigures) -> Option<String> {
     let changes = segment.of_kind.gear_change.as_ref()?.changes.iter();
     let size = |shift: Option<f64>| shift.map_or(-1.0, f64::abs);
-    let largest = changes.max_by(|a, b| size(a.shift_percent).total_cmp(&size(b.shift_percent)))?;
-    let shift = format!("shifts by {}", number(largest.shift_percent?, 1, true));
+    let largest =
+        changes.max_by(|a, b| size(a.blamed_percent()).total_cmp(&size(b.blamed_percent())))?;
+    let shift = format!("shifts by {}", number(largest.blamed_percent()?, 1, true));
     let speeds = largest.speed_before_mps.zip(largest.speed_after_mps);
     Some(match speeds {
         Some((before, after)) => format!(
@@ -197,6 +199,10 @@ mod tests {
             bias_after_ci95_percent: None,
             peak_deviation_w: None,
             recovery_s: None,
+            gear_before: None,
+            gear_after: None,
+            chain_shift_percent: None,
+            net_shift_percent: None,
         };
         let told = |changes: Vec<GearShift>| {
             in_words(&SegmentFigures {

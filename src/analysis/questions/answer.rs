@@ -282,6 +282,15 @@ impl Answer {
         }
     }
 
+    /// With remarks behind the sentence.
+    pub fn also(mut self, remarks: impl IntoIterator<Item = String>) -> Self {
+        for remark in remarks {
+            self.sentence.push_str("; ");
+            self.sentence.push_str(&remark);
+        }
+        self
+    }
+
     /// With the answer in some forty characters.
     pub fn in_brief(mut self, brief: String) -> Self {
         self.brief = brief;

@@ -3,8 +3,9 @@
 //!
 //! A chain loses less on larger sprockets: between 50/28 and 50/12 some 1.3 points by a model in which
 //! the loss goes with 1/N_front + 1/N_rear (Lodge & Burgess 2002; the proportionality is a model). A
-//! perfect source behind the chain shifts by that, too. Where the sprockets are not known, half of it
-//! counts as a rectangular half-width of each shift.
+//! perfect source behind the chain shifts by that, too. Where sprockets and loss are known it is taken off
+//! each shift before anything is blamed on wheel speed, and its whole size counts as a rectangular
+//! half-width; where they are not, half of what a chain usually takes does.
 
 use super::super::verdict::uncertainty::rectangular;
 use super::answer::{Answer, Finding, Limit, Part, Place, Question, within, within_among, worst};
@@ -24,9 +25,9 @@ pub const FIGURE: Figure = Figure {
     unit: "%",
     decimals: 1,
     definition: "Largest shift of the error at a change of gear, percentage points.",
-    formula: "bias after − bias before, with half of a chain's usual change as an uncertainty",
+    formula: "bias after − bias before, less what the chain shifts by where sprockets and loss are stated (its size a half-width); else half of a chain's usual change as a half-width",
     source: "Lodge & Burgess 2002 for the chain; the proportionality is a model",
-    caveat: "Sprockets that are not recorded cannot be allowed for.",
+    caveat: "Sprockets that are neither recorded nor listed under [gears] cannot be allowed for.",
     ..Figure::PLAIN
 };
 
@@ -39,6 +40,8 @@ struct Shift<'a> {
     change: &'a GearShift,
     shift: f64,
     half: f64,
+    /// What the chain shifted, taken off.
+    chain: Option<f64>,
 }
 
 pub fn answer(source: &Source<'_>) -> Answer {
@@ -71,8 +74,20 @@ pub fn answer(source: &Source<'_>) -> Answer {
         format!(", wheel speed from {before:.1} to {after:.1} m/s")
     });
     let most = if shifts.len() > 1 { " at most" } else { "" };
+    let chain = shown.chain.map_or_else(String::new, |chain| {
+        let gears = shown
+            .change
+            .gear_before
+            .as_ref()
+            .zip(shown.change.gear_after.as_ref());
+        let gears = gears.map_or_else(String::new, |(a, b)| format!(" from {a} to {b}"));
+        format!(
+            " ({} points that the chain shifts{gears} are taken off)",
+            number(chain, 1, true)
+        )
+    });
     let sentence = format!(
-        "the error shifts by {} ± {:.1} points{most}, at {}{speeds}; {}",
+        "the error shifts by {} ± {:.1} points{most}, at {}{speeds}{chain}; {}",
         number(shown.shift, 1, true),
         shown.half,
         clock_time(shown.change.at_s),
@@ -121,10 +136,10 @@ fn shifts<'a>(source: &Source<'a>) -> Vec<Shift<'a>> {
     if !source.is_first {
         return Vec::new();
     }
-    let chain = if source.crosses_chain {
-        NORMAL_95 * rectangular(CHAIN_POINTS)
-    } else {
-        0.0
+    let half_of_chain = |taken_off: Option<f64>| match taken_off {
+        Some(points) => NORMAL_95 * rectangular(points.abs() * unsure(source)),
+        None if source.crosses_chain => NORMAL_95 * rectangular(CHAIN_POINTS),
+        None => 0.0,
     };
     let segments = source.ride.table.segments.iter();
     let changes =
@@ -136,9 +151,17 @@ fn shifts<'a>(source: &Source<'a>) -> Vec<Shift<'a>> {
             Some(Shift {
                 segment,
                 change,
-                shift: change.shift_percent?,
-                half: (0.5 * (high - low)).hypot(chain),
+                shift: change.blamed_percent()?,
+                half: (0.5 * (high - low)).hypot(half_of_chain(change.chain_shift_percent)),
+                chain: change.chain_shift_percent,
             })
         })
         .collect()
+}
+
+/// By how much of its own size the chain's shift may be wrong: by all of it for the model, by more where
+/// the stated loss is known no better.
+fn unsure(source: &Source<'_>) -> f64 {
+    let stated = source.loss.taken_off();
+    (stated.plus_minus / stated.percent).abs().max(1.0)
 }

@@ -10,7 +10,7 @@ use super::ride::Source;
 use super::words::plain;
 use crate::analysis::figure::{Figure, OURS};
 use crate::analysis::figures::SegmentFigures;
-use crate::session::Kind;
+use crate::session::{Kind, Role};
 use crate::stats::Interval;
 use crate::stats::median_of;
 use crate::text::number;
@@ -80,10 +80,20 @@ pub fn answer(source: &Source<'_>) -> Answer {
             number(change, 1, true),
             limit.said(&format!("±{} %", plain(limit.value)))
         ))
+        .also(zeros(source))
         .headed(format!(
             "drifts by {} points in {minutes:.0} min",
             number(change, 1, true).trim_start_matches('+')
         ))
+}
+
+/// How far the zeros of the source and of the references moved over the ride, where noted: beside the
+/// answer, which no zero corrects.
+fn zeros(source: &Source<'_>) -> Vec<String> {
+    let heads = source.ride.table.streams.iter();
+    let told = heads.filter(|head| head.label == source.label || head.role == Role::Reference);
+    told.filter_map(|head| Some(head.zero.as_ref()?.sentence(&head.label)))
+        .collect()
 }
 
 /// The change of the error over a segment, percentage points, with its 95 % limits.

@@ -1,10 +1,14 @@
 //! Can the references judge at all? E_n of each two over the blocks on which a claim is tested
-//! (ISO 13528): beyond 1 they contradict their own claims.
+//! (ISO 13528): beyond 1 they contradict their own claims. Known masses test each on its own, which
+//! no agreement of two does.
 
+use super::super::verdict::references::no_proof;
+use super::super::window::Window;
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Ride;
 use crate::analysis::figure::Figure;
 use crate::session::Role;
+use crate::stats::NORMAL_95;
 use crate::text::listed;
 
 /// What `truing explain` says of it.
@@ -16,7 +20,7 @@ pub const FIGURE: Figure = Figure {
     definition: "Whether the references can judge at all: the largest E_n of two of them over the blocks on which a claim is tested.",
     formula: "max |x₁ − x₂|/√(U₁² + U₂²), U = 2a/√3 of each claim and the scatter",
     source: "ISO 13528",
-    caveat: "An error that the references share does not show.",
+    caveat: "An error that the references share does not show; known masses show it.",
     ..Figure::PLAIN
 };
 
@@ -24,6 +28,54 @@ pub const FIGURE: Figure = Figure {
 const MOST_EN: f64 = 1.0;
 
 pub fn answer(ride: &Ride<'_>) -> Answer {
+    let answer = between(ride);
+    let remarks = remarks(ride, answer.outcome);
+    answer.also(remarks)
+}
+
+/// What masses, balances and sites say of the references beside their differences.
+fn remarks(ride: &Ride<'_>, outcome: Finding) -> Vec<String> {
+    let references: Vec<usize> = ride.aligned.powered(Role::Reference).collect();
+    let heads = || references.iter().filter_map(|i| ride.table.streams.get(*i));
+    let masses = heads().filter_map(|head| Some(head.weights.as_ref()?.note.clone()));
+    let doubled = heads().filter_map(|head| Some(head.one_sided.as_ref()?.sentence(&head.label)));
+    let mut out: Vec<String> = masses.chain(doubled).collect();
+    let whole = Window::new(
+        ride.session,
+        ride.aligned,
+        ride.found,
+        ride.aligned.grid.span(),
+    );
+    let stated: Vec<_> = references.iter().map(|i| whole.stated(*i, 1.0)).collect();
+    let sites: Vec<_> = references.iter().map(|i| whole.site(*i)).collect();
+    let untested = stated.iter().filter(|s| s.known.is_none()).count();
+    if outcome == Finding::Fine && untested >= 2 {
+        out.push(no_proof(&stated, &sites).unwrap_or_else(|| {
+            "an error in both would not show here (known masses would show it)".to_owned()
+        }));
+    }
+    out
+}
+
+/// The only reference, where known masses test it.
+fn tested_alone(ride: &Ride<'_>, limit: Limit) -> Option<Answer> {
+    let mut heads = ride.table.streams.iter();
+    let head = heads.find(|h| h.role == Role::Reference && h.weights.is_some())?;
+    let check = head.weights.as_ref().filter(|check| check.used)?;
+    let sentence = format!(
+        "{} is the only reference; known masses give its scale to ± {:.2} %",
+        head.label,
+        NORMAL_95 * check.scale_u_percent?
+    );
+    let answer = Answer::new(Question::References, "", Finding::Fine, sentence);
+    Some(match check.en_number {
+        Some(en) => answer.with_value(en.abs(), None, "").against(limit),
+        None => answer,
+    })
+}
+
+/// The references against each other.
+fn between(ride: &Ride<'_>) -> Answer {
     let question = Question::References;
     let labels: Vec<String> = ride
         .aligned
@@ -37,8 +89,12 @@ pub fn answer(ride: &Ride<'_>) -> Answer {
     match labels.as_slice() {
         [] => return Answer::not_ridden(question, "", "no reference carries power"),
         [one] => {
+            if let Some(tested) = tested_alone(ride, limit) {
+                return tested;
+            }
             let why = format!("{one} is the only reference, and nothing tests it");
-            return Answer::cannot_tell(question, "", &why, "a second reference of another kind");
+            let would = "a second reference of another kind, or known masses,";
+            return Answer::cannot_tell(question, "", &why, would);
         }
         _ => {}
     }
@@ -89,9 +145,15 @@ pub fn answer(ride: &Ride<'_>) -> Answer {
     } else {
         let open = under_test.iter().find(|(_, r)| r.agree.is_none());
         let why = open.map_or("", |(_, r)| r.note.as_str());
+        let whole = Window::new(
+            ride.session,
+            ride.aligned,
+            ride.found,
+            ride.aligned.grid.span(),
+        );
         let unstated = |label: &&String| {
             let index = ride.session.stream_index(label);
-            index.and_then(|i| ride.session.claim_of(i)).is_none()
+            index.is_none_or(|i| !whole.stated(i, 1.0).is_stated())
         };
         let silent: Vec<String> = labels.iter().filter(unstated).cloned().collect();
         let would = match silent.as_slice() {

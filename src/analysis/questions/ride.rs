@@ -143,7 +143,7 @@ impl<'a> Source<'a> {
             .iter()
             .map(|(index, share)| window.stated(*index, *share));
         let stated: Vec<StatedReference> = stated.collect();
-        let silent = stated.iter().filter(|s| s.claim.is_none());
+        let silent = stated.iter().filter(|s| !s.is_stated());
         let silent: Vec<String> = silent.map(|s| s.label.clone()).collect();
         if !silent.is_empty() {
             return Err(silent);

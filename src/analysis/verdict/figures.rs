@@ -53,7 +53,7 @@ impl Verdict {
 pub struct BudgetLine {
     /// Where it comes from.
     pub source: String,
-    /// How it scatters: `Student t` or `rectangular`.
+    /// How it scatters: `Student t`, `rectangular` or `normal`.
     pub distribution: String,
     /// Standard uncertainty, % of the reference mean.
     pub standard_uncertainty_percent: Option<f64>,
@@ -116,7 +116,7 @@ pub const FIGURES: &[Figure] = &[
         short: "± U",
         unit: "%",
         decimals: 2,
-        definition: "Half-width of the interval that holds the true bias with about 95 % probability: scatter, the references' claims and the allowance together.",
+        definition: "Half-width of the interval that holds the true bias with about 95 % probability: scatter, the references' claims or known masses, and the allowance together.",
         formula: "U = k √(u_stat² + u_ref² + u_allowance²); a claim ±a counts a/√3, k independent references average down",
         source: GUM,
         caveat: "Blind to errors that all references share.",
@@ -208,7 +208,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.verdict.budget.distribution",
         label: "distribution",
-        definition: "How the contribution scatters: Student t (estimated from the seconds) or rectangular (somewhere within ± a).",
+        definition: "How the contribution scatters: Student t (estimated from the seconds), rectangular (somewhere within ± a) or normal (several together, stated as a standard uncertainty).",
         source: "JCGM 100:2008, 4.2 and 4.3.7",
         csv: Some("verdict_budget_distributions"),
         ..Figure::PLAIN

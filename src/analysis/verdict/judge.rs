@@ -308,7 +308,7 @@ const fn unit(assessed: &Assessed) -> Unit {
 /// Whether more seconds could decide: the references are several meters, or one, with their claims,
 /// and the source is another.
 fn may_be_decided(evidence: &Evidence<'_>, assessed: &Assessed) -> bool {
-    evidence.stated.iter().all(|r| r.claim.is_some())
+    evidence.stated.iter().all(StatedReference::is_stated)
         && evidence.duplicate_references.is_none()
         && !is_copied(assessed)
 }
@@ -322,7 +322,7 @@ fn is_copied(assessed: &Assessed) -> bool {
 fn unstated(stated: &[StatedReference]) -> Option<Reason> {
     let labels: Vec<String> = stated
         .iter()
-        .filter(|r| r.claim.is_none())
+        .filter(|r| !r.is_stated())
         .map(|r| r.label.clone())
         .collect();
     (!labels.is_empty()).then_some(Reason::Unstated(labels))
@@ -369,6 +369,6 @@ fn loss(evidence: &Evidence<'_>, turns: bool) -> Option<Reason> {
 /// One reference, or references that could not be tested against each other.
 fn untested(evidence: &Evidence<'_>) -> Option<Reason> {
     let references = evidence.references?;
-    (references.agree.is_none() && evidence.stated.iter().all(|r| r.claim.is_some()))
+    (references.agree.is_none() && evidence.stated.iter().all(StatedReference::is_stated))
         .then(|| Reason::Untested(references.note.clone()))
 }

@@ -457,7 +457,7 @@ impl fmt::Display for Length {
             } => write!(
                 f,
                 "no longer block would do: {} alone leave ±{rest:.2} {unit}; references with a \
-                 tighter claim, or more of them, would",
+                 tighter claim or checked with known masses, or more of them, would",
                 what_is_left(*allowance)
             ),
         }
@@ -467,9 +467,9 @@ impl fmt::Display for Length {
 /// What does not shrink with time, in words.
 const fn what_is_left(allowance: bool) -> &'static str {
     if allowance {
-        "the references' claims and the allowance"
+        "the references and the allowance"
     } else {
-        "the references' claims"
+        "the references"
     }
 }
 
@@ -500,7 +500,7 @@ impl fmt::Display for Remedy {
             } => write!(
                 f,
                 "no length would decide: {} alone leave ±{rest:.2} {unit}; references with a \
-                 tighter claim, or more of them, would",
+                 tighter claim or checked with known masses, or more of them, would",
                 what_is_left(*allowance)
             ),
             Remedy::WrongReference => {

@@ -140,15 +140,28 @@ pub(in crate::analysis) fn en_of(
     pair: &PairMeans,
 ) -> Option<f64> {
     let level = level_w(pair);
+    let (one, other) = (stated.get(pair.first)?, stated.get(pair.second)?);
+    let on_one_crank = shares_crank(one, other);
     // While nobody pedals, a claim in percent is a claim of nothing: it tests no meter.
-    let expanded = |at: usize| {
-        let claim = stated.get(at)?.claim?;
-        (level >= PERCENT_FROM_W || claim.watts > 0.0)
-            .then(|| EXPANSION * rectangular(claim.limit_w(level)))
+    let expanded = |reference: &StatedReference| match (&reference.known, reference.claim) {
+        (Some(known), _) => (level >= PERCENT_FROM_W).then(|| {
+            let common = if on_one_crank {
+                0.0
+            } else {
+                known.common_percent
+            };
+            EXPANSION * known.own_percent.hypot(common) / 100.0 * level
+        }),
+        (None, Some(claim)) => (level >= PERCENT_FROM_W || claim.watts > 0.0)
+            .then(|| EXPANSION * rectangular(claim.limit_w(level))),
+        (None, None) => None,
     };
-    let (first, second) = (expanded(pair.first)?, expanded(pair.second)?);
+    let (first, second) = (expanded(one)?, expanded(other)?);
     // What both share is not in their difference: U² = U₁² + U₂² − 2ρ U₁ U₂.
-    let correlation = common.claims_correlation.clamp(0.0, 1.0);
+    let correlation = match (&one.known, &other.known) {
+        (None, None) => common.claims_correlation.clamp(0.0, 1.0),
+        _ => 0.0,
+    };
     let own = first * first + second * second - 2.0 * correlation * first * second;
     en_number(
         pair.first_w,
@@ -156,6 +169,33 @@ pub(in crate::analysis) fn en_of(
         pair.second_w,
         pair.scatter_w?,
     )
+}
+
+/// Whether the scales of both come from masses on one crank: what that leaves open is the same in both.
+fn shares_crank(one: &StatedReference, other: &StatedReference) -> bool {
+    let crank = |reference: &StatedReference| reference.known.as_ref().map(|k| k.crank.clone());
+    crank(one).is_some() && crank(one) == crank(other)
+}
+
+/// Why agreement of references at one site is no proof; `None` where each two differ in site or known
+/// masses test all but one of them.
+pub(in crate::analysis) fn no_proof(
+    stated: &[StatedReference],
+    sites: &[Option<Site>],
+) -> Option<String> {
+    let untested = stated.iter().zip(sites).filter(|(s, _)| s.known.is_none());
+    let mut seen: Vec<Site> = Vec::new();
+    for (_, site) in untested {
+        let site = (*site)?;
+        if seen.contains(&site) {
+            return Some(format!(
+                "both measure at the {site}: an error of their kind is in both, so that they agree is no \
+                 proof (known masses would be)"
+            ));
+        }
+        seen.push(site);
+    }
+    None
 }
 
 /// Whether a pair lies further apart than its claims alone allow.
@@ -176,11 +216,17 @@ fn note(
     agree: Option<bool>,
 ) -> String {
     if stated.len() < 2 {
-        return "one reference only: nothing tests it, and the verdict rests on its claim".into();
+        let tested = stated.iter().any(|s| s.known.is_some());
+        return if tested {
+            "one reference only: known masses test its scale, and the verdict rests on them"
+        } else {
+            "one reference only: nothing tests it, and the verdict rests on its claim"
+        }
+        .into();
     }
     let unstated: Vec<&str> = stated
         .iter()
-        .filter(|s| s.claim.is_none())
+        .filter(|s| !s.is_stated())
         .map(|s| s.label.as_str())
         .collect();
     let mut note = match agree {
@@ -214,6 +260,10 @@ fn note(
         }
         None => "agreement cannot be tested for every pair".to_owned(),
     };
+    if let Some(why) = no_proof(stated, sites).filter(|_| agree == Some(true)) {
+        note.push_str("; ");
+        note.push_str(&why);
+    }
     let mut places = sites.iter().flatten();
     if let Some(first) = places.next()
         && places.any(|site| site != first)
@@ -258,7 +308,7 @@ pub const FIGURES: &[Figure] = &[
         decimals: 2,
         signed: true,
         definition: "Difference of two references over their joint expanded uncertainty; beyond ±1 they contradict each other.",
-        formula: "(x̄₁ − x̄₂)/√(U₁² + U₂² − 2ρ U₁ U₂ + U_d²), U = 2a/√3 for a claim ±a (as the budget reads it, k = 2), ρ the stated correlation of the claims and U_d the half-width of the 95 % limits of the mean difference",
+        formula: "(x̄₁ − x̄₂)/√(U₁² + U₂² − 2ρ U₁ U₂ + U_d²), U = 2a/√3 for a claim ±a (as the budget reads it, k = 2) or 2u of known masses, without what meters on one crank share, ρ the stated correlation of the claims and U_d the half-width of the 95 % limits of the mean difference",
         source: "ISO 13528",
         caveat: "Agreement does not prove either true: both may share an error. A short or restless block tests little: its scatter widens what counts as agreement.",
         ..Figure::PLAIN
@@ -282,6 +332,7 @@ pub const FIGURES: &[Figure] = &[
 
 #[cfg(test)]
 mod tests {
+    use super::super::uncertainty::KnownMasses;
     use super::*;
     use crate::session::Claim;
     use crate::stats::vectors::assert_close;
@@ -293,6 +344,7 @@ mod tests {
                 percent,
                 watts: 0.0,
             }),
+            known: None,
             share: 1.0,
         }
     }
@@ -387,6 +439,58 @@ mod tests {
         assert_close(en(0.75).unwrap(), 2.0 * free, 1e-9);
         // Nothing of their own and no scatter: nothing to be held against.
         assert_eq!(en(1.0), None);
+    }
+
+    #[test]
+    fn what_meters_on_one_crank_share_is_not_in_their_difference() {
+        let with = |crank: &str| StatedReference {
+            known: Some(KnownMasses {
+                crank: crank.to_owned(),
+                common_percent: 0.4,
+                own_percent: 0.3,
+                own_dof: 50.0,
+            }),
+            ..stated(crank, Some(1.0))
+        };
+        let en = |stated: &[StatedReference]| {
+            let pairs = [pair(0, 1, 252.0, 248.0)];
+            references(stated, &[None, None], CommonErrors::default(), &pairs).unwrap()
+        };
+        let one = en(&[with("crank"), with("crank")]).en_number.unwrap();
+        assert_close(one, 4.0 / (2.0_f64.sqrt() * 2.0 * 0.3 * 2.5), 1e-9);
+        let apart = en(&[with("crank"), with("other")]).en_number.unwrap();
+        assert_close(apart, 4.0 / (2.0_f64.sqrt() * 2.0 * 0.5 * 2.5), 1e-9);
+        // Masses test a meter of which nothing is claimed.
+        let silent = StatedReference {
+            claim: None,
+            ..with("crank")
+        };
+        assert!(en(&[silent, with("crank")]).agree.is_some());
+    }
+
+    #[test]
+    fn agreement_of_one_kind_is_no_proof_and_says_so() {
+        let mut two = [stated("a", Some(1.0)), stated("b", Some(1.0))];
+        let said = |two: &[StatedReference], sites: [Site; 2], second_w: f64| {
+            let pairs = [pair(0, 1, 250.0, second_w)];
+            let sites = sites.map(Some);
+            let found = references(two, &sites, CommonErrors::default(), &pairs);
+            found.unwrap().note
+        };
+        let note = said(&two, [Site::Pedal; 2], 250.5);
+        assert!(
+            note.contains("both measure at the pedal") && note.contains("no proof"),
+            "{note}"
+        );
+        assert!(!said(&two, [Site::Pedal, Site::Crank], 250.5).contains("no proof"));
+        assert!(!said(&two, [Site::Pedal; 2], 290.0).contains("no proof"));
+        two[0].known = Some(KnownMasses {
+            crank: "crank".to_owned(),
+            common_percent: 0.2,
+            own_percent: 0.3,
+            own_dof: 50.0,
+        });
+        assert!(!said(&two, [Site::Pedal; 2], 250.5).contains("no proof"));
     }
 
     #[test]

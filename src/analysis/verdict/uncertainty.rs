@@ -13,6 +13,8 @@ pub enum Distribution {
     StudentT,
     /// Known to lie within ± a, nothing else: rectangular, a/√3 (JCGM 100, 4.3.7).
     Rectangular,
+    /// Several together, stated as a standard uncertainty.
+    Normal,
 }
 
 impl Distribution {
@@ -21,6 +23,7 @@ impl Distribution {
         match self {
             Distribution::StudentT => "Student t",
             Distribution::Rectangular => "rectangular",
+            Distribution::Normal => "normal",
         }
     }
 }
@@ -131,8 +134,30 @@ pub struct StatedReference {
     pub label: String,
     /// The accuracy its maker states, if the session has it.
     pub claim: Option<Claim>,
+    /// What known masses leave open of its scale; it takes the claim's place.
+    pub known: Option<KnownMasses>,
     /// Its weight in what the source under test is compared with; all of them together weigh 1.
     pub share: f64,
+}
+
+impl StatedReference {
+    /// Whether its uncertainty is known: by its claim or by known masses.
+    pub fn is_stated(&self) -> bool {
+        self.claim.is_some() || self.known.is_some()
+    }
+}
+
+/// Standard uncertainty of a scale by known masses, % of the power.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KnownMasses {
+    /// The crank on which they hung: meters on one crank share an error.
+    pub crank: String,
+    /// What they share.
+    pub common_percent: f64,
+    /// The meter's own.
+    pub own_percent: f64,
+    /// Degrees of freedom of the meter's own.
+    pub own_dof: f64,
 }
 
 /// The unit of a budget at a power: percent of it where that says something, else W.
@@ -173,6 +198,11 @@ pub fn claim_of_reference(label: &str) -> String {
     format!("claim of {label}")
 }
 
+/// What the scale by known masses of a reference is called in a budget.
+pub fn masses_of_reference(label: &str) -> String {
+    format!("known masses on {label}")
+}
+
 /// The budget of a bias against the mean of `references`: scatter of the seconds, the claim of
 /// each reference with its share (independent references average down), and the half-width of
 /// the allowance. References without a claim contribute nothing; the caller must say so.
@@ -180,6 +210,9 @@ pub fn claim_of_reference(label: &str) -> String {
 /// With errors correlated by ρ (JCGM 100, 5.2; F.1.2) the variance of the claims' part is `Σ g² a²/3 +
 /// ρ Σ_{r≠s} g_r g_s a_r a_s/3`, with shares g and limits a. It stands in lines that are independent: each
 /// claim's own part, `√(1−ρ) g a/√3`, and what they share, `√ρ Σ g a/√3`.
+///
+/// Known masses take the place of a claim: what the meters on one crank share adds up with their
+/// shares, what is a meter's own stands in a line for itself.
 pub fn budget(
     statistical: MeanUncertainty,
     references: &[StatedReference],
@@ -187,25 +220,26 @@ pub fn budget(
     allowance: Allowance,
     scale: Scale,
 ) -> Budget {
-    let correlation = match references {
-        [_, _, ..] => common.claims_correlation.clamp(0.0, 1.0),
-        _ => 0.0,
+    let by_claim = || {
+        let unknown = references.iter().filter(|r| r.known.is_none());
+        unknown.filter_map(|r| Some((r, scale.limit(r.claim?))))
+    };
+    let correlation = match by_claim().count() {
+        0 | 1 => 0.0,
+        _ => common.claims_correlation.clamp(0.0, 1.0),
     };
     let mut contributions = vec![Contribution::statistical(
         "scatter of the seconds (serial correlation allowed for)",
         statistical,
     )];
     let mut shared = 0.0;
-    for reference in references {
-        if let Some(claim) = reference.claim {
-            let limit = scale.limit(claim);
-            shared += reference.share * limit;
-            contributions.push(Contribution::rectangular(
-                claim_of_reference(&reference.label),
-                limit,
-                reference.share * (1.0 - correlation).sqrt(),
-            ));
-        }
+    for (reference, limit) in by_claim() {
+        shared += reference.share * limit;
+        contributions.push(Contribution::rectangular(
+            claim_of_reference(&reference.label),
+            limit,
+            reference.share * (1.0 - correlation).sqrt(),
+        ));
     }
     if correlation > 0.0 {
         contributions.push(Contribution::rectangular(
@@ -214,6 +248,7 @@ pub fn budget(
             correlation.sqrt(),
         ));
     }
+    contributions.extend(by_masses(references, scale));
     if allowance.plus_minus != 0.0 {
         let watts = allowance.plus_minus / 100.0 * scale.level_w;
         contributions.push(Contribution::rectangular(
@@ -223,6 +258,38 @@ pub fn budget(
         ));
     }
     Budget { contributions }
+}
+
+/// The lines of the references whose scale known masses gave: one a crank, then one a meter.
+fn by_masses(references: &[StatedReference], scale: Scale) -> Vec<Contribution> {
+    let line = |source, percent: f64, dof| Contribution {
+        source,
+        distribution: Distribution::Normal,
+        standard: scale.of_watts(percent / 100.0 * scale.level_w.abs()),
+        dof,
+    };
+    let mut cranks: Vec<(&str, f64)> = Vec::new();
+    let mut own = Vec::new();
+    for reference in references {
+        let Some(known) = &reference.known else {
+            continue;
+        };
+        let percent = reference.share * known.common_percent;
+        match cranks.iter_mut().find(|(crank, _)| *crank == known.crank) {
+            Some((_, common)) => *common += percent,
+            None => cranks.push((&known.crank, percent)),
+        }
+        own.push(line(
+            masses_of_reference(&reference.label),
+            reference.share * known.own_percent,
+            known.own_dof,
+        ));
+    }
+    let common = cranks.into_iter().map(|(crank, percent)| {
+        let source = format!("known masses, common to the meters on the {crank}");
+        line(source, percent, f64::INFINITY)
+    });
+    common.chain(own).collect()
 }
 
 #[cfg(test)]
@@ -242,8 +309,13 @@ mod tests {
                 percent,
                 watts: 0.0,
             }),
+            known: None,
             share,
         }
+    }
+
+    fn exact() -> MeanUncertainty {
+        known(0.0)
     }
 
     fn known(standard: f64) -> MeanUncertainty {
@@ -320,6 +392,42 @@ mod tests {
     }
 
     #[test]
+    fn known_masses_take_the_place_of_claims() {
+        // Computed beforehand, outside of this program: two meters on one crank leave 0.266 % (0.186 of each
+        // is shared), two ±1 % claims 0.408 %.
+        let masses = |crank: &str| {
+            Some(KnownMasses {
+                crank: crank.to_owned(),
+                common_percent: 0.18622,
+                own_percent: 0.26781,
+                own_dof: 1000.0,
+            })
+        };
+        let budget_of = |known: [Option<KnownMasses>; 2]| {
+            let [one, other] = known;
+            let mut two = [stated("a", 1.0, 0.5), stated("b", 1.0, 0.5)];
+            (two[0].known, two[1].known) = (one, other);
+            let common = CommonErrors {
+                claims_correlation: 1.0,
+            };
+            budget(exact(), &two, common, Allowance::default(), LEVEL)
+        };
+        let both = budget_of([masses("crank"), masses("crank")]);
+        assert_eq!(format!("{:.3}", both.combined()), "0.266");
+        assert_eq!(format!("{:.3}", both.contributions[1].standard), "0.186");
+        assert_eq!(both.contributions.len(), 4, "no claim is left: {both:?}");
+        assert!(both.contributions[1].source.contains("common"));
+        let apart = budget_of([masses("crank"), masses("another")]);
+        assert_close(apart.combined(), 0.3262 / 2.0_f64.sqrt(), 1e-4);
+        // The claim of the other shares its error with nobody.
+        let mixed = budget_of([masses("crank"), None]);
+        let claimed = 0.5 / 3.0_f64.sqrt();
+        assert_close(mixed.combined(), (0.5 * 0.3262_f64).hypot(claimed), 1e-4);
+        let neither = budget_of([None, None]);
+        assert_close(neither.combined(), 1.0 / 3.0_f64.sqrt(), 1e-12);
+    }
+
+    #[test]
     fn welch_satterthwaite_weighs_the_degrees_of_freedom() {
         // JCGM 100:2008, H.1 (end gauge), the values of table H.1 from memory: components in nm
         // 25 (18), 5.8 (24), 3.9 (5), 6.7 (8), 16.6 (2), 2.9 (50): u = 32, nu_eff = 16 or 17.
@@ -358,6 +466,7 @@ mod tests {
         let reference = StatedReference {
             label: "hub".to_owned(),
             claim: Some(claim),
+            known: None,
             share: 1.0,
         };
         let allowance = Allowance {

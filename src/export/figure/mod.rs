@@ -126,7 +126,7 @@ mod tests {
     use crate::picture::parts::Layer;
     use crate::plan::Plan;
     use crate::recording::{Channel, Recording};
-    use crate::rehearse::{Scenario, SessionOptions, ride};
+    use crate::rehearse::{Masses, Scenario, SessionOptions, ride};
     use crate::session::{Kind, OpenedSession, Source};
     use crate::timeline::Aligned;
 
@@ -135,7 +135,11 @@ mod tests {
         static RIDE: OnceLock<(OpenedSession, Aligned, RideFindings)> = OnceLock::new();
         RIDE.get_or_init(|| {
             let plan = Plan::built_in("full-bench").unwrap();
-            let rehearsal = ride(&plan, &Scenario::default(), 7).unwrap();
+            let scenario = Scenario {
+                masses: Some(Masses::off_by(0.1)),
+                ..Scenario::default()
+            };
+            let rehearsal = ride(&plan, &scenario, 7).unwrap();
             let mut opened = rehearsal.opened(SessionOptions {
                 clocks_known: true,
                 tagged: true,
@@ -187,7 +191,11 @@ mod tests {
                 continue;
             };
             assert!(!drawn.layers.is_empty(), "{}", kind.word());
-            if !matches!(kind, PictureKind::Proof | PictureKind::Answers) {
+            // An answer is about no window, and masses hang before the ride.
+            if !matches!(
+                kind,
+                PictureKind::Proof | PictureKind::Answers | PictureKind::Weights
+            ) {
                 assert!(drawn.facts[0].contains("no smoothing"), "{:?}", drawn.facts);
                 assert!(drawn.facts[0].starts_with("Window 0:"), "{:?}", drawn.facts);
             }

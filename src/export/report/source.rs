@@ -141,6 +141,29 @@ fn clock_row(stream: &Stream, estimate: Option<&StreamClock>) -> Vec<String> {
     ]
 }
 
+/// The scales by known masses, and what leaves them open.
+fn known_masses(material: &Material<'_>) -> String {
+    let streams = material.table.streams.iter();
+    let heads: Vec<_> = streams.filter(|s| s.weights.is_some()).cloned().collect();
+    let listing = Listing::of(&heads, Room::Wide).figures(
+        "streams",
+        &[
+            "label",
+            "weights.scale",
+            "weights.scale_u_percent",
+            "weights.zero_nm",
+            "weights.hysteresis_percent",
+            "weights.residual_sd_nm",
+            "weights.en_number",
+        ],
+    );
+    paragraph(
+        "Masses hung from the pedal axle of the level crank give a reference its own scale. Its power is \
+         divided by that scale everywhere in this report, and in the budgets the uncertainty of the \
+         masses takes the place of the reference's claim.",
+    ) + &table("References by known masses", &listing.grid())
+}
+
 /// Whether the references agree, segment by segment, and over the ride.
 fn references(material: &Material<'_>, ride: &Subject<'_>) -> Result<String, ExportError> {
     let segments = material.table.segments.iter();
@@ -173,14 +196,29 @@ fn references(material: &Material<'_>, ride: &Subject<'_>) -> Result<String, Exp
         paragraph("There are no two references to compare: the verdicts rest on trust in the one.")
     } else {
         paragraph(
-            "References agree where |E_n| is at most 1 (ISO 13528), each one's claim taken as its expanded uncertainty, beside the scatter of their difference, and they lie within their claims. Where |E_n| is larger, no verdict is given; where only scatter brings it to 1, whether they agree cannot be told.",
+            "References agree where |E_n| is at most 1 (ISO 13528), each one's claim (or what known masses leave open) taken as its expanded uncertainty, beside the scatter of their difference, and they lie within their claims. Where |E_n| is larger, no verdict is given; where only scatter brings it to 1, whether they agree cannot be told.",
         )
     };
-    let picture = drawn(
+    let mut out = intro + &table("References against each other", &listing.grid());
+    out.push_str(&drawn(
         PictureKind::References,
         ride,
         Size::Whole,
         "The references against each other.",
-    )?;
-    Ok(intro + &table("References against each other", &listing.grid()) + &picture)
+    )?);
+    let checked = material
+        .table
+        .streams
+        .iter()
+        .filter(|s| s.weights.is_some());
+    if checked.count() > 0 {
+        out.push_str(&known_masses(material));
+        out.push_str(&drawn(
+            PictureKind::Weights,
+            ride,
+            Size::Whole,
+            "What the line leaves of the readings with known masses.",
+        )?);
+    }
+    Ok(out)
 }

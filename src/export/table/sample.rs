@@ -25,6 +25,9 @@ fn stream(label: &str, role: Role, site: Site, dropouts: Vec<Dropout>) -> Stream
         median_interval_s: Some(1.0),
         dropouts,
         mean_max: Vec::new(),
+        weights: None,
+        one_sided: None,
+        zero: None,
     }
 }
 

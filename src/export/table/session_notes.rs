@@ -5,7 +5,8 @@ use crate::analysis::agreement::LevelLine;
 use crate::analysis::coverage::Band;
 use crate::analysis::dropout::Dropout;
 use crate::analysis::pooled::Pooled;
-use crate::analysis::table::Table;
+use crate::analysis::table::{StreamHead, Table};
+use crate::analysis::weights::WeightsCheck;
 use crate::stats::Interval;
 use crate::text::{Grid, Head, clock_time, machine_number, number, one_line, word_of};
 
@@ -51,6 +52,7 @@ pub(crate) fn sections(table: &Table) -> Vec<(&'static str, Vec<String>)> {
                 .map(|c| format!("{c}."))
                 .collect(),
         ),
+        ("Meters beside the ride", meters(table)),
         ("All blocks together", together(table)),
         (
             "Over the whole ride",
@@ -66,6 +68,49 @@ pub(crate) fn sections(table: &Table) -> Vec<(&'static str, Vec<String>)> {
     all.into_iter()
         .filter(|(_, notes)| !notes.is_empty())
         .collect()
+}
+
+/// Known masses with their budget, one-sided meters, zero offsets: what was noted of each stream.
+fn meters(table: &Table) -> Vec<String> {
+    let of_stream = |head: &StreamHead| {
+        let masses = head
+            .weights
+            .as_ref()
+            .map(|check| masses(&head.label, check));
+        let doubled = head.one_sided.as_ref().map(|one| one.sentence(&head.label));
+        let zero = head.zero.as_ref().map(|zero| zero.sentence(&head.label));
+        let said = [masses, doubled, zero].into_iter().flatten();
+        said.map(|sentence| format!("{sentence}."))
+            .collect::<Vec<String>>()
+    };
+    table.streams.iter().flat_map(of_stream).collect()
+}
+
+fn masses(label: &str, check: &WeightsCheck) -> String {
+    let (Some(scale), Some(u)) = (check.scale, check.scale_u_percent) else {
+        return format!("{label}, known masses: {}", check.note);
+    };
+    let lines = check.budget.iter().map(|line| {
+        let shared = if line.common { " (shared)" } else { "" };
+        format!(
+            "{} {:.3}{shared}",
+            line.source, line.standard_uncertainty_percent
+        )
+    });
+    let lines: Vec<String> = lines.collect();
+    let hysteresis = check.hysteresis_percent.map_or_else(
+        || "not tested".to_owned(),
+        |percent| format!("{percent:.3} %"),
+    );
+    format!(
+        "{label}, known masses: scale {} with a standard uncertainty of {u:.3} % (in %: {}); zero {} N·m, \
+         hysteresis {hysteresis}, residual SD {} N·m. {}",
+        number(scale, 4, false),
+        lines.join(", "),
+        number(check.zero_nm.unwrap_or_default(), 3, true),
+        number(check.residual_sd_nm.unwrap_or_default(), 3, false),
+        check.note
+    )
 }
 
 fn together(table: &Table) -> Vec<String> {

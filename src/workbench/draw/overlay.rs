@@ -14,7 +14,7 @@ use crate::text::wrapped;
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     if state.in_streams {
-        let rows = usize::from(area.height.saturating_sub(12)).max(1);
+        let rows = usize::from(area.height.saturating_sub(14)).max(1);
         let mut lines = super::streams::lines(state, rows);
         let room = usize::from(area.height.saturating_sub(6)).saturating_sub(lines.len());
         lines.extend(super::streams::remarks(state, room));
@@ -187,6 +187,9 @@ fn question(purpose: Purpose) -> &'static str {
         Purpose::Claim(Claimed::StreamWatts) => {
             "the stream's own claim, ± W at least (empty: none)"
         }
+        Purpose::Claim(Claimed::Crank) => {
+            "length of the crank that masses hung on, mm (empty: none)"
+        }
         Purpose::Claim(Claimed::SessionPercent) => "the session's claim, ± % of reading",
         Purpose::Claim(Claimed::SessionWatts) => "the session's claim, ± W at least",
         Purpose::Claim(Claimed::AllowancePercent) => {
@@ -194,6 +197,9 @@ fn question(purpose: Purpose) -> &'static str {
         }
         Purpose::Claim(Claimed::AllowancePoints) => "how well that is known, ± percentage points",
         Purpose::Claim(Claimed::Mass) => "rider and bike as entered in the app, kg",
+        Purpose::Masses => "kg and N·m of each reading: 0 0.15; 5 8.71; … (empty: none)",
+        Purpose::Zero { after: false } => "zero shown before the ride, with its unit (empty: none)",
+        Purpose::Zero { after: true } => "zero shown after the ride, with its unit (empty: none)",
         Purpose::Title => "title of the session",
         Purpose::Export => "export the segment table to (.csv .json .md .txt)",
         Purpose::SaveAs => "save as a new session in the folder",

@@ -5,7 +5,9 @@ use ratatui::style::{Modifier, Style};
 use super::super::action::names;
 use super::super::state::State;
 use super::pen::Text;
-use crate::session::{Role, Site, Stream};
+use crate::analysis::weights;
+use crate::session::{Role, Side, Site, Stream, ZeroReading};
+use crate::stats::NORMAL_95;
 use crate::text::{field, fit, wrapped};
 use crate::timeline::Member;
 
@@ -51,8 +53,9 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
     if more > rows {
         lines.push(Text::default().with(format!("    {more} streams"), look.faint()));
     }
-    let session = state.session().claim;
     lines.push(Text::default());
+    lines.extend(beside_the_ride(state));
+    let session = state.session().claim;
     lines.push(
         Text::default()
             .with("session's claim           ", look.faint())
@@ -96,6 +99,43 @@ pub fn lines(state: &State, rows: usize) -> Vec<Text> {
             .with(fit(&look.text(&compared), 49, look.cut()), none),
     );
     lines
+}
+
+/// What is noted of the selected stream beside its recording: masses, side, zeros.
+fn beside_the_ride(state: &State) -> Vec<Text> {
+    const WIDTH: usize = 49;
+    let look = state.look;
+    let Some(stream) = state.session().streams.get(state.stream) else {
+        return Vec::new();
+    };
+    let masses = match weights::check(state.session(), state.stream) {
+        None => "none; they test a reference alone".to_owned(),
+        Some(check) => match (check.scale, check.scale_u_percent) {
+            (Some(scale), Some(u)) if check.used => {
+                format!("scale {scale:.4} ± {:.2} %", NORMAL_95 * u)
+            }
+            _ => check.note,
+        },
+    };
+    let side = stream.one_sided.map_or("both sides", Side::word);
+    let zero = |zero: &Option<ZeroReading>| {
+        let zero = zero.as_ref().map(ToString::to_string);
+        zero.map_or_else(|| "-".to_owned(), |zero| zero.trim_end().to_owned())
+    };
+    let zeros = format!(
+        "{side}; {} before, {} after",
+        zero(&stream.zero_before),
+        zero(&stream.zero_after)
+    );
+    let line = |head: &str, said: &str| {
+        Text::default()
+            .with(format!("{head:<26}"), look.faint())
+            .with(fit(&look.text(said), WIDTH, look.cut()), Style::new())
+    };
+    vec![
+        line("known masses (selected)", &masses),
+        line("side, zeros (selected)", &zeros),
+    ]
 }
 
 /// What reading the recordings met, in at most `room` lines; where they do not do, the last one

@@ -179,7 +179,13 @@ pub enum Purpose {
     Label,
     /// The session's title.
     Title,
-
+    /// Masses and readings of the selected stream.
+    Masses,
+    /// Zero offset of the selected stream, before the ride or after it.
+    Zero {
+        /// After the ride.
+        after: bool,
+    },
     /// A number of a claim.
     Claim(Claimed),
     /// The file to export the table to.
@@ -280,6 +286,8 @@ pub enum Claimed {
     StreamPercent,
     /// Of the selected stream, ± W at least.
     StreamWatts,
+    /// Length of the crank on which masses hung for the selected stream, mm.
+    Crank,
     /// Of the session, ± % of reading.
     SessionPercent,
     /// Of the session, ± W at least.

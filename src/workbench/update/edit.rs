@@ -11,7 +11,7 @@ use super::super::theme::letters;
 use super::motion::{self, bring_span_into_view, no_window, show_large, whole_second};
 use super::say::{say, warn};
 use crate::session::validation::check_savable;
-use crate::session::{Kind, Role, Segment, Session, Stream};
+use crate::session::{Kind, Role, Segment, Session, Stream, Weights};
 use crate::timeline::Span;
 
 /// Asks for a kind to tag the window with.
@@ -128,8 +128,10 @@ pub fn edit(
 
 /// Brings what is derived from the session in step with it.
 pub fn settle(state: &mut State, before: &Session) {
-    fn on_the_line(s: &Stream) -> (&str, Role, f64, f64) {
-        (&s.label, s.role, s.offset_s, s.skew_ppm)
+    type OnTheLine<'a> = (&'a str, Role, f64, f64, Option<&'a Weights>);
+    fn on_the_line(s: &Stream) -> OnTheLine<'_> {
+        let weights = s.weights.as_ref();
+        (&s.label, s.role, s.offset_s, s.skew_ppm, weights)
     }
     let streams = state.session().streams.iter().map(on_the_line);
     let same = streams.eq(before.streams.iter().map(on_the_line));

@@ -59,6 +59,16 @@ pub fn ask_claim(state: &mut State, claimed: Claimed) {
     open(state, Purpose::Claim(claimed), text);
 }
 
+pub fn ask_masses(state: &mut State) {
+    let text = streams::masses_text(state);
+    open(state, Purpose::Masses, text);
+}
+
+pub fn ask_zero(state: &mut State, after: bool) {
+    let text = streams::zero_text(state, after);
+    open(state, Purpose::Zero { after }, text);
+}
+
 pub fn ask_export(state: &mut State) {
     let path = state.replacing.take().or_else(|| state.exported.clone());
     let path = path.unwrap_or_else(|| state.opened.folder.join("segments.csv"));
@@ -202,6 +212,8 @@ pub fn accept(context: &mut Context<'_>) {
         }
         Purpose::Label => streams::take_label(state, &typed, effects),
         Purpose::Title => streams::take_title(state, &typed, effects),
+        Purpose::Masses => streams::take_masses(state, &typed, effects),
+        Purpose::Zero { after } => streams::take_zero(state, after, &typed, effects),
         Purpose::Claim(claimed) => streams::take_claim(state, claimed, &typed, effects),
         Purpose::Export | Purpose::SaveAs if typed.is_empty() => Some("type a path".to_owned()),
         Purpose::Export => {

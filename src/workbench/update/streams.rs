@@ -4,7 +4,8 @@ use super::super::event::Effect;
 use super::super::state::{Claimed, Mode, State};
 use super::edit;
 use super::say::{say, warn};
-use crate::session::{Allowance, Role, Session, Site, Stream, validation};
+use crate::session::weights_text::{pairs_in_words, pairs_of};
+use crate::session::{Allowance, Role, Session, Side, Site, Stream, ZeroReading, validation};
 
 /// Selects the stream before or after.
 pub fn select(state: &mut State, forward: bool) {
@@ -97,6 +98,17 @@ fn after<T: Copy + PartialEq>(all: &[T], current: Option<T>) -> Option<T> {
     }
 }
 
+/// Both sides, the left one, the right one in turn.
+pub fn next_side(state: &mut State, effects: &mut Vec<Effect>) {
+    let Some(stream) = state.session().streams.get(state.stream) else {
+        return;
+    };
+    let side = after(&[Side::Left, Side::Right], stream.one_sided);
+    let word = side.map_or("both", Side::word);
+    let name = format!("side of {}: {word}", stream.label);
+    change(state, &name, effects, |stream| stream.one_sided = side);
+}
+
 fn change(
     state: &mut State,
     name: &str,
@@ -111,6 +123,33 @@ fn change(
     });
 }
 
+/// A crank to start typing from, mm (common practice, no source).
+const USUAL_CRANK_MM: f64 = 172.5;
+
+/// The masses and readings of the selected stream, as they are typed.
+pub fn masses_text(state: &State) -> String {
+    let stream = state.session().streams.get(state.stream);
+    let weights = stream.and_then(|stream| stream.weights.as_ref());
+    weights.map_or_else(String::new, |w| pairs_in_words(&w.kg, &w.nm))
+}
+
+/// A zero offset of the selected stream, as it is typed.
+pub fn zero_text(state: &State, after: bool) -> String {
+    let zero = state
+        .session()
+        .streams
+        .get(state.stream)
+        .and_then(|stream| {
+            let zero = if after {
+                &stream.zero_after
+            } else {
+                &stream.zero_before
+            };
+            zero.as_ref()
+        });
+    zero.map_or_else(String::new, |zero| zero.to_string().trim_end().to_owned())
+}
+
 /// What there is to start typing from.
 pub fn claim_text(state: &State, claimed: Claimed) -> String {
     let stream = state.session().streams.get(state.stream);
@@ -119,6 +158,11 @@ pub fn claim_text(state: &State, claimed: Claimed) -> String {
     let value = match claimed {
         Claimed::StreamPercent => stream.and_then(|stream| stream.claim_percent),
         Claimed::StreamWatts => stream.and_then(|stream| stream.claim_watts),
+        Claimed::Crank => stream.and_then(|s| {
+            s.weights
+                .as_ref()
+                .map_or(Some(USUAL_CRANK_MM), |w| w.crank_mm)
+        }),
         Claimed::SessionPercent => Some(claim.percent),
         Claimed::SessionWatts => Some(claim.watts),
         Claimed::AllowancePercent => Some(offered.percent),
@@ -157,6 +201,11 @@ fn of_what(state: &State, claimed: Claimed) -> (String, &'static str) {
             let percent = claimed == Claimed::StreamPercent;
             (format!("claim of {label}"), if percent { "%" } else { "W" })
         }
+        Claimed::Crank => {
+            let stream = state.session().streams.get(state.stream);
+            let label = stream.map_or("", |stream| stream.label.as_str());
+            (format!("crank under the masses of {label}"), "mm")
+        }
         Claimed::SessionPercent => ("claim of the session".to_owned(), "%"),
         Claimed::SessionWatts => ("claim of the session".to_owned(), "W"),
         Claimed::AllowancePercent => ("expected drivetrain loss".to_owned(), "%"),
@@ -175,8 +224,11 @@ pub fn take_claim(
     typed: &str,
     effects: &mut Vec<Effect>,
 ) -> Option<String> {
-    let of_stream = matches!(claimed, Claimed::StreamPercent | Claimed::StreamWatts);
-    let number = typed.trim_end_matches(['%', 'W', 'w', ' ']);
+    let of_stream = matches!(
+        claimed,
+        Claimed::StreamPercent | Claimed::StreamWatts | Claimed::Crank
+    );
+    let number = typed.trim_end_matches(['%', 'W', 'w', 'm', ' ']);
     let value = match (number, of_stream) {
         ("", true) => None,
         ("", false) => return Some("this always has a value; type a number".to_owned()),
@@ -203,10 +255,13 @@ pub fn take_claim(
                 &mut session.allowance.get_or_insert(Allowance::USUAL).plus_minus
             }
             Claimed::Mass => &mut session.simulation.get_or_insert_default().mass_kg,
-            Claimed::StreamPercent | Claimed::StreamWatts => {
+            Claimed::StreamPercent | Claimed::StreamWatts | Claimed::Crank => {
                 if let Some(stream) = stream {
                     match claimed {
                         Claimed::StreamPercent => stream.claim_percent = value,
+                        Claimed::Crank => {
+                            stream.weights.get_or_insert_default().crank_mm = value;
+                        }
                         _ => stream.claim_watts = value,
                     }
                 }
@@ -214,6 +269,66 @@ pub fn take_claim(
             }
         };
         *place = value.unwrap_or(*place);
+    })
+}
+
+/// Takes typed masses and readings, and says what scale they give; returns why not.
+pub fn take_masses(state: &mut State, typed: &str, effects: &mut Vec<Effect>) -> Option<String> {
+    let (kg, nm) = match pairs_of(typed) {
+        Ok(pairs) => pairs,
+        Err(why) => return Some(why),
+    };
+    let index = state.stream;
+    let mut stream = state.session().streams.get(index)?.clone();
+    if kg.is_empty() {
+        stream.weights = None;
+    } else {
+        let weights = stream.weights.get_or_insert_default();
+        weights.crank_mm.get_or_insert(USUAL_CRANK_MM);
+        (weights.kg, weights.nm) = (kg, nm);
+    }
+    let said = match (&stream.weights, stream.weights_unused()) {
+        (None, _) => "none".to_owned(),
+        (_, Some(why)) => format!("not used: {why}"),
+        (_, None) => format!("scale {:.4}", stream.power_scale()),
+    };
+    let name = format!("known masses on {}: {said}", stream.label);
+    take(state, &name, effects, |session| {
+        if let Some(place) = session.streams.get_mut(index) {
+            *place = stream;
+        }
+    })
+}
+
+/// Takes a typed zero offset; returns why not.
+pub fn take_zero(
+    state: &mut State,
+    after: bool,
+    typed: &str,
+    effects: &mut Vec<Effect>,
+) -> Option<String> {
+    let zero = match (typed, ZeroReading::parse(typed)) {
+        ("", _) => None,
+        (_, Some(zero)) => Some(zero),
+        (_, None) => {
+            return Some("type a number and the unit that the meter shows: 512 raw".to_owned());
+        }
+    };
+    let index = state.stream;
+    let label = &state.session().streams.get(index)?.label;
+    let when = if after { "after" } else { "before" };
+    let shown = zero
+        .as_ref()
+        .map_or_else(|| "none".to_owned(), ToString::to_string);
+    let name = format!("zero of {label} {when} the ride: {}", shown.trim_end());
+    take(state, &name, effects, |session| {
+        if let Some(stream) = session.streams.get_mut(index) {
+            *(if after {
+                &mut stream.zero_after
+            } else {
+                &mut stream.zero_before
+            }) = zero;
+        }
     })
 }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::super::bench::{message, press, state, type_text};
 use super::super::state::{Mode, State};
-use crate::session::{Role, Site};
+use crate::session::{Role, Side, Site};
 use crate::timeline::Member;
 
 /// Types `text` in the place of what a line holds, and accepts it.
@@ -44,6 +44,58 @@ fn another_role_changes_what_is_compared_and_is_undone() {
     press(&mut state, "r esc");
     assert_eq!(state.session().streams[2].role, Role::Context);
     assert_eq!(state.mode, Mode::View);
+}
+
+#[test]
+fn known_masses_are_typed_move_the_time_line_and_are_undone() {
+    let mut state = state();
+    let mean = |state: &State| {
+        let power = state.aligned.power(Member::Stream(1)).unwrap();
+        let present = power.iter().filter(|w| w.is_finite());
+        present.clone().sum::<f64>() / present.count() as f64
+    };
+    let before = mean(&state);
+    press(&mut state, "E down k");
+    retype(&mut state, "0 0.1; 10");
+    assert!(
+        refusal(&state).contains("“10” is no pair"),
+        "{}",
+        refusal(&state)
+    );
+    // 10 kg at 172.5 mm make 16.916 N·m: 2 % high.
+    retype(&mut state, "0 0.1; 10 17.36; 20 34.61; 10 17.36; 0 0.1");
+    assert!(
+        message(&state).contains("masses on pedals: scale 1.02"),
+        "{}",
+        message(&state)
+    );
+    let scale = before / mean(&state);
+    assert!((scale - 1.02).abs() < 5e-4, "{scale}");
+    press(&mut state, "n");
+    retype(&mut state, "17.25 mm");
+    let weights = state.session().streams[1].weights.clone().unwrap();
+    assert_eq!(weights.crank_mm, Some(17.25));
+    assert_eq!(mean(&state), before, "a crank of 17.25 mm is not used");
+    press(&mut state, "u u");
+    assert_eq!(state.session().streams[1].weights, None);
+    assert!(!state.unsaved());
+}
+
+#[test]
+fn sides_and_zeros_are_noted() {
+    let mut state = state();
+    press(&mut state, "E down x z");
+    retype(&mut state, "nothing");
+    assert!(refusal(&state).contains("512 raw"), "{}", refusal(&state));
+    retype(&mut state, "512 raw");
+    press(&mut state, "Z");
+    retype(&mut state, "515 raw");
+    let stream = &state.session().streams[1];
+    assert_eq!(stream.one_sided, Some(Side::Left));
+    assert_eq!(stream.zero_after.as_ref().unwrap().to_string(), "515 raw");
+    press(&mut state, "z");
+    retype(&mut state, "");
+    assert_eq!(state.session().streams[1].zero_before, None);
 }
 
 #[test]

@@ -37,6 +37,21 @@ pub struct GearShift {
     pub speed_before_mps: Option<f64>,
     /// Median wheel speed after, m/s.
     pub speed_after_mps: Option<f64>,
+    /// Teeth before, as "50/17", where they are known.
+    pub gear_before: Option<String>,
+    /// Teeth after.
+    pub gear_after: Option<String>,
+    /// What the chain's loss shifts a perfect source by, percentage points.
+    pub chain_shift_percent: Option<f64>,
+    /// The shift without that.
+    pub net_shift_percent: Option<f64>,
+}
+
+impl GearShift {
+    /// The shift that is not the chain's, as far as that is known, percentage points.
+    pub fn blamed_percent(&self) -> Option<f64> {
+        self.net_shift_percent.or(self.shift_percent)
+    }
 }
 
 const SERIAL: &str = "least squares over means of 5 s; limits with the correlation of the noise learnt over the ride, as for the bias (on a short ride: averaged over every correlation of neighbouring blocks, O'Hagan 1994, Bayesian Inference, ch. 9, from memory); coverage measured by simulation";
@@ -154,6 +169,43 @@ pub const FIGURES: &[Figure] = &[
         decimals: 2,
         definition: "Median wheel speed after the change.",
         source: TRADE,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.gear_change.changes.gear_before",
+        label: "gear before",
+        definition: "Front and rear teeth before the change: as a recorder noted them, else the gear of [gears] with the ratio of wheel speed to cadence.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.gear_change.changes.gear_after",
+        label: "gear after",
+        definition: "Front and rear teeth after the change.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.gear_change.changes.chain_shift_percent",
+        label: "shift by the chain",
+        short: "chain",
+        unit: "%",
+        decimals: 2,
+        signed: true,
+        definition: "What the chain's loss shifts a perfect source by at this change, percentage points, where sprockets and loss are stated.",
+        formula: "−(λ after − λ before), λ = λ₀ (1/N_f + 1/N_r)/(1/50 + 1/17), λ₀ the stated loss",
+        source: "Lodge & Burgess 2002 (a chain loses less on larger sprockets; the proportionality is a model)",
+        caveat: "A model: in the answer to the question of gears its whole size counts as a half-width.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.gear_change.changes.net_shift_percent",
+        label: "shift without the chain's",
+        short: "net shift",
+        unit: "%",
+        decimals: 2,
+        signed: true,
+        definition: "Shift of bias less what the chain shifts a perfect source by.",
+        formula: "shift − shift by the chain",
+        source: OURS,
         ..Figure::PLAIN
     },
 ];

@@ -186,15 +186,13 @@ fn samples_in(state: &State, index: usize, channel: Channel, shown: Span) -> Vec
     let Some(samples) = track.source().samples() else {
         return Vec::new();
     };
-    let Some(column) = samples.column(channel) else {
-        return Vec::new();
-    };
     let rows = track.raw_rows(shown);
     let interval_s = samples.median_interval_s().unwrap_or(1.0);
     let mut out = Vec::with_capacity(rows.len() + 2);
     let mut before_s: Option<f64> = None;
     for row in rows.start.saturating_sub(1)..rows.end + 1 {
-        let (Some(time_s), Some(value)) = (samples.time_s().get(row), column.get(row)) else {
+        let (Some(time_s), Some(value)) = (samples.time_s().get(row), track.value(channel, row))
+        else {
             continue;
         };
         let at_s = track.clock.to_session(*time_s);
@@ -202,7 +200,7 @@ fn samples_in(state: &State, index: usize, channel: Channel, shown: Span) -> Vec
             out.push((at_s, f64::NAN));
         }
         before_s = Some(at_s);
-        out.push((at_s, *value));
+        out.push((at_s, value));
     }
     out
 }
