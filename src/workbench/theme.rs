@@ -85,7 +85,7 @@ const fn named(tone: Tone) -> Color {
             _ => Color::Blue,
         },
         Tone::Line(n) => match n % 4 {
-            0 => Color::LightBlue,
+            0 => Color::Indexed(12),
             1 => Color::White,
             2 => Color::Gray,
             _ => Color::Cyan,
