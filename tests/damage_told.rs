@@ -63,7 +63,9 @@ fn commands_tell_of_damage_beside_their_figures() {
     let page = folder.path().join("report.html");
     let output = truing(&["report", &named, "-o", &page.to_string_lossy()]);
     assert!(String::from_utf8_lossy(&output.stderr).contains(&damage));
+    // Numbers keep their unit on the line.
     let page = std::fs::read_to_string(page).unwrap();
+    let page = page.replace('\u{a0}', " ");
     let escaped = damage
         .replace('&', "&amp;")
         .replace('<', "&lt;")

@@ -185,7 +185,7 @@ fn the_screen_is_harmless() {
         let mut state = State::new(opened.clone(), look, Keymap::default(), (160, 50));
         // The segments with their notes, the dialog of streams, its claims and labels, the views.
         for key in
-            "down down up E enter esc R C x esc esc M esc o c o a o e o f o h o v o p ?".split(' ')
+            "down down up E enter esc R C x esc esc M esc o c o a o e o f o h o v o p".split(' ')
         {
             update(&mut state, Action::Key(Key::parse(key).unwrap()));
             let area = Rect::new(0, 0, 160, 50);

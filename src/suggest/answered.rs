@@ -1,6 +1,8 @@
 //! The questions of a ride answered from its segments, or from what is suggested where none is tagged.
 
-use super::{Evidence, covers, suggestions};
+use super::evidence::Evidence;
+use super::find;
+use super::suggestion::covers;
 use crate::analysis::questions::{Findings, Tagging, findings};
 use crate::analysis::ride::RideFindings;
 use crate::analysis::table::Table;
@@ -18,7 +20,7 @@ pub fn suggested(session: &Session, aligned: &Aligned) -> Option<Session> {
 }
 
 fn segments(aligned: &Aligned) -> Vec<Segment> {
-    let suggested = suggestions(&Evidence::of(aligned)).into_iter();
+    let suggested = find::all(&Evidence::of(aligned)).into_iter();
     suggested.map(|suggestion| suggestion.segment).collect()
 }
 

@@ -22,14 +22,13 @@ mod evidence;
 mod find;
 mod suggestion;
 
-use crate::session::Segment;
 use crate::stats::change_points::{pieces, slow_noise_w};
-use crate::timeline::{Aligned, Span};
+use crate::timeline::Aligned;
 
 pub use answered::{answered, suggested};
 pub use evidence::Evidence;
 pub use find::SETTLE_S;
-pub use suggestion::{Basis, Suggestion, overlap_share};
+pub use suggestion::{Basis, Suggestion, covers, overlap_share};
 
 /// Where the power that [`Evidence`] gathers changes its course, session time, s: the places between
 /// its straight pieces ([`crate::stats::change_points`]).
@@ -51,21 +50,13 @@ pub fn suggestions(evidence: &Evidence) -> Vec<Suggestion> {
     find::all(evidence)
 }
 
-/// A segment covers a suggestion from this share of shared time on.
-const COVERED: f64 = 0.5;
-
-/// Whether a tagged segment is `suggested`, or nearly so.
-pub fn covers(tagged: &Segment, suggested: &Segment) -> bool {
-    let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
-    tagged.kind == suggested.kind && overlap_share(span(tagged), span(suggested)) >= COVERED
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::analysis::bench::{Ridden, aligned_of};
     use crate::recording::Channel;
     use crate::session::{Kind, Role};
+    use crate::timeline::Span;
 
     /// 20 min at 200 W and 90 rpm in one gear; the source's cadence jumps for seconds at a time.
     fn hour_with_spiky_cadence(references_carry: bool) -> Aligned {

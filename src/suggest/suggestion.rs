@@ -38,3 +38,12 @@ pub fn overlap_share(a: Span, b: Span) -> f64 {
     let covered = a.duration_s() + b.duration_s() - shared;
     if covered > 0.0 { shared / covered } else { 0.0 }
 }
+
+/// A segment covers a suggestion from this share of shared time on.
+const COVERED: f64 = 0.5;
+
+/// Whether a tagged segment is `suggested`, or nearly so.
+pub fn covers(tagged: &Segment, suggested: &Segment) -> bool {
+    let span = |segment: &Segment| Span::new(segment.from_s, segment.to_s);
+    tagged.kind == suggested.kind && overlap_share(span(tagged), span(suggested)) >= COVERED
+}

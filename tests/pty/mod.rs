@@ -28,11 +28,9 @@ impl Seen {
         self.bytes.extend_from_slice(bytes);
         self.parser.process(bytes);
         let screen = self.parser.screen();
-        let (rows, columns) = screen.size();
-        // The message stands above two rows of keys.
-        let message = screen
-            .rows(0, columns.get())
-            .nth(usize::from(rows.get()).saturating_sub(3));
+        let (_, columns) = screen.size();
+        // On a screen of 24 rows the message stands under the name and the answer.
+        let message = screen.rows(0, columns.get()).nth(2);
         if let Some(message) = message.filter(|message| self.messages.last() != Some(message)) {
             self.messages.push(message);
         }

@@ -20,7 +20,7 @@ use crate::picture::kind::{PictureKind, picture};
 use crate::picture::parts::{Layer, Picture, Stroke, Ticks};
 use crate::picture::subject::Subject;
 use crate::plan::Plan;
-use crate::rehearse::{Scenario, SessionOptions};
+use crate::rehearse::{Masses, Scenario, SessionOptions};
 use crate::session::{OpenOptions, OpenedSession};
 use crate::timeline::Aligned;
 
@@ -180,7 +180,11 @@ fn both_painters_draw_every_point_of_a_rehearsed_ride_with_every_kind() {
         clocks_known: true,
         tagged: true,
     };
-    let ride = crate::rehearse::ride(&plan, &Scenario::default(), 7).unwrap();
+    let scenario = Scenario {
+        masses: Some(Masses::off_by(0.1)),
+        ..Scenario::default()
+    };
+    let ride = crate::rehearse::ride(&plan, &scenario, 7).unwrap();
     let drawn = check(&ride.opened(options));
     let missing: Vec<&str> = PictureKind::ALL
         .into_iter()
