@@ -194,7 +194,7 @@ fn the_power_of_both_legs_is_added_and_that_of_one_is_no_power() {
         let balance = ride.streams[0].samples.column(Channel::Balance).unwrap();
         assert_eq!((power(&ride, 0)[0], balance[0]), (200.0, 48.0));
         assert!(power(&ride, 0)[7].is_nan() && balance[7].is_nan());
-        assert_remarked(&ride, "added into one, their balance kept");
+        assert_remarked(&ride, "their sum is the power, and their balance is kept");
         let bytes = file(&format!("time_s,{left}"), |i| format!("{i},96"));
         assert_refused(&bytes, &["only that of one", left, "is a guess"]);
         // Beside the power of both, they are part of it.

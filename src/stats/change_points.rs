@@ -40,8 +40,8 @@ const NOISE_FLOOR_W: f64 = 2.0;
 /// No piece is shorter than this many present rows.
 const SHORTEST: usize = 3;
 
-/// Cuts a column (NaN: missing) into straight pieces, in order. `wander_w` is the spread of its 10 s
-/// means ([`wander_w`]), best taken over the whole ride: steps in a short stretch blow it up. Missing rows belong to no fit and
+/// Cuts a column (NaN: missing) into straight pieces, in order. `slow_noise_w` is the spread of its 10 s
+/// means ([`slow_noise_w`]), best taken over the whole ride: steps in a short stretch blow it up. Missing rows belong to no fit and
 /// are spanned by the piece around them. Fewer than six rows present make no piece.
 pub fn pieces(column: &[f64], step_s: f64, slow_noise_w: f64) -> Vec<Piece> {
     let rows: Vec<usize> = (0..column.len())

@@ -10,15 +10,15 @@
 //! | [`layout`] | where everything lies and how far it scrolls; for drawing, mouse and keys |
 //! | [`mod@draw`] | a pure function of the state into a buffer |
 //! | [`smooth`] | moving means for the picture, prepared before it is drawn |
-//! | [`study`], [`aside`] | what the whole ride and the full-screen views show, and the thread that computes it |
+//! | [`study`], [`worker`] | what the whole ride and the full-screen views show, and the thread that computes it |
 //! | [`theme`] | colours and glyphs |
 //! | [`mod@open`], [`effects`], [`run`], [`terminal`] | the disk, the loop, the terminal taken and given back |
 //!
 //! What takes longer than a key press may is [`study::Wanted`]: what the whole ride shows, and the
 //! answer to the open view's question. `update` wants it whenever what it depends on has changed, a
-//! thread of [`aside`] computes it, and until then the last one serves, marked as pending.
+//! thread of [`worker`] computes it, and until then the last one serves, marked as pending.
 //!
-//! **To add a view:** its line in `views!` of [`state::parts`]; an entry in the action table that
+//! **To add a view:** its line in `views!` of `state::parts`; an entry in the action table that
 //! goes to it, with a key in [`action::Place::ViewMenu`], and entries in [`action::Place::In`] it
 //! for keys of its own; a file in `draw/views/` with what it computes of a question and its `page`,
 //! and its line in `computing!` of [`draw::views`]. A long computation stands in `study/`.

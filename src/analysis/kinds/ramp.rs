@@ -104,7 +104,7 @@ const RISE_MEAN_S: f64 = 15.0;
 const LARGEST_SE_S: f64 = 1.0;
 
 /// The figures of a ramp. Columns cover the rows of `grid`; `reference` is the consensus or the
-/// chosen reference, and `wander_w` its wander over the whole ride ([`crate::stats::change_points`]): in a
+/// chosen reference, and `slow_noise_w` its slow noise over the whole ride ([`crate::stats::change_points`]): in a
 /// stretch that is all steps, steps would pass for wander.
 /// `asked` are the set points that a recorder noted, session time: where they step inside the
 /// window, they say where the steps are.

@@ -367,7 +367,7 @@ fn join_legs(
     for (left, right) in &places {
         let (one, other) = (columns[*left].name.clone(), columns[*right].name.clone());
         remarks.push(format!(
-            "“{one}” and “{other}” are one leg's power each: added into one, their balance kept"
+            "“{one}” and “{other}” are one leg's power each: their sum is the power, and their balance is kept"
         ));
         for (at, quantity) in [
             (*left, Quantity::Channel(Channel::Power)),
