@@ -9,6 +9,7 @@ use super::super::state::{Held, Mode, State, View, Walk};
 use super::super::text;
 use super::pen::{Pen, Text};
 use super::sign::{ink, sign};
+use crate::analysis::questions::of_segment::question_of;
 use crate::analysis::questions::{Answer, Finding, Question};
 use crate::export::table::ShortRow;
 use crate::session::Segment;
@@ -209,13 +210,11 @@ fn of_segment(state: &State, segment: &Segment, row: &ShortRow) -> Head {
     let result = Some(row.result.clone()).filter(|result| !result.is_empty());
     let parts: Vec<String> = error.into_iter().chain(result).collect();
     let what = super::segments::kind(segment);
-    let verdict = state.judged(&state.figures);
-    let reasons = verdict.map_or_else(Vec::new, |verdict| verdict.sentences());
-    let reason = match (reasons.is_empty(), segment.note.as_str()) {
-        (true, "") => String::new(),
-        (true, note) => format!("note: {note}"),
-        (false, _) => reasons.join("; "),
+    let note = match segment.note.as_str() {
+        "" => None,
+        note => Some(format!("note: {note}")),
     };
+    let reason = reason(state, row).or(note).unwrap_or_default();
     let answer = match parts.as_slice() {
         [] => "nothing to report of it".to_owned(),
         parts => parts.join("; "),
@@ -225,6 +224,18 @@ fn of_segment(state: &State, segment: &Segment, row: &ShortRow) -> Head {
         answer: format!("{} {what}: {answer}", row.id),
         reason,
     }
+}
+
+/// Why: of held power what the verdict says, else the answer that the segment carries.
+fn reason(state: &State, row: &ShortRow) -> Option<String> {
+    if row.error_percent.is_some() {
+        let sentences = state.judged(&state.figures)?.sentences();
+        return Some(sentences.join("; "));
+    }
+    row.finding?;
+    let findings = state.answers()?;
+    let answer = findings.answer(question_of(row.kind)?, &row.under_test)?;
+    Some(capital(&answer.sentence))
 }
 
 /// A window that is no segment: its bias, and that nothing is held against it.
