@@ -3,6 +3,8 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
+use rayon::prelude::*;
+
 use super::agreement::{Comparison, Learnt, Moments, compare};
 use super::loss::crosses_chain;
 use super::pair_noise::PairNoise;
@@ -16,7 +18,10 @@ use crate::recording::Channel;
 use crate::session::CONSENSUS;
 use crate::session::{Role, Session, Site};
 use crate::stats::noise::Noise;
-use crate::timeline::{Aligned, Member, Span};
+use crate::timeline::{self, Aligned, Member, Span};
+
+/// Rows from which on the pairs are compared side by side: below it takes less than to share them out.
+const SIDE_BY_SIDE: usize = 3600;
 
 /// Two meters are not so much alike, each rounded to whole watts, W: the rounding alone of two
 /// independent readings leaves √(2/12) = 0.41 W.
@@ -116,13 +121,14 @@ impl<'a> Window<'a> {
     /// Each source under test against each reference and the consensus.
     pub fn comparisons(&self) -> Vec<Compared> {
         let pairs = self.aligned.comparisons();
-        pairs
-            .iter()
-            .map(|pair| {
-                let (x, y) = (Member::Stream(pair.under_test), pair.reference);
-                (pair.under_test, pair.reference, self.compared(x, y))
-            })
-            .collect()
+        let of = |pair: &timeline::Comparison| {
+            let (x, y) = (Member::Stream(pair.under_test), pair.reference);
+            (pair.under_test, pair.reference, self.compared(x, y))
+        };
+        match self.rows.len() >= SIDE_BY_SIDE {
+            true => pairs.par_iter().map(of).collect(),
+            false => pairs.iter().map(of).collect(),
+        }
     }
 
     /// Two members over the window, without the seconds in which either froze or read a false zero.
