@@ -5,7 +5,7 @@
 //! it. A figure's id is the path of the field in the JSON of `truing table`, lists left out:
 //! `segments.agreement.bias_w`.
 
-mod words;
+pub mod words;
 
 use strsim::osa_distance;
 
@@ -47,6 +47,7 @@ pub fn figures() -> impl Iterator<Item = &'static Figure> {
 /// The questions of a tester, and the words of the vocabulary.
 pub fn words() -> impl Iterator<Item = &'static Figure> {
     let words = words::WORDS.iter().chain(&words::KINDS);
+    let words = words.chain(&words::ROW);
     questions::FIGURES.iter().chain(words)
 }
 

@@ -25,6 +25,47 @@ pub const KINDS: [Figure; Kind::ALL.len()] = {
     words
 };
 
+/// What the short table alone has: a row a segment and source.
+pub const ROW: [Figure; 5] = [
+    Figure {
+        id: "segment_id",
+        label: "no.",
+        definition: "Number of the segment, in order of time.",
+        source: VOCABULARY,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "source_mean_w",
+        label: "source",
+        unit: "W",
+        definition: "Mean of the source over the seconds that both have.",
+        source: VOCABULARY,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "delivered_mean_w",
+        label: "delivered",
+        unit: "W",
+        definition: "Mean of the reference over the same seconds, less the drivetrain loss expected between the sites.",
+        source: VOCABULARY,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "finding",
+        label: "answer",
+        definition: "fine, fault or cannot-tell, by the question that the kind is ridden for; empty where the segment has no part in the answer.",
+        source: VOCABULARY,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "result",
+        label: "result",
+        definition: "What the kind itself is measured by, in words.",
+        source: VOCABULARY,
+        ..Figure::PLAIN
+    },
+];
+
 /// Each other word as a tester meets it.
 pub const WORDS: &[Figure] = &[
     Figure {

@@ -3,6 +3,7 @@
 
 use super::session_notes;
 use crate::analysis::agreement::Agreement;
+use crate::analysis::catalogue::words::ROW;
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::kinds::result;
 use crate::analysis::questions::{Finding, Findings};
@@ -62,7 +63,7 @@ pub struct ShortRow {
 
 /// Columns of the CSV with their unit and what they hold.
 pub const SHORT_COLUMNS: [(&str, &str, &str); 15] = [
-    ("segment_id", "", "Number of the segment, in order of time."),
+    (ROW[0].id, "", ROW[0].definition),
     ("kind", "", "What the segment is."),
     ("from_s", "s", "Start, session time."),
     ("length_s", "s", "Length."),
@@ -77,16 +78,8 @@ pub const SHORT_COLUMNS: [(&str, &str, &str); 15] = [
         "",
         "What it is compared with: a reference or the consensus.",
     ),
-    (
-        "source_mean_w",
-        "W",
-        "Mean of the source over the seconds that both have.",
-    ),
-    (
-        "delivered_mean_w",
-        "W",
-        "Mean of the reference over the same seconds, less the drivetrain loss expected between the sites.",
-    ),
+    (ROW[1].id, ROW[1].unit, ROW[1].definition),
+    (ROW[2].id, ROW[2].unit, ROW[2].definition),
     (
         "verdict_bias_percent",
         "%",
@@ -102,16 +95,8 @@ pub const SHORT_COLUMNS: [(&str, &str, &str); 15] = [
         "%",
         "What the claim allows at this power.",
     ),
-    (
-        "finding",
-        "",
-        "fine, fault or cannot-tell, by the question that the kind is ridden for; empty where the segment has no part in the answer.",
-    ),
-    (
-        "result",
-        "",
-        "What the kind itself is measured by, in words.",
-    ),
+    (ROW[3].id, "", ROW[3].definition),
+    (ROW[4].id, "", ROW[4].definition),
     ("note", "", "The tester's note."),
 ];
 
@@ -273,7 +258,10 @@ pub fn short_grid(table: &Table, findings: &Findings) -> Grid {
     let of = |value: Option<f64>| optional(value, 1, false);
     type Cell<'a> = Box<dyn Fn(&ShortRow) -> String + 'a>;
     let mut columns: Vec<(Head, Cell<'_>)> = vec![
-        (Head::number("#", ""), Box::new(|r| r.id.to_string())),
+        (
+            Head::number(ROW[0].label, ""),
+            Box::new(|r| r.id.to_string()),
+        ),
         (Head::text("kind"), Box::new(|r| r.kind.to_string())),
         (Head::number("from", ""), Box::new(|r| clock_time(r.from_s))),
         (
@@ -295,16 +283,16 @@ pub fn short_grid(table: &Table, findings: &Findings) -> Grid {
     }
     columns.extend([
         (
-            Head::number("source", "W"),
+            Head::number(ROW[1].label, ROW[1].unit),
             Box::new(move |r: &ShortRow| of(r.source_mean_w)) as Cell<'_>,
         ),
         (
-            Head::number("delivered", "W"),
+            Head::number(ROW[2].label, ROW[2].unit),
             Box::new(move |r: &ShortRow| of(r.delivered_mean_w)),
         ),
         (Head::number("error", "%"), Box::new(ShortRow::error)),
-        (Head::text("answer"), Box::new(ShortRow::found)),
-        (Head::text("result"), Box::new(|r| one_line(&r.result))),
+        (Head::text(ROW[3].label), Box::new(ShortRow::found)),
+        (Head::text(ROW[4].label), Box::new(|r| one_line(&r.result))),
     ]);
     if is_noted {
         columns.push((Head::text("note"), Box::new(|r| one_line(&r.note))));
@@ -386,7 +374,7 @@ fn lines(rows: &[ShortRow]) -> String {
         ]
     };
     let heads = [
-        Head::text("    #"),
+        Head::text("  no."),
         Head::text("kind"),
         Head::number("from", ""),
         Head::number("length", "s"),
