@@ -162,13 +162,17 @@ fn band(
 /// Marks where a trace leaves its scale.
 fn mark_cuts(extents: &[Option<Extent>], plot: Rect, scale: Scale, pen: &mut Pen<'_>) {
     let look = pen.look;
+    // The ends of a scale are the middles of its outer dots.
+    let dots = (usize::from(plot.height) * DOWN).max(2) - 1;
+    let half_dot = 0.501 * (scale.high - scale.low) / dots as f64;
+    let (low, high) = (scale.low - half_dot, scale.high + half_dot);
     for (dot, extent) in extents.iter().enumerate() {
         let Some(extent) = extent else { continue };
         let x = plot.x + (dot / ACROSS) as u16;
-        if extent.max > scale.high {
+        if extent.max > high {
             pen.dot(x, plot.y, look.glyph('▲', '^'), look.warning());
         }
-        if extent.min < scale.low {
+        if extent.min < low {
             pen.dot(x, plot.bottom() - 1, look.glyph('▼', 'v'), look.warning());
         }
     }
