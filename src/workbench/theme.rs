@@ -61,19 +61,25 @@ const fn tone(dark: u32, light: u32, indexed: [u8; 2], named: Color) -> [Ink; 2]
     [ink(dark, indexed[0], named), ink(light, indexed[1], named)]
 }
 
-const SOURCE: [Ink; 2] = tone(0xFFFFFF, 0x000000, [231, 16], Color::White);
+/// A tone that pictures on paper have as well.
+const fn shared(own: Tone, indexed: [u8; 2], named: Color) -> [Ink; 2] {
+    let [dark, light] = [own.rgb(Backdrop::Dark), own.rgb(Backdrop::Light)];
+    tone(dark, light, indexed, named)
+}
+
+const SOURCE: [Ink; 2] = shared(Tone::Source(0), [231, 16], Color::White);
 const BOTH: [Ink; 2] = tone(0xB4DCF5, 0x0A4A72, [153, 24], Color::LightCyan);
-const GRID: [Ink; 2] = tone(0x2A2F36, 0xE2E5E8, [236, 254], Color::DarkGray);
-const FAULT: [Ink; 2] = tone(0xF2854A, 0xBF4E00, [209, 130], Color::LightRed);
-const FINE: [Ink; 2] = tone(0x35BE97, 0x007A59, [36, 29], Color::Green);
-const REFERENCE: [Ink; 2] = tone(0x56B4E9, 0x1C86C4, [74, 32], Color::Indexed(12));
-const MUTE: [Ink; 2] = tone(0x8F969F, 0x666D76, [246, 242], Color::Gray);
-const EDGE: [Ink; 2] = tone(0x2F7A68, 0x7DB8A6, [29, 72], Color::Green);
-const ALLOWED: [Ink; 2] = tone(0x0F2B26, 0xDFF2EB, [22, 194], Color::Reset);
+const GRID: [Ink; 2] = shared(Tone::Grid, [236, 254], Color::DarkGray);
+const FAULT: [Ink; 2] = shared(Tone::Fault, [209, 130], Color::LightRed);
+const FINE: [Ink; 2] = shared(Tone::Fine, [36, 29], Color::Green);
+const REFERENCE: [Ink; 2] = shared(Tone::Reference(0), [74, 32], Color::Indexed(12));
+const MUTE: [Ink; 2] = shared(Tone::Mute, [246, 242], Color::Gray);
+const EDGE: [Ink; 2] = shared(Tone::Edge, [29, 72], Color::Green);
+const ALLOWED: [Ink; 2] = shared(Tone::AllowedGround, [22, 194], Color::Reset);
 const HILL: [Ink; 2] = tone(0x3A424B, 0xC9CFD5, [238, 251], Color::DarkGray);
 const LIT: [Ink; 2] = tone(0x9AA2AB, 0x7A828B, [247, 245], Color::Gray);
 const CURSOR: [Ink; 2] = tone(0x343B44, 0xDDE1E6, [237, 254], Color::Reset);
-const CHOSEN: [Ink; 2] = tone(0x22272E, 0xEBEEF1, [235, 255], Color::Reset);
+const CHOSEN: [Ink; 2] = shared(Tone::QuietGround, [235, 255], Color::Reset);
 
 /// The nearest of the sixteen named colours: what a tone stands for keeps its hue.
 const fn named(tone: Tone) -> Color {
