@@ -1,21 +1,23 @@
 //! Doing what `update` asks for: the disk and the clipboard. Each effect comes back as a report.
 
+use std::borrow::Cow;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use super::action::Copied;
 use super::state::State;
+use super::study::answers::{self, Answered};
 use super::update::{Effect, Report};
 use super::worker::Worker;
 use crate::analysis::questions::Findings;
 use crate::analysis::ride;
-use crate::analysis::table::{Table, table_with};
+use crate::analysis::table::Table;
 use crate::export::table;
 use crate::session::SessionError;
 use crate::session::files::{self, write_atomically};
 use crate::session::folder::create;
 use crate::session::journal::Journal;
 use crate::session::store::{self, Fingerprint};
-use crate::suggest::answered;
 
 /// What the effects need beyond the state.
 #[derive(Debug)]
@@ -200,16 +202,17 @@ fn export(path: &Path, over: bool, state: &State) -> Report {
     if !over && path.symlink_metadata().is_ok() {
         return Report::FileIsThere(path.to_owned());
     }
-    let (table, answers) = tabled(state);
+    let answered = tabled(state);
+    let (table, answers) = (&answered.table, &answered.findings);
     let extension = path
         .extension()
         .and_then(|e| e.to_str())
         .unwrap_or_default();
     let text = match extension {
-        "csv" => Ok(table::short_csv(&table, &answers)),
-        "json" => table::json(&table).map_err(|error| error.to_string()),
-        "md" => Ok(table::short_markdown(&table, &answers)),
-        "txt" => Ok(table::short_text(&table, &answers)),
+        "csv" => Ok(table::short_csv(table, answers)),
+        "json" => table::json(table).map_err(|error| error.to_string()),
+        "md" => Ok(table::short_markdown(table, answers)),
+        "txt" => Ok(table::short_text(table, answers)),
         _ => Err("name the file .csv, .json, .md or .txt".to_owned()),
     };
     let written = text.and_then(|text| {
@@ -221,19 +224,25 @@ fn export(path: &Path, over: bool, state: &State) -> Report {
     }
 }
 
-/// The segment table with the answers that its signs rest on.
-fn tabled(state: &State) -> (Table, Findings) {
-    let (session, aligned) = (state.session(), &state.aligned);
-    let found = ride::findings(aligned);
-    let table = table_with(session, aligned, &found);
-    let answers = answered(session, aligned, &found, &table);
-    (table, answers)
+/// The segment table with the answers that its signs rest on: those at hand where they are of the ride
+/// as it stands.
+fn tabled(state: &State) -> Cow<'_, Answered> {
+    match &state.answered {
+        Some((_, answered)) if state.answers_hold() => Cow::Borrowed(answered),
+        _ => {
+            let mut question = state.question(state.about_ride());
+            if !state.is_searched() {
+                question.found = Arc::new(ride::findings(&state.aligned));
+            }
+            Cow::Owned(answers::of(&question))
+        }
+    }
 }
 
 fn copy(copied: Copied, state: &State) -> Report {
     let of = |write: fn(&Table, &Findings) -> String| {
-        let (table, answers) = tabled(state);
-        write(&table, &answers)
+        let answered = tabled(state);
+        write(&answered.table, &answered.findings)
     };
     let text = match copied {
         Copied::Figures => Ok(super::draw::figures_as_text(state)),

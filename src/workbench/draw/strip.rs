@@ -97,15 +97,18 @@ fn power(state: &State, area: Rect, evidence: &[Span], pen: &mut Pen<'_>) {
     let high = extents.iter().flatten().map(|e| e.max).fold(1.0, f64::max);
     // A column stands an eighth high at the least where there is any power.
     let steps = f64::from(8 * HILLS);
+    let lit: Vec<(u16, u16)> = evidence
+        .iter()
+        .filter_map(|span| columns_of(area, ride, *span))
+        .collect();
     for (column, extent) in extents.iter().enumerate() {
         let watts = extent.map_or(0.0, |extent| extent.max.max(0.0));
         let eighths = ((watts / high).sqrt() * steps).round() as u16;
         let x = area.x + column as u16;
-        let lit = evidence.iter().any(|span| {
-            let here = columns_of(area, ride, *span);
-            here.is_some_and(|(left, right)| (left..=right).contains(&x))
-        });
-        let style = if lit { look.lit() } else { look.hill() };
+        let is_lit = lit
+            .iter()
+            .any(|(left, right)| (*left..=*right).contains(&x));
+        let style = if is_lit { look.lit() } else { look.hill() };
         for row in 0..HILLS {
             let filled = eighths.saturating_sub(8 * row).min(8);
             if filled > 0 {

@@ -77,7 +77,7 @@ impl State {
     }
 
     /// What the answers are about: the whole ride, whatever view is open.
-    fn about_ride(&self) -> About {
+    pub fn about_ride(&self) -> About {
         About {
             view: View::Answers,
             span: self.ride(),
@@ -130,13 +130,16 @@ impl State {
         let segment = self.session().segments.get(index)?;
         let source = self.under_test().map(Member::Stream);
         let source = source.map_or("", |member| self.member_name(member));
-        let (_, answered) = self.answered.as_ref()?;
-        let is_it = |row: &&ShortRow| {
-            (row.from_s, row.length_s, row.kind)
-                == (segment.from_s, segment.to_s - segment.from_s, segment.kind)
+        let rows = &self.answered.as_ref()?.1.rows;
+        // As the segments, the rows stand in order of time: every segment asks in every frame.
+        let first = rows.partition_point(|row| row.from_s < segment.from_s);
+        let mut own = rows[first..]
+            .iter()
+            .take_while(|row| row.from_s == segment.from_s);
+        own.find(|row| {
+            (row.length_s, row.kind) == (segment.to_s - segment.from_s, segment.kind)
                 && row.under_test == source
-        };
-        answered.rows.iter().find(is_it)
+        })
     }
 
     /// The segment that the window is, where its kind has figures of its own.
