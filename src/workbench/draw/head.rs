@@ -7,13 +7,16 @@ use super::super::action::names;
 use super::super::layout::ROOMY_FROM;
 use super::super::state::{Held, Mode, State, View, Walk};
 use super::super::text;
+use super::super::theme::Look;
 use super::pen::{Pen, Text};
+use super::segments;
 use super::sign::{ink, sign};
+use super::views::shared::rest;
 use crate::analysis::questions::of_segment::question_of;
-use crate::analysis::questions::{Answer, Finding, Question};
+use crate::analysis::questions::{Finding, Question};
 use crate::export::table::ShortRow;
-use crate::session::Segment;
-use crate::text::{fit, number, wrapped};
+use crate::session::{Kind, MatchedOn, Segment};
+use crate::text::{clock_time, fit, number, wrapped};
 
 /// What is read first in a view, and what second.
 struct Head {
@@ -45,29 +48,11 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         ..area
     };
     let signed = head.finding.map_or(0, |_| 2);
-    let width = usize::from(text.width.saturating_sub(signed));
-    let mut lines: Vec<Text> = wrapped(&look.text(&head.answer), width)
-        .into_iter()
-        .map(|line| Text::default().with(line, look.strong()))
-        .collect();
     // The headline of the answers has as many rows as it needs; elsewhere an answer is one line.
     let most = match state.view {
-        View::Answers => usize::from(area.height),
+        View::Answers => area.height,
         _ => 1,
     };
-    if lines.len() > most {
-        lines.truncate(most);
-        let cut = match state.view {
-            View::Answers => lines.pop().map_or(String::new(), |line| line.plain()) + " ",
-            _ => {
-                lines.clear();
-                head.answer.clone()
-            }
-        };
-        let room = width.saturating_sub(usize::from(state.view == View::Answers));
-        let cut = fit(&look.text(&cut), room, look.cut());
-        lines.push(Text::default().with(cut, look.strong()));
-    }
     if let Some(finding) = head.finding {
         pen.dot(text.x, text.y, sign(look, finding), ink(look, finding));
     }
@@ -76,34 +61,29 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         width: text.width - signed,
         ..text
     };
+    let lines = in_rows(look, &head.answer, beside.width, most, look.strong());
     pen.lines(&lines, beside);
-    let below = Rect {
-        y: beside.y + lines.len() as u16,
-        height: beside.height.saturating_sub(lines.len() as u16),
-        ..beside
-    };
     if message(state, beside, pen) {
         return;
     }
-    let reasons = wrapped(&look.text(&head.reason), usize::from(below.width));
-    for (row, line) in reasons.iter().enumerate().take(usize::from(below.height)) {
-        let is_last = row + 1 == usize::from(below.height) && row + 1 < reasons.len();
-        let line = match is_last {
-            true => fit(
-                &format!("{line} {}", reasons[row + 1]),
-                usize::from(below.width),
-                look.cut(),
-            ),
-            false => line.clone(),
-        };
-        pen.write(
-            below.x,
-            below.y + row as u16,
-            below.width,
-            &line,
-            look.mute(),
-        );
+    let below = rest(beside, lines.len() as u16);
+    let reason = in_rows(look, &head.reason, below.width, below.height, look.mute());
+    pen.lines(&reason, below);
+}
+
+/// A sentence in at most so many rows; the cut is marked.
+fn in_rows(look: Look, sentence: &str, columns: u16, rows: u16, style: Style) -> Vec<Text> {
+    let (width, rows) = (usize::from(columns), usize::from(rows));
+    let mut lines = wrapped(&look.text(sentence), width);
+    if lines.len() > rows {
+        let left = lines.split_off(rows.saturating_sub(1)).join(" ");
+        lines.push(fit(&left, width, look.cut()));
+        lines.truncate(rows);
     }
+    lines
+        .into_iter()
+        .map(|line| Text::default().with(line, style))
+        .collect()
 }
 
 /// The message, in the last row of the head; the list of messages has all of a long one. Whether
@@ -169,8 +149,7 @@ fn of_question(state: &State, question: Question) -> Head {
     let Some(found) = state.answers() else {
         return pending();
     };
-    let is_it = |answer: &&Answer| answer.question == question;
-    match found.answers.iter().find(is_it) {
+    match found.answer(question, "") {
         Some(answer) => Head {
             finding: Some(answer.outcome),
             answer: capital(&answer.sentence),
@@ -184,7 +163,7 @@ fn of_question(state: &State, question: Question) -> Head {
 fn of_stretch(state: &State) -> Head {
     let selected = state
         .selected
-        .filter(|_| state.figures_kind() != crate::session::Kind::Open);
+        .filter(|_| state.figures_kind() != Kind::Open);
     if let Some((index, segment)) =
         selected.and_then(|index| Some((index, state.session().segments.get(index)?)))
     {
@@ -200,25 +179,20 @@ fn of_stretch(state: &State) -> Head {
 }
 
 fn of_segment(state: &State, segment: &Segment, row: &ShortRow) -> Head {
-    let error = row.error_percent.map(|_| {
-        let limit = row.limit_percent;
-        let claim = limit.map_or_else(String::new, |limit| {
-            format!("; claim ±{} %", number(limit, 1, false))
-        });
-        format!("reads {} %{claim}", row.error())
+    let limit = row.limit_percent;
+    let claim = limit.map_or_else(String::new, |limit| {
+        format!("; claim ±{} %", number(limit, 1, false))
     });
-    let result = Some(row.result.clone()).filter(|result| !result.is_empty());
-    let parts: Vec<String> = error.into_iter().chain(result).collect();
-    let what = super::segments::kind(segment);
+    let answer = match segments::said(row, |error| format!("reads {error}{claim}")) {
+        said if said.is_empty() => "nothing to report of it".to_owned(),
+        said => said,
+    };
+    let what = segments::kind(segment);
     let note = match segment.note.as_str() {
         "" => None,
         note => Some(format!("note: {note}")),
     };
     let reason = reason(state, row).or(note).unwrap_or_default();
-    let answer = match parts.as_slice() {
-        [] => "nothing to report of it".to_owned(),
-        parts => parts.join("; "),
-    };
     Head {
         finding: row.finding,
         answer: format!("{} {what}: {answer}", row.id),
@@ -282,11 +256,7 @@ fn of_ride(state: &State) -> Head {
             by_hand,
         ),
         Some(found) => Head {
-            finding: found
-                .answers
-                .iter()
-                .map(|a| a.outcome)
-                .find(|f| *f == Finding::Fault),
+            finding: found.has_fault().then_some(Finding::Fault),
             answer: format!("{}.", found.headline),
             reason: format!(
                 "{}: all questions; {}: the segments one by one",
@@ -312,8 +282,8 @@ fn suggested(walk: &Walk) -> Head {
             walk.at + 1,
             walk.suggestions.len(),
             segment.kind,
-            crate::text::clock_time(segment.from_s),
-            crate::text::clock_time(segment.to_s)
+            clock_time(segment.from_s),
+            clock_time(segment.to_s)
         ),
         suggestion.reason.clone(),
     )
@@ -325,7 +295,7 @@ fn clock_line(state: &State) -> String {
         return String::new();
     };
     let matched = match stream.matched_on {
-        Some(crate::session::MatchedOn::Given) => "set by hand".to_owned(),
+        Some(MatchedOn::Given) => "set by hand".to_owned(),
         Some(on) if stream.clock_doubt.is_some() => format!("matched on {on}, not certain"),
         Some(on) => format!("matched on {on}"),
         None => "not yet aligned".to_owned(),

@@ -95,7 +95,7 @@ fn line(state: &State, index: usize, area: Rect, pen: &mut Pen<'_>) {
         x += GAUGE + 2;
     }
     let words = match row {
-        Some(row) => said(row),
+        Some(row) => said(row, |error| error),
         None => "pending".to_owned(),
     };
     let note = match segment.note.as_str() {
@@ -121,9 +121,11 @@ pub fn kind(segment: &Segment) -> String {
     }
 }
 
-/// The error of held power, and what the kind itself is measured by.
-fn said(row: &ShortRow) -> String {
-    let error = row.error_percent.map(|_| format!("{} %", row.error()));
+/// The error of held power, worded by `error`, and what the kind itself is measured by.
+pub fn said(row: &ShortRow, error: impl Fn(String) -> String) -> String {
+    let error = row
+        .error_percent
+        .map(|_| error(format!("{} %", row.error())));
     let result = Some(row.result.clone()).filter(|result| !result.is_empty());
     let parts: Vec<String> = error.into_iter().chain(result).collect();
     parts.join("; ")

@@ -8,7 +8,7 @@ mod error_curve;
 mod plan;
 mod references;
 mod response;
-mod shared;
+pub(super) mod shared;
 mod soak;
 #[cfg(test)]
 mod tests;
