@@ -172,6 +172,7 @@ mod tests {
 
     use super::*;
     use crate::analysis::noted::OneSided;
+    use crate::session::weights::vectors::worked;
     use crate::session::{Session, Side, Stream, ZeroReading};
 
     /// Paths of all fields that hold a value or a list of plain values, lists left out.
@@ -200,7 +201,7 @@ mod tests {
     fn beside_the_ride() -> Value {
         let mut session = Session::default();
         session.streams.push(Stream {
-            weights: Some(weights::tests::worked()),
+            weights: Some(worked()),
             ..Stream::new("pedals", "pedals.fit")
         });
         let one_sided = OneSided {

@@ -327,27 +327,15 @@ pub const FIGURES: &[Figure] = &[
 ];
 
 #[cfg(test)]
-pub(super) mod tests {
+mod tests {
     use super::*;
     use crate::analysis::bench::{ridden, segment, session_of};
     use crate::analysis::segment::figures;
     use crate::analysis::verdict::conformity::Outcome;
-    use crate::session::{Kind, Role, STANDARD_GRAVITY, Weights};
+    use crate::session::weights::vectors::worked;
+    use crate::session::{Kind, Role};
     use crate::stats::vectors::lcg;
     use crate::timeline::Aligned;
-
-    /// The series worked beforehand (`session::weights`): 1.2161 % high.
-    pub fn worked() -> Weights {
-        Weights {
-            crank_mm: Some(172.5),
-            gravity: Some(STANDARD_GRAVITY),
-            kg: vec![0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 20.0, 15.0, 10.0, 5.0, 0.0],
-            nm: vec![
-                0.15, 8.71, 17.27, 25.83, 34.39, 42.95, 34.45, 25.91, 17.35, 8.76, 0.17,
-            ],
-            ..Weights::default()
-        }
-    }
 
     #[test]
     fn the_worked_budget_gives_its_printed_digits() {

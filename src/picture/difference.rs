@@ -30,6 +30,28 @@ pub fn around_loss(subject: &Subject<'_>) -> String {
     }
 }
 
+/// What the claim lets the difference be, % of the reference, at the power of the comparison; `None`
+/// where there is none, or no claim.
+pub fn band_percent(subject: &Subject<'_>) -> Option<[f64; 2]> {
+    let (under_test, basis) = (subject.under_test().ok()?, subject.basis().ok()?);
+    let level = subject.pair(under_test, basis)?.reference_mean_w?;
+    claim::band_percent(subject.session, under_test, level)
+}
+
+/// The claim over a range of x, where there is one, and a rule at zero: what a difference in % of the
+/// reference is drawn over.
+pub fn over_claim(subject: &Subject<'_>, band: Option<[f64; 2]>, x: [f64; 2]) -> Vec<Layer> {
+    let claim = band.map(|[low, high]| Layer::Allowed {
+        name: format!(
+            "claim ±{} %{}",
+            plain(0.5 * (high - low), 1),
+            around_loss(subject)
+        ),
+        points: x.map(|x| [x, low, high]).to_vec(),
+    });
+    claim.into_iter().chain([zero()]).collect()
+}
+
 /// A rule at the bias.
 pub fn bias_rule(at: f64, unit: &str, decimals: usize) -> Layer {
     Layer::Rule {

@@ -7,6 +7,7 @@ use super::subject::{Subject, plain, signed};
 use super::tone::Tone;
 use crate::analysis::error_curve::{Block, ErrorCurve};
 use crate::analysis::questions::Finding;
+use crate::analysis::questions::answer::by_limits;
 use crate::analysis::table::error_curves;
 use crate::analysis::verdict::overall::claim_in_words;
 use crate::session::Claim;
@@ -134,15 +135,7 @@ fn limits(block: &Block) -> [f64; 2] {
 
 /// What the limits say of the claim.
 fn said(block: &Block) -> Finding {
-    let [low, high] = limits(block);
-    let limit = block.limit_percent;
-    if low > limit || high < -limit {
-        Finding::Fault
-    } else if low >= -limit && high <= limit {
-        Finding::Fine
-    } else {
-        Finding::CannotTell
-    }
+    by_limits(limits(block), block.limit_percent)
 }
 
 /// The claim at powers between two: power in W, and what it allows below and above, % of the

@@ -1,10 +1,9 @@
 //! The bias in each gear, with the moments of the changes and the shift at each.
 
 use super::along;
-use super::claim;
-use super::difference::around_loss;
-use super::parts::{Axis, Layer, Picture, Stroke, Ticks, difference_range, zero};
-use super::subject::{Subject, plain, signed};
+use super::difference::{band_percent, over_claim};
+use super::parts::{Axis, Layer, Picture, Stroke, Ticks, difference_range};
+use super::subject::{Subject, signed};
 use super::tone::Tone;
 use crate::analysis::kinds::gear_change::GearShift;
 use crate::timeline::PERCENT_FROM_W;
@@ -48,21 +47,9 @@ pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
     );
     let gears = levels(subject, changes);
     let pair = subject.pair(compared.under_test, compared.basis);
-    let level = pair.and_then(|p| p.reference_mean_w);
-    let band = level.and_then(|w| claim::band_percent(subject.session, compared.under_test, w));
+    let band = band_percent(subject);
     let span = subject.span();
-    let mut layers: Vec<Layer> = band
-        .map(|[low, high]| Layer::Allowed {
-            name: format!(
-                "claim ±{} %{}",
-                plain(0.5 * (high - low), 1),
-                around_loss(subject)
-            ),
-            points: [span.from_s, span.to_s].map(|t| [t, low, high]).to_vec(),
-        })
-        .into_iter()
-        .collect();
-    layers.push(zero());
+    let mut layers = over_claim(subject, band, [span.from_s, span.to_s]);
     layers.extend(
         shown
             .into_iter()

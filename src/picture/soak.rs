@@ -1,10 +1,9 @@
 //! Bias in blocks along a stretch, against time and against temperature.
 
 use super::along::mean;
-use super::claim;
-use super::difference::{around_loss, limits};
+use super::difference::{band_percent, limits, over_claim};
 use super::parts::{
-    Axis, Layer, Mark, Picture, Stroke, Ticks, difference_range, heights, range_of, zero,
+    Axis, Layer, Mark, Picture, Stroke, Ticks, difference_range, heights, range_of,
 };
 use super::subject::{Subject, plain, signed};
 use super::tone::Tone;
@@ -152,13 +151,6 @@ pub fn blocks_of(subject: &Subject<'_>) -> Result<Blocks, String> {
     }
 }
 
-/// Where the claim lets the bias of the window lie, %.
-pub fn band_of(subject: &Subject<'_>) -> Option<[f64; 2]> {
-    let (under_test, basis) = (subject.under_test().ok()?, subject.basis().ok()?);
-    let level = subject.pair(under_test, basis)?.reference_mean_w?;
-    claim::band_percent(subject.session, under_test, level)
-}
-
 fn facts(subject: &Subject<'_>) -> Result<Vec<String>, String> {
     let pair = subject.pair(subject.under_test()?, subject.basis()?);
     Ok(vec![subject.window_fact(pair.map_or(0, |p| p.n))])
@@ -175,19 +167,8 @@ fn scatter(
     (points, slope, length_s): Shown,
 ) -> Result<Picture, String> {
     let (under_test, basis) = (subject.under_test()?, subject.basis()?);
-    let band = band_of(subject);
-    let mut layers: Vec<Layer> = band
-        .map(|[low, high]| Layer::Allowed {
-            name: format!(
-                "claim ±{} %{}",
-                plain(0.5 * (high - low), 1),
-                around_loss(subject)
-            ),
-            points: across.map(|x| [x, low, high]).to_vec(),
-        })
-        .into_iter()
-        .collect();
-    layers.push(zero());
+    let band = band_percent(subject);
+    let mut layers = over_claim(subject, band, across);
     layers.extend(slope.map(|slope| fitted(&points, slope)));
     let of = format!(
         "bias of {} s, {} against {}",

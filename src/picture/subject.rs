@@ -52,14 +52,7 @@ impl<'a> Subject<'a> {
     pub fn ride(session: &'a Session, aligned: &'a Aligned, findings: &'a RideFindings) -> Self {
         let span = aligned.grid.span();
         let figures = segment::live(session, aligned, findings, span, Kind::Open);
-        Self {
-            session,
-            aligned,
-            findings,
-            figures,
-            chosen: None,
-            question: None,
-        }
+        Self::of(session, aligned, findings, figures)
     }
 
     /// A segment, the one numbered `id` from 1.
@@ -71,6 +64,16 @@ impl<'a> Subject<'a> {
         id: usize,
     ) -> Self {
         let figures = segment::figures_with(session, aligned, findings, segment, id);
+        Self::of(session, aligned, findings, figures)
+    }
+
+    /// A window whose figures are at hand.
+    pub fn of(
+        session: &'a Session,
+        aligned: &'a Aligned,
+        findings: &'a RideFindings,
+        figures: SegmentFigures,
+    ) -> Self {
         Self {
             session,
             aligned,

@@ -6,6 +6,7 @@ use super::parts::{Axis, Layer, Mark, Picture, Row, Stroke, Ticks};
 use super::subject::{plain, signed};
 use super::tone::Tone;
 use crate::analysis::questions::Finding;
+use crate::analysis::questions::answer::by_limits;
 
 /// One unit (or ride) under a set point.
 #[derive(Clone, Debug, PartialEq)]
@@ -113,14 +114,8 @@ pub fn of(title: &str, facts: Vec<String>, groups: &[Group]) -> Picture {
 }
 
 fn outcome(unit: &Unit, margin_percent: Option<f64>) -> Finding {
-    let (Some(margin), Some([low, high])) = (margin_percent, unit.limits_percent) else {
-        return Finding::CannotTell;
-    };
-    if low > margin || high < -margin {
-        Finding::Fault
-    } else if low >= -margin && high <= margin {
-        Finding::Fine
-    } else {
-        Finding::CannotTell
-    }
+    let held = unit.limits_percent.zip(margin_percent);
+    held.map_or(Finding::CannotTell, |(limits, margin)| {
+        by_limits(limits, margin)
+    })
 }

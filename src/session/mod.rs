@@ -25,7 +25,7 @@ pub mod relink;
 pub mod start;
 pub mod store;
 pub mod validation;
-mod weights;
+pub(crate) mod weights;
 pub mod weights_text;
 
 pub use document::to_text;

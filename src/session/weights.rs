@@ -420,13 +420,12 @@ fn apart(pass: &[LoadReading]) -> Option<f64> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod vectors {
     use super::*;
-    use crate::stats::vectors::assert_close;
 
     /// Readings computed beforehand, outside of this program: slope 1.012161 (SE 0.000800), zero 0.173871
     /// (SE 0.0188), residual SD 0.0359, hysteresis 0.189 %.
-    fn worked() -> Weights {
+    pub fn worked() -> Weights {
         Weights {
             crank_mm: Some(172.5),
             gravity: Some(STANDARD_GRAVITY),
@@ -437,6 +436,13 @@ mod tests {
             ..Weights::default()
         }
     }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::vectors::worked;
+    use super::*;
+    use crate::stats::vectors::assert_close;
 
     #[test]
     fn the_worked_series_gives_its_printed_digits() {

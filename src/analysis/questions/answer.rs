@@ -361,6 +361,17 @@ pub fn within(value: f64, expanded: f64, limit: f64) -> Finding {
     }
 }
 
+/// The same from the 95 % limits of a value.
+pub fn by_limits([low, high]: Interval, limit: f64) -> Finding {
+    if low > limit || high < -limit {
+        Finding::Fault
+    } else if low >= -limit && high <= limit {
+        Finding::Fine
+    } else {
+        Finding::CannotTell
+    }
+}
+
 /// The same of one among several: a fault takes the expanded uncertainty for all of them together, and
 /// what is fine is so by its own.
 pub fn within_among(value: f64, [alone, jointly]: [f64; 2], limit: f64) -> Finding {

@@ -15,7 +15,7 @@ use crate::analysis::questions::answer::{within, worst};
 use crate::analysis::questions::{Answer, Finding, Question};
 use crate::analysis::segment::live;
 use crate::export::ExportError;
-use crate::export::figure::{PictureKind, Subject};
+use crate::export::figure::PictureKind;
 use crate::export::table::{ShortRow, as_json, at, short_rows, shown};
 use crate::session::Kind;
 use crate::text::{Edge, Grid, Head, NOTHING, clock_time, one_line, word_of};
@@ -396,14 +396,7 @@ fn pictures(
         _ => Size::Half,
     };
     for (index, segment) in ranked.iter().enumerate() {
-        let subject = Subject {
-            session: material.session,
-            aligned: material.aligned,
-            findings: material.findings,
-            figures: (**segment).clone(),
-            chosen: None,
-            question: None,
-        };
+        let subject = material.subject((**segment).clone());
         let caption = caption(segment);
         let mut picture = drawn(segments::picture_of(group.kind), &subject, size, &caption)?;
         if picture.is_empty() {
@@ -460,14 +453,8 @@ fn excursions(material: &Material<'_>) -> Result<String, ExportError> {
             (excursion.to_s + ROOM_S).min(ride.to_s),
         );
         let (session, aligned) = (material.session, material.aligned);
-        let subject = Subject {
-            session,
-            aligned,
-            findings: material.findings,
-            figures: live(session, aligned, material.findings, span, Kind::Open),
-            chosen: None,
-            question: None,
-        };
+        let figures = live(session, aligned, material.findings, span, Kind::Open);
+        let subject = material.subject(figures);
         let caption = format!(
             "Up to {} W from the references at {}, for {} s.",
             number(excursion.peak_w, 0, true),

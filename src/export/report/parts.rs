@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use super::chart::{Anchor, Chart, rounded};
 use super::html::set;
+use crate::analysis::figures::SegmentFigures;
 use crate::analysis::questions::{Finding, Findings};
 use crate::analysis::ride::RideFindings;
 use crate::analysis::table::Table;
@@ -39,6 +40,11 @@ pub struct Material<'a> {
 }
 
 impl<'a> Material<'a> {
+    /// A window with its figures as a subject of pictures.
+    pub(super) fn subject(&self, figures: SegmentFigures) -> Subject<'a> {
+        Subject::of(self.session, self.aligned, self.findings, figures)
+    }
+
     /// The whole ride as a subject of pictures.
     pub(super) fn ride(&self) -> Subject<'a> {
         Subject::ride(self.session, self.aligned, self.findings)

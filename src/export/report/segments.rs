@@ -10,7 +10,7 @@ use crate::analysis::table::Table;
 use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::figures::Verdict;
 use crate::export::ExportError;
-use crate::export::figure::{PictureKind, Subject};
+use crate::export::figure::PictureKind;
 use crate::export::table::{Group, Listing, MEANS, Room, View, rows_of, signed_outcome, view};
 use crate::session::Kind;
 use crate::text::{Head, clock_time};
@@ -48,14 +48,7 @@ fn one(material: &Material<'_>, segment: &SegmentFigures) -> Result<String, Expo
     for verdict in verdicts.filter(|v| v.outcome != Outcome::NotApplicable) {
         out.push_str(&judged(verdict));
     }
-    let subject = Subject {
-        session: material.session,
-        aligned: material.aligned,
-        findings: material.findings,
-        figures: segment.clone(),
-        chosen: None,
-        question: None,
-    };
+    let subject = material.subject(segment.clone());
     let caption = format!("Segment {}.", segment.id);
     let mut picture = drawn(picture_of(segment.kind), &subject, Size::Whole, &caption)?;
     if picture.is_empty() {

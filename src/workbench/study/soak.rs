@@ -3,6 +3,7 @@
 use super::question::Question;
 use super::subject::judged;
 use crate::analysis::kinds::heat_soak::HeatSoak;
+use crate::picture::difference::band_percent;
 use crate::picture::parts::Picture;
 use crate::picture::soak;
 use crate::session::Kind;
@@ -33,7 +34,7 @@ pub fn of(question: &Question) -> Result<Soak, String> {
         picture: soak::of(&subject)?,
         against_temperature: soak::against_temperature(&subject).ok(),
         blocks: (blocks.blocks.len(), blocks.length_s),
-        band_percent: soak::band_of(&subject),
+        band_percent: band_percent(&subject),
         compared: (subject.under_test()?, subject.basis()?),
         figures: subject.figures.of_kind.heat_soak,
     })

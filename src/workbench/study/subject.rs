@@ -27,14 +27,12 @@ pub fn chosen(question: &Question, kind: Kind) -> Result<Subject<'_>, String> {
 /// The same with the comparison that figures rest on where they take a fit: the first source under
 /// test against what its verdict rests on.
 pub fn judged(question: &Question, kind: Kind) -> Subject<'_> {
-    Subject {
-        session: &question.opened.session,
-        aligned: &question.aligned,
-        findings: &question.found,
-        figures: figures(question, kind),
-        chosen: None,
-        question: None,
-    }
+    Subject::of(
+        &question.opened.session,
+        &question.aligned,
+        &question.found,
+        figures(question, kind),
+    )
 }
 
 /// All figures of the question's stretch taken for a segment of `kind`.
