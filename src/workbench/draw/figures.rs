@@ -55,7 +55,11 @@ mod tests {
     #[test]
     fn every_label_of_the_panel_is_that_of_a_figure() {
         let mut found = 0;
-        for source in [include_str!("kind.rs"), include_str!("panel.rs")] {
+        for source in [
+            include_str!("kind.rs"),
+            include_str!("panel.rs"),
+            include_str!("values.rs"),
+        ] {
             let strings = source.split('"').skip(1).step_by(2);
             for id in
                 strings.filter(|text| text.starts_with("segments.") || text.starts_with("session."))

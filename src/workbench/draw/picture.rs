@@ -220,6 +220,14 @@ pub fn scale(
     held.unwrap_or_else(|| fitted(lane, rows, shown, allowed))
 }
 
+/// Whether tenths of a channel's unit matter.
+pub const fn tenths_matter(channel: Channel) -> bool {
+    matches!(
+        channel,
+        Channel::Speed | Channel::Temperature | Channel::Grade
+    )
+}
+
 fn fitted(
     lane: Lane,
     rows: usize,
@@ -227,9 +235,9 @@ fn fitted(
     allowed: &[Option<Extent>],
 ) -> Scale {
     let extents = shown.iter().flatten().flatten();
-    if lane == Lane::Difference {
+    let Lane::Channel(channel) = lane else {
         return fitted_difference(rows, extents, allowed);
-    }
+    };
     let Some(Extent {
         min: low,
         max: high,
@@ -237,9 +245,9 @@ fn fitted(
     else {
         return in_rows(rows, 0.0, 100.0);
     };
-    let least = match lane {
-        Lane::Channel(Channel::Power) => 20.0,
-        Lane::Channel(Channel::Speed | Channel::Temperature | Channel::Grade) => 2.0,
+    let least = match channel {
+        Channel::Power => 20.0,
+        _ if tenths_matter(channel) => 2.0,
         _ => 10.0,
     };
     // Zero is shown where it is near enough to cost little.

@@ -9,13 +9,17 @@ use super::super::smooth::Series;
 use super::super::state::{Lane, State};
 use super::super::text::{self, plain, signed};
 use super::super::theme::Look;
+use super::figures::figure;
 use super::pen::{Pen, Text};
 use super::picture;
+use crate::analysis::figure::Figure;
+use crate::analysis::figures::StreamFigures;
 use crate::analysis::verdict::overall::claim_in_words;
 use crate::picture::claim::net_percent;
 use crate::recording::Channel;
 use crate::session::Kind;
-use crate::text::both_ends;
+use crate::text::{both_ends, field};
+use crate::timeline::Member;
 
 /// Columns of a value at the cursor, and of the figure of the window.
 const AT: usize = 7;
@@ -73,132 +77,157 @@ fn segments_shown(state: &State) -> String {
     }
 }
 
-/// A name and its two numbers, as wide as the area.
-fn line(area: Rect, name: &str, [at, over]: [&str; 2], style: Style, look: Look) -> Text {
+/// A name and its two numbers, as wide as the area, each with its style.
+fn line(look: Look, area: Rect, name: (&str, Style), [at, over]: [&str; 2], style: Style) -> Text {
     let room = usize::from(area.width).saturating_sub(AT + OVER);
-    let name = both_ends(&look.text(name), room, look.cut());
-    let pad = room.saturating_sub(crate::text::columns(&name));
     Text::default()
-        .with(format!("{name}{}", " ".repeat(pad)), style)
-        .with(format!("{at:>AT$}{over:>OVER$}"), Style::new())
+        .with(
+            field(&both_ends(&look.text(name.0), room, look.cut()), room, ' '),
+            name.1,
+        )
+        .with(format!("{at:>AT$}{over:>OVER$}"), style)
 }
 
-/// A line for each stream that carries the channel and is shown.
+/// The figure of the window that belongs to a channel.
+#[derive(Clone, Copy)]
+struct Over {
+    figure: &'static Figure,
+    of: fn(&StreamFigures) -> Option<f64>,
+}
+
+impl Over {
+    /// `None` of a channel without one.
+    fn window(state: &State, channel: Channel) -> Option<Self> {
+        let sprints = state.figures_kind() == Kind::Sprint;
+        let (id, of): (_, fn(&StreamFigures) -> _) = match channel {
+            Channel::Power if sprints => ("segments.streams.best_5s_w", |own| own.best_5s_w),
+            Channel::Power => ("segments.streams.mean_w", |own| own.mean_w),
+            Channel::Cadence => ("segments.streams.cadence_mean_rpm", |own| {
+                own.cadence_mean_rpm
+            }),
+            _ => return None,
+        };
+        Some(Self {
+            figure: figure(id),
+            of,
+        })
+    }
+}
+
+/// A line for each stream that carries the channel.
 fn of_channel(state: &State, channel: Channel, area: Rect) -> Vec<Text> {
     let look = state.look;
-    let inks = look.streams(&state.session().streams);
-    let row = state.aligned.grid.nearest_row(state.cursor_s);
-    let decimals = usize::from(matches!(
-        channel,
-        Channel::Speed | Channel::Temperature | Channel::Grade
-    ));
+    let over = Over::window(state, channel);
+    let streams: Vec<usize> = (0..state.aligned.tracks.len())
+        .filter(|index| state.aligned.tracks[*index].column(channel).is_some())
+        .collect();
     let mut lines = Vec::new();
     let is_power = channel == Channel::Power;
-    let sprints = is_power && state.figures_kind() == Kind::Sprint;
-    let head = match (is_power, sprints) {
-        (true, true) => "best 5 s",
-        (true, false) => "mean W",
-        _ => "mean",
-    };
-    let streams = state.session().streams.iter().enumerate();
-    let carries = |index: usize| {
-        let track = state.aligned.tracks.get(index);
-        track.is_some_and(|track| track.column(channel).is_some())
-    };
-    let streams: Vec<_> = streams.filter(|(index, _)| carries(*index)).collect();
     // Without room for a head the unit on the axis says what the numbers are.
     if is_power || usize::from(area.height) > streams.len() {
-        let name = if is_power { "" } else { channel.name() };
+        let (name, style) = match is_power {
+            true => ("", look.strong()),
+            false => (channel.name(), look.mute()),
+        };
         let clock = text::time(state.cursor_s, state.long());
-        let head = line(area, name, [&clock, head], look.mute(), look);
-        let bold = if is_power { look.strong() } else { look.mute() };
-        lines.push(Text::default().with(head.plain(), bold));
+        let head = match over.filter(|_| is_power) {
+            Some(Over { figure, .. }) if figure.short().len() + figure.unit.len() < OVER => {
+                format!("{} {}", figure.short(), figure.unit)
+            }
+            Some(Over { figure, .. }) => figure.short().to_owned(),
+            None => "mean".to_owned(),
+        };
+        lines.push(line(look, area, (name, style), [&clock, &head], style));
     }
-    for (index, stream) in streams {
-        let at = plain(
-            picture::value(state, Series::Stream(index, channel), row),
-            0,
-            decimals,
-        );
-        let figures = state
-            .figures
-            .streams
-            .iter()
-            .find(|f| f.label == stream.label);
-        let over = match channel {
-            Channel::Power if sprints => figures.and_then(|f| f.best_5s_w),
-            Channel::Power => figures.and_then(|f| f.mean_w),
-            Channel::Cadence => figures.and_then(|f| f.cadence_mean_rpm),
-            _ => None,
-        };
-        let over = over.map_or_else(String::new, |value| {
-            plain(Some(value), 0, usize::from(is_power))
-        });
-        let hidden = state.hidden.get(index) == Some(&true);
-        let ink = match hidden {
-            true => look.faint(),
-            false => inks.get(index).copied().unwrap_or_default(),
-        };
-        let mark = match state.stream == index {
-            true => look.glyph('▸', '>'),
-            false => ' ',
-        };
-        let letter = state.letters.get(index).copied().unwrap_or('*');
-        let name = match (is_power, hidden) {
-            (true, true) => format!("{mark}{letter} {} (hidden)", stream.label),
-            (true, false) => format!("{mark}{letter} {}", stream.label),
-            _ => format!(" {letter} {}", stream.label),
-        };
-        let ink = match state.stream == index {
-            true => ink.add_modifier(Modifier::BOLD),
-            false => ink,
-        };
-        lines.push(line(area, &name, [&at, &over], ink, look));
-    }
+    let inks = look.streams(&state.session().streams);
+    lines.extend(streams.into_iter().map(|index| {
+        let ink = inks.get(index).copied().unwrap_or_default();
+        of_stream(state, (index, channel), (over, ink), area)
+    }));
     cut_short(lines, area, look.faint())
+}
+
+/// What a stream's curve is, its value at the cursor and its figure of the window.
+fn of_stream(
+    state: &State,
+    (index, channel): (usize, Channel),
+    (over, ink): (Option<Over>, Style),
+    area: Rect,
+) -> Text {
+    let look = state.look;
+    let row = state.aligned.grid.nearest_row(state.cursor_s);
+    let decimals = usize::from(picture::tenths_matter(channel));
+    let at = picture::value(state, Series::Stream(index, channel), row);
+    let label = state.member_name(Member::Stream(index));
+    let own = state.figures.streams.iter().find(|f| f.label == label);
+    let over = over.and_then(|over| Some(over.figure.print((over.of)(own?)?)));
+    let over = over.unwrap_or_default();
+    let hidden = state.hidden.get(index) == Some(&true);
+    let selected = state.stream == index;
+    let is_power = channel == Channel::Power;
+    let mark = match selected && is_power {
+        true => look.glyph('▸', '>'),
+        false => ' ',
+    };
+    let letter = state.letters.get(index).copied().unwrap_or('*');
+    let told = if hidden && is_power { " (hidden)" } else { "" };
+    let ink = if hidden { look.faint() } else { ink };
+    let ink = match selected {
+        true => ink.add_modifier(Modifier::BOLD),
+        false => ink,
+    };
+    let name = format!("{mark}{letter} {label}{told}");
+    line(
+        look,
+        area,
+        (&name, ink),
+        [&plain(at, 0, decimals), &over],
+        Style::new(),
+    )
 }
 
 /// The difference at the cursor and over the window, its limits and the claim.
 fn of_difference(state: &State, area: Rect) -> Vec<Text> {
     let look = state.look;
     let row = state.aligned.grid.nearest_row(state.cursor_s);
-    let unit = if state.percent { "%" } else { "W" };
-    let at = signed(picture::value(state, Series::Difference, row), 0, 1);
+    let (watts, percent) = (
+        figure("segments.agreement.bias_w"),
+        figure("segments.verdict.bias_percent"),
+    );
     let pair = state.compared(&state.figures);
-    let over = pair.and_then(|pair| match state.percent {
-        true => {
-            let loss = state.session().allowance().percent;
-            pair.bias_percent.map(|percent| net_percent(percent, loss))
-        }
-        false => pair.bias_w,
-    });
-    let over = format!("{} {unit}", signed(over, 0, 1));
-    let mut lines = vec![line(area, "difference", [&at, &over], look.strong(), look)];
-    let both_ends = |low: f64, high: f64| {
-        format!(
-            "{} to {} W",
-            signed(Some(low), 0, 1),
-            signed(Some(high), 0, 1)
-        )
+    let loss = state.session().allowance().percent;
+    let (unit, over) = match state.percent {
+        true => (
+            percent.unit,
+            pair.and_then(|pair| pair.bias_percent)
+                .map(|b| net_percent(b, loss)),
+        ),
+        false => (watts.unit, pair.and_then(|pair| pair.bias_w)),
     };
-    let limits = match pair.and_then(|pair| pair.bias_ci95_w) {
+    let [at, over] = [picture::value(state, Series::Difference, row), over]
+        .map(|value| signed(value, 0, watts.decimals));
+    let over = format!("{over} {unit}");
+    let name = ("difference", look.strong());
+    let mut lines = vec![line(look, area, name, [&at, &over], Style::new())];
+    let limits = figure("segments.agreement.bias_ci95_w");
+    let ends = match pair.and_then(|pair| pair.bias_ci95_w) {
         _ if !state.is_searched() => "pending".to_owned(),
-        Some([low, high]) => both_ends(low, high),
+        Some(ends) => {
+            let [low, high] = ends.map(|end| limits.print(end));
+            format!("{low} to {high} {}", limits.unit)
+        }
         None => "-".to_owned(),
     };
     let width = usize::from(area.width);
     let right = |name: &str, value: &str| {
         let room = width.saturating_sub(name.len());
-        Text::default()
-            .with(name.to_owned(), look.mute())
-            .with(format!("{value:>room$}"), look.mute())
+        Text::default().with(format!("{name}{value:>room$}"), look.mute())
     };
-    lines.push(right("95 % CI", &limits));
-    let claim = state
-        .under_test()
-        .and_then(|index| state.session().claim_of(index));
+    lines.push(right(limits.short(), &ends));
+    let claim = state.under_test();
+    let claim = claim.and_then(|index| state.session().claim_of(index));
     let claim = claim.map_or_else(|| "none stated".to_owned(), claim_in_words);
-    lines.push(right("claim", &claim));
+    lines.push(right(figure("session.claim.percent").short(), &claim));
     lines.truncate(usize::from(area.height));
     lines
 }
