@@ -9,6 +9,7 @@ use super::super::action::table::{TABLE, named};
 use super::super::layout::{Layout, PANEL_FROM};
 use super::super::state::{Mode, Place, State, View};
 use super::pen::{Pen, Text};
+use super::views;
 use crate::session::Role;
 use crate::text::{columns, fit};
 use crate::timeline::Member;
@@ -75,7 +76,7 @@ fn title(state: &State, area: Rect, pen: &mut Pen<'_>) {
 
 /// "trainer against pedals, crank".
 fn compared(state: &State) -> String {
-    let Some((under_test, basis)) = state.under_test().zip(state.basis()) else {
+    let Some((under_test, basis)) = views::compared(state) else {
         return String::new();
     };
     let against = match basis {

@@ -17,7 +17,6 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::layout::Layout;
-use super::super::state::parts::Compares;
 use super::super::state::{Scope, State, View};
 use super::super::study::response::Responded;
 use super::super::study::soak::Soak;
@@ -26,7 +25,7 @@ use super::super::text;
 use super::page::Page;
 use super::pen::Text;
 use crate::timeline::Member;
-use shared::{CONSENSUS_MARK, first, nothing, rest, stream_name};
+use shared::{first, nothing, rest};
 
 /// A view that shows what it computed aside.
 struct Computing {
@@ -90,7 +89,7 @@ pub fn page<'a>(state: &'a State, layout: &Layout) -> Page<'a> {
     page.with(vec![line], first(area, 1))
 }
 
-/// What the figures are for and who is compared.
+/// What the figures are for.
 fn subject_line(state: &State) -> Text {
     let (scope, (span, segment)) = if state.view.is_of_whole_ride() {
         (Scope::Ride, (state.ride(), None))
@@ -108,29 +107,25 @@ fn subject_line(state: &State) -> Text {
         (None, _) if state.is_brushed() => "window".to_owned(),
         (None, _) => "in view".to_owned(),
     };
-    let line = Text::default().with(name, state.look.strong()).with(
+    Text::default().with(name, state.look.strong()).with(
         format!(
-            " {}-{} ({})  ",
+            " {}-{} ({})",
             text::time(span.from_s, long),
             text::time(span.to_s, long),
             text::duration(span.duration_s())
         ),
         Style::new(),
-    );
-    if state.view.compares() != Compares::Pair {
-        return line;
+    )
+}
+
+/// Who is compared with whom. What takes a fit is fitted to what the verdict rests on, whatever is
+/// chosen for the rest; the clocks' own line says whose they are.
+pub fn compared(state: &State) -> Option<(usize, Member)> {
+    if state.view == View::Clocks {
+        return None;
     }
-    // What takes a fit is fitted to what the verdict rests on, whatever is chosen for the rest.
     let response = state.shown().map(|found: &Responded| found.compared);
     let soak = state.shown().map(|found: &Soak| found.compared);
     let chosen = || state.under_test().zip(state.basis());
-    let compared = response.or(soak).or_else(chosen);
-    let Some((under_test, basis)) = compared else {
-        return line;
-    };
-    let line = stream_name(state, line, under_test).with(" against ", Style::new());
-    match basis {
-        Member::Stream(index) => stream_name(state, line, index),
-        Member::Consensus => line.with(format!("{CONSENSUS_MARK} consensus"), Style::new()),
-    }
+    response.or(soak).or_else(chosen)
 }

@@ -7,9 +7,6 @@ use super::super::super::state::State;
 use super::super::super::text;
 use super::super::pen::{Pen, Text};
 
-/// Stands for the consensus where a stream has its letter.
-pub const CONSENSUS_MARK: char = '=';
-
 /// A picture with words: beside it where the screen is wide, else below it.
 pub fn beside(area: Rect, rows: u16) -> (Rect, Rect) {
     const WORDS: u16 = 56;
