@@ -55,6 +55,7 @@ names! {
     SUGGEST = "suggest";
     TAG = "tag";
     UNDO = "undo";
+    VIEW_ANSWERS = "view-answers";
     ZOOM_ALL = "zoom-all";
     ZOOM_IN = "zoom-in";
     ZOOM_OUT = "zoom-out";

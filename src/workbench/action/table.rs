@@ -223,7 +223,7 @@ pub const TABLE: &[Entry] = &[
     retag(Kind::Slope, "kind-slope", &["l"], |c| edit::retag(c.state, Kind::Slope, c.effects)),
     retag(Kind::Open, "kind-open", &["o"], |c| edit::retag(c.state, Kind::Open, c.effects)),
     entry(Place::KindMenu, "kind-close", &["esc"], "leave", "leave the kind as it is", |c| streams::leave(c.state)).leaves(),
-    entry(Place::ViewMenu, "view-answers", &["o"], "answers", "answers: every question of a tester, one line each", |c| program::go(c.state, View::Answers)),
+    entry(Place::ViewMenu, names::VIEW_ANSWERS, &["o"], "answers", "answers: every question of a tester, one line each", |c| program::go(c.state, View::Answers)),
     entry(Place::ViewMenu, "view-ride", &["r"], "ride", "ride: the traces on one time line", |c| program::go(c.state, View::Ride)),
     entry(Place::ViewMenu, "view-clocks", &["c"], "clocks", "clocks: two streams close up, correlation against lag, offset and skew", |c| program::go(c.state, View::Clocks)),
     entry(Place::ViewMenu, "view-agreement", &["a"], "agreement", "agreement: difference against mean, bias and limits of agreement", |c| program::go(c.state, View::Agreement)),

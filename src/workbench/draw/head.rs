@@ -259,8 +259,9 @@ fn of_ride(state: &State) -> Head {
             finding: found.has_fault().then_some(Finding::Fault),
             answer: format!("{}.", found.headline),
             reason: format!(
-                "{}: all questions; {}: the segments one by one",
+                "{} {}: all questions; {}: the segments one by one",
                 key(names::OPEN_VIEW),
+                key(names::VIEW_ANSWERS),
                 key(names::SEGMENT_AFTER)
             ),
         },
