@@ -7,7 +7,6 @@ use super::subject::{Subject, plain, signed};
 use super::tone::Tone;
 use crate::analysis::error_curve::{Block, ErrorCurve};
 use crate::analysis::questions::Finding;
-use crate::analysis::questions::answer::by_limits;
 use crate::analysis::table::error_curves;
 use crate::analysis::verdict::overall::claim_in_words;
 use crate::session::Claim;
@@ -133,9 +132,9 @@ fn limits(block: &Block) -> [f64; 2] {
     block.simultaneous95_percent.unwrap_or(block.ci95_percent)
 }
 
-/// What the limits say of the claim.
+/// What is said of it everywhere: by itself, whatever the limits for all blocks at once reach over.
 fn said(block: &Block) -> Finding {
-    by_limits(limits(block), block.limit_percent)
+    block.alone.into()
 }
 
 /// The claim at powers between two: power in W, and what it allows below and above, % of the

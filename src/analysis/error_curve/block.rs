@@ -19,6 +19,17 @@ pub enum Finding {
     NotRidden,
 }
 
+impl From<Outcome> for Finding {
+    fn from(outcome: Outcome) -> Self {
+        match outcome {
+            Outcome::Conforms => Finding::Fine,
+            Outcome::DoesNotConform => Finding::Fault,
+            Outcome::Inconclusive | Outcome::ReferencesDisagree => Finding::CannotTell,
+            Outcome::NotApplicable => Finding::NotRidden,
+        }
+    }
+}
+
 /// One block on the picture.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Block {

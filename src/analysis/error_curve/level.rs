@@ -12,8 +12,7 @@
 use serde::Serialize;
 
 use super::{Finding, Held, Inputs};
-use crate::analysis::verdict::conformity;
-use crate::analysis::verdict::conformity::Outcome;
+use crate::analysis::verdict::conformity::decide_by_limits;
 use crate::analysis::verdict::uncertainty::rectangular;
 use crate::stats::Interval;
 use crate::stats::curve::{LEAST_RATIO, Mixed, Posterior, ends};
@@ -190,16 +189,8 @@ fn fill(found: &mut Level, inputs: &Inputs, range: [f64; 2], change: &Mixed) {
     found.drift_uncertainty_percent = finite(drift);
     found.q = finite(q);
     found.q_p_value = finite(chi_squared_beyond(q, shares.len() as f64 - 1.0));
-    found.outcome = match three_way(change.limits(TAIL), limit) {
-        _ if found.basis == Basis::TwoBlocks || found.is_in_order() => Finding::CannotTell,
-        Outcome::Conforms => Finding::Fine,
-        Outcome::DoesNotConform => Finding::Fault,
-        _ => Finding::CannotTell,
+    found.outcome = match found.basis == Basis::TwoBlocks || found.is_in_order() {
+        true => Finding::CannotTell,
+        false => decide_by_limits(change.limits(TAIL), limit).into(),
     };
-}
-
-/// The three-way rule on limits that need not lie evenly about the estimate.
-fn three_way([low, high]: Interval, limit: f64) -> Outcome {
-    let middle = 0.5 * (low + high);
-    conformity::decide(middle, 0.5 * (high - low), limit)
 }

@@ -5,7 +5,6 @@ use super::answer::{Answer, Finding, Limit, LimitFrom, Part, Place, Question};
 use super::ride::Source;
 use super::words::{plain, side};
 use crate::analysis::figure::Figure;
-use crate::analysis::verdict::conformity::Outcome;
 use crate::stats::NORMAL_95;
 use crate::text::{listed, number};
 
@@ -117,11 +116,7 @@ fn part(source: &Source<'_>, block: &Block) -> Part {
         value: block.bias_percent,
         interval: [block.bias_percent - half, block.bias_percent + half],
         limit: block.limit_percent,
-        outcome: match block.alone {
-            Outcome::Conforms => Finding::Fine,
-            Outcome::DoesNotConform => Finding::Fault,
-            _ => Finding::CannotTell,
-        },
+        outcome: block.alone.into(),
     }
 }
 

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 pub use super::super::error_curve::Finding;
+use crate::analysis::verdict::conformity::{decide, decide_by_limits};
 use crate::stats::Interval;
 
 macro_rules! questions {
@@ -352,24 +353,12 @@ impl Answer {
 /// The three-way rule of a verdict: within the limit by more than the expanded uncertainty is fine,
 /// beyond it by more is a fault (ILAC-G8:09/2019, guard band w = U).
 pub fn within(value: f64, expanded: f64, limit: f64) -> Finding {
-    if value.abs() + expanded <= limit {
-        Finding::Fine
-    } else if value.abs() - expanded > limit {
-        Finding::Fault
-    } else {
-        Finding::CannotTell
-    }
+    decide(value, expanded, limit).into()
 }
 
 /// The same from the 95 % limits of a value.
-pub fn by_limits([low, high]: Interval, limit: f64) -> Finding {
-    if low > limit || high < -limit {
-        Finding::Fault
-    } else if low >= -limit && high <= limit {
-        Finding::Fine
-    } else {
-        Finding::CannotTell
-    }
+pub fn by_limits(limits: Interval, limit: f64) -> Finding {
+    decide_by_limits(limits, limit).into()
 }
 
 /// The same of one among several: a fault takes the expanded uncertainty for all of them together, and

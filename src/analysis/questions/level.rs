@@ -1,6 +1,6 @@
 //! Does the error change with power? The change of the error curve over the range ridden.
 
-use super::answer::{Answer, Finding, Limit, Question, within};
+use super::answer::{Answer, Finding, Limit, Question, by_limits};
 use super::ride::Source;
 use crate::analysis::figure::{Figure, OURS};
 use crate::text::number;
@@ -34,7 +34,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     }
     let stated = source.ride.session.limits.level_percent;
     let outcome = match (stated, level.change_ci95_percent) {
-        (Some(limit), Some([low, high])) => within(0.5 * (low + high), 0.5 * (high - low), limit),
+        (Some(limit), Some(limits)) => by_limits(limits, limit),
         _ => level.outcome,
     };
     let mut answer = Answer::new(

@@ -42,12 +42,7 @@ impl Findings {
 fn by_verdict(segment: &SegmentFigures, source: &str) -> Option<Finding> {
     let verdicts = segment.verdict.iter().chain(&segment.further_verdicts);
     let verdict = verdicts.into_iter().find(|v| v.under_test == source)?;
-    match verdict.outcome {
-        Outcome::Conforms => Some(Finding::Fine),
-        Outcome::DoesNotConform => Some(Finding::Fault),
-        Outcome::Inconclusive | Outcome::ReferencesDisagree => Some(Finding::CannotTell),
-        Outcome::NotApplicable => None,
-    }
+    (verdict.outcome != Outcome::NotApplicable).then(|| verdict.outcome.into())
 }
 
 /// Of a segment without a part of its own, what the whole answer says of it.

@@ -41,6 +41,11 @@ pub fn decide(bias: f64, expanded: f64, limit: f64) -> Outcome {
     }
 }
 
+/// The same from limits, which need not lie evenly about the estimate.
+pub fn decide_by_limits([low, high]: Interval, limit: f64) -> Outcome {
+    decide(0.5 * (low + high), 0.5 * (high - low), limit)
+}
+
 /// Probability that the true value lies within `interval`, for an estimate with standard
 /// uncertainty `standard` and `dof` degrees of freedom (JCGM 106:2012, 7.4, whose normal
 /// distribution is the case of infinite degrees of freedom). `None` for a negative or non-finite
