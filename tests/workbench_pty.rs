@@ -221,28 +221,95 @@ fn the_table_is_exported_where_the_dialog_says_and_no_file_is_replaced_unasked()
     let mut desk = open(&session, home.path());
     desk.wait_for("at the start of a stretch");
     tag(&mut desk, "3:09", "5:58", "s", "steady-block");
-    desk.send("X");
+    desk.send("Xt");
     desk.wait_for("writes ");
     desk.send("\x15others.md\r");
     desk.wait_for("there is a file of that name");
     desk.send("\x1b");
     desk.wait_until("the ride", |s| !s.contains("there is a file of that name"));
     assert_eq!(std::fs::read_to_string(&other).unwrap(), "not ours");
-    desk.send("X\x15others.md\ro");
-    desk.wait_for("exported the segment table to");
+    desk.send("Xt\x15others.md\ro");
+    desk.wait_for("wrote the segment table to");
     // What it wrote itself it writes again.
-    desk.send("X\r");
+    desk.send("Xt\r");
     desk.wait_until("no question", |s| {
-        !s.contains("export the segment table to (") && !s.contains("there is a file")
+        !s.contains("write the segment table to (") && !s.contains("there is a file")
     });
-    desk.send("X\x15table.odt\r");
-    desk.wait_for("name the file .csv, .json, .md or .txt");
+    desk.send("Xt\x15table.odt\r");
+    desk.wait_for("name the file .csv or .json or .md or .txt");
+    desk.send("\x1b");
+    desk.wait_until("the ride", |s| !s.contains("table.odt"));
     desk.send("u");
     desk.wait_for("undone");
     desk.send("q");
     assert_eq!(desk.end(), (0, true));
     let table = std::fs::read_to_string(&other).unwrap();
     assert!(table.contains("steady-block"), "{table}");
+}
+
+/// Page, pictures and samples written from inside are those of the commands.
+#[test]
+fn what_is_written_from_inside_is_what_the_commands_write() {
+    let (home, session, mut desk) = at_the_sample();
+    tag(&mut desk, "17:19", "18:08", "p", "sprint");
+    desk.send("S");
+    desk.wait_for("saved ");
+    let name = |name: &str| home.path().join(name);
+    for (keys, named, what) in [
+        ("Xr", "page.html", "the report"),
+        ("Xs", "seconds.csv", "the samples"),
+        ("Xp", "sprint.svg", "the picture"),
+        ("ooXp", "proof.png", "the picture"),
+        ("oaXp", "agreement.png", "the picture"),
+    ] {
+        desk.send(keys);
+        desk.wait_for("writes ");
+        desk.send(&format!("\x15{named}\r"));
+        desk.wait_for(&format!("wrote {what} to {}", name(named).display()));
+    }
+    desk.send("ocXp\x15clocks.svg\r");
+    desk.wait_for("this view has no picture of its own");
+    desk.send("q");
+    assert_eq!(desk.end(), (0, true));
+
+    let folder = session.to_str().unwrap();
+    for (mine, command) in [
+        ("page.html", vec!["report", folder, "-o"]),
+        (
+            "sprint.svg",
+            vec![
+                "figure",
+                folder,
+                "--kind",
+                "response",
+                "--segment",
+                "1",
+                "-o",
+            ],
+        ),
+        (
+            "agreement.png",
+            vec![
+                "figure",
+                folder,
+                "--kind",
+                "agreement",
+                "--segment",
+                "1",
+                "-o",
+            ],
+        ),
+    ] {
+        let theirs = name(&format!("theirs-{mine}"));
+        let mut truing = std::process::Command::new(env!("CARGO_BIN_EXE_truing"));
+        let output = truing.args(command).arg(&theirs).output().unwrap();
+        assert!(output.status.success(), "{output:?}");
+        let same = std::fs::read(&theirs).unwrap() == std::fs::read(name(mine)).unwrap();
+        assert!(same, "{mine}");
+    }
+    let mut truing = std::process::Command::new(env!("CARGO_BIN_EXE_truing"));
+    let samples = truing.args(["samples", folder]).output().unwrap();
+    assert!(samples.stdout == std::fs::read(name("seconds.csv")).unwrap());
 }
 
 #[test]
@@ -456,7 +523,7 @@ fn recordings_in_memory_have_a_journal_for_each_company() {
     let screen = desk.wait_for("no folder yet");
     assert!(!screen.contains("An earlier run"), "{screen}");
     let before = std::fs::read(&crank).unwrap();
-    desk.send("X\x15");
+    desk.send("Xt\x15");
     desk.send(&crank);
     desk.send("\r");
     desk.wait_for("is never replaced");

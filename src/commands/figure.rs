@@ -8,7 +8,7 @@ use super::output_file::{check, check_beside, write_file};
 use super::{Exit, Failure, Output, open_session};
 use crate::analysis::questions::Question;
 use crate::analysis::ride::{self, RideFindings};
-use crate::export::figure::{self, Backdrop, Look, PictureKind, Subject, WIDTHS};
+use crate::export::figure::{self, Backdrop, Drawing, Look, PictureKind, Subject, WIDTHS};
 use crate::session::OpenedSession;
 use crate::timeline::Aligned;
 
@@ -52,45 +52,15 @@ pub struct Arguments {
     force: bool,
 }
 
-/// How a picture is written.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Drawing {
-    Svg,
-    Png,
-}
-
-impl Drawing {
-    /// By the ending of the file's name.
-    pub(super) fn of(path: &Path) -> Result<Self, Failure> {
-        let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
-        match ending.as_deref() {
-            Some("svg") => Ok(Drawing::Svg),
-            Some("png") => Ok(Drawing::Png),
-            _ => Err(Failure::Usage(format!(
-                "{}: name the picture .svg or .png",
-                path.display()
-            ))),
-        }
-    }
-
-    /// The picture's bytes.
-    pub(super) fn bytes(
-        self,
-        picture: &figure::Picture,
-        width: u32,
-        look: Look,
-    ) -> Result<Vec<u8>, Failure> {
-        match self {
-            Drawing::Svg if look.transparent => {
-                return Err(Failure::Usage(
-                    "--transparent takes a .png: an SVG document has a page".to_owned(),
-                ));
-            }
-            Drawing::Svg => figure::svg(picture, width, look.backdrop).map(String::into_bytes),
-            Drawing::Png => figure::png(picture, width, look),
-        }
-        .map_err(Failure::because)
-    }
+/// The form that a picture's name asks for.
+///
+/// # Errors
+/// [`Failure::Usage`] for any other ending.
+pub(super) fn drawing(path: &Path) -> Result<Drawing, Failure> {
+    Drawing::of(path).ok_or_else(|| {
+        let path = path.display();
+        Failure::Usage(format!("{path}: name the picture .svg or .png"))
+    })
 }
 
 /// Draws and writes.
@@ -98,7 +68,12 @@ impl Drawing {
 /// # Errors
 /// [`Failure`] where the session, the segment or the file cannot be used.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
-    let drawing = Drawing::of(&arguments.output)?;
+    let drawing = drawing(&arguments.output)?;
+    if arguments.transparent && drawing == Drawing::Svg {
+        return Err(Failure::Usage(
+            "--transparent takes a .png: an SVG document has a page".to_owned(),
+        ));
+    }
     check(&arguments.output)?;
     let kind = PictureKind::named(&arguments.kind)
         .ok_or_else(|| Failure::Usage(format!("no picture is called {}", arguments.kind)))?;
@@ -119,7 +94,8 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         },
         transparent: arguments.transparent,
     };
-    let bytes = drawing.bytes(&picture, arguments.width, look)?;
+    let bytes = drawing.bytes(&picture, arguments.width, look);
+    let bytes = bytes.map_err(Failure::because)?;
     write_file(&arguments.output, &bytes, arguments.force, output)?;
     Ok(Exit::Done)
 }

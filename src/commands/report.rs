@@ -5,11 +5,8 @@ use std::path::PathBuf;
 use super::output_file::{check, check_beside, write_file};
 use super::{Exit, Failure, Output, open_session};
 use crate::analysis::ride;
-use crate::analysis::table::table_with;
-use crate::export::report::{Material, report};
-use crate::suggest::{answered, suggested};
+use crate::export::report::page;
 use crate::timeline::Aligned;
-use crate::timeline::align::{Options, align_session};
 
 /// Write one page: the answers first, then what they rest on, method, cautions and hashes.
 ///
@@ -40,28 +37,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     check_beside(&arguments.output, &opened)?;
     let aligned = Aligned::new(&opened);
     let findings = ride::findings(&aligned);
-    let suggested = suggested(&opened.session, &aligned);
-    let session = suggested.as_ref().unwrap_or(&opened.session);
-    let table = table_with(session, &aligned, &findings);
-    // The estimate stands beside the clocks in use, whatever those rest on.
-    let clocks = align_session(
-        &opened,
-        Options {
-            again: true,
-            ..Options::default()
-        },
-    );
-    let page = report(&Material {
-        opened: &opened,
-        session,
-        full: arguments.full,
-        aligned: &aligned,
-        findings: &findings,
-        table: &table,
-        answers: &answered(&opened.session, &aligned, &findings, &table),
-        clocks: &clocks,
-    })
-    .map_err(Failure::because)?;
+    let page = page(&opened, &aligned, &findings, arguments.full).map_err(Failure::because)?;
     write_file(&arguments.output, page.as_bytes(), arguments.force, output)?;
     Ok(Exit::Done)
 }

@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
 
-use super::figure::Drawing;
+use super::figure::drawing;
 use super::output::Printed;
 use super::output_file::{check, write_file};
 use super::{Exit, Failure, Format, Output};
@@ -54,7 +54,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     let drawing = match &arguments.figure {
         Some(path) => {
             check(path)?;
-            Some((path, Drawing::of(path)?))
+            Some((path, drawing(path)?))
         }
         None => None,
     };
@@ -86,7 +86,8 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     output.print(&found, arguments.format)?;
     if let Some((path, drawing)) = drawing {
         let picture = survey::picture(&found).map_err(Failure::because)?;
-        let bytes = drawing.bytes(&picture, WIDTH, Look::LIGHT)?;
+        let bytes = drawing.bytes(&picture, WIDTH, Look::LIGHT);
+        let bytes = bytes.map_err(Failure::because)?;
         write_file(path, &bytes, arguments.force, output)?;
     }
     Ok(Exit::Done)

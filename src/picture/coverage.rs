@@ -22,6 +22,14 @@ pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
         Ok(cells) => cells,
         Err(why) => found.next().and_then(Result::ok).ok_or(why)?,
     };
+    drawn(subject, &cells)
+}
+
+/// The picture of these cells of `subject`.
+///
+/// # Errors
+/// Why there is nothing to draw.
+pub fn drawn(subject: &Subject<'_>, cells: &Coverage) -> Result<Picture, String> {
     let source = subject.under_test()?;
     let claim = subject.claim(source).percent.max(1.0);
     let loss = subject.session.allowance().percent;

@@ -255,10 +255,15 @@ impl<'a> Subject<'a> {
     /// Title of a picture: what it shows, of which segment, of which session.
     pub fn title(&self, what: &str) -> String {
         let title = one_line(&self.session.title);
-        let of = if self.figures.id == 0 {
-            "whole ride".to_owned()
-        } else {
-            format!("segment {}, {}", self.figures.id, self.figures.kind)
+        let (id, span) = (self.figures.id, self.span());
+        let own = id.checked_sub(1);
+        let own = own.and_then(|index| self.session.segments.get(index));
+        let of = match (id, own) {
+            (0, _) if span == self.aligned.grid.span() => "whole ride".to_owned(),
+            (0, _) => format!("{} to {}", clock_time(span.from_s), clock_time(span.to_s)),
+            // Whatever kind its figures were computed for.
+            (_, Some(segment)) => format!("segment {id}, {}", segment.kind),
+            (_, None) => format!("segment {id}, {}", self.figures.kind),
         };
         if title.is_empty() {
             format!("{what} – {of}")

@@ -1,16 +1,14 @@
 //! Doing what `update` asks for: the disk and the clipboard. Each effect comes back as a report.
 
-use std::borrow::Cow;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 use super::action::Copied;
 use super::state::State;
-use super::study::answers::{self, Answered};
+use super::state::parts::Writing;
 use super::update::{Effect, Report};
 use super::worker::Worker;
+use super::written;
 use crate::analysis::questions::Findings;
-use crate::analysis::ride;
 use crate::analysis::table::Table;
 use crate::export::table;
 use crate::session::SessionError;
@@ -46,7 +44,7 @@ impl Effects {
             Effect::Journal { name, done } => Some(self.journal(name, done, state)),
             Effect::Save { over } => Some(self.save(*over, state)),
             Effect::SaveAs(folder) => Some(self.save_as(folder, state)),
-            Effect::Export { path, over } => Some(export(path, *over, state)),
+            Effect::Write { writing, over } => Some(write(writing, *over, state)),
             Effect::Study(wanted) => {
                 self.worker.want((**wanted).clone());
                 None
@@ -191,8 +189,9 @@ impl Effects {
     }
 }
 
-/// Writes the segment table in the format that the file's extension names.
-fn export(path: &Path, over: bool, state: &State) -> Report {
+/// Writes a file; one that is there only with `over`, and none of the session's own.
+fn write(writing: &Writing, over: bool, state: &State) -> Report {
+    let path = &writing.path;
     if state.opened.is_own_file(path) {
         return Report::Failed(format!(
             "{}: is a file of the session itself and is never replaced; choose another name",
@@ -200,48 +199,20 @@ fn export(path: &Path, over: bool, state: &State) -> Report {
         ));
     }
     if !over && path.symlink_metadata().is_ok() {
-        return Report::FileIsThere(path.to_owned());
+        return Report::FileIsThere(writing.clone());
     }
-    let answered = tabled(state);
-    let (table, answers) = (&answered.table, &answered.findings);
-    let extension = path
-        .extension()
-        .and_then(|e| e.to_str())
-        .unwrap_or_default();
-    let text = match extension {
-        "csv" => Ok(table::short_csv(table, answers)),
-        "json" => table::json(table).map_err(|error| error.to_string()),
-        "md" => Ok(table::short_markdown(table, answers)),
-        "txt" => Ok(table::short_text(table, answers)),
-        _ => Err("name the file .csv, .json, .md or .txt".to_owned()),
-    };
-    let written = text.and_then(|text| {
-        write_atomically(path, text.as_bytes()).map_err(|error| error.to_string())
-    });
-    match written {
-        Ok(()) => Report::Exported(path.to_owned()),
-        Err(why) => Report::Failed(format!("{}: not exported ({why})", path.display())),
-    }
-}
-
-/// The segment table with the answers that its signs rest on: those at hand where they are of the ride
-/// as it stands.
-fn tabled(state: &State) -> Cow<'_, Answered> {
-    match &state.answered {
-        Some((_, answered)) if state.answers_hold() => Cow::Borrowed(answered),
-        _ => {
-            let mut question = state.question(state.about_ride());
-            if !state.is_searched() {
-                question.found = Arc::new(ride::findings(&state.aligned));
-            }
-            Cow::Owned(answers::of(&question))
-        }
+    let bytes = written::bytes(writing, state);
+    let done =
+        bytes.and_then(|bytes| write_atomically(path, &bytes).map_err(|error| error.to_string()));
+    match done {
+        Ok(()) => Report::Wrote(writing.clone()),
+        Err(why) => Report::Failed(format!("{}: not written ({why})", path.display())),
     }
 }
 
 fn copy(copied: Copied, state: &State) -> Report {
     let of = |write: fn(&Table, &Findings) -> String| {
-        let answered = tabled(state);
+        let answered = written::answered(state);
         write(&answered.table, &answered.findings)
     };
     let text = match copied {

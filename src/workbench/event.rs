@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::keymap::Key;
-use super::state::parts::Copied;
+use super::state::parts::{Copied, Writing};
 use super::study::Computed;
 use super::study::question::Wanted;
 use crate::session::Session;
@@ -70,10 +70,10 @@ pub enum Effect {
     SaveAs(PathBuf),
     /// Compute this aside.
     Study(Box<Wanted>),
-    /// Write the segment table to this file.
-    Export {
-        /// The file.
-        path: PathBuf,
+    /// Write a result to a file.
+    Write {
+        /// What, and where.
+        writing: Writing,
         /// Replace one that is there.
         over: bool,
     },
@@ -123,10 +123,10 @@ pub enum Report {
     Studied(Box<Computed>),
     /// The file was read again.
     Reloaded(Box<Session>),
-    /// The segment table was written.
-    Exported(PathBuf),
+    /// It was written.
+    Wrote(Writing),
     /// There is a file already where it should go.
-    FileIsThere(PathBuf),
+    FileIsThere(Writing),
     /// Anything else that went well.
     Done(String),
     /// Anything that did not.

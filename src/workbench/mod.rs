@@ -54,3 +54,4 @@ pub mod text;
 pub mod theme;
 pub mod update;
 pub mod worker;
+pub mod written;

@@ -8,7 +8,7 @@ pub(super) mod parts;
 pub use lines::Lines;
 pub use parts::{
     Brush, Claimed, Copied, Edge, Held, Help, Landmarks, Lane, Mark, Message, Mode, Place, Prompt,
-    Purpose, Scale, Scope, View, Walk,
+    Purpose, Scale, Scope, View, Walk, Writing, Written,
 };
 
 use std::path::PathBuf;
@@ -107,10 +107,10 @@ pub struct State {
     pub mouse: bool,
     /// Where a drag of the mouse began, session time, s.
     pub drag_from_s: Option<f64>,
-    /// The last table exported to.
-    pub exported: Option<PathBuf>,
-    /// The file that the table is to be exported to, while it is asked whether to replace it.
-    pub replacing: Option<PathBuf>,
+    /// What was written in this run, the last of each path.
+    pub written: Vec<Writing>,
+    /// What is to be written, while it is asked whether to replace the file that is there.
+    pub replacing: Option<Writing>,
     /// Where relative paths start.
     pub here: PathBuf,
     /// Whether the session is being saved to quit.
@@ -212,7 +212,7 @@ impl State {
             look,
             mouse: true,
             drag_from_s: None,
-            exported: None,
+            written: Vec::new(),
             replacing: None,
             here: PathBuf::new(),
             quits_when_saved: false,

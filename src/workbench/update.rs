@@ -142,16 +142,15 @@ fn take_report(state: &mut State, report: Report, effects: &mut Vec<Effect>) {
             },
         },
         Report::Reloaded(session) => edit::reloaded(state, *session, effects),
-        Report::Exported(path) => {
-            let full = state.here.join(&path);
-            say(
-                state,
-                format!("exported the segment table to {}", full.display()),
-            );
-            state.exported = Some(path);
+        Report::Wrote(writing) => {
+            let full = state.here.join(&writing.path);
+            let what = writing.what.name();
+            say(state, format!("wrote {what} to {}", full.display()));
+            state.written.retain(|before| *before != writing);
+            state.written.push(writing);
         }
-        Report::FileIsThere(path) => {
-            state.replacing = Some(path);
+        Report::FileIsThere(writing) => {
+            state.replacing = Some(writing);
             state.mode = Mode::Menu(Place::ReplaceQuestion);
         }
         Report::Done(text) => say(state, text),

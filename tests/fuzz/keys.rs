@@ -220,11 +220,13 @@ impl Desk {
                     why: "disk full".to_owned(),
                 }),
                 Effect::Save { over: false } => Some(Report::ChangedOutside),
-                Effect::Export { path, over: false } => Some(Report::FileIsThere(path)),
-                Effect::Save { .. }
-                | Effect::SaveAs(_)
-                | Effect::Export { .. }
-                | Effect::Reload => Some(Report::Failed("disk full".to_owned())),
+                Effect::Write {
+                    writing,
+                    over: false,
+                } => Some(Report::FileIsThere(writing)),
+                Effect::Save { .. } | Effect::SaveAs(_) | Effect::Write { .. } | Effect::Reload => {
+                    Some(Report::Failed("disk full".to_owned()))
+                }
                 _ => None,
             };
         }
@@ -234,7 +236,7 @@ impl Desk {
                 file: "session.toml".into(),
             }),
             Effect::SaveAs(folder) => Some(Report::Saved { file: folder }),
-            Effect::Export { path, .. } => Some(Report::Exported(path)),
+            Effect::Write { writing, .. } => Some(Report::Wrote(writing)),
             Effect::Reload => {
                 self.replaced = true;
                 Some(Report::Reloaded(Box::new(state.saved.clone())))

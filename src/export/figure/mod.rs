@@ -10,6 +10,8 @@ mod lines;
 mod paint;
 mod raster;
 
+use std::path::Path;
+
 use plotters::backend::SVGBackend;
 use plotters::drawing::IntoDrawingArea as _;
 use plotters::style::{FontStyle, RGBColor, register_font};
@@ -86,6 +88,38 @@ pub fn png(picture: &Picture, width: u32, look: Look) -> Result<Vec<u8>, ExportE
     font_at_hand()?;
     let pixels = raster::pixels(picture, width, look)?;
     raster::encoded(&pixels, size_of(picture, width), look.transparent)
+}
+
+/// The forms of a picture's file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Drawing {
+    /// Lines and text.
+    Svg,
+    /// Pixels.
+    Png,
+}
+
+impl Drawing {
+    /// By the ending of the file's name; `None` for any other.
+    pub fn of(path: &Path) -> Option<Self> {
+        let ending = path.extension()?.to_string_lossy().to_lowercase();
+        match ending.as_str() {
+            "svg" => Some(Drawing::Svg),
+            "png" => Some(Drawing::Png),
+            _ => None,
+        }
+    }
+
+    /// The picture's bytes, `width` pixels wide; only pixels can be transparent.
+    ///
+    /// # Errors
+    /// [`ExportError::Draw`].
+    pub fn bytes(self, picture: &Picture, width: u32, look: Look) -> Result<Vec<u8>, ExportError> {
+        match self {
+            Drawing::Svg => svg(picture, width, look.backdrop).map(String::into_bytes),
+            Drawing::Png => png(picture, width, look),
+        }
+    }
 }
 
 /// For tests: width and pixels of `picture` on a light page, and the place of a point among them.

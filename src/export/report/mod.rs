@@ -17,11 +17,50 @@ use html::{escaped, section};
 pub use parts::Material;
 
 use super::ExportError;
+use crate::analysis::ride::RideFindings;
+use crate::analysis::table::table_with;
 use crate::recording::TimeBase;
 use crate::session::OpenedSession;
+use crate::suggest::{answered, suggested};
 use crate::text::one_line;
+use crate::timeline::Aligned;
+use crate::timeline::align::{Options, align_session};
 
-/// The page.
+/// The page of a ride; `full` holds every figure and picture. Where nothing is tagged it shows what is
+/// suggested.
+///
+/// # Errors
+/// [`ExportError::Draw`] where a picture cannot be drawn.
+pub fn page(
+    opened: &OpenedSession,
+    aligned: &Aligned,
+    findings: &RideFindings,
+    full: bool,
+) -> Result<String, ExportError> {
+    let suggested = suggested(&opened.session, aligned);
+    let session = suggested.as_ref().unwrap_or(&opened.session);
+    let table = table_with(session, aligned, findings);
+    // The estimate stands beside the clocks in use, whatever those rest on.
+    let clocks = align_session(
+        opened,
+        Options {
+            again: true,
+            ..Options::default()
+        },
+    );
+    report(&Material {
+        opened,
+        session,
+        full,
+        aligned,
+        findings,
+        table: &table,
+        answers: &answered(&opened.session, aligned, findings, &table),
+        clocks: &clocks,
+    })
+}
+
+/// The page of what is at hand.
 ///
 /// # Errors
 /// [`ExportError::Draw`] where a picture cannot be drawn.

@@ -56,7 +56,11 @@ pub fn found(table: &'static [Entry], typed: &str) -> Vec<&'static Entry> {
     let offered = |entry: &&Entry| match entry.place {
         Place::Any => entry.name != super::names::FIND_ACTION,
         Place::In(_) => true,
-        Place::ViewMenu | Place::TagMenu | Place::LandmarkMenu | Place::CopyMenu => !entry.leaves,
+        Place::ViewMenu
+        | Place::TagMenu
+        | Place::LandmarkMenu
+        | Place::CopyMenu
+        | Place::WriteMenu => !entry.leaves,
         _ => false,
     };
     let fits = |entry: &&Entry| entry.has(&words);

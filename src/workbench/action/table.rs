@@ -3,7 +3,7 @@
 use super::super::event::Effect;
 use super::super::keymap::{Bound, Key, Keymap, KeymapError};
 use super::super::state::parts::{
-    Claimed, Copied, Edge, Help, Landmarks, Lane, Mode, Place, Purpose, View,
+    Claimed, Copied, Edge, Help, Landmarks, Lane, Mode, Place, Purpose, View, Written,
 };
 use super::super::update::{
     answers, clock, edit, landmarks, lanes, motion, program, prompt, streams, walk,
@@ -150,7 +150,7 @@ pub const TABLE: &[Entry] = &[
     // The session and the program.
     entry(Place::Any, names::OPEN_VIEW, &["o"], "views", "open another view", |c| program::menu(c.state, Place::ViewMenu)),
     entry(Place::Any, names::SAVE, &["S", "ctrl-s"], "save", "save the session", |c| program::save(c.state, false, c.effects)),
-    entry(Place::Any, names::EXPORT, &["X"], "export", "export the segment table", |c| prompt::ask_export(c.state)),
+    entry(Place::Any, names::EXPORT, &["X"], "write", "write the report, the segment table, a picture or the samples to a file", |c| program::menu(c.state, Place::WriteMenu)),
     entry(Place::Any, "copy", &["C"], "copy", "copy the window's figures or the segment table to the clipboard", |c| program::menu(c.state, Place::CopyMenu)),
     entry(Place::Any, "reload", &["ctrl-r"], "reload", "read the session again from the disk (undo brings yours back)", |c| program::reload(c.state, c.effects)),
     entry(Place::Any, names::HELP, &["?"], "all keys", "every key of this place", |c| c.state.mode = Mode::Help(Help::default())),
@@ -247,15 +247,20 @@ pub const TABLE: &[Entry] = &[
     entry(Place::CopyMenu, "copy-markdown", &["m"], "Markdown", "the segment table, as Markdown", |c| program::copy(c.state, Copied::Markdown, c.effects)),
     entry(Place::CopyMenu, "copy-csv", &["c"], "CSV", "the segment table, as CSV", |c| program::copy(c.state, Copied::Csv, c.effects)),
     entry(Place::CopyMenu, "copy-close", &["esc"], "leave", "copy nothing", |c| streams::leave(c.state)).leaves(),
+    entry(Place::WriteMenu, "write-report", &["r"], "report", "the report: one page, the answers first (.html)", |c| prompt::ask_write(c.state, Written::Report)),
+    entry(Place::WriteMenu, "write-table", &["t"], "segment table", "the segment table: a row a segment (.csv .json .md .txt)", |c| prompt::ask_write(c.state, Written::Table)),
+    entry(Place::WriteMenu, "write-picture", &["p"], "picture", "the picture of this view, to the selected segment or question (.svg .png)", |c| prompt::ask_write(c.state, Written::Picture)),
+    entry(Place::WriteMenu, "write-samples", &["s"], "samples", "the samples: every second on one time line (.csv .json)", |c| prompt::ask_write(c.state, Written::Samples)),
+    entry(Place::WriteMenu, "write-close", &["esc"], "leave", "write nothing", |c| streams::leave(c.state)).leaves(),
     entry(Place::QuitQuestion, "quit-save", &["s"], "save and quit", "save and quit", |c| program::save_and_quit(c.state, c.effects)),
     entry(Place::QuitQuestion, "quit-discard", &["d"], "discard and quit", "discard what is not saved, and quit", |c| program::quit_anyway(c.effects)),
     entry(Place::QuitQuestion, "quit-stay", &["esc"], "stay", "stay", |c| streams::leave(c.state)).leaves(),
     entry(Place::OverwriteQuestion, "overwrite", &["o"], "overwrite", "overwrite it with what is here", |c| program::save(c.state, true, c.effects)),
     entry(Place::OverwriteQuestion, "overwrite-reload", &["r"], "reload", "read theirs (undo brings yours back)", |c| program::reload(c.state, c.effects)),
     entry(Place::OverwriteQuestion, "overwrite-not", &["esc"], "leave", "write nothing for now", |c| streams::leave(c.state)).leaves(),
-    entry(Place::ReplaceQuestion, "export-over", &["o"], "replace it", "replace it with the segment table", |c| program::replace(c.state, c.effects)),
-    entry(Place::ReplaceQuestion, "export-elsewhere", &["n"], "other name", "type another name", |c| prompt::ask_export(c.state)),
-    entry(Place::ReplaceQuestion, "export-not", &["esc"], "leave", "export nothing", |c| streams::leave(c.state)).leaves(),
+    entry(Place::ReplaceQuestion, "export-over", &["o"], "replace it", "replace it", |c| program::replace(c.state, c.effects)),
+    entry(Place::ReplaceQuestion, "export-elsewhere", &["n"], "other name", "type another name", |c| prompt::ask_elsewhere(c.state)),
+    entry(Place::ReplaceQuestion, "export-not", &["esc"], "leave", "write nothing", |c| streams::leave(c.state)).leaves(),
     entry(Place::RestoreQuestion, "restore", &["r"], "restore", "restore them", |c| edit::restore(c.state, c.effects)),
     entry(Place::RestoreQuestion, "restore-decline", &["d"], "drop", "drop them for good", |c| program::decline_restore(c.state, c.effects)),
     entry(Place::RestoreQuestion, "restore-later", &["q", "esc", "ctrl-c"], "quit", "quit; they stay, and you are asked again", |c| program::quit(c.state, c.effects)).leaves(),

@@ -104,7 +104,7 @@ fn about(state: &State, place: Place) -> Vec<Text> {
             lines
         }
         Place::ReplaceQuestion => {
-            let path = state.replacing.iter().map(|path| state.here.join(path));
+            let path = state.replacing.iter().map(|w| state.here.join(&w.path));
             let path = path.map(|path| line(path.display().to_string()));
             path.chain([Text::default()]).collect()
         }
@@ -177,8 +177,11 @@ fn border(title: &str, place: Rect, pen: &mut Pen<'_>) {
     );
 }
 
-fn question(purpose: Purpose) -> &'static str {
-    match purpose {
+fn question(purpose: Purpose) -> String {
+    let asked = match purpose {
+        Purpose::Write(what) => {
+            return format!("write {} to ({})", what.name(), what.endings().join(" "));
+        }
         Purpose::Time => "go to (90, 1:30, 1:02:03, +10, -10)",
         Purpose::SetPoint => "set point of the segment, W (empty: none)",
         Purpose::Note => "note to the segment",
@@ -201,16 +204,16 @@ fn question(purpose: Purpose) -> &'static str {
         Purpose::Zero { after: false } => "zero shown before the ride, with its unit (empty: none)",
         Purpose::Zero { after: true } => "zero shown after the ride, with its unit (empty: none)",
         Purpose::Title => "title of the session",
-        Purpose::Export => "export the segment table to (.csv .json .md .txt)",
         Purpose::SaveAs => "save as a new session in the folder",
         Purpose::Find => "find an action: type words, pick with up and down",
-    }
+    };
+    asked.to_owned()
 }
 
 fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
     let wide = usize::from(area.width.saturating_sub(8)).clamp(10, 70);
     let mut lines = vec![field(state, prompt, wide)];
-    if matches!(prompt.purpose, Purpose::Export | Purpose::SaveAs) {
+    if matches!(prompt.purpose, Purpose::Write(_) | Purpose::SaveAs) {
         let full = state.here.join(prompt.text.trim());
         let full = format!("writes {}", full.display());
         let full = wrapped(&state.look.text(&full), wide).into_iter();
@@ -234,7 +237,7 @@ fn typing(state: &State, prompt: &Prompt, area: Rect, pen: &mut Pen<'_>) {
             lines.push(Text::default().with(text, style));
         }
     }
-    boxed(question(prompt.purpose), &lines, area, pen);
+    boxed(&question(prompt.purpose), &lines, area, pen);
 }
 
 /// The line being typed, scrolled so that the caret is in it, the caret in reverse video; so is a

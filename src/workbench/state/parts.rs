@@ -1,5 +1,7 @@
 //! The parts that the state is made of.
 
+use std::path::PathBuf;
+
 use crate::recording::Channel;
 use crate::suggest::Suggestion;
 use crate::timeline::Span;
@@ -166,6 +168,50 @@ pub struct Prompt {
     pub pick: usize,
 }
 
+/// What can be written to a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Written {
+    /// The page with the answers first.
+    Report,
+    /// A row a segment and source.
+    Table,
+    /// What the open view draws.
+    Picture,
+    /// The seconds on one time line.
+    Samples,
+}
+
+impl Written {
+    /// Name for messages.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Written::Report => "the report",
+            Written::Table => "the segment table",
+            Written::Picture => "the picture",
+            Written::Samples => "the samples",
+        }
+    }
+
+    /// The endings of the forms that it can be written in.
+    pub const fn endings(self) -> &'static [&'static str] {
+        match self {
+            Written::Report => &[".html"],
+            Written::Table => &[".csv", ".json", ".md", ".txt"],
+            Written::Picture => &[".svg", ".png"],
+            Written::Samples => &[".csv", ".json"],
+        }
+    }
+}
+
+/// A file to be written, and what into it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Writing {
+    /// What.
+    pub what: Written,
+    /// Where.
+    pub path: PathBuf,
+}
+
 /// What a text is typed for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Purpose {
@@ -188,8 +234,8 @@ pub enum Purpose {
     },
     /// A number of a claim.
     Claim(Claimed),
-    /// The file to export the table to.
-    Export,
+    /// The file to write to.
+    Write(Written),
     /// The folder to save a new session in.
     SaveAs,
     /// Part of an action's name or description.
@@ -374,11 +420,13 @@ pub enum Place {
     LandmarkMenu,
     /// In the menu of what to copy.
     CopyMenu,
+    /// In the menu of what to write.
+    WriteMenu,
     /// In the question whether to quit.
     QuitQuestion,
     /// In the question whether to overwrite a file that somebody else changed.
     OverwriteQuestion,
-    /// In the question whether to replace an exported file.
+    /// In the question whether to replace a file.
     ReplaceQuestion,
     /// In the question whether to restore unsaved edits.
     RestoreQuestion,
@@ -408,6 +456,7 @@ impl Place {
         Place::ViewMenu,
         Place::LandmarkMenu,
         Place::CopyMenu,
+        Place::WriteMenu,
         Place::QuitQuestion,
         Place::OverwriteQuestion,
         Place::ReplaceQuestion,
@@ -432,6 +481,7 @@ impl Place {
             Place::ViewMenu => "open view",
             Place::LandmarkMenu => "stop at",
             Place::CopyMenu => "copy to the clipboard",
+            Place::WriteMenu => "write to a file",
             Place::QuitQuestion => "not everything is saved",
             Place::OverwriteQuestion => "session.toml was changed by somebody else",
             Place::ReplaceQuestion => "there is a file of that name",

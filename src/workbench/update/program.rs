@@ -75,11 +75,12 @@ pub fn decline_restore(state: &mut State, effects: &mut Vec<Effect>) {
     say(state, "the unsaved edits of the earlier run are dropped");
 }
 
-/// Exports over the file that is there.
+/// Writes over the file that is there.
 pub fn replace(state: &mut State, effects: &mut Vec<Effect>) {
     state.mode = Mode::View;
-    let path = state.replacing.take();
-    effects.extend(path.map(|path| Effect::Export { path, over: true }));
+    let over = true;
+    let writing = state.replacing.take();
+    effects.extend(writing.map(|writing| Effect::Write { writing, over }));
 }
 
 pub fn copy(state: &mut State, copied: Copied, effects: &mut Vec<Effect>) {

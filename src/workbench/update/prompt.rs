@@ -1,14 +1,15 @@
 //! Lines of text: times, set points, notes, paths, and the search among the actions. And the
 //! scrolling of lists.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::super::action::entry::{Context, found};
 use super::super::event::Effect;
-use super::super::state::{Claimed, Help, Mode, Prompt, Purpose, State};
+use super::super::state::{Claimed, Help, Mode, Prompt, Purpose, State, View, Writing, Written};
 use super::super::text;
 use super::say::{say, warn};
 use super::{edit, motion, streams};
+use crate::analysis::questions::Findings;
 use crate::session::Role;
 use crate::session::validation::MOST_SET_POINT_W;
 use crate::text::clean_text;
@@ -69,10 +70,51 @@ pub fn ask_zero(state: &mut State, after: bool) {
     open(state, Purpose::Zero { after }, text);
 }
 
-pub fn ask_export(state: &mut State) {
-    let path = state.replacing.take().or_else(|| state.exported.clone());
-    let path = path.unwrap_or_else(|| state.opened.folder.join("segments.csv"));
-    open(state, Purpose::Export, path.to_string_lossy().into_owned());
+/// Asks for the file to write to; it is offered what was written last, or a name in the session's folder.
+pub fn ask_write(state: &mut State, what: Written) {
+    let name = match what {
+        Written::Report => "report.html".to_owned(),
+        Written::Table => "segments.csv".to_owned(),
+        Written::Samples => "samples.csv".to_owned(),
+        Written::Picture => picture_name(state),
+    };
+    let before = state
+        .written
+        .iter()
+        .rev()
+        .find(|before| before.what == what);
+    let before = before.map(|before| before.path.as_path());
+    let path = match (what, before.and_then(Path::parent)) {
+        // Every picture is of something else.
+        (Written::Picture, folder) => folder.unwrap_or(&state.opened.folder).join(name),
+        _ => before.map_or_else(|| state.opened.folder.join(name), Path::to_owned),
+    };
+    let offered = path.to_string_lossy().into_owned();
+    open(state, Purpose::Write(what), offered);
+}
+
+/// Asks for another name than that of the file that is there.
+pub fn ask_elsewhere(state: &mut State) {
+    if let Some(Writing { what, path }) = state.replacing.take() {
+        let offered = path.to_string_lossy().into_owned();
+        open(state, Purpose::Write(what), offered);
+    }
+}
+
+/// A name for the picture of the open view that says what it is of.
+fn picture_name(state: &State) -> String {
+    let view = state.view.title().replace(' ', "-");
+    let of = match (state.view, state.selected) {
+        (View::Answers, _) => {
+            let ranked = state.answers().map(Findings::ranked).unwrap_or_default();
+            ranked
+                .get(state.answer)
+                .map(|answer| format!("-{}", answer.question.key()))
+        }
+        (view, Some(index)) if !view.is_of_whole_ride() => Some(format!("-{}", index + 1)),
+        _ => None,
+    };
+    format!("{view}{}.svg", of.unwrap_or_default())
 }
 
 /// Erases the character before the caret, or (`ahead`) at it.
@@ -215,15 +257,8 @@ pub fn accept(context: &mut Context<'_>) {
         Purpose::Masses => streams::take_masses(state, &typed, effects),
         Purpose::Zero { after } => streams::take_zero(state, after, &typed, effects),
         Purpose::Claim(claimed) => streams::take_claim(state, claimed, &typed, effects),
-        Purpose::Export | Purpose::SaveAs if typed.is_empty() => Some("type a path".to_owned()),
-        Purpose::Export => {
-            state.mode = Mode::View;
-            let path = PathBuf::from(typed);
-            // What this run has written it writes again without a question.
-            let over = state.exported.as_ref() == Some(&path);
-            effects.push(Effect::Export { path, over });
-            None
-        }
+        Purpose::Write(_) | Purpose::SaveAs if typed.is_empty() => Some("type a path".to_owned()),
+        Purpose::Write(what) => take_path(state, what, &typed, effects),
         Purpose::SaveAs => {
             state.mode = Mode::View;
             effects.push(Effect::SaveAs(PathBuf::from(typed)));
@@ -241,6 +276,26 @@ pub fn accept(context: &mut Context<'_>) {
     if let (Some(refusal), Mode::Prompt(prompt)) = (refusal, &mut state.mode) {
         prompt.refused = Some(refusal);
     }
+}
+
+fn take_path(
+    state: &mut State,
+    what: Written,
+    typed: &str,
+    effects: &mut Vec<Effect>,
+) -> Option<String> {
+    let endings = what.endings();
+    let lower = typed.to_lowercase();
+    if !endings.iter().any(|ending| lower.ends_with(ending)) {
+        return Some(format!("name the file {}", endings.join(" or ")));
+    }
+    state.mode = Mode::View;
+    let path = PathBuf::from(typed);
+    let writing = Writing { what, path };
+    // What this run has written it writes again without a question.
+    let over = state.written.contains(&writing);
+    effects.push(Effect::Write { writing, over });
+    None
 }
 
 fn take_time(state: &mut State, typed: &str) -> Option<String> {

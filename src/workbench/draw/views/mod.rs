@@ -24,6 +24,7 @@ use super::super::study::{self, Answer, Question, Shown};
 use super::super::text;
 use super::page::Page;
 use super::pen::Text;
+use crate::picture::parts::Picture;
 use crate::timeline::Member;
 use shared::{first, nothing, rest};
 
@@ -32,27 +33,29 @@ struct Computing {
     view: View,
     of: fn(&Question) -> Result<Shown, String>,
     page: for<'a> fn(&'a State, Rect) -> Option<Page<'a>>,
+    picture: fn(&Question) -> Result<Picture, String>,
 }
 
 macro_rules! computing {
-    ($($view:ident: $of:expr, $page:expr;)+) => {
+    ($($view:ident: $of:expr, $page:expr, $picture:expr;)+) => {
         &[$(Computing {
             view: View::$view,
             of: |question| $of(question).map(Shown::new),
             page: |state, area| Some($page(state, state.shown()?, area)),
+            picture: $picture,
         }),+]
     };
 }
 
-// What each computes, and its page.
+// What each computes, its page, and its picture on paper.
 const COMPUTING: &[Computing] = computing! {
-    Agreement: study::agreement::of, agreement::page;
-    Response: study::response::of, response::page;
-    References: study::references::of, references::page;
-    Soak: study::soak::of, soak::page;
-    ErrorCurve: study::error_curve::of, error_curve::page;
-    Coverage: study::coverage::of, coverage::page;
-    Plan: study::plan::of, plan::page;
+    Agreement: study::agreement::of, agreement::page, |q| Ok(study::agreement::of(q)?.picture);
+    Response: study::response::of, response::page, |q| Ok(study::response::of(q)?.picture);
+    References: study::references::of, references::page, |q| Ok(study::references::of(q)?.picture);
+    Soak: study::soak::of, soak::page, |q| Ok(study::soak::of(q)?.picture);
+    ErrorCurve: study::error_curve::of, error_curve::page, |q| study::error_curve::of(q)?.picture;
+    Coverage: study::coverage::of, coverage::page, study::coverage::picture;
+    Plan: study::plan::of, plan::page, |_| Err("a plan is no picture; `truing plan` prints it".to_owned());
 };
 
 fn computing(view: View) -> Option<&'static Computing> {
@@ -64,6 +67,16 @@ pub fn answer(question: &Question) -> Result<Shown, String> {
     let view = question.about.view;
     let entry = computing(view).ok_or("This view computes nothing.")?;
     (entry.of)(question)
+}
+
+/// The picture that the view of `question` shows.
+///
+/// # Errors
+/// Why there is none, in a sentence without its dot.
+pub fn picture(question: &Question) -> Result<Picture, String> {
+    let entry = computing(question.about.view);
+    let entry = entry.ok_or("this view has no picture of its own; open another")?;
+    (entry.picture)(question)
 }
 
 /// The open view, under the strip.
