@@ -1,7 +1,7 @@
 //! The aligned ride: every stream on the common grid, with what makes windows and pictures cheap.
 
 use std::ops::Range;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use super::grid::{NO_SAMPLE, gather};
 use super::sums::to_whole_strides;
@@ -63,7 +63,8 @@ pub struct Track {
     /// What power is divided by ([`Stream::power_scale`](crate::session::Stream::power_scale)).
     power_scale: f64,
     columns: PerChannel<Vec<f64>>,
-    power_sums: Option<ColumnSums>,
+    /// Running totals of each column, made when they are first asked for.
+    sums: [OnceLock<ColumnSums>; Channel::ALL.len()],
     envelopes: Arc<PerChannel<Envelope>>,
 }
 
@@ -71,6 +72,20 @@ impl Track {
     /// The grid column of `channel`; `NaN` is missing.
     pub fn column(&self, channel: Channel) -> Option<&[f64]> {
         self.columns.get(channel).map(Vec::as_slice)
+    }
+
+    fn sums(&self, channel: Channel) -> Option<(&[f64], &ColumnSums)> {
+        let column = self.column(channel)?;
+        let sums = self.sums[channel.index()].get_or_init(|| ColumnSums::new(column));
+        Some((column, sums))
+    }
+
+    /// Mean of `channel` over about these grid rows, for pictures: many rows are rounded to whole
+    /// strides of the running totals, which are then all that is read.
+    pub fn level(&self, channel: Channel, rows: Range<usize>) -> Option<f64> {
+        let (column, sums) = self.sums(channel)?;
+        let totals = sums.over(column, to_whole_strides(rows));
+        (totals.n > 0).then_some(totals.mean)
     }
 
     /// The channels present.
@@ -346,7 +361,7 @@ impl Aligned {
         let (column, sums) = match member {
             Member::Stream(index) => {
                 let track = self.tracks.get(index)?;
-                (track.column(Channel::Power)?, track.power_sums.as_ref()?)
+                track.sums(Channel::Power)?
             }
             Member::Consensus => {
                 let series = self.consensus.as_ref()?;
@@ -361,6 +376,13 @@ impl Aligned {
     pub fn power_level_w(&self, member: Member, rows: Range<usize>) -> Option<f64> {
         let totals = self.power_totals(member, to_whole_strides(rows))?;
         (totals.n > 0).then_some(totals.mean)
+    }
+
+    /// Means of two members over about these grid rows where both have power, W, for pictures, as
+    /// [`Aligned::power_level_w`] of one.
+    pub fn pair_levels_w(&self, x: Member, y: Member, rows: Range<usize>) -> Option<[f64; 2]> {
+        let totals = self.pair_totals(x, y, to_whole_strides(rows))?;
+        (totals.n > 0).then_some([totals.mean_x, totals.mean_y])
     }
 
     /// Totals of the pair (`x`, `y`) over the grid rows where both have power: in constant time
@@ -526,18 +548,18 @@ fn track(
             }
         }
     }
-    let power_sums = columns
-        .get(Channel::Power)
-        .map(|column| ColumnSums::new(column));
-    Track {
+    let track = Track {
         role: stream.role,
         clock,
         source: source.clone(),
         power_scale,
         columns,
-        power_sums,
+        sums: Default::default(),
         envelopes,
-    }
+    };
+    // What every window asks for is ready before the first.
+    track.sums(Channel::Power);
+    track
 }
 
 /// References contradict each other at a second when the lowest is under this share of the

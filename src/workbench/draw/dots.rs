@@ -194,13 +194,18 @@ impl Dots {
     }
 }
 
-/// Dots of `owner` in a cell, which is then its own, or that of several where they share it.
+/// Dots of `owner` in a cell, which is then its own, or that of several where they share it. What lies
+/// behind a curve gives way to it.
 fn mark(cell: &mut (u8, u8), bits: u8, owner: u8, union: Option<u8>) {
+    let (kept, before) = match *cell {
+        (_, before) if before >= BEHIND && owner < BEHIND => (0, owner),
+        before => before,
+    };
     let owner = match union {
-        Some(union) if cell.0 != 0 && cell.1 != owner && cell.1 < BEHIND => union,
+        Some(union) if kept != 0 && before != owner => union,
         _ => owner,
     };
-    *cell = (cell.0 | bits, owner);
+    *cell = (kept | bits, owner);
 }
 
 /// The braille character for the dots of one cell.

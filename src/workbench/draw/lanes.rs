@@ -10,10 +10,11 @@ use super::super::smooth::Series;
 use super::super::state::{Lane, Scale, State};
 use super::super::text;
 use super::super::theme::Depth;
-use super::dots::{ACROSS, DOWN, Dots};
+use super::dots::{ACROSS, BEHIND, DOWN, Dots};
 use super::pen::Pen;
 use super::picture;
 use crate::picture::labels;
+use crate::picture::tone::Tone;
 use crate::session::Role;
 use crate::text::fit;
 use crate::timeline::{Extent, Span};
@@ -49,6 +50,14 @@ fn draw_lane(
         .collect();
     let allowed = picture::allowed(state, lane, usize::from(plot.width));
     let scale = picture::scale(state, lane, usize::from(plot.height), &shown, &allowed);
+    // Over many seconds a column is a mean, and what the seconds span lies behind it.
+    let means = columns.are_crowded().then(|| {
+        shown
+            .iter()
+            .for_each(|extents| dots.trace(scale, BEHIND, extents));
+        series.iter().map(|series| columns.means(*series)).collect()
+    });
+    let shown: Vec<Vec<Option<Extent>>> = means.unwrap_or(shown);
     let union = series.len() as u8;
     for (owner, (series, extents)) in series.iter().zip(&shown).enumerate() {
         // A source over the references: where both have dots, neither is hidden.
@@ -70,6 +79,8 @@ fn draw_lane(
         })
         .collect();
     styles.push(state.look.both());
+    styles.resize(usize::from(BEHIND), Style::new());
+    styles.push(state.look.of(Tone::Spread));
     dots.paint(plot, pen.buffer, state.look, &styles);
     stand_back(state, plot, &dots, &styles, pen);
     let several = series.len() > 1;

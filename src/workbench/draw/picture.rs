@@ -12,7 +12,7 @@ use super::dots::{ACROSS, DOWN};
 use crate::picture::claim::{allowed_w, net_percent};
 use crate::picture::ticks::{clock_step_s, multiples, round_step};
 use crate::recording::Channel;
-use crate::timeline::{Comparison, Extent, Grid, PERCENT_FROM_W, Span, Stretches};
+use crate::timeline::{Comparison, Extent, Grid, Member, PERCENT_FROM_W, Span, Stretches};
 
 /// The series drawn in a lane, those that matter most last (so on top).
 pub fn series(state: &State, lane: Lane) -> Vec<Series> {
@@ -52,6 +52,9 @@ fn dot_span(shown: Span, x: usize, columns: usize) -> Span {
 pub fn dot_spans(shown: Span, columns: usize) -> impl ExactSizeIterator<Item = Span> {
     (0..columns).map(move |x| dot_span(shown, x, columns))
 }
+
+/// Seconds that a dot column stands for, from which on a trace is a mean over its range.
+const CROWDED_S: f64 = 2.0;
 
 /// The dot columns of a picture of what is shown. The rows that a column stands for are found
 /// once for all lanes.
@@ -98,6 +101,38 @@ impl<'a> Columns<'a> {
             }
         }
         shown
+    }
+
+    /// Whether a dot stands for so many seconds that the trace of a spiky stream would be a band.
+    pub fn are_crowded(&self) -> bool {
+        self.state.shown.duration_s() > CROWDED_S * self.count as f64
+    }
+
+    /// Mean of a series at each dot column, of the values there are, as recorded; nothing of a stretch
+    /// without any.
+    pub fn means(&self, series: Series) -> Vec<Option<Extent>> {
+        let (state, aligned) = (self.state, &self.state.aligned);
+        let compared = state.under_test().zip(state.basis());
+        let mean = |rows: Range<usize>| match (series, compared) {
+            (Series::Stream(index, channel), _) => aligned.tracks.get(index)?.level(channel, rows),
+            (Series::Difference, None) => None,
+            (Series::Difference, Some((under_test, basis))) => {
+                let under_test = Member::Stream(under_test);
+                let [x, y] = aligned.pair_levels_w(under_test, basis, rows)?;
+                match state.percent {
+                    false => Some(x - y),
+                    true => (y >= PERCENT_FROM_W).then(|| net(state, 100.0 * (x - y) / y)),
+                }
+            }
+        };
+        let level = |value: f64| Extent {
+            min: value,
+            max: value,
+        };
+        let grid = aligned.grid;
+        self.spans()
+            .map(|span| mean(rows_of(grid, span)).map(level))
+            .collect()
     }
 
     fn recorded(&self, index: usize, channel: Channel) -> Option<Vec<Option<Extent>>> {
