@@ -36,7 +36,7 @@ impl fmt::Display for Statement<'_> {
                 write!(f, "does not conform{what}: {}; {blocks}", faults(curve))?;
             }
             Finding::CannotTell if curve.blocks.is_empty() => {
-                write!(f, "cannot tell{what}: no block may be judged")?;
+                write!(f, "cannot tell{what}: {}", open(curve))?;
             }
             Finding::CannotTell => {
                 write!(f, "cannot tell{what} from {blocks}: {}", open(curve))?;
@@ -114,12 +114,28 @@ fn why_open(curve: &ErrorCurve) -> String {
         return "the answer depends on the drivetrain's loss, which is not stated and may be 0 to 4 %"
             .to_owned();
     }
+    if curve.blocks.is_empty() {
+        return match disagreeing(curve) {
+            0 => "no block of held power may be judged",
+            n if n == curve.left_out.len() => {
+                "the references disagree in every block of held power"
+            }
+            _ => "the references disagree, or no block of held power may be judged",
+        }
+        .to_owned();
+    }
     let among = curve.blocks.len();
     let named = curve.accuracy.open.iter().take(NAMED);
     let mut parts: Vec<String> = named.map(|open| open_power(open, among)).collect();
     let more = curve.accuracy.open.len().saturating_sub(NAMED);
     parts.extend((more > 0).then(|| format!("so at {more} more powers")));
     parts.join(", ")
+}
+
+/// How many blocks are withheld because the references disagree.
+fn disagreeing(curve: &ErrorCurve) -> usize {
+    let withheld = |b: &&super::LeftOut| b.outcome == Outcome::ReferencesDisagree;
+    curve.left_out.iter().filter(withheld).count()
 }
 
 fn open_power(open: &Open, among: usize) -> String {
@@ -167,8 +183,7 @@ fn rest(curve: &ErrorCurve) -> Vec<String> {
         let said: Vec<String> = said.collect();
         parts.push(format!("each on its own: {}", said.join(", ")));
     }
-    let withheld = |b: &&super::LeftOut| b.outcome == Outcome::ReferencesDisagree;
-    let disagree = curve.left_out.iter().filter(withheld).count();
+    let disagree = disagreeing(curve);
     let others = curve.left_out.len() - disagree;
     parts.extend(
         (disagree > 0).then(|| format!("{disagree} withheld because the references disagree")),
@@ -208,6 +223,8 @@ impl ErrorCurve {
         let all = |of: fn(&Open) -> bool| open.iter().all(of);
         if self.accuracy.turns_on_loss {
             "stating the loss would tell"
+        } else if self.blocks.is_empty() && disagreeing(self) > 0 {
+            "references that agree would tell"
         } else if all(|o| o.better_references) {
             "only references of less uncertainty would tell"
         } else if all(|o| !o.better_references) {

@@ -60,7 +60,11 @@ pub fn answer(source: &Source<'_>) -> Answer {
             );
             format!("reads {}; claim {claim}", listed(&parts))
         }
-        _ => format!("{}; claim {claim}", curve.open_words()),
+        _ => format!(
+            "{}; claim {claim}; {}",
+            curve.open_words(),
+            curve.would_tell()
+        ),
     };
     let mut answer = Answer::new(question, source.label, accuracy.outcome, sentence);
     if accuracy.outcome == Finding::CannotTell {

@@ -53,7 +53,8 @@ fn faults(answers: &[&Answer]) -> Vec<String> {
 }
 
 fn of_source(own: &[&Answer], common: &[String]) -> String {
-    let faults = [common.to_vec(), faults(own)].concat();
+    // What keeps from judging comes last, as a clause of its own.
+    let faults = [faults(own), common.to_vec()].concat();
     let accuracy = own.iter().find(|a| a.question == Question::Accuracy);
     let is = |finding| accuracy.is_some_and(|a| a.outcome == finding);
     let within = "reads within its claim at held power";
@@ -71,14 +72,8 @@ fn of_source(own: &[&Answer], common: &[String]) -> String {
 /// The second line: what is not told, and what is not tagged.
 pub fn remark(answers: &[Answer], tagging: Tagging) -> String {
     let keys = |finding: Finding| {
-        let mut keys: Vec<String> = Vec::new();
-        for answer in answers.iter().filter(|a| a.outcome == finding) {
-            let key = answer.question.key().to_owned();
-            if !keys.contains(&key) {
-                keys.push(key);
-            }
-        }
-        keys
+        let of = |question: &Question| of_sources(answers, *question, finding);
+        Question::ALL.iter().filter_map(of).collect::<Vec<String>>()
     };
     let mut parts = Vec::new();
     let (open, missing) = (keys(Finding::CannotTell), keys(Finding::NotRidden));
@@ -90,6 +85,18 @@ pub fn remark(answers: &[Answer], tagging: Tagging) -> String {
     }
     parts.extend(tagging.in_words());
     parts.join(" ")
+}
+
+/// A question that is answered so, with the sources of which it is where it is not of all.
+fn of_sources(answers: &[Answer], question: Question, finding: Finding) -> Option<String> {
+    let all: Vec<&Answer> = answers.iter().filter(|a| a.question == question).collect();
+    let own = all.iter().filter(|a| a.outcome == finding);
+    let own: Vec<&str> = own.map(|a| a.source.as_str()).collect();
+    match own.len() {
+        0 => None,
+        n if n == all.len() => Some(question.key().to_owned()),
+        _ => Some(format!("{} ({})", question.key(), own.join(", "))),
+    }
 }
 
 fn capital(text: &str) -> String {

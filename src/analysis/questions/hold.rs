@@ -108,6 +108,14 @@ pub fn held_blocks(source: &Source<'_>) -> Result<Vec<Block>, &'static str> {
     Ok(blocks)
 }
 
+/// Whether the references contradict each other in the block: then nobody knows what was delivered.
+fn is_contested(ride: &Ride<'_>, block: &Block) -> bool {
+    let mut segments = ride.table.segments.iter();
+    let segment = segments.find(|segment| segment.id == block.segment);
+    let references = segment.and_then(|segment| segment.references.as_ref());
+    references.is_some_and(|references| references.agree == Some(false))
+}
+
 /// One block held against its set point.
 #[derive(Clone, Copy, Debug)]
 struct Held {
@@ -122,10 +130,15 @@ struct Held {
 
 pub fn answer(source: &Source<'_>) -> Answer {
     let question = Question::Hold;
-    let blocks = match held_blocks(source) {
+    let mut blocks = match held_blocks(source) {
         Ok(blocks) => blocks,
         Err(why) => return Answer::not_ridden(question, source.label, why),
     };
+    blocks.retain(|block| !is_contested(source.ride, block));
+    if blocks.is_empty() {
+        let why = "the references disagree about what was delivered in every held block";
+        return Answer::cannot_tell(question, source.label, why, "references that agree");
+    }
     let noise = Noise::learn(
         &stretches(&blocks),
         BLOCK_ROWS,

@@ -2,9 +2,10 @@
 //! (ISO 13528): beyond 1 they contradict their own claims. Known masses test each on its own, which
 //! no agreement of two does.
 
-use super::super::verdict::references::no_proof;
+use super::super::figures::SegmentFigures;
+use super::super::verdict::references::{References, no_proof};
 use super::super::window::Window;
-use super::answer::{Answer, Finding, Limit, Place, Question};
+use super::answer::{Answer, Finding, Limit, Part, Place, Question};
 use super::ride::Ride;
 use crate::analysis::figure::Figure;
 use crate::session::Role;
@@ -71,6 +72,27 @@ fn tested_alone(ride: &Ride<'_>, limit: Limit) -> Option<Answer> {
     Some(match check.en_number {
         Some(en) => answer.with_value(en.abs(), None, "").against(limit),
         None => answer,
+    })
+}
+
+/// E_n of one block.
+fn part(ride: &Ride<'_>, segment: &SegmentFigures, found: &References) -> Option<Part> {
+    let en = found.en_number?.abs();
+    let what = match ride.set_point_w(segment) {
+        Some(watts) => format!("{watts:.0} W"),
+        None => segment.kind.to_string(),
+    };
+    Some(Part {
+        segment: segment.id,
+        what,
+        value: en,
+        interval: [en, en],
+        limit: MOST_EN,
+        outcome: match found.agree {
+            Some(true) => Finding::Fine,
+            Some(false) => Finding::Fault,
+            None => Finding::CannotTell,
+        },
     })
 }
 
@@ -168,5 +190,9 @@ fn between(ride: &Ride<'_>) -> Answer {
         None => answer,
     };
     let ids = under_test.iter().map(|(segment, _)| segment.id);
+    let parts = under_test
+        .iter()
+        .filter_map(|(segment, found)| part(ride, segment, found));
+    let answer = answer.from_parts(parts.collect());
     answer.against(limit).in_segments(ids).at(Some(place))
 }

@@ -83,9 +83,10 @@ pub fn answer(source: &Source<'_>) -> Answer {
         number(bias, 1, true),
         limit.said(&format!("±{} %", plain(limit.value)))
     );
-    let would = match agreed.is_none() {
-        true => LOSS_WOULD,
-        false => "references of less uncertainty",
+    let would = match (verdict.outcome, agreed) {
+        (Outcome::ReferencesDisagree, _) => "references that agree",
+        (_, None) => LOSS_WOULD,
+        (_, Some(_)) => "references of less uncertainty",
     };
     Answer::new(question, source.label, found, sentence)
         .with_value(bias, Some([bias - expanded, bias + expanded]), "%")

@@ -50,17 +50,16 @@ fn title(state: &State, area: Rect, pen: &mut Pen<'_>) {
         None => state.view.title().to_owned(),
     };
     let left = look.text(&format!("{name}  {view}"));
-    let compared = look.text(&compared(state));
+    let compared = compared(state);
     // Where there is not room for all of it, who is compared goes first, then the flags.
     let room = |taken: usize| width.saturating_sub(columns(&left).min(width / 2) + taken);
     let flags = match columns(&flags) {
         taken if room(taken + 2) > 0 => flags,
         _ => String::new(),
     };
-    let compared = match columns(&compared) {
-        taken if room(columns(&flags) + taken + 4) > 0 => compared,
-        _ => String::new(),
-    };
+    let fits = |text: &String| room(columns(&flags) + columns(text) + 4) > 0;
+    let compared = compared.into_iter().map(|text| look.text(&text)).find(fits);
+    let compared = compared.unwrap_or_default();
     let gap = usize::from(!flags.is_empty() && !compared.is_empty()) * 2;
     let right = columns(&flags) + gap + columns(&compared);
     let left_room = width.saturating_sub(right + 2 * usize::from(right > 0));
@@ -74,23 +73,30 @@ fn title(state: &State, area: Rect, pen: &mut Pen<'_>) {
     pen.line(x, area.y, right as u16, &line);
 }
 
-/// "trainer against pedals, crank".
-fn compared(state: &State) -> String {
+/// "trainer against pedals, crank", and shorter for where there is less room.
+fn compared(state: &State) -> Vec<String> {
     let Some((under_test, basis)) = views::compared(state) else {
-        return String::new();
+        return Vec::new();
     };
-    let against = match basis {
-        Member::Stream(_) => state.member_name(basis).to_owned(),
+    let source = state.member_name(Member::Stream(under_test));
+    let (against, short) = match basis {
+        Member::Stream(_) => (
+            state.member_name(basis).to_owned(),
+            "one reference".to_owned(),
+        ),
         Member::Consensus => {
             let references = state.aligned.powered(Role::Reference);
             let names: Vec<&str> = references
                 .map(|index| state.member_name(Member::Stream(index)))
                 .collect();
-            names.join(", ")
+            (names.join(", "), format!("{} references", names.len()))
         }
     };
-    let source = state.member_name(Member::Stream(under_test));
-    format!("{source} against {against}")
+    vec![
+        format!("{source} against {against}"),
+        format!("{source} against {short}"),
+        format!("against {short}"),
+    ]
 }
 
 /// What the picture must never be taken for, what is not certain, and what is not done.

@@ -15,8 +15,10 @@ use super::views::shared::rest;
 use crate::analysis::questions::of_segment::question_of;
 use crate::analysis::questions::{Finding, Question};
 use crate::export::table::ShortRow;
+use crate::picture::claim::net_percent;
 use crate::session::{Kind, MatchedOn, Segment};
 use crate::text::{clock_time, fit, number, wrapped};
+use crate::timeline::Span;
 
 /// What is read first in a view, and what second.
 struct Head {
@@ -212,29 +214,45 @@ fn reason(state: &State, row: &ShortRow) -> Option<String> {
     Some(capital(&answer.sentence))
 }
 
-/// A window that is no segment: its bias, and that nothing is held against it.
+/// What is not judged, a window or an open segment: its difference as the lane beside it has it, and the
+/// key to the next step.
 fn of_window(state: &State) -> Head {
+    let pair = state.compared(&state.figures);
+    let loss = state.session().allowance().percent;
+    let percent = pair.and_then(|pair| pair.bias_percent);
+    let bias = match (percent, pair.and_then(|pair| pair.bias_w)) {
+        (Some(percent), _) if state.percent => {
+            let loss_off = if loss == 0.0 {
+                ""
+            } else {
+                " once the loss is off"
+            };
+            let net = number(net_percent(percent, loss), 1, true);
+            format!("reads {net} %{loss_off}")
+        }
+        (_, Some(watts)) => format!("reads {} W", number(watts, 1, true)),
+        (_, None) => "no second here has both values".to_owned(),
+    };
     let span = state.figures_span();
-    let length = text::duration(span.duration_s());
-    let bias = state.compared(&state.figures).and_then(|pair| {
-        let (watts, percent) = (pair.bias_w?, pair.bias_percent?);
-        let half = pair.bias_ci95_w.map(|[low, high]| 0.5 * (high - low));
-        let half = half.map_or_else(String::new, |half| format!(" ± {}", number(half, 1, false)));
-        Some(format!(
-            "{}{half} W ({} %) against {}",
-            number(watts, 1, true),
-            number(percent, 1, true),
-            pair.reference
-        ))
-    });
-    let bias = bias.unwrap_or_else(|| "no second here has both values".to_owned());
+    let is_window = |index: &usize| {
+        let segment = state.session().segments.get(*index);
+        segment.is_some_and(|segment| Span::new(segment.from_s, segment.to_s) == span)
+    };
+    let own = state.selected.filter(is_window);
     let (next, key) = match state.brush.held {
         Held::Edge { .. } => ("sets its end at the cursor", names::SET_END),
         Held::Whole { .. } => ("lets go of it", names::LET_GO),
+        Held::Nothing if own.is_some() => {
+            ("gives it a kind, so that it is judged", names::CHANGE_KIND)
+        }
         Held::Nothing => ("tags it, so that it is judged", names::TAG),
     };
+    let what = match own {
+        Some(index) => format!("{} open", index + 1),
+        None => format!("window of {}", text::duration(span.duration_s())),
+    };
     Head::plain(
-        format!("window of {length}: {bias}"),
+        format!("{what}: {bias}"),
         format!("{} {next}", state.key(key)),
     )
 }

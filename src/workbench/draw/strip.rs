@@ -143,16 +143,24 @@ fn segments(state: &State, row: Rect, evidence: &[Span], pen: &mut Pen<'_>) {
         .iter()
         .map(|span| columns_of(row, ride, *span))
         .collect();
+    // Where the next of those that come later begins.
+    let mut first = None;
+    let mut next: Vec<Option<u16>> = columns
+        .iter()
+        .rev()
+        .map(|place| {
+            let later = first;
+            first = place.map(|(left, _)| left).into_iter().chain(later).min();
+            later
+        })
+        .collect();
+    next.reverse();
     for (index, place) in columns.iter().enumerate() {
         let Some((left, right)) = *place else {
             continue;
         };
-        let later = columns.iter().skip(index + 1).flatten();
-        let end = later
-            .map(|(left, _)| *left)
-            .min()
-            .unwrap_or(right + 1)
-            .min(right + 1);
+        let touched = next[index].filter(|next| *next <= right + 1);
+        let end = touched.unwrap_or(right + 1);
         let lit = evidence.contains(&spans[index]);
         let bar = match lit {
             true => look.glyph('━', '='),
@@ -164,14 +172,13 @@ fn segments(state: &State, row: Rect, evidence: &[Span], pen: &mut Pen<'_>) {
         }
         let finding = state.row_of(index).and_then(|row| row.finding);
         let number = (index + 1).to_string();
-        let room = end.saturating_sub(left);
-        let mut x = left;
+        let room = usize::from(end.saturating_sub(left));
         if let (Some(finding), true) = (finding, room > 0) {
-            pen.dot(x, row.y, sign(look, finding), ink(look, finding));
-            x += 1;
+            pen.dot(left, row.y, sign(look, finding), ink(look, finding));
         }
-        if usize::from(end.saturating_sub(x)) >= number.len() {
-            pen.write(x, row.y, end - x, &number, style);
+        // A number stands behind a sign or bar of its own, so that it goes with none beside it.
+        if room > number.len() {
+            pen.write(left + 1, row.y, end - left - 1, &number, style);
         }
     }
 }

@@ -19,7 +19,7 @@ use crate::picture::claim::net_percent;
 use crate::recording::Channel;
 use crate::session::Kind;
 use crate::text::{both_ends, field};
-use crate::timeline::Member;
+use crate::timeline::{Member, PERCENT_FROM_W};
 
 /// Columns of a value at the cursor, and of the figure of the window.
 const AT: usize = 7;
@@ -210,16 +210,25 @@ fn of_difference(state: &State, area: Rect) -> Vec<Text> {
     let name = ("difference", look.strong());
     let mut lines = vec![line(look, area, name, [&at, &over], Style::new())];
     let limits = figure("segments.agreement.bias_ci95_w");
-    let ends = match pair.and_then(|pair| pair.bias_ci95_w) {
+    let ends = pair.and_then(|pair| {
+        let ends_w = pair.bias_ci95_w?;
+        if !state.percent {
+            return Some(ends_w);
+        }
+        let level_w = pair.reference_mean_w.filter(|w| *w >= PERCENT_FROM_W)?;
+        Some(ends_w.map(|w| net_percent(100.0 * w / level_w, loss)))
+    });
+    let ends = match ends {
         _ if !state.is_searched() => "pending".to_owned(),
         Some(ends) => {
-            let [low, high] = ends.map(|end| limits.print(end));
-            format!("{low} to {high} {}", limits.unit)
+            let [low, high] = ends.map(|end| signed(Some(end), 0, limits.decimals));
+            format!("{low} to {high} {unit}")
         }
         None => "-".to_owned(),
     };
     let width = usize::from(area.width);
     let right = |name: &str, value: &str| {
+        let value = look.text(value);
         let room = width.saturating_sub(name.len());
         Text::default().with(format!("{name}{value:>room$}"), look.mute())
     };

@@ -173,7 +173,7 @@ fn one_segment_more_than_a_session_holds_is_refused_at_once() {
     let mut state = state();
     go(&mut state, "1:00");
     press(&mut state, "s");
-    go(&mut state, "6:00");
+    go(&mut state, "1:02");
     press(&mut state, "e t o");
     let one = state.session().segments[0].clone();
     state.opened.session.segments = vec![one; 5000];

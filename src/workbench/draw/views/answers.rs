@@ -118,7 +118,8 @@ fn draw_line(state: &State, line: &Line<'_>, selected: usize, area: Rect, pen: &
                 Finding::Fine => "fine",
                 Finding::NotRidden => "not ridden",
             };
-            let keys: Vec<&str> = answers.iter().map(|a| a.question.key()).collect();
+            let mut keys: Vec<&str> = answers.iter().map(|a| a.question.key()).collect();
+            keys.dedup();
             let head = Text::default()
                 .with(
                     format!(" {} ", sign(state.look, *group)),
@@ -127,8 +128,9 @@ fn draw_line(state: &State, line: &Line<'_>, selected: usize, area: Rect, pen: &
                 .with(format!("{} {word}", answers.len()), look.mute());
             pen.line(area.x, area.y, area.width, &head);
             let x = area.x + 1 + KEY + GAUGE + 2;
-            let room = area.right().saturating_sub(x);
-            pen.write(x, area.y, room, &keys.join(", "), look.mute());
+            let room = area.right().saturating_sub(x + 1);
+            let keys = fit(&keys.join(", "), usize::from(room), look.cut());
+            pen.write(x, area.y, room, &keys, look.mute());
         }
     }
 }
