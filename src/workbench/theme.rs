@@ -286,7 +286,7 @@ impl Look {
 
     /// The ride in the strip.
     pub fn hill(self) -> Style {
-        self.tone(HILL)
+        self.standing_back(HILL)
     }
 
     /// What the view is about of it.
@@ -312,7 +312,7 @@ impl Look {
 
     /// A line of the grid, in cells without data.
     pub fn grid(self) -> Style {
-        self.tone(GRID)
+        self.standing_back(GRID)
     }
 
     /// A style stood back: half way to the screen's own ground.
@@ -343,6 +343,14 @@ impl Look {
 
     fn tone(self, tone: [Ink; 2]) -> Style {
         self.ink(self.of_ground(tone))
+    }
+
+    /// A tone that stands back; dim where there are no colours.
+    fn standing_back(self, tone: [Ink; 2]) -> Style {
+        match self.depth {
+            Depth::None => Style::new().add_modifier(Modifier::DIM),
+            _ => self.tone(tone),
+        }
     }
 
     fn quiet(self, tone: [Ink; 2]) -> Style {

@@ -33,26 +33,22 @@ fn title(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let dot = look.glyph('·', '-');
     let width = usize::from(area.width) - 2;
     let flags = flags(state).join(&format!(" {dot} "));
-    let view = match state.selected.filter(|_| !state.view.is_of_whole_ride()) {
-        Some(index) => {
-            let kind = state
-                .session()
-                .segments
-                .get(index)
-                .map(|s| s.kind.to_string());
-            format!(
-                "{} {dot} {} {}",
-                state.view.title(),
-                index + 1,
-                kind.unwrap_or_default()
-            )
+    let view = format!("{name}  {}", state.view.title());
+    let selected = state.selected.filter(|_| !state.view.is_of_whole_ride());
+    let segment = selected.and_then(|index| Some((index, state.session().segments.get(index)?)));
+    // With the kind where there is room for it: the line below names it as well.
+    let left = match segment {
+        Some((index, segment)) => {
+            let number = format!("{view} {dot} {}", index + 1);
+            vec![format!("{number} {}", segment.kind), number]
         }
-        None => state.view.title().to_owned(),
+        None => vec![view],
     };
-    let left = look.text(&format!("{name}  {view}"));
+    let left: Vec<String> = left.iter().map(|text| look.text(text)).collect();
+    let least = left.last().map_or(0, |text| columns(text));
     let compared = compared(state);
     // Where there is not room for all of it, who is compared goes first, then the flags.
-    let room = |taken: usize| width.saturating_sub(columns(&left).min(width / 2) + taken);
+    let room = |taken: usize| width.saturating_sub(least.min(width / 2) + taken);
     let flags = match columns(&flags) {
         taken if room(taken + 2) > 0 => flags,
         _ => String::new(),
@@ -63,7 +59,9 @@ fn title(state: &State, area: Rect, pen: &mut Pen<'_>) {
     let gap = usize::from(!flags.is_empty() && !compared.is_empty()) * 2;
     let right = columns(&flags) + gap + columns(&compared);
     let left_room = width.saturating_sub(right + 2 * usize::from(right > 0));
-    let left = fit(&left, left_room, look.cut());
+    let fits = |text: &&String| columns(text) <= left_room;
+    let left = left.iter().find(fits).or(left.last());
+    let left = left.map_or_else(String::new, |text| fit(text, left_room, look.cut()));
     pen.write(area.x + 1, area.y, left_room as u16, &left, look.mute());
     let line = Text::default()
         .with(flags, look.warning())

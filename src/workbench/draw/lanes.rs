@@ -153,18 +153,25 @@ pub fn columns_of(plot: Rect, shown: Span, span: Span) -> Option<(u16, u16)> {
     Some((left, right.max(left)))
 }
 
-/// What the claim allows, as ground.
+/// What the claim allows, as ground; between lines where there is no quiet ground.
 fn band(
     state: &State,
     plot: Rect,
     (scale, allowed): (Scale, &[Option<Extent>]),
     pen: &mut Pen<'_>,
 ) {
+    let look = state.look;
+    let has_ground = look.allowed().bg.is_some();
+    let (upper, lower) = (look.glyph('▔', '"'), look.glyph('▁', '_'));
     let height = usize::from(plot.height) * DOWN;
     let row_of = |value: f64| (scale.row(value, height) / DOWN) as u16;
     for (column, allowed) in (0..plot.width).zip(allowed) {
         let Some(allowed) = allowed else { continue };
         let (top, bottom) = (row_of(allowed.max), row_of(allowed.min));
+        if !has_ground {
+            pen.dot(plot.x + column, plot.y + top, upper, look.edge());
+            pen.dot(plot.x + column, plot.y + bottom, lower, look.edge());
+        }
         let ground = Rect::new(plot.x + column, plot.y + top, 1, bottom - top + 1);
         pen.style(ground, state.look.allowed());
     }
