@@ -440,6 +440,69 @@ fn grade_is_read_under_its_usual_names() {
 
 #[test]
 fn columns_without_a_use_are_named() {
-    let ride = read_text("time,power,torque,mode\n0,200,21,erg\n1,201,22,sim\n").unwrap();
-    assert_eq!(ride.unused, ["torque", "mode"]);
+    let text = "time,power,torque,energy,resistance,mode,torque smoothness\n\
+                0,200,21,4,auto,erg,20\n1,201,22,5,auto,erg,21\n";
+    let ride = read_text(text).unwrap();
+    assert_eq!(ride.unused, ["energy", "resistance", "torque smoothness"]);
+}
+
+/// Torque and resistance are one device's, and go to the first without telling words; the height is
+/// the road's.
+#[test]
+fn torque_resistance_and_altitude_are_read_in_their_units() {
+    let text = "Zeit;Kurbel Leistung;Rolle Leistung;Rolle Drehmoment [Nm];Bremswiderstand (%);Höhe (ft)\n\
+                0;200;204;21,5;40;1000\n1;201;205;;40,5;-10\n";
+    let ride = read_text(text).unwrap();
+    let torque = column(&ride, 1, Channel::Torque);
+    assert!(torque[0] == 21.5 && torque[1].is_nan(), "{torque:?}");
+    assert_eq!(column(&ride, 0, Channel::Resistance), [40.0, 40.5]);
+    for stream in 0..2 {
+        let altitude = column(&ride, stream, Channel::Altitude);
+        assert!((altitude[0] - 304.8).abs() < 1e-9, "{altitude:?}");
+        assert!((altitude[1] + 3.048).abs() < 1e-9, "{altitude:?}");
+    }
+    assert!(ride.unused.is_empty(), "{:?}", ride.unused);
+}
+
+/// A mode holds over empty cells until another is named; numbers will do as words.
+#[test]
+fn the_mode_of_a_trainer_is_read_in_words() {
+    for (head, words) in [
+        ("mode", ["erg", "sim"]),
+        ("Modus", ["Sollleistung, fest", "=HYPERLINK(\"\")"]),
+        ("トレーナーモード", ["1", "2"]),
+        ("Trainer Mode", ["1.5", "1,5"]),
+    ] {
+        let quote = |word: &str| format!("\"{}\"", word.replace('"', "\"\""));
+        let [one, two] = words.map(quote);
+        let text = format!(
+            "time,power,{head}\n0,200.5,\n1,201.5,{one}\n2,202.5,n/a\n3,203.5,{two}\n4,1.5,{one}\n9,1.5,{one}\n"
+        );
+        let ride = read_text(&text).unwrap();
+        let modes: Vec<_> = ride
+            .modes
+            .iter()
+            .map(|m| (m.from_s, m.to_s, &*m.mode))
+            .collect();
+        let expected = [
+            (1.0, 3.0, words[0]),
+            (3.0, 4.0, words[1]),
+            (4.0, 9.0, words[0]),
+        ];
+        assert_eq!(modes, expected, "{head}");
+        assert!(ride.unused.is_empty(), "{:?}", ride.unused);
+    }
+}
+
+#[test]
+fn a_column_of_many_different_words_is_no_mode() {
+    let rows: String = (0..100).map(|i| format!("{i},200,note {i}\n")).collect();
+    let ride = read_text(&format!("time,power,mode\n{rows}")).unwrap();
+    assert!(ride.modes.is_empty());
+    assert_eq!(ride.unused, ["mode"]);
+    assert!(
+        ride.remarks.iter().any(|r| r.contains("left out")),
+        "{:?}",
+        ride.remarks
+    );
 }

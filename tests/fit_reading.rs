@@ -78,6 +78,8 @@ fn scales_and_offsets_of_the_standard_fields() {
             (30, 1, UINT8),
             (9, 2, SINT16),
             (2, 2, UINT16),
+            (10, 1, UINT8),
+            (5, 4, UINT32),
         ],
         &[],
         true,
@@ -91,6 +93,8 @@ fn scales_and_offsets_of_the_standard_fields() {
             &[85, 64, 0xFE, 0x80 | 47],
             &(-750_i16).to_be_bytes(),
             &2_600_u16.to_be_bytes(),
+            &[127],
+            &4_200_u32.to_be_bytes(),
         ],
     );
     let recording = read_bytes(&section.file()).unwrap();
@@ -100,7 +104,10 @@ fn scales_and_offsets_of_the_standard_fields() {
     assert_eq!(column(&recording, 0, Channel::Temperature), [-2.0]);
     assert_eq!(column(&recording, 0, Channel::Balance), [53.0]);
     assert_eq!(column(&recording, 0, Channel::Grade), [-7.5]);
-    assert_eq!(recording.unused, ["altitude"]);
+    // 2600/5 − 500 m; resistance from 0 to 254.
+    assert_eq!(column(&recording, 0, Channel::Altitude), [20.0]);
+    assert_eq!(column(&recording, 0, Channel::Resistance), [50.0]);
+    assert_eq!(recording.unused, ["distance"]);
     assert!(recording.remarks.is_empty());
     assert_eq!(recording.streams[0].power_field, None);
 }
@@ -149,6 +156,64 @@ fn describe(section: &mut Section, number: u8, base: u8, name: &str, unit: &str)
         2,
         &[&[0, number, base], &padded(name, 24), &padded(unit, 8)],
     );
+}
+
+/// A developer's field of text that says the mode; torque stands in the developer's fields as well,
+/// since the standard has none. The enhanced altitude goes before the plain one.
+#[test]
+fn a_developers_mode_and_torque_are_read() {
+    let mut section = Section::default();
+    describe(&mut section, 0, STRING, "Trainer Mode", "");
+    describe(&mut section, 1, FLOAT32, "Torque", "N.m");
+    describe(&mut section, 2, STRING, "Remark", "");
+    section.define_with(
+        0,
+        20,
+        &[
+            (253, 4, UINT32),
+            (7, 2, UINT16),
+            (2, 2, UINT16),
+            (78, 4, UINT32),
+        ],
+        &[(0, 4, 0), (1, 4, 0), (2, 3, 0)],
+        false,
+    );
+    let modes: [&[u8; 4]; 6] = [
+        b"\0\0\0\0",
+        b"erg\0",
+        b"erg\0",
+        b"\0\0\0\0",
+        b"sim\0",
+        b"si\x1b\0",
+    ];
+    for (i, mode) in modes.into_iter().enumerate() {
+        section.data(
+            0,
+            &[
+                &(T0 + i as u32).to_le_bytes(),
+                &200_u16.to_le_bytes(),
+                &2_500_u16.to_le_bytes(),
+                &(2_600 + i as u32).to_le_bytes(),
+                mode,
+                &(20.5_f32 + i as f32).to_le_bytes(),
+                b"ok\0",
+            ],
+        );
+    }
+    let recording = read_bytes(&section.file()).unwrap();
+    let start = f64::from(T0) + EPOCH_S;
+    let modes: Vec<_> = recording
+        .modes
+        .iter()
+        .map(|m| (m.from_s - start, m.to_s - start, &*m.mode))
+        .collect();
+    assert_eq!(
+        modes,
+        [(1.0, 4.0, "erg"), (4.0, 5.0, "sim"), (5.0, 5.0, "si")]
+    );
+    assert_eq!(column(&recording, 0, Channel::Torque)[1], 21.5);
+    assert_eq!(column(&recording, 0, Channel::Altitude)[5], 21.0);
+    assert_eq!(recording.unused, ["Remark"]);
 }
 
 fn two_meters() -> Section {

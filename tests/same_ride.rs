@@ -7,6 +7,7 @@ use std::path::Path;
 use encoding_rs::{Encoding, GB18030, SHIFT_JIS, WINDOWS_1250, WINDOWS_1252};
 use serde_json::Value;
 use truing::analysis::table::table;
+use truing::recording::{Channel, ReadOptions, read};
 use truing::session::{OpenOptions, OpenedSession};
 use truing::timeline::Aligned;
 
@@ -102,11 +103,12 @@ fn tcx() -> String {
         let _ = write!(
             out,
             "<Trackpoint><Time>{}</Time><HeartRateBpm><Value>{}</Value></HeartRateBpm><Cadence>{}\
-             </Cadence><Extensions><x:TPX><x:Speed>{}</x:Speed><x:Watts>{}</x:Watts></x:TPX>\
+             </Cadence><AltitudeMeters>{}.5</AltitudeMeters><Extensions><x:TPX><x:Speed>{}</x:Speed><x:Watts>{}</x:Watts></x:TPX>\
              </Extensions></Trackpoint>",
             moment(t),
             s.heart_rate,
             s.cadence,
+            t as i64 - 9,
             f64::from(s.speed) / 1000.0,
             s.power
         );
@@ -119,9 +121,10 @@ fn gpx() -> String {
     for (t, s) in ride().iter().enumerate() {
         let _ = write!(
             out,
-            "<trkpt lat=\"1\" lon=\"2\"><ele>3</ele><time>{}</time><extensions><power>{}</power>\
+            "<trkpt lat=\"1\" lon=\"2\"><ele>{}.5</ele><time>{}</time><extensions><power>{}</power>\
              <x:TrackPointExtension><x:hr>{}</x:hr><x:cad>{}</x:cad><x:speed>{}</x:speed>\
              </x:TrackPointExtension></extensions></trkpt>",
+            t as i64 - 9,
             moment(t),
             s.power,
             s.heart_rate,
@@ -383,5 +386,23 @@ fn a_session_is_started_from_every_way_of_writing_and_stands_alone() {
         let hash = truing::session::relink::sha256_of(&inside).unwrap();
         assert_eq!(recorded.sha256.as_deref(), Some(hash.as_str()), "{file}");
         assert!(!Path::new(&recorded.file).ends_with("gz"));
+    }
+}
+
+/// A track's height is read; no gradient is made of it.
+#[test]
+fn altitude_of_tracks_is_read_and_no_grade_invented() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, bytes) in written() {
+        if !matches!(name, "ride.tcx" | "ride.gpx") {
+            continue;
+        }
+        let path = folder.path().join(name);
+        std::fs::write(&path, bytes).unwrap();
+        let ride = read(&path, &ReadOptions::default()).unwrap();
+        let samples = &ride.streams[0].samples;
+        let altitude = samples.column(Channel::Altitude).unwrap();
+        assert_eq!((altitude[0], altitude[20]), (-9.5, 11.5), "{name}");
+        assert_eq!(samples.column(Channel::Grade), None, "{name}");
     }
 }

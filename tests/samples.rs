@@ -123,7 +123,10 @@ fn marks_segments_and_differences_stand_where_they_belong() {
     let folder = tempfile::tempdir().unwrap();
     let write = |name: &str, power: &dyn Fn(u32) -> String| {
         let rows: String = (0..120).map(|t| format!("{t},{}\n", power(t))).collect();
-        let text = format!("time_s,power_w\n{rows}");
+        let text = match name {
+            "hub.csv" => format!("time_s,power_w,mode\n{rows}"),
+            _ => format!("time_s,power_w\n{rows}"),
+        };
         std::fs::write(folder.path().join(name), text).unwrap();
     };
     let level = |t: u32| 150 + (t * 37) % 61;
@@ -133,7 +136,10 @@ fn marks_segments_and_differences_stand_where_they_belong() {
         _ => format!("{}", level(t) + 4),
     });
     write("pedals.csv", &|t| format!("{}", level(t)));
-    write("hub.csv", &|t| format!("{}.25", level(t) + 1));
+    write("hub.csv", &|t| {
+        let mode = if t < 40 { "=erg" } else { "\"sim, \"\"A\"\"\"" };
+        format!("{}.25,{mode}", level(t) + 1)
+    });
     std::fs::write(folder.path().join("session.toml"), SESSION).unwrap();
     let (heads, rows) = rows(&samples(folder.path(), &[]));
     let at = |row: usize, head: &str| {
@@ -156,6 +162,16 @@ fn marks_segments_and_differences_stand_where_they_belong() {
     assert_eq!((at(15, "segment"), at(15, "kind")), ("1", "open"));
     assert_eq!((at(25, "segment"), at(25, "set_point_w")), ("2", "200"));
     assert_eq!(at(6, "time_utc"), "");
+    assert_eq!((at(39, "mode"), at(40, "mode")), ("'=erg", "sim, \"A\""));
+    let json = samples(
+        folder.path(),
+        &["--from", "39", "--to", "41", "--format", "json"],
+    );
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(
+        (&json[0]["mode"], &json[1]["mode"]),
+        (&"=erg".into(), &"sim, \"A\"".into())
+    );
     let (_, part) = self::rows(&samples(folder.path(), &["--segment", "2"]));
     assert_eq!(part.len(), 10);
     let mut truing = Command::new(env!("CARGO_BIN_EXE_truing"));

@@ -112,9 +112,7 @@ impl Bands {
             Channel::Power => (50.0, 2500.0),
             Channel::Cadence => (10.0, 250.0),
             Channel::Speed => (2.0, 40.0),
-            Channel::HeartRate | Channel::Temperature | Channel::Balance | Channel::Grade => {
-                return None;
-            }
+            _ => return None,
         };
         Some(Self { width, end })
     }

@@ -3,6 +3,7 @@
 
 use std::borrow::Cow;
 use std::ops::Range;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -232,6 +233,20 @@ pub fn set_points(aligned: &Aligned) -> Vec<(Span, f64)> {
                 let (from_s, to_s) = (step.from_s, step.to_s);
                 let span = Span::new(clock.to_session(from_s), clock.to_session(to_s));
                 (span, step.watts)
+            })
+            .collect()
+    })
+}
+
+/// Modes that a recorder noted, session time.
+pub fn modes(aligned: &Aligned) -> Vec<(Span, Arc<str>)> {
+    noted(aligned, |recording, clock| {
+        let modes = recording.modes.iter();
+        modes
+            .map(|mode| {
+                let (from_s, to_s) = (mode.from_s, mode.to_s);
+                let span = Span::new(clock.to_session(from_s), clock.to_session(to_s));
+                (span, Arc::clone(&mode.mode))
             })
             .collect()
     })

@@ -203,7 +203,7 @@ fn channel_text(text: &mut String, channel: &ChannelProbe) {
     );
 }
 
-/// Laps, events and set points, counted from the first sample.
+/// Laps, events, set points and modes, counted from the first sample.
 fn happenings(text: &mut String, probe: &Probe, start: f64) {
     let from_to =
         |from: f64, to: f64| format!("{} to {}", clock_time(from - start), clock_time(to - start));
@@ -218,6 +218,9 @@ fn happenings(text: &mut String, probe: &Probe, start: f64) {
         format!("{span}, {} W", short(set_point.watts))
     });
     listed(text, "set point", set_points.collect());
+    let modes = probe.modes.iter();
+    let modes = modes.map(|span| format!("{}, {}", from_to(span.from_s, span.to_s), span.mode));
+    listed(text, "mode", modes.collect());
 }
 
 fn listed(text: &mut String, name: &str, entries: Vec<String>) {

@@ -6,6 +6,7 @@
 
 use std::fmt::Write as _;
 use std::ops::Range;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -27,11 +28,15 @@ pub enum Rows {
 }
 
 /// Channels of every stream, with the end of their columns' names.
-const CHANNELS: [(Channel, &str); 4] = [
+const CHANNELS: [(Channel, &str); 8] = [
     (Channel::Power, "power_w"),
     (Channel::Cadence, "cadence_rpm"),
     (Channel::Speed, "speed_m_s"),
     (Channel::Temperature, "temperature_c"),
+    (Channel::Grade, "grade_percent"),
+    (Channel::Torque, "torque_nm"),
+    (Channel::Resistance, "resistance_percent"),
+    (Channel::Altitude, "altitude_m"),
 ];
 
 /// Rows made at once.
@@ -41,6 +46,8 @@ const PIECE: usize = 4096;
 enum Cell<'a> {
     Number(f64),
     Text(&'a str),
+    /// Of a recording: it may hold anything.
+    Foreign(&'a str),
 }
 
 /// The rows of a ride.
@@ -54,6 +61,8 @@ pub struct Samples<'a> {
     segments: Vec<(Range<usize>, usize, String, Option<f64>)>,
     /// Powers asked for by a recorder, by their rows.
     asked_for: Vec<(Range<usize>, f64)>,
+    /// Modes that a recorder noted, by their rows.
+    modes: Vec<(Range<usize>, Arc<str>)>,
     /// Session time zero, s since 1970; `None` where no recording tells the date.
     zero_unix_s: Option<f64>,
     under_test: Vec<usize>,
@@ -93,6 +102,10 @@ impl<'a> Samples<'a> {
             segments: segments.collect(),
             asked_for: asked_for
                 .map(|(span, w)| (aligned.grid.rows(span), w))
+                .collect(),
+            modes: ride::modes(aligned)
+                .into_iter()
+                .map(|(span, mode)| (aligned.grid.rows(span), mode))
                 .collect(),
             zero_unix_s: opened.absolute_zero_s(),
             under_test,
@@ -164,8 +177,14 @@ impl<'a> Samples<'a> {
                     (Cell::Text(text), Rows::Json) if !text.is_empty() => {
                         let _ = write!(out, "\"{text}\"");
                     }
+                    (Cell::Foreign(text), Rows::Csv) if !text.is_empty() => {
+                        out.push_str(&quoted(text));
+                    }
+                    (Cell::Foreign(text), Rows::Json) if !text.is_empty() => {
+                        out.push_str(&json_text(text));
+                    }
                     (_, Rows::Json) => out.push_str("null"),
-                    (Cell::Number(_), Rows::Csv) => {}
+                    (_, Rows::Csv) => {}
                 }
             });
             out.push_str(match (shape, row + 1 == end) {
@@ -224,6 +243,9 @@ impl<'a> Samples<'a> {
         put(Cell::Number(
             set_point_w.or_else(asked_for).unwrap_or(f64::NAN),
         ));
+        let mut modes = self.modes.iter();
+        let mode = modes.find(|(rows, _)| rows.contains(&row));
+        put(Cell::Foreign(mode.map_or("", |(_, mode)| mode)));
     }
 }
 
@@ -238,8 +260,13 @@ fn names(opened: &OpenedSession, under_test: &[usize]) -> Vec<String> {
         .iter()
         .filter_map(|i| opened.session.streams.get(*i));
     names.extend(labels.map(|stream| format!("{}.difference_w", stream.label)));
-    names.extend(["segment", "kind", "set_point_w"].map(str::to_owned));
+    names.extend(["segment", "kind", "set_point_w", "mode"].map(str::to_owned));
     names
+}
+
+/// A cell of CSV.
+fn quoted(text: &str) -> String {
+    csv([[inert(text)]]).trim_end_matches("\r\n").to_owned()
 }
 
 fn json_text(text: &str) -> String {

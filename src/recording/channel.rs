@@ -20,11 +20,17 @@ pub enum Channel {
     Balance,
     /// Gradient that the rider is shown or the trainer is asked for: rise over distance, %.
     Grade,
+    /// Torque at the place where the device measures, N·m.
+    Torque,
+    /// Resistance that the trainer is asked for or sets, % of what it can.
+    Resistance,
+    /// Height above sea level, m.
+    Altitude,
 }
 
 impl Channel {
     /// All channels, in the order in which lanes are drawn.
-    pub const ALL: [Channel; 7] = [
+    pub const ALL: [Channel; 10] = [
         Channel::Power,
         Channel::Cadence,
         Channel::Speed,
@@ -32,6 +38,9 @@ impl Channel {
         Channel::Temperature,
         Channel::Balance,
         Channel::Grade,
+        Channel::Torque,
+        Channel::Resistance,
+        Channel::Altitude,
     ];
 
     /// Position in [`Channel::ALL`].
@@ -49,6 +58,9 @@ impl Channel {
             Channel::Temperature => "temperature",
             Channel::Balance => "balance",
             Channel::Grade => "grade",
+            Channel::Torque => "torque",
+            Channel::Resistance => "resistance",
+            Channel::Altitude => "altitude",
         }
     }
 
@@ -60,7 +72,9 @@ impl Channel {
             Channel::Speed => "m/s",
             Channel::HeartRate => "bpm",
             Channel::Temperature => "°C",
-            Channel::Balance | Channel::Grade => "%",
+            Channel::Balance | Channel::Grade | Channel::Resistance => "%",
+            Channel::Torque => "N·m",
+            Channel::Altitude => "m",
         }
     }
 }

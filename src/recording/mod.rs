@@ -11,6 +11,7 @@ mod encoding;
 mod error;
 mod file;
 mod fit;
+mod mode;
 mod model;
 mod moment;
 pub(crate) mod names;
@@ -26,6 +27,7 @@ mod vocabulary;
 
 pub use channel::{Channel, PerChannel};
 pub use error::RecordingError;
+pub use mode::ModeSpan;
 pub use model::{
     ClockNote, ClockNoteKind, Damage, Event, EventKind, Format, Lap, RecordedStream, Recording,
     Samples, Sampling, SetPoint, TimeBase,

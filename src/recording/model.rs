@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use super::{Channel, PerChannel};
+use super::{Channel, ModeSpan, PerChannel};
 
 /// The file format a recording was read from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -51,6 +51,8 @@ pub struct Recording {
     pub events: Vec<Event>,
     /// Power targets of workout steps, in time order.
     pub set_points: Vec<SetPoint>,
+    /// Modes the trainer was in, in time order, where the file says so.
+    pub modes: Vec<ModeSpan>,
     /// The name of the workout that was ridden, where the file holds it, cleaned.
     pub workout: Option<String>,
     /// What the file says of the device that wrote it, cleaned of control characters.
@@ -83,6 +85,7 @@ impl Recording {
             laps: Vec::new(),
             events: Vec::new(),
             set_points: Vec::new(),
+            modes: Vec::new(),
             workout: None,
             device: None,
             clock_notes: Vec::new(),

@@ -6,8 +6,9 @@
 use super::Channel;
 use super::error::list;
 use super::vocabulary::{
-    AIMED_AT, ASKED_FOR, BALANCE, CADENCE, GRADE, HEART_RATE, LEFT, NO_GRADE, NOT_MOMENTARY,
-    OVER_A_TIME, POWER, RIGHT, SPEED, TEMPERATURE, Words, belongs, folded, plain, says, words,
+    AIMED_AT, ALTITUDE, ASKED_FOR, BALANCE, CADENCE, GRADE, HEART_RATE, LEFT, NO_ALTITUDE,
+    NO_GRADE, NO_RESISTANCE, NO_TORQUE, NOT_MOMENTARY, OVER_A_TIME, POWER, RESISTANCE, RIGHT,
+    SPEED, TEMPERATURE, TORQUE, Words, belongs, folded, plain, says, words,
 };
 
 /// What a column holds.
@@ -162,12 +163,22 @@ fn quantity(words: &[String], unit: Option<&str>) -> Option<Quantity> {
             Channel::Temperature,
             Channel::Speed,
             Channel::Grade,
+            Channel::Torque,
+            Channel::Resistance,
+            Channel::Altitude,
         ]
         .into_iter()
         .find(|channel| has(names(*channel)))?
     };
-    let is_grade = channel == Channel::Grade;
-    if has(OVER_A_TIME) || (is_grade && has(NO_GRADE)) || (!is_grade && has(AIMED_AT)) {
+    // What a trainer is asked for is what these two hold in any case.
+    let (or_asked_for, no_channel): (bool, Words) = match channel {
+        Channel::Grade => (true, NO_GRADE),
+        Channel::Resistance => (true, NO_RESISTANCE),
+        Channel::Torque => (false, NO_TORQUE),
+        Channel::Altitude => (false, NO_ALTITUDE),
+        _ => (false, &[]),
+    };
+    if has(OVER_A_TIME) || has(no_channel) || (!or_asked_for && has(AIMED_AT)) {
         return None;
     }
     Some(Quantity::Channel(channel))
@@ -212,6 +223,9 @@ fn names(channel: Channel) -> Words {
         Channel::Temperature => TEMPERATURE,
         Channel::Balance => BALANCE,
         Channel::Grade => GRADE,
+        Channel::Torque => TORQUE,
+        Channel::Resistance => RESISTANCE,
+        Channel::Altitude => ALTITUDE,
     }
 }
 
@@ -267,8 +281,14 @@ fn conversion(channel: Channel, unit: &str) -> Option<(f64, f64)> {
             return Some((5.0 / 9.0, -160.0 / 9.0));
         }
         (Channel::Balance, "%" | "percent" | "%left") => 1.0,
-        (Channel::Grade, "%" | "percent" | "pct") => 1.0,
+        (Channel::Grade | Channel::Resistance, "%" | "percent" | "pct") => 1.0,
         (Channel::Grade, "‰" | "permille") => 0.1,
+        (Channel::Torque, "nm" | "n·m" | "n⋅m" | "n*m" | "n-m" | "newtonmeter") => 1.0,
+        (Channel::Torque, "lbf·in" | "lbfin" | "inlb" | "in-lb" | "inlbf" | "in-lbf") => {
+            0.112_984_8
+        }
+        (Channel::Altitude, "m" | "metre" | "metres" | "meter" | "meters" | "metri" | "米") => 1.0,
+        (Channel::Altitude, "ft" | "feet") => 0.304_8,
         (Channel::Balance, "%right") => return Some((-1.0, 100.0)),
         _ => return None,
     };
@@ -327,6 +347,26 @@ mod tests {
             ("Pendiente", Channel::Grade),
             ("pendenza (%)", Channel::Grade),
             ("Helling", Channel::Grade),
+            ("Torque (N·m)", Channel::Torque),
+            ("torque_nm", Channel::Torque),
+            ("Drehmoment [Nm]", Channel::Torque),
+            ("Couple (N.m)", Channel::Torque),
+            ("Coppia", Channel::Torque),
+            ("Moment obrotowy (Nm)", Channel::Torque),
+            ("扭矩 (N·m)", Channel::Torque),
+            ("resistance", Channel::Resistance),
+            ("target_resistance (%)", Channel::Resistance),
+            ("Widerstand (%)", Channel::Resistance),
+            ("Résistance", Channel::Resistance),
+            ("opór (%)", Channel::Resistance),
+            ("阻力", Channel::Resistance),
+            ("altitude", Channel::Altitude),
+            ("Elevation (ft)", Channel::Altitude),
+            ("altitude_m", Channel::Altitude),
+            ("Höhe (m)", Channel::Altitude),
+            ("Quota [m]", Channel::Altitude),
+            ("Wysokość (m)", Channel::Altitude),
+            ("標高", Channel::Altitude),
         ] {
             assert_eq!(channel(head), Some(expected), "{head}");
         }
@@ -343,8 +383,14 @@ mod tests {
             "distance",
             "energy (kJ)",
             "rate",
-            "altitude",
             "power (%)",
+            "torque effectiveness (%)",
+            "torque zero offset",
+            "rolling resistance",
+            "resistance level",
+            "resistance (N)",
+            "elevation gain (m)",
+            "total altitude",
             "lap power",
             "Critical Power (W)",
             "Puissance moyenne (W)",

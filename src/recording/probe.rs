@@ -5,8 +5,8 @@ use serde::Serialize;
 
 use super::sampling::PAUSE_S;
 use super::{
-    Channel, Damage, Event, Format, Lap, RecordedStream, Recording, Samples, Sampling, SetPoint,
-    TimeBase,
+    Channel, Damage, Event, Format, Lap, ModeSpan, RecordedStream, Recording, Samples, Sampling,
+    SetPoint, TimeBase,
 };
 
 /// A recording summed up. Field names are those of the JSON.
@@ -30,6 +30,8 @@ pub struct Probe {
     pub events: Vec<Event>,
     /// The powers a workout asked for.
     pub set_points: Vec<SetPoint>,
+    /// The modes that the trainer was in, where the file says so.
+    pub modes: Vec<ModeSpan>,
     /// What could not be read.
     pub damage: Vec<Damage>,
     /// What was repaired, left out or assumed.
@@ -120,6 +122,7 @@ impl Probe {
             laps: recording.laps.clone(),
             events: recording.events.clone(),
             set_points: recording.set_points.clone(),
+            modes: recording.modes.clone(),
             damage: recording.damage.clone(),
             remarks: recording.remarks.clone(),
             unused: recording.unused.clone(),

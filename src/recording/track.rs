@@ -1,5 +1,6 @@
 //! Track points in XML: TCX (Training Center XML with its power extension, Activity Extension v2)
-//! and GPX 1.1 with power, cadence, heart rate and temperature as extensions.
+//! and GPX 1.1 with power, cadence, heart rate and temperature as extensions. Altitude is read; no
+//! gradient is made of it.
 //!
 //! Elements are known by their local names; entities are never expanded, and nesting is bounded.
 
@@ -90,6 +91,7 @@ enum Element {
     Speed,
     Watts,
     Temperature,
+    Altitude,
     Creator,
     Name,
     Other,
@@ -106,6 +108,7 @@ fn element(start: &BytesStart) -> Element {
         "Cadence" => Element::Cadence,
         "Speed" => Element::Speed,
         "Watts" => Element::Watts,
+        "AltitudeMeters" => Element::Altitude,
         "Creator" => Element::Creator,
         "Name" => Element::Name,
         _ => Element::Other,
@@ -121,6 +124,7 @@ fn gpx_element(start: &BytesStart) -> Element {
         "cad" | "cadence" => Element::Cadence,
         "speed" => Element::Speed,
         "power" | "watts" | "powerinwatts" => Element::Watts,
+        "ele" => Element::Altitude,
         "atemp" | "temp" | "temperature" => Element::Temperature,
         _ => Element::Other,
     }
@@ -133,12 +137,13 @@ struct Point {
     values: [Option<f64>; COLUMNS.len()],
 }
 
-const COLUMNS: [Channel; 5] = [
+const COLUMNS: [Channel; 6] = [
     Channel::Power,
     Channel::Cadence,
     Channel::Speed,
     Channel::HeartRate,
     Channel::Temperature,
+    Channel::Altitude,
 ];
 
 /// Most names of elements kept that are not used.
@@ -237,6 +242,7 @@ impl File {
             (Element::Cadence, Some(Element::Point)) => self.value(Channel::Cadence),
             (Element::Cadence, _) if self.format == Format::Gpx => self.value(Channel::Cadence),
             (Element::Temperature, _) => self.value(Channel::Temperature),
+            (Element::Altitude, _) => self.value(Channel::Altitude),
             (Element::Speed, _) if self.in_point() => self.value(Channel::Speed),
             (Element::Watts, _) if self.in_point() => self.value(Channel::Power),
             (Element::TotalTime, Some(Element::Lap)) => {
@@ -385,6 +391,7 @@ impl File {
             laps,
             events: Vec::new(),
             set_points: Vec::new(),
+            modes: Vec::new(),
             workout: None,
             device: self.device,
             clock_notes: ordered.clock_notes,

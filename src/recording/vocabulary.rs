@@ -4,6 +4,8 @@
 //! Words are compared in small letters and without accents. An entry that ends in `-` matches what
 //! begins so, one that begins with `-` what ends so, and `a+b` needs both. Japanese and Chinese
 //! heads, which leave no blanks, are cut at the words known here.
+//!
+//! The words are those of dictionaries and of common practice, no source; no maker's.
 
 /// Words of one meaning.
 pub(super) type Words = &'static [&'static str];
@@ -102,6 +104,54 @@ pub(super) const GRADE: Words = &[
     "grade", "gradient", "slope", "incline", "inclination", "steigung", "neigung", "pente",
     "pendenza", "pendiente", "inclinacao", "helling", "hellingspercentage", "nachylenie", "lutning",
     "勾配", "坡度",
+];
+
+#[rustfmt::skip]
+pub(super) const TORQUE: Words = &[
+    "torque", "drehmoment", "couple", "coppia", "momento+torcente", "par+torsion", "par+motor",
+    "binario", "koppel", "moment+obrotow-", "vridmoment", "トルク", "扭矩", "转矩", "轉矩",
+];
+
+/// What makes a column with a word for torque something else.
+#[rustfmt::skip]
+pub(super) const NO_TORQUE: Words = &[
+    "calibration", "effectiveness", "efficacite", "efficacia", "effektivitat", "frequency", "offset",
+    "smoothness", "zero",
+];
+
+#[rustfmt::skip]
+pub(super) const RESISTANCE: Words = &[
+    "resistance", "widerstand", "bremswiderstand", "resistenza", "resistencia", "weerstand", "opor",
+    "motstand", "抵抗", "阻力",
+];
+
+/// What makes a column with a word for resistance something else than that of the trainer, or tells
+/// it in steps that are no share of anything.
+#[rustfmt::skip]
+pub(super) const NO_RESISTANCE: Words = &[
+    "aero", "air", "coefficient", "level", "rolling", "wind", "stufe", "niveau", "livello", "nivel",
+    "poziom", "レベル", "级别", "等級",
+];
+
+#[rustfmt::skip]
+pub(super) const ALTITUDE: Words = &[
+    "altitude", "alt", "elevation", "ele", "hohe", "hohenlage", "meereshohe", "quota", "altitudine",
+    "altitud", "elevacion", "elevacao", "hoogte", "wysokosc", "標高", "高度", "海拔",
+];
+
+/// What makes a column with a word for height something else than a height above sea level.
+#[rustfmt::skip]
+pub(super) const NO_ALTITUDE: Words = &[
+    "ascent", "change", "climbed", "descent", "difference", "gain", "gained", "loss", "lost", "total",
+    "gewinn", "gesamt-", "unterschied", "cumule-", "guadagno", "ganancia", "ganho", "totale", "suma",
+];
+
+/// Heads, as whole, of columns that say which mode a trainer is in.
+#[rustfmt::skip]
+const MODE: Words = &[
+    "mode", "trainer mode", "control mode", "training mode", "erg mode", "modus", "betriebsart",
+    "trainermodus", "mode du trainer", "modalita", "modo", "modo de entrenamiento", "tryb",
+    "モード", "トレーナー モード", "模式", "训练 模式",
 ];
 
 /// Heads of time columns as whole, by rank: 0 date and time, 1 time of day or of the ride, 2 the
@@ -292,6 +342,11 @@ fn cut(word: &str) -> Vec<String> {
         TEMPERATURE,
         BALANCE,
         GRADE,
+        TORQUE,
+        RESISTANCE,
+        NO_RESISTANCE,
+        ALTITUDE,
+        MODE,
         PARTS,
         DEVICE,
         LAP,
@@ -345,6 +400,11 @@ pub(super) fn time_unit(unit: &str) -> Option<f64> {
 /// Whether a head is that of a column that names devices.
 pub(super) fn is_device(name: &str) -> bool {
     DEVICE.contains(&folded(&words(name).join(" ")).as_str())
+}
+
+/// Whether a head is that of a column that says which mode a trainer is in.
+pub(super) fn is_mode(name: &str) -> bool {
+    MODE.contains(&folded(&words(name).join(" ")).as_str())
 }
 
 /// Whether a head is that of a column with lap numbers.

@@ -52,6 +52,9 @@ fn column_name(channel: Channel) -> &'static str {
         Channel::Temperature => "temperature",
         Channel::Balance => "balance",
         Channel::Grade => "grade",
+        Channel::Torque => "torque",
+        Channel::Resistance => "resistance",
+        Channel::Altitude => "altitude",
     }
 }
 

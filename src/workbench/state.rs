@@ -167,6 +167,10 @@ impl State {
         let streams = opened.session.streams.len();
         let mut lanes = [false; Lane::ALL.len()];
         lanes[..3].fill(true);
+        // A ride in the hills is hard to read without them.
+        for (lane, shown) in Lane::ALL.iter().zip(&mut lanes) {
+            *shown |= *lane == Lane::Channel(Channel::Grade) && has_slopes(&aligned);
+        }
         let letters = letters(&opened.session.streams);
         let mut state = Self {
             saved: opened.session.clone(),
@@ -412,6 +416,19 @@ impl State {
     pub(super) fn show(&mut self, text: String, warns: bool) {
         self.message = Some((Message { text, warns }, 0));
     }
+}
+
+/// Whether a recording holds more than one grade.
+fn has_slopes(aligned: &Aligned) -> bool {
+    let mut grades = aligned
+        .tracks
+        .iter()
+        .filter_map(|t| t.column(Channel::Grade));
+    grades.any(|grade| {
+        let mut grades = grade.iter().filter(|percent| !percent.is_nan());
+        let first = grades.next();
+        grades.any(|percent| Some(percent) != first)
+    })
 }
 
 fn whole_ride(aligned: &Aligned) -> Span {

@@ -43,6 +43,10 @@ pub fn all() -> Vec<Seed> {
             "devices",
             "device,time_ms,power\na,0,1\nb,0,2\na,1000,3\nb,1000,4\n",
         ),
+        (
+            "slopes",
+            "time,power,mode,torque,resistance,altitude\n0,1,erg,2,3,4\n1,2,,3,4,-5\n2,2,sim,,,\n",
+        ),
         ("empty rows", "time,power\n\n\n1,2\n\n"),
     ] {
         seeds.push(seed("recording", name, text));

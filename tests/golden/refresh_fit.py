@@ -20,13 +20,17 @@ import fitdecode
 
 HERE = pathlib.Path(__file__).resolve().parent
 
-# Channel: the decoder's fields, the first present one counts; `fractional_cadence` is added.
+# Channel: the decoder's fields, the first present one counts; `fractional_cadence` is added,
+# and a resistance is from 0 to 254.
 CHANNELS = {
     "power": ["power"],
     "cadence": ["cadence"],
     "speed": ["enhanced_speed", "speed"],
     "heart-rate": ["heart_rate"],
     "temperature": ["temperature"],
+    "grade": ["grade"],
+    "resistance": ["resistance"],
+    "altitude": ["enhanced_altitude", "altitude"],
 }
 
 
@@ -52,6 +56,8 @@ def value(message, names):
         if isinstance(found, (int, float)):
             if name == "cadence":
                 found += message.get_value("fractional_cadence", fallback=None) or 0
+            if name == "resistance":
+                found /= 2.54
             return float(found)
     return None
 

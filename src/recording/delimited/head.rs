@@ -48,6 +48,8 @@ pub(super) enum Role {
     Measured(Meaning),
     /// Lap numbers.
     Lap,
+    /// The mode a trainer is in, in words.
+    Mode,
 }
 
 /// Heads of a row, and what is recognised in them.

@@ -15,10 +15,11 @@ mod time;
 
 use std::path::Path;
 
+use super::mode::ModeWords;
 use super::rows::Table;
 use super::{Damage, Format, ReadOptions, Recording, RecordingError};
 use dialect::Dialect;
-use head::Column;
+use head::{Column, Role};
 use number::{Cell, cell, grouped, shown};
 use plan::{Plan, head_alone, without_columns};
 use streams::Group;
@@ -57,6 +58,7 @@ struct Rows {
     grouped: Option<(u64, String)>,
     /// Whether no clock time had more than two parts.
     two_parts: bool,
+    modes: ModeWords,
 }
 
 impl Rows {
@@ -71,6 +73,7 @@ impl Rows {
             passed_hours: false,
             grouped: None,
             two_parts: false,
+            modes: ModeWords::default(),
         };
         if plan.device.is_none() {
             rows.open_group(Vec::new(), plan);
@@ -157,6 +160,13 @@ impl Rows {
             table.push(time_s);
             for (index, column) in plan.columns.iter().enumerate() {
                 let text = record.get(column.index).unwrap_or_default();
+                if column.role == Role::Mode {
+                    let word = Some(text.trim_ascii()).filter(|word| !number::is_missing(word));
+                    let word = word.map(String::from_utf8_lossy);
+                    let number = word.and_then(|word| self.modes.number(&word));
+                    table.put(index, number.unwrap_or(f64::NAN));
+                    continue;
+                }
                 match cell(text, plan.mark) {
                     Cell::Number(number) if number.abs() <= MOST_READING => {
                         table.put(index, number);
@@ -284,7 +294,9 @@ impl Rows {
             ));
         }
         let time_base = plan.time_base();
-        let found = streams::assemble(path, self.groups, &plan, options, &mut remarks)?;
+        remarks.extend(self.modes.remark());
+        let found =
+            streams::assemble(path, self.groups, &plan, &self.modes, options, &mut remarks)?;
         let understood = found.unused(&plan);
         let mut unused = plan.unused;
         unused.extend(understood);
@@ -297,6 +309,7 @@ impl Rows {
             laps: found.laps,
             events: Vec::new(),
             set_points: found.set_points,
+            modes: found.modes,
             workout: None,
             device: None,
             clock_notes: found.clock_notes,

@@ -9,7 +9,7 @@ use super::number::{is_missing, shown, value_of};
 use super::time::{TimeFormat, recognise};
 use crate::recording::error::list;
 use crate::recording::names::{Meaning, Quantity, Side, left_out, meaning};
-use crate::recording::vocabulary::{is_device, is_lap, time_unit};
+use crate::recording::vocabulary::{is_device, is_lap, is_mode, time_unit};
 use crate::recording::{Channel, ReadOptions, RecordingError, TimeBase, moment};
 use crate::text::clean_text;
 
@@ -80,8 +80,9 @@ impl Plan {
             legs,
             unused,
         } = columns(dialect, options, &[Some(time), device], &mut remarks);
+        let numbers = columns.iter().filter(|column| column.role != Role::Mode);
         let used: Vec<usize> = std::iter::once(time)
-            .chain(columns.iter().map(|column| column.index))
+            .chain(numbers.map(|column| column.index))
             .collect();
         let (mark, doubt) =
             mark::settle(text, dialect.separator, dialect.rows_before_data(), &used)
@@ -286,8 +287,13 @@ fn columns(
         let unit = dialect.units.as_ref().and_then(|units| units.get(index));
         let role = match meaning(name, unit.map(String::as_str)) {
             _ if specified == Some(index) => Role::Measured(as_power(name, unit)),
+            Some(meaning) if needs_numbers(&meaning) && !holds_numbers(dialect, index) => {
+                unused.extend(name_or_number(dialect, index));
+                continue;
+            }
             Some(meaning) => Role::Measured(meaning),
             None if is_lap(name) => Role::Lap,
+            None if is_mode(name) => Role::Mode,
             None => {
                 unused.extend(name_or_number(dialect, index));
                 continue;
@@ -306,6 +312,24 @@ fn columns(
         legs,
         unused,
     }
+}
+
+/// Whether a column of this meaning is left out rather than refused where it holds words, as in
+/// "resistance: auto": no verdict rests on it.
+fn needs_numbers(meaning: &Meaning) -> bool {
+    matches!(
+        meaning.quantity,
+        Quantity::Channel(Channel::Torque | Channel::Resistance | Channel::Altitude)
+    )
+}
+
+/// Whether the first rows of a column hold numbers, or nothing.
+fn holds_numbers(dialect: &Dialect, index: usize) -> bool {
+    dialect.sample.iter().all(|row| {
+        let cell = row.get(index).map_or(&[][..], |cell| cell.trim_ascii());
+        let is_numeral = |byte: &u8| byte.is_ascii_digit() || b"+-., eE".contains(byte);
+        is_missing(cell) || cell.iter().all(is_numeral)
+    })
 }
 
 /// The head of a column, or its number where it has none but holds something.
@@ -329,7 +353,7 @@ fn join_legs(
 ) -> Vec<(usize, usize)> {
     let measured = |column: &Column| match &column.role {
         Role::Measured(meaning) => Some(meaning.clone()),
-        Role::Lap => None,
+        Role::Lap | Role::Mode => None,
     };
     let powers: Vec<Meaning> = columns.iter().filter_map(measured).collect();
     let is_whole = |rest: &str| {

@@ -2,8 +2,7 @@
 //!
 //! One stream a power column, or one a device where rows name their device. A column belongs to
 //! the power column that shares its telling words ("hub power", "hub cadence"). Without telling
-//! words, heart rate, speed and grade are given to all; cadence, temperature and balance to the first
-//! stream only: shared, a comparison of cadence would find perfect agreement of a series with
+//! words, heart rate, speed, grade and altitude are given to all; the others to the first stream only: shared, a comparison of cadence would find perfect agreement of a series with
 //! itself.
 
 use std::collections::BTreeSet;
@@ -13,12 +12,13 @@ use std::sync::Arc;
 use super::head::{Role, is_specified};
 use super::plan::Plan;
 use crate::recording::file::stem;
+use crate::recording::mode::ModeWords;
 use crate::recording::names::Quantity;
 use crate::recording::rows::{Ordered, Table, put_in_order};
 use crate::recording::spans::{set_points as held, spans};
 use crate::recording::{
-    Channel, ClockNote, Lap, ReadOptions, RecordedStream, RecordingError, Samples, SetPoint,
-    sampling,
+    Channel, ClockNote, Lap, ModeSpan, ReadOptions, RecordedStream, RecordingError, Samples,
+    SetPoint, sampling,
 };
 use crate::text::clean_text;
 use crate::text::plural;
@@ -38,6 +38,7 @@ pub(super) struct Found {
     pub(super) streams: Vec<RecordedStream>,
     pub(super) laps: Vec<Lap>,
     pub(super) set_points: Vec<SetPoint>,
+    pub(super) modes: Vec<ModeSpan>,
     pub(super) clock_notes: Vec<ClockNote>,
     /// Places of the columns that some stream carries.
     used: BTreeSet<usize>,
@@ -56,6 +57,7 @@ impl Found {
             !self.used.contains(index)
                 && !is_first(*index, is_target)
                 && !is_first(*index, |role| *role == Role::Lap)
+                && (self.modes.is_empty() || !is_first(*index, |role| *role == Role::Mode))
         });
         unused.map(|(_, column)| column.name.clone()).collect()
     }
@@ -66,6 +68,7 @@ pub(super) fn assemble(
     path: &Path,
     groups: Vec<Group>,
     plan: &Plan,
+    words: &ModeWords,
     options: &ReadOptions,
     remarks: &mut Vec<String>,
 ) -> Result<Found, RecordingError> {
@@ -73,6 +76,7 @@ pub(super) fn assemble(
         streams: Vec::new(),
         laps: Vec::new(),
         set_points: Vec::new(),
+        modes: Vec::new(),
         clock_notes: Vec::new(),
         used: BTreeSet::new(),
     };
@@ -97,6 +101,9 @@ pub(super) fn assemble(
         }
         if found.set_points.is_empty() {
             found.set_points = set_points(&ordered, plan);
+        }
+        if found.modes.is_empty() {
+            found.modes = modes(&ordered, plan, words);
         }
         let device = (!device.is_empty()).then_some(device);
         streams(
@@ -289,7 +296,7 @@ fn streams(
                 candidates.find(|(_, _, meaning, _)| meaning.rest == rest && !rest.is_empty());
             let shared = matches!(
                 channel,
-                Channel::HeartRate | Channel::Speed | Channel::Grade
+                Channel::HeartRate | Channel::Speed | Channel::Grade | Channel::Altitude
             );
             let plain = || {
                 let mut candidates = measured(channel);
@@ -370,12 +377,7 @@ fn number_labels(streams: &mut [RecordedStream]) {
 }
 
 fn laps(ordered: &Ordered, plan: &Plan) -> Vec<Lap> {
-    let index = plan
-        .columns
-        .iter()
-        .position(|column| column.role == Role::Lap);
-    let values = index.and_then(|index| ordered.columns.get(index)?.as_ref());
-    let Some(values) = values else {
+    let Some(values) = first(ordered, plan, |role| *role == Role::Lap) else {
         return Vec::new();
     };
     spans(&ordered.time_s, values)
@@ -384,13 +386,26 @@ fn laps(ordered: &Ordered, plan: &Plan) -> Vec<Lap> {
         .collect()
 }
 
+fn modes(ordered: &Ordered, plan: &Plan, words: &ModeWords) -> Vec<ModeSpan> {
+    first(ordered, plan, |role| *role == Role::Mode)
+        .map(|numbers| words.spans(&ordered.time_s, numbers))
+        .unwrap_or_default()
+}
+
+/// The first column of a role.
+fn first<'a>(
+    ordered: &'a Ordered,
+    plan: &Plan,
+    is: fn(&Role) -> bool,
+) -> Option<&'a Arc<Vec<f64>>> {
+    let index = plan.columns.iter().position(|column| is(&column.role))?;
+    ordered.columns.get(index)?.as_ref()
+}
+
 fn set_points(ordered: &Ordered, plan: &Plan) -> Vec<SetPoint> {
-    let index = plan.columns.iter().position(
-        |column| matches!(&column.role, Role::Measured(m) if m.quantity == Quantity::TargetPower),
-    );
-    let values = index.and_then(|index| ordered.columns.get(index)?.as_ref());
-    let Some(values) = values else {
-        return Vec::new();
-    };
-    held(&ordered.time_s, values)
+    let is_target =
+        |role: &Role| matches!(role, Role::Measured(m) if m.quantity == Quantity::TargetPower);
+    first(ordered, plan, is_target)
+        .map(|watts| held(&ordered.time_s, watts))
+        .unwrap_or_default()
 }

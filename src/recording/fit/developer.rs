@@ -91,6 +91,7 @@ impl Descriptions {
 /// The channel of a field of the `record` message that a developer field may stand for.
 fn standard_channel(field: u8) -> Option<Channel> {
     match field {
+        2 | 78 => Some(Channel::Altitude),
         3 => Some(Channel::HeartRate),
         4 => Some(Channel::Cadence),
         6 | 73 => Some(Channel::Speed),

@@ -299,6 +299,7 @@ impl Collected {
         let asked_for = parts
             .target()
             .map(|watts| spans::set_points(&parts.ordered.time_s, watts));
+        let modes = std::mem::take(&mut parts.modes);
         let mut unused = Vec::new();
         let streams =
             streams::assemble(path, parts, &label, options, &mut self.remarks, &mut unused)?;
@@ -347,6 +348,7 @@ impl Collected {
             laps: self.laps.into_iter().map(|(lap, _)| lap).collect(),
             events: self.events,
             set_points,
+            modes,
             workout: self.workout_name.map(|name| clean_text(name.trim())),
             device,
             clock_notes,

@@ -3,12 +3,14 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use super::decode::{Decoder, Pick, number};
+use super::decode::{Decoder, Pick, number, text};
 use super::developer::{Description, Descriptions};
 use super::framing::Layout;
+use crate::recording::mode::ModeWords;
 use crate::recording::names::{Meaning, Quantity};
 use crate::recording::rows::{Ordered, Table, put_in_order};
-use crate::recording::{Channel, TimeBase};
+use crate::recording::vocabulary::is_mode;
+use crate::recording::{Channel, ModeSpan, TimeBase};
 use fitparser::Value;
 use rustyfit::profile::lookup::field_reference;
 use rustyfit::profile::typedef::MesgNum;
@@ -19,16 +21,18 @@ pub(super) const FIT_EPOCH_S: f64 = 631_065_600.0;
 const FIRST_ABSOLUTE: u32 = 0x1000_0000;
 
 /// Columns of the standard's own fields, first in the table.
-const STANDARD: [Channel; 7] = Channel::ALL;
+const STANDARD: [Channel; Channel::ALL.len()] = Channel::ALL;
 /// Column of accumulated power, W s.
 const ACCUMULATED: usize = STANDARD.len();
+/// Column of the mode, as numbers of words.
+const MODE: usize = ACCUMULATED + 1;
 /// First column of developer fields.
-const DEVELOPER: usize = ACCUMULATED + 1;
+const DEVELOPER: usize = MODE + 1;
 /// Developer fields are handed to the decoder under numbers from here on; the standard's fields
 /// read here all have lower ones.
 const DEVELOPER_NUMBERS: u8 = 128;
 /// The fields of `record` read here (FIT profile, message 20).
-const WANTED: [u8; 12] = [3, 4, 6, 7, 8, 9, 13, 29, 30, 52, 53, 73];
+const WANTED: [u8; 15] = [2, 3, 4, 6, 7, 8, 9, 10, 13, 29, 30, 52, 53, 73, 78];
 /// Field of the time stamp, which the framing reads.
 const TIMESTAMP: u8 = 253;
 /// Developer columns kept; a file with more is not what a recorder writes.
@@ -62,6 +66,9 @@ pub(super) struct Records {
     unused: BTreeSet<String>,
     since_power_up: usize,
     one_sided: usize,
+    modes: ModeWords,
+    /// The developer field, the first of several, that says the mode.
+    mode_field: Option<(u8, String)>,
 }
 
 /// The rows in time order and what their columns are.
@@ -70,6 +77,8 @@ pub(super) struct Parts {
     pub(super) developer: Vec<DeveloperColumn>,
     /// Names of the fields that are not used.
     pub(super) unused: Vec<String>,
+    /// The modes that a developer field tells.
+    pub(super) modes: Vec<ModeSpan>,
     /// Whether power was computed from accumulated power.
     pub(super) from_accumulated: bool,
 }
@@ -106,6 +115,8 @@ impl Records {
             unused: BTreeSet::new(),
             since_power_up: 0,
             one_sided: 0,
+            modes: ModeWords::default(),
+            mode_field: None,
         }
     }
 
@@ -169,6 +180,16 @@ impl Records {
             .specified
             .as_ref()
             .is_some_and(|specified| specified.eq_ignore_ascii_case(name));
+        if description.meaning.is_none() && !specified && is_mode(name) {
+            let field = (description.developer, name.clone());
+            if *self.mode_field.get_or_insert_with(|| field.clone()) == field {
+                return Some(Conversion {
+                    column: MODE,
+                    factor: 1.0,
+                    shift: 0.0,
+                });
+            }
+        }
         if description.meaning.is_none() && !specified {
             self.note_unused(name);
             return None;
@@ -218,11 +239,15 @@ impl Records {
         for (field, value) in decoder.decode(local, payload) {
             if field >= DEVELOPER_NUMBERS {
                 let index = usize::from(field - DEVELOPER_NUMBERS);
-                if let Some(to) = self.conversions[local].get(index)
-                    && let Some(value) = number(&value)
-                {
-                    self.table.put(to.column, value * to.factor + to.shift);
-                }
+                let Some(to) = self.conversions[local].get(index) else {
+                    continue;
+                };
+                let value = match number(&value) {
+                    value if to.column != MODE => value.map(|v| v * to.factor + to.shift),
+                    Some(number) => self.modes.number(&number.to_string()),
+                    None => text(value).and_then(|word| self.modes.number(&word)),
+                };
+                self.table.put(to.column, value.unwrap_or(f64::NAN));
             } else {
                 row.take(field, &value);
             }
@@ -272,7 +297,16 @@ impl Records {
         if !from_accumulated && ordered.columns[ACCUMULATED].is_some() {
             self.unused.insert(standard_name(29));
         }
+        let numbers = ordered.columns[MODE].as_deref();
+        let modes = numbers.map_or_else(Vec::new, |numbers| {
+            self.modes.spans(&ordered.time_s, numbers)
+        });
+        remarks.extend(self.modes.remark());
+        if modes.is_empty() {
+            self.unused.extend(self.mode_field.map(|(_, name)| name));
+        }
         let parts = Parts {
+            modes,
             unused: self.unused.into_iter().collect(),
             ordered,
             developer: self.developer,
@@ -335,6 +369,9 @@ struct Row {
     temperature: Option<f64>,
     balance: Option<f64>,
     grade: Option<f64>,
+    resistance: Option<f64>,
+    altitude: Option<f64>,
+    altitude_enhanced: Option<f64>,
     unknown_side: bool,
 }
 
@@ -346,17 +383,21 @@ impl Row {
         }
         let Some(n) = number(value) else { return };
         match field {
+            2 => self.altitude = Some(n / 5.0 - 500.0),
             3 => self.heart_rate = Some(n),
             4 => self.cadence = Some(n),
             6 => self.speed = Some(n / 1000.0),
             7 => self.power = Some(n),
             9 => self.grade = Some(n / 100.0),
+            // From 0, none, to 254, the most.
+            10 => self.resistance = Some(n / 2.54),
             13 => self.temperature = Some(n),
             29 => self.accumulated = Some(n),
             30 => self.take_balance(n as u8),
             52 => self.cadence_fine = Some(n / 256.0),
             53 => self.cadence_fraction = Some(n / 128.0),
             73 => self.speed_enhanced = Some(n / 1000.0),
+            78 => self.altitude_enhanced = Some(n / 5.0 - 500.0),
             _ => {}
         }
     }
@@ -371,7 +412,7 @@ impl Row {
         }
     }
 
-    fn channels(&self) -> [(Channel, Option<f64>); 7] {
+    fn channels(&self) -> [(Channel, Option<f64>); 9] {
         let cadence = self
             .cadence
             .map(|whole| whole + self.cadence_fraction.unwrap_or(0.0));
@@ -386,6 +427,8 @@ impl Row {
             (Channel::Temperature, self.temperature),
             (Channel::Balance, self.balance),
             (Channel::Grade, self.grade),
+            (Channel::Resistance, self.resistance),
+            (Channel::Altitude, self.altitude_enhanced.or(self.altitude)),
         ]
     }
 }

@@ -2,9 +2,9 @@
 //!
 //! One stream a power source. The standard's own fields belong together; the fields of one
 //! developer belong to that developer's power. Where several sources share a recording, heart rate
-//! (the rider's), speed (the bike's) and grade (the road's) are given to all of them; cadence, temperature and balance
-//! are what one device measures, and stay with theirs: shared, a comparison of cadence would find
-//! perfect agreement of a series with itself.
+//! (the rider's), speed (the bike's), grade and altitude (the road's) are given to all of them;
+//! cadence and the rest are what one device measures, and stay with theirs: shared, a comparison of
+//! cadence would find perfect agreement of a series with itself.
 
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -20,7 +20,12 @@ const POWER: &str = "power";
 /// Name of the standard's accumulated power field.
 const ACCUMULATED_POWER: &str = "accumulated_power";
 /// What every stream of a recording may share.
-const SHARED: [Channel; 3] = [Channel::HeartRate, Channel::Speed, Channel::Grade];
+const SHARED: [Channel; 4] = [
+    Channel::HeartRate,
+    Channel::Speed,
+    Channel::Grade,
+    Channel::Altitude,
+];
 
 /// Where a stream's power comes from.
 #[derive(Clone, Copy, PartialEq)]

@@ -259,7 +259,7 @@ pub fn scale(
 pub const fn tenths_matter(channel: Channel) -> bool {
     matches!(
         channel,
-        Channel::Speed | Channel::Temperature | Channel::Grade
+        Channel::Speed | Channel::Temperature | Channel::Grade | Channel::Torque
     )
 }
 

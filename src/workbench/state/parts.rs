@@ -85,7 +85,7 @@ pub enum Lane {
 
 impl Lane {
     /// All lanes, in the order in which they are drawn.
-    pub const ALL: [Lane; 8] = [
+    pub const ALL: [Lane; 11] = [
         Lane::Channel(Channel::Power),
         Lane::Difference,
         Lane::Channel(Channel::Cadence),
@@ -94,6 +94,9 @@ impl Lane {
         Lane::Channel(Channel::Temperature),
         Lane::Channel(Channel::Balance),
         Lane::Channel(Channel::Grade),
+        Lane::Channel(Channel::Torque),
+        Lane::Channel(Channel::Resistance),
+        Lane::Channel(Channel::Altitude),
     ];
 
     /// Name for messages.
