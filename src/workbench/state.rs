@@ -167,9 +167,11 @@ impl State {
         let streams = opened.session.streams.len();
         let mut lanes = [false; Lane::ALL.len()];
         lanes[..3].fill(true);
-        // A ride in the hills is hard to read without them.
+        // A ride in the hills is hard to read without them, where there is room for a lane more.
+        const ROOM: u16 = 30;
         for (lane, shown) in Lane::ALL.iter().zip(&mut lanes) {
-            *shown |= *lane == Lane::Channel(Channel::Grade) && has_slopes(&aligned);
+            let is_grade = *lane == Lane::Channel(Channel::Grade);
+            *shown |= is_grade && size.1 >= ROOM && has_slopes(&aligned);
         }
         let letters = letters(&opened.session.streams);
         let mut state = Self {
