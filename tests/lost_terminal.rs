@@ -25,7 +25,7 @@ fn open(home: &Path) -> (Box<dyn Child + Send + Sync>, PtyPair, Box<dyn Read + S
     let child = pair.slave.spawn_command(command).unwrap();
     let mut reader = pair.master.try_clone_reader().unwrap();
     let (mut seen, mut bytes) = (Vec::new(), [0; 8192]);
-    while !String::from_utf8_lossy(&seen).contains("at the start of a stretch") {
+    while !String::from_utf8_lossy(&seen).contains("by hand: s at the start") {
         let count = reader.read(&mut bytes).unwrap();
         assert!(
             count > 0,

@@ -14,7 +14,7 @@ const CHILD: &str = "TRUING_PANIC_TEST_CHILD";
 fn workbench(home: &Path) -> Desk {
     let session = copy_of_sample("bench-ride", home);
     let desk = Desk::open(&[&session.to_string_lossy()], home, 80, 24);
-    desk.wait_for("at the start of a stretch");
+    desk.wait_for("by hand: s at the start");
     assert!(!desk.is_given_back());
     desk
 }

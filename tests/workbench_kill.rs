@@ -71,7 +71,7 @@ fn saved(session: &Path) -> Vec<u32> {
 /// the screen confirmed.
 fn edit_and_kill(session: &Path, home: &Path, script: &[Edit], life: Duration) -> Option<usize> {
     let mut desk = Desk::open(&[&session.to_string_lossy()], home, 80, 24);
-    desk.wait_for("at the start of a stretch");
+    desk.wait_for("by hand: s at the start");
     desk.send("g0:00\rsg0:10\re");
     desk.wait_for("window of 0:10");
     // However slow the machine, it gets as far as one edit.

@@ -20,7 +20,7 @@ fn at_the_sample() -> (TempDir, PathBuf, Desk) {
     let home = tempfile::tempdir().unwrap();
     let session = copy_of_sample("bench-ride", home.path());
     let desk = open(&session, home.path());
-    desk.wait_for("at the start of a stretch");
+    desk.wait_for("by hand: s at the start");
     (home, session, desk)
 }
 
@@ -219,7 +219,7 @@ fn the_table_is_exported_where_the_dialog_says_and_no_file_is_replaced_unasked()
     let other = home.path().join("others.md");
     std::fs::write(&other, "not ours").unwrap();
     let mut desk = open(&session, home.path());
-    desk.wait_for("at the start of a stretch");
+    desk.wait_for("by hand: s at the start");
     tag(&mut desk, "3:09", "5:58", "s", "steady-block");
     desk.send("Xt");
     desk.wait_for("writes ");
@@ -479,7 +479,7 @@ fn a_session_file_that_becomes_unreadable_or_vanishes_is_noticed() {
     )
     .unwrap();
     let desk = open(&session, home.path());
-    desk.wait_for("at the start of a stretch");
+    desk.wait_for("by hand: s at the start");
     std::fs::remove_file(session.join("session.toml")).unwrap();
     desk.wait_for("session.toml is gone or cannot be read");
     desk.kill();

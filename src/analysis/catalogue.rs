@@ -5,6 +5,7 @@
 //! it. A figure's id is the path of the field in the JSON of `truing table`, lists left out:
 //! `segments.agreement.bias_w`.
 
+pub mod marks;
 pub mod words;
 
 use strsim::osa_distance;
@@ -44,10 +45,10 @@ pub fn figures() -> impl Iterator<Item = &'static Figure> {
     slices.chain([cadence::FIGURES]).flatten()
 }
 
-/// The questions of a tester, and the words of the vocabulary.
+/// The questions of a tester, the words of the vocabulary, and the marks of the screens.
 pub fn words() -> impl Iterator<Item = &'static Figure> {
     let words = words::WORDS.iter().chain(&words::KINDS);
-    let words = words.chain(&words::ROW);
+    let words = words.chain(&words::ROW).chain(marks::MARKS);
     questions::FIGURES.iter().chain(words)
 }
 

@@ -81,10 +81,6 @@ fn layers(found: &ErrorCurve, claim: Claim, power_w: [f64; 2]) -> Vec<Layer> {
             stroke: Stroke::Dashed,
         });
     }
-    let ci = match found.curve.is_empty() {
-        true => "95 % limits",
-        false => "95 % limits for all blocks at once",
-    };
     for outcome in [Finding::Fault, Finding::CannotTell, Finding::Fine] {
         let own: Vec<&Block> = found.blocks.iter().filter(|b| said(b) == outcome).collect();
         if own.is_empty() {
@@ -106,8 +102,8 @@ fn layers(found: &ErrorCurve, claim: Claim, power_w: [f64; 2]) -> Vec<Layer> {
             tone,
         });
         out.push(Layer::Points {
-            name: format!("block {word}, {ci}"),
-            points: own.iter().map(|b| [b.power_w, b.error_percent]).collect(),
+            name: format!("block {word}, 95 % limits"),
+            points: own.iter().map(|b| [b.power_w, b.bias_percent]).collect(),
             tone,
             mark,
         });
@@ -115,10 +111,10 @@ fn layers(found: &ErrorCurve, claim: Claim, power_w: [f64; 2]) -> Vec<Layer> {
     for block in &found.blocks {
         let [low, high] = limits(block);
         out.push(Layer::Label {
-            at: [block.power_w, block.error_percent],
+            at: [block.power_w, block.bias_percent],
             text: format!(
                 "{} ± {}",
-                signed(block.error_percent, 1),
+                signed(block.bias_percent, 1),
                 plain(0.5 * (high - low), 1)
             ),
             tone: gauge::look(said(block)).0,
@@ -127,12 +123,13 @@ fn layers(found: &ErrorCurve, claim: Claim, power_w: [f64; 2]) -> Vec<Layer> {
     out
 }
 
-/// Its 95 % limits, %: for all blocks at once where there are three or more.
+/// Its bias with the expanded uncertainty, %, as it is told everywhere.
 fn limits(block: &Block) -> [f64; 2] {
-    block.simultaneous95_percent.unwrap_or(block.ci95_percent)
+    let half = block.expanded_percent;
+    [block.bias_percent - half, block.bias_percent + half]
 }
 
-/// What is said of it everywhere: by itself, whatever the limits for all blocks at once reach over.
+/// What is said of it everywhere: by itself.
 fn said(block: &Block) -> Finding {
     block.alone.into()
 }

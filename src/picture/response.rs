@@ -32,9 +32,10 @@ pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
     }
     let range = power_range(&layers);
     facts.extend(steps(subject, &mut layers, range[1]));
-    for (member, of) in [(basis, "at most"), (Member::Stream(under_test), "at most")] {
-        layers.extend(summit(subject, member, of));
+    for member in [basis, Member::Stream(under_test)] {
+        layers.extend(summit(subject, member));
     }
+    layers.extend(late(subject, under_test, basis));
     Ok(Picture {
         title: subject.title("response"),
         facts,
@@ -94,9 +95,30 @@ fn apart(subject: &Subject<'_>, under_test: usize, basis: Member) -> Option<Laye
     })
 }
 
-/// The highest second of a member, in words beside it.
-fn summit(subject: &Subject<'_>, member: Member, of: &str) -> Option<Layer> {
-    subject.figures.of_kind.sprint.as_ref()?;
+/// How late the source is, in words where it rises through the middle of the effort.
+fn late(subject: &Subject<'_>, under_test: usize, basis: Member) -> Option<Layer> {
+    let sprint = subject.figures.of_kind.sprint.as_ref()?;
+    let late_s = sprint.late_s()?;
+    let reference = subject.power(basis)?;
+    let present = || reference.iter().copied().filter(|w| w.is_finite());
+    let (low, high) = (present().reduce(f64::min)?, present().reduce(f64::max)?);
+    let middle_w = 0.5 * (low + high);
+    let own = subject.power(Member::Stream(under_test))?;
+    let row = own.iter().position(|w| *w >= middle_w)?;
+    Some(Layer::Label {
+        at: [
+            subject.aligned.grid.time_s(subject.rows().start + row),
+            middle_w,
+        ],
+        text: format!("{}\u{a0}s late", plain(late_s, 1)),
+        tone: Tone::Mute,
+    })
+}
+
+/// The highest second of a member, in words beside it; where it is clipped, at what.
+fn summit(subject: &Subject<'_>, member: Member) -> Option<Layer> {
+    let sprint = subject.figures.of_kind.sprint.as_ref()?;
+    let source = Member::Stream(subject.under_test().ok()?);
     let power = subject.power(member)?;
     let (row, highest) = power
         .iter()
@@ -108,11 +130,20 @@ fn summit(subject: &Subject<'_>, member: Member, of: &str) -> Option<Layer> {
             subject.aligned.grid.time_s(subject.rows().start + row),
             *highest,
         ],
-        text: format!(
-            "{}: {}\u{a0}W {of}",
-            subject.name(member),
-            plain(*highest, 0)
-        ),
+        text: match sprint.ceiling_w.filter(|_| member == source) {
+            Some(ceiling_w) => {
+                format!(
+                    "{} stops at {}\u{a0}W",
+                    subject.name(member),
+                    plain(ceiling_w, 0)
+                )
+            }
+            None => format!(
+                "{}: {}\u{a0}W at most",
+                subject.name(member),
+                plain(*highest, 0)
+            ),
+        },
         tone: subject.tone_of(member),
     })
 }

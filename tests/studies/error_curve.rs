@@ -74,6 +74,7 @@ fn ride(powers: &[f64], truth: &[f64], seed: u64) -> ErrorCurve {
                         percent: each,
                     })
                     .to_vec(),
+                expanded_percent: NORMAL_95 * standard,
                 alone: conformity::decide(bias, NORMAL_95 * standard, LIMIT),
             }
         });

@@ -57,6 +57,10 @@ pub struct Block {
     /// By how many standard deviations it departs from what the others lead one to expect; `None`
     /// for fewer than three blocks.
     pub departure: Option<f64>,
+    /// Expanded uncertainty of the block alone, %: what is told beside its bias, and what `alone` is
+    /// decided by.
+    #[serde(skip)]
+    pub expanded_percent: f64,
     /// What the block alone says of the claim.
     #[serde(skip)]
     pub alone: Outcome,

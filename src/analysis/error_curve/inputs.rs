@@ -55,6 +55,8 @@ pub struct Held {
     pub scatter_percent: f64,
     /// What it shares with others.
     pub shared: Vec<SharedError>,
+    /// Expanded uncertainty of the block alone, %.
+    pub expanded_percent: f64,
     /// What it says of the claim on its own.
     pub alone: Outcome,
 }
@@ -144,8 +146,9 @@ impl Inputs {
             block.power_w *= kept;
             block.bias_percent = 100.0 * ((1.0 + block.bias_percent / 100.0) / kept - 1.0);
             let limit = self.limit_percent(block.power_w);
-            let expanded = NORMAL_95 * block.scatter_percent.hypot(block.shared_percent());
-            block.alone = conformity::decide(block.bias_percent, expanded, limit);
+            block.expanded_percent =
+                NORMAL_95 * block.scatter_percent.hypot(block.shared_percent());
+            block.alone = conformity::decide(block.bias_percent, block.expanded_percent, limit);
         }
         carried
     }
@@ -224,6 +227,7 @@ fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
         bias_percent: verdict.bias_percent?,
         scatter_percent: scatter?,
         shared,
+        expanded_percent: verdict.expanded_uncertainty_percent?,
         alone: verdict.outcome,
     })
     .filter(|b| {

@@ -27,6 +27,7 @@ fn inputs(powers: &[f64], scatter: &[f64], biases: &[f64]) -> Inputs {
             bias_percent: *bias,
             scatter_percent: *scatter,
             shared: shared.to_vec(),
+            expanded_percent: NORMAL_95 * standard,
             alone: conformity::decide(*bias, NORMAL_95 * standard, 2.0),
         }
     });

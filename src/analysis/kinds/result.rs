@@ -55,11 +55,7 @@ fn delivered_w(segment: &SegmentFigures, verdict: &Verdict) -> Option<f64> {
 fn sprint(segment: &SegmentFigures) -> Option<String> {
     let sprint = segment.of_kind.sprint.as_ref()?;
     let shown_w = sprint.peaks.first()?.best_1s_w?;
-    let lag_s = sprint
-        .time_constant_s
-        .or(sprint.averaging_s.map(|s| 0.5 * s));
-    let late = sprint.delay_s.zip(lag_s).map(|(dead_s, lag_s)| {
-        let late_s = dead_s + lag_s;
+    let late = sprint.late_s().map(|late_s| {
         if late_s < 0.0 {
             format!("{} s early", number(-late_s, 1, false))
         } else {

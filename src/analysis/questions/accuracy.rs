@@ -5,7 +5,6 @@ use super::answer::{Answer, Finding, Limit, LimitFrom, Part, Place, Question};
 use super::ride::Source;
 use super::words::{plain, side};
 use crate::analysis::figure::Figure;
-use crate::stats::NORMAL_95;
 use crate::text::{listed, number};
 
 /// What `truing explain` says of it.
@@ -72,7 +71,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     }
     let shown = named.first().copied().or(worst);
     if let Some(block) = shown {
-        let half = NORMAL_95 * block.standard_uncertainty_percent;
+        let half = block.expanded_percent;
         let bias = block.bias_percent;
         let limit = Limit {
             value: block.limit_percent,
@@ -113,7 +112,7 @@ pub fn parts(source: &Source<'_>, blocks: &[Block]) -> Vec<Part> {
 }
 
 fn part(source: &Source<'_>, block: &Block) -> Part {
-    let half = NORMAL_95 * block.standard_uncertainty_percent;
+    let half = block.expanded_percent;
     Part {
         segment: block.segment,
         what: format!("{:.0} W", named_w(source, block)),
@@ -162,7 +161,7 @@ fn bias_of(source: &Source<'_>, block: &Block) -> String {
     format!(
         "{} ± {:.1} % at {:.0} W",
         number(block.bias_percent, 1, true),
-        NORMAL_95 * block.standard_uncertainty_percent,
+        block.expanded_percent,
         named_w(source, block)
     )
 }
@@ -181,23 +180,27 @@ fn range(source: &Source<'_>, blocks: &[Block]) -> String {
     }
 }
 
-/// "reads 4 % high at 240 and 300 W".
+/// "reads 4.3 % high at 240 W and 3.4 % at 300 W".
 fn headline(source: &Source<'_>, curve: &ErrorCurve, beyond: &[&Block]) -> String {
     let Some(first) = beyond.first() else {
         let bias = average(curve).unwrap_or(0.0);
         return format!("reads {:.1} % {} on average", bias.abs(), side(bias));
     };
-    let alike = beyond
+    let each = |block: &&&Block| side(block.bias_percent) == side(first.bias_percent);
+    let each: Vec<String> = beyond
         .iter()
-        .filter(|b| side(b.bias_percent) == side(first.bias_percent));
-    let mut powers: Vec<f64> = alike.map(|b| named_w(source, b)).collect();
-    powers.sort_by(f64::total_cmp);
-    let most = powers.len().min(NAMED);
-    let powers: Vec<String> = powers[..most].iter().map(|w| format!("{w:.0}")).collect();
-    format!(
-        "reads {:.1} % {} at {} W",
-        first.bias_percent.abs(),
-        side(first.bias_percent),
-        listed(&powers)
-    )
+        .filter(each)
+        .take(NAMED)
+        .enumerate()
+        .map(|(at, block)| {
+            let side = if at == 0 {
+                side(block.bias_percent)
+            } else {
+                ""
+            };
+            let side = format!("{} % {side}", number(block.bias_percent.abs(), 1, false));
+            format!("{} at {:.0} W", side.trim_end(), named_w(source, block))
+        })
+        .collect();
+    format!("reads {}", listed(&each))
 }

@@ -53,21 +53,26 @@ pub fn answer(source: &Source<'_>) -> Answer {
         Finding::CannotTell
     };
     let said = limit.said(&format!("{} an hour", plain(limit.value)));
-    let sentence = if dropouts.is_empty() {
-        format!("no gap, no frozen value, no false zero; {said}")
-    } else {
-        format!(
+    // A few decide by their number alone: an hour or two cannot tell a rate.
+    let by_number = found == Finding::Fine && interval[1] > limit.value;
+    let sentence = match dropouts.len() {
+        0 => format!("no gap, no frozen value, no false zero; {said}"),
+        1..=FINE if by_number => format!(
+            "{}, {lost_s:.0} s or {share:.1} % of the ride: one or two are fine in any ride",
+            counted(dropouts)
+        ),
+        _ => format!(
             "{}, {lost_s:.0} s or {share:.1} % of the ride: {rate:.1} an hour ({:.1} to {:.1}); {said}",
             counted(dropouts),
             interval[0],
             interval[1]
-        )
+        ),
     };
     let longest = dropouts
         .iter()
         .max_by(|a, b| (a.to_s - a.from_s).total_cmp(&(b.to_s - b.from_s)));
     Answer::new(question, source.label, found, sentence)
-        .with_value(rate, Some(interval), "1/h")
+        .with_value(rate, Some(interval).filter(|_| !by_number), "1/h")
         .against(limit)
         .at(longest.map(|d| Place {
             from_s: d.from_s,

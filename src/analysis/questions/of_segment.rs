@@ -29,13 +29,6 @@ impl Findings {
             .or_else(|| as_evidence(answer, segment))
             .or_else(|| by_verdict(segment, source))
     }
-
-    /// Half-width of the 95 % limits that the answer on accuracy takes for a segment, %.
-    pub fn half_width_of(&self, segment: &SegmentFigures, source: &str) -> Option<f64> {
-        let answer = self.answer(Question::Accuracy, source)?;
-        let part = answer.parts.iter().find(|p| p.segment == segment.id)?;
-        Some(0.5 * (part.interval[1] - part.interval[0]))
-    }
 }
 
 /// Of a block that the joint answer left out, what it says on its own.

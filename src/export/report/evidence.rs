@@ -227,7 +227,7 @@ fn segment_row(row: &ShortRow, [several, is_set, has_claim]: [bool; 3]) -> Strin
             optional(row.set_point_w, 0, false)
         ));
     }
-    let expanded = row.among_all_percent.or(row.expanded_percent);
+    let expanded = row.expanded_percent;
     let judged = match (row.error_percent, row.limit_percent, expanded) {
         (Some(error), Some(limit), Some(expanded)) if limit > 0.0 && row.kind != Kind::Open => {
             // Of a soak the sign is that of its drift, not of this error.
@@ -631,7 +631,7 @@ fn budget(own: &[&SegmentFigures]) -> String {
         .iter()
         .map(|(_, verdict)| optional(verdict.expanded_uncertainty_percent, 2, false));
     grid.push(
-        std::iter::once("U of the block alone, 95 %".to_owned())
+        std::iter::once("U, 95 %".to_owned())
             .chain(expanded)
             .collect(),
     );

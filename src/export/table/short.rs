@@ -49,8 +49,6 @@ pub struct ShortRow {
     pub error_percent: Option<f64>,
     /// Its expanded uncertainty, %.
     pub expanded_percent: Option<f64>,
-    /// The same as the answer takes it, which judges all blocks together, %: what people are shown.
-    pub among_all_percent: Option<f64>,
     /// The limit, %.
     pub limit_percent: Option<f64>,
     /// What it says by the question of its kind.
@@ -148,7 +146,6 @@ fn row(
         delivered_mean_w: pair.and_then(|pair| delivered_w(table, pair, verdict)),
         error_percent: verdict.and_then(|v| v.bias_percent),
         expanded_percent: verdict.and_then(|v| v.expanded_uncertainty_percent),
-        among_all_percent: findings.half_width_of(segment, source),
         limit_percent: verdict.and_then(|v| v.limit_percent),
         finding: findings.of_segment(segment, source),
         result,
@@ -185,7 +182,7 @@ impl ShortRow {
             return NOTHING.to_owned();
         };
         let error = number(error, 1, true);
-        match self.among_all_percent.or(self.expanded_percent) {
+        match self.expanded_percent {
             Some(expanded) => format!("{error} ± {}", number(expanded, 1, false)),
             None => error,
         }

@@ -195,10 +195,11 @@ impl Dots {
 }
 
 /// Dots of `owner` in a cell, which is then its own, or that of several where they share it. What lies
-/// behind a curve gives way to it.
+/// behind a curve gives way to it, whichever is drawn first.
 fn mark(cell: &mut (u8, u8), bits: u8, owner: u8, union: Option<u8>) {
     let (kept, before) = match *cell {
         (_, before) if before >= BEHIND && owner < BEHIND => (0, owner),
+        (kept, before) if kept != 0 && before < BEHIND && owner >= BEHIND => return,
         before => before,
     };
     let owner = match union {

@@ -220,6 +220,7 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
     if state.view == View::Answers {
         wanted.extend([
             names::OPEN_VIEW,
+            names::EXPORT,
             names::SUGGEST,
             names::SAVE,
             names::HELP,
@@ -227,18 +228,20 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
         ]);
         return wanted.into_iter().filter_map(named).collect();
     }
-    wanted.extend([names::BACK_1S, names::FORWARD_1S, names::FORWARD_10S]);
+    wanted.extend([names::BACK_1S, names::FORWARD_1S]);
     match (state.brush.window, state.selected) {
         (None, _) => wanted.extend([
             names::SET_START,
             names::SET_END,
             names::SUGGEST,
             names::SEGMENT_AFTER,
+            names::OPEN_VIEW,
         ]),
         (Some(_), None) => wanted.extend([
             names::SET_START,
             names::SET_END,
             names::TAG,
+            names::OPEN_VIEW,
             names::ZOOM_WINDOW,
             names::HOLD_EDGE,
             names::CLEAR_WINDOW,
@@ -247,6 +250,8 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
             names::SET_POINT,
             names::NOTE,
             names::CHANGE_KIND,
+            names::OPEN_VIEW,
+            names::EXPORT,
             names::DELETE_SEGMENT,
             names::HOLD_EDGE,
             names::MOVE_SEGMENT,
@@ -260,7 +265,9 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
         wanted.push(names::SAVE);
     }
     wanted.extend([
+        names::EXPORT,
         names::HELP,
+        names::FORWARD_10S,
         names::ZOOM_IN,
         names::ZOOM_OUT,
         names::ZOOM_ALL,
@@ -268,7 +275,6 @@ fn next_useful(state: &State) -> Vec<&'static Entry> {
         names::SEGMENT_AFTER,
         names::STREAM_AFTER,
         names::SHIFT_CLOCK,
-        names::EXPORT,
         names::QUIT,
     ]);
     if state.view != View::Ride {

@@ -14,6 +14,7 @@ use super::sign::{ink, sign};
 use super::views::shared::rest;
 use crate::analysis::questions::of_segment::question_of;
 use crate::analysis::questions::{Finding, Question};
+use crate::analysis::verdict::reason::Reason;
 use crate::export::table::ShortRow;
 use crate::picture::claim::net_percent;
 use crate::session::{Kind, MatchedOn, Segment};
@@ -205,8 +206,16 @@ fn of_segment(state: &State, segment: &Segment, row: &ShortRow) -> Head {
 /// Why: of held power what the verdict says, else the answer that the segment carries.
 fn reason(state: &State, row: &ShortRow) -> Option<String> {
     if row.error_percent.is_some() {
-        let sentences = state.judged(&state.figures)?.sentences();
-        return Some(sentences.join("; "));
+        // The decision and its numbers stand above; what was held is the kind's own result.
+        let verdict = state.judged(&state.figures)?;
+        let others = verdict.reasons.iter();
+        let others = others.filter(|reason| !matches!(reason, Reason::Bias { .. }));
+        let result = Some(row.result.clone()).filter(|result| !result.is_empty());
+        let parts: Vec<String> = result
+            .into_iter()
+            .chain(others.map(Reason::to_string))
+            .collect();
+        return (!parts.is_empty()).then(|| parts.join("; "));
     }
     row.finding?;
     let findings = state.answers()?;
@@ -260,7 +269,9 @@ fn of_window(state: &State) -> Head {
 fn of_ride(state: &State) -> Head {
     let key = |name| state.key(name);
     let by_hand = format!(
-        "or by hand: {} at the start of a stretch, {} at its end, {} to tag it",
+        "{} {} answers from them; by hand: {} at the start, {} at the end, {} tags it",
+        key(names::OPEN_VIEW),
+        key(names::VIEW_ANSWERS),
         key(names::SET_START),
         key(names::SET_END),
         key(names::TAG)

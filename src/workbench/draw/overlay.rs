@@ -10,6 +10,8 @@ use super::super::action::table::TABLE;
 use super::super::layout::Scroll;
 use super::super::state::{Claimed, Help, Mode, Place, Prompt, Purpose, State, View};
 use super::pen::{Pen, Text};
+use crate::analysis::catalogue::marks::MARKS;
+use crate::analysis::figure::Figure;
 use crate::text::wrapped;
 
 pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
@@ -280,8 +282,11 @@ fn field(state: &State, prompt: &Prompt, wide: usize) -> Text {
 fn help_title(state: &State, help: &Help) -> String {
     let caret = if help.typing { "_" } else { "" };
     match help.typed.as_str() {
-        "" if !help.typing => format!("keys; {} narrows the list", state.key(names::LIST_NARROW)),
-        typed => format!("keys with: {typed}{caret}"),
+        "" if !help.typing => format!(
+            "keys and marks; {} narrows the list",
+            state.key(names::LIST_NARROW)
+        ),
+        typed => format!("keys and marks with: {typed}{caret}"),
     }
 }
 
@@ -327,6 +332,9 @@ fn help_lines(state: &State, help: &Help, width: usize) -> Vec<Text> {
         }
         lines.push(Text::default());
     }
+    if !words.is_empty() || !state.in_streams {
+        lines.extend(marks(state, &words, width));
+    }
     let first = Place::ALL.iter().filter(|place| own(place));
     for place in first.chain(Place::ALL.iter().filter(|place| !own(place))) {
         let fits = |entry: &&Entry| entry.place == *place && entry.has(&words);
@@ -336,23 +344,51 @@ fn help_lines(state: &State, help: &Help, width: usize) -> Vec<Text> {
         }
         lines.push(Text::default().with(place.title(), state.look.strong()));
         for entry in entries {
-            let keys = keys_text(state, entry);
-            let doc = wrapped(&state.look.text(entry.doc), width.saturating_sub(18));
-            for (row, doc) in doc.into_iter().enumerate() {
-                let keys = if row == 0 { keys.as_str() } else { "" };
-                lines.push(
-                    Text::default()
-                        .with(format!("{keys:>16}  "), state.look.strong())
-                        .with(doc, Style::new()),
-                );
-            }
+            lines.extend(beside(state, &keys_text(state, entry), entry.doc, width));
         }
         lines.push(Text::default());
     }
     if lines.is_empty() {
-        lines.push(Text::default().with("no key does that", state.look.faint()));
+        lines.push(Text::default().with(
+            "no key does that, and no mark is called so",
+            state.look.faint(),
+        ));
     }
     lines
+}
+
+/// What the marks mean, those with every word typed.
+fn marks(state: &State, words: &[&str], width: usize) -> Vec<Text> {
+    let fits = |mark: &&Figure| {
+        let text = format!("{} {} {}", mark.id, mark.label, mark.definition).to_lowercase();
+        words.iter().all(|word| text.contains(word))
+    };
+    let mut lines: Vec<Text> = MARKS
+        .iter()
+        .filter(fits)
+        .flat_map(|mark| beside(state, mark.label, mark.definition, width))
+        .collect();
+    if !lines.is_empty() {
+        lines.insert(
+            0,
+            Text::default().with("what the marks mean", state.look.strong()),
+        );
+        lines.push(Text::default());
+    }
+    lines
+}
+
+/// A name at the left, and what it is in as many lines as it takes.
+fn beside(state: &State, name: &str, text: &str, width: usize) -> Vec<Text> {
+    let name = state.look.text(name);
+    let text = wrapped(&state.look.text(text), width.saturating_sub(18));
+    let line = |(row, text): (usize, String)| {
+        let name = if row == 0 { name.as_str() } else { "" };
+        Text::default()
+            .with(format!("{name:>16}  "), state.look.strong())
+            .with(text, Style::new())
+    };
+    text.into_iter().enumerate().map(line).collect()
 }
 
 fn log_lines(state: &State, width: usize) -> Vec<Text> {

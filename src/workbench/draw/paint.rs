@@ -138,11 +138,16 @@ fn ends(axis: &Axis) -> Ends<'static> {
 /// Drawer of the cells in which a source and another curve have dots.
 const UNION: u8 = BEHIND - 1;
 
-/// What the dots of a layer belong to: curves, over what lies behind them.
+/// What the dots of a layer belong to: curves, over what lies behind them. So does a dashed line: where
+/// it runs along a curve, that is what is seen.
 fn owner(index: usize, layer: &Layer) -> u8 {
     let number = (index % usize::from(UNION)) as u8;
     match layer {
-        Layer::Spread { .. } => BEHIND + number,
+        Layer::Spread { .. }
+        | Layer::Line {
+            stroke: Stroke::Dashed,
+            ..
+        } => BEHIND + number,
         _ => number,
     }
 }

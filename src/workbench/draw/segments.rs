@@ -121,14 +121,13 @@ pub fn kind(segment: &Segment) -> String {
     }
 }
 
-/// The error of held power, worded by `error`, and what the kind itself is measured by.
+/// What the sign before it speaks of: the error of held power, worded by `error`, else what the kind
+/// itself is measured by.
 pub fn said(row: &ShortRow, error: impl Fn(String) -> String) -> String {
-    let error = row
-        .error_percent
-        .map(|_| error(format!("{} %", row.error())));
-    let result = Some(row.result.clone()).filter(|result| !result.is_empty());
-    let parts: Vec<String> = error.into_iter().chain(result).collect();
-    parts.join("; ")
+    match row.error_percent {
+        Some(_) => error(format!("{} %", row.error())),
+        None => row.result.clone(),
+    }
 }
 
 /// The error of held power against its limit.

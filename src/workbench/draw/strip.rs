@@ -48,7 +48,9 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
         );
     }
     if let Some(x) = picture::column_of(area, state.ride(), state.cursor_s) {
-        pen.style(Rect::new(x, hills.y, 1, HILLS), state.look.at_cursor());
+        for y in hills.top()..hills.bottom() {
+            pen.dot(x, y, state.look.glyph('│', '|'), state.look.strong());
+        }
     }
 }
 

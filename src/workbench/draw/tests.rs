@@ -471,13 +471,17 @@ fn what_rests_on_a_search_of_the_ride_says_that_it_is_to_come() {
         shown.lines().next().unwrap().contains(" pending "),
         "{shown}"
     );
-    let limits = shown.lines().find(|line| line.contains("95 % CI"));
-    assert!(limits.unwrap().trim_end().ends_with("pending"), "{shown}");
     state.all_figures = true;
     let shown = text(&rendered(&state));
     for words in ["95 % CI pending", "verdict   pending"] {
         assert!(shown.contains(words), "{words}:\n{shown}");
     }
+    // The lane has the limits of a window that nothing judges.
+    state.all_figures = false;
+    (state.selected, state.brush.window) = (None, None);
+    let shown = text(&rendered(&state));
+    let limits = shown.lines().find(|line| line.contains("scatter 95 %"));
+    assert!(limits.unwrap().trim_end().ends_with("pending"), "{shown}");
 }
 
 #[test]

@@ -18,7 +18,7 @@ use crate::analysis::verdict::overall::claim_in_words;
 use crate::picture::claim::net_percent;
 use crate::recording::Channel;
 use crate::session::Kind;
-use crate::text::{both_ends, field};
+use crate::text::{both_ends, columns, field};
 use crate::timeline::{Member, PERCENT_FROM_W};
 
 /// Columns of a value at the cursor, and of the figure of the window.
@@ -209,6 +209,38 @@ fn of_difference(state: &State, area: Rect) -> Vec<Text> {
     let over = format!("{over} {unit}");
     let name = ("difference", look.strong());
     let mut lines = vec![line(look, area, name, [&at, &over], Style::new())];
+    if state.percent && loss != 0.0 {
+        let loss = format!("{} %", plain(Some(loss), 0, 1));
+        lines.push(right(look, area, "loss taken off", &loss));
+    }
+    let claim = state.under_test();
+    let claim = claim.and_then(|index| state.session().claim_of(index));
+    let claim = claim.map_or_else(|| "none stated".to_owned(), claim_in_words);
+    lines.push(right(
+        look,
+        area,
+        figure("session.claim.percent").short(),
+        &claim,
+    ));
+    // A judged segment has its uncertainty in the head, with that of the references.
+    if state.segment_with_figures().is_none() {
+        lines.push(scatter(state, area));
+    }
+    lines.truncate(usize::from(area.height));
+    lines
+}
+
+/// A faint name and its text at the right end.
+fn right(look: Look, area: Rect, name: &str, value: &str) -> Text {
+    let value = look.text(value);
+    let room = usize::from(area.width).saturating_sub(columns(name));
+    Text::default().with(format!("{name}{value:>room$}"), look.mute())
+}
+
+/// Limits of the mean difference of the window that its scatter alone sets.
+fn scatter(state: &State, area: Rect) -> Text {
+    let pair = state.compared(&state.figures);
+    let loss = state.session().allowance().percent;
     let limits = figure("segments.agreement.bias_ci95_w");
     let ends = pair.and_then(|pair| {
         let ends_w = pair.bias_ci95_w?;
@@ -222,23 +254,11 @@ fn of_difference(state: &State, area: Rect) -> Vec<Text> {
         _ if !state.is_searched() => "pending".to_owned(),
         Some(ends) => {
             let [low, high] = ends.map(|end| signed(Some(end), 0, limits.decimals));
-            format!("{low} to {high} {unit}")
+            format!("{low} to {high}")
         }
         None => "-".to_owned(),
     };
-    let width = usize::from(area.width);
-    let right = |name: &str, value: &str| {
-        let value = look.text(value);
-        let room = width.saturating_sub(name.len());
-        Text::default().with(format!("{name}{value:>room$}"), look.mute())
-    };
-    lines.push(right(limits.short(), &ends));
-    let claim = state.under_test();
-    let claim = claim.and_then(|index| state.session().claim_of(index));
-    let claim = claim.map_or_else(|| "none stated".to_owned(), claim_in_words);
-    lines.push(right(figure("session.claim.percent").short(), &claim));
-    lines.truncate(usize::from(area.height));
-    lines
+    right(state.look, area, "scatter 95 %", &ends)
 }
 
 /// As many lines as have room; the last one says how many have not.

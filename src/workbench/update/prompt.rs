@@ -103,7 +103,12 @@ pub fn ask_elsewhere(state: &mut State) {
 
 /// A name for the picture of the open view that says what it is of.
 fn picture_name(state: &State) -> String {
-    let view = state.view.title().replace(' ', "-");
+    let kind = state.segment_with_figures().map(|_| state.figures_kind());
+    let view = match (state.view, kind) {
+        (View::Ride, Some(kind)) => kind.word().to_owned(),
+        (View::Ride, None) => "ride".to_owned(),
+        (view, _) => view.title().replace(' ', "-"),
+    };
     let of = match (state.view, state.selected) {
         (View::Answers, _) => {
             let ranked = state.answers().map(Findings::ranked).unwrap_or_default();

@@ -3,11 +3,11 @@
 
 use super::super::action::names;
 use super::super::event::Effect;
-use super::super::state::{Held, Mode, State, Walk};
+use super::super::state::{Held, Mode, State, View, Walk};
 use super::super::text;
-use super::edit;
 use super::motion::bring_span_into_view;
 use super::say::{say, warn};
+use super::{edit, program};
 use crate::session::Segment;
 use crate::suggest::{Evidence, Suggestion, covers, suggestions};
 use crate::timeline::Span;
@@ -127,7 +127,10 @@ pub fn take_rest(state: &mut State, effects: &mut Vec<Effect>) {
         .skip(walk.at)
         .map(|p| p.segment.clone())
         .collect();
+    // What is tagged is answered first.
     state.mode = Mode::View;
+    state.brush.window = None;
+    program::go(state, View::Answers);
     let name = format!("tag {} suggested segments", rest.len());
     edit::edit(state, &name, effects, |session| {
         session.segments.extend(rest);

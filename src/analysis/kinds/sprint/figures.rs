@@ -72,6 +72,13 @@ pub struct Sprint {
 }
 
 impl Sprint {
+    /// How late it shows a change, s: dead time and lag, or half of what it averages over. `None` without
+    /// a fit.
+    pub fn late_s(&self) -> Option<f64> {
+        let half_s = self.averaging_s.map(|s| 0.5 * s);
+        Some(self.delay_s? + self.time_constant_s.or(half_s)?)
+    }
+
     /// What the fitted response makes of `reference` (as recorded, W, all present), on rows spaced
     /// `step_s` and where the samples show it; NaN where its dead time reaches outside. `None` without a
     /// fit.

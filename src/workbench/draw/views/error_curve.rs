@@ -35,9 +35,7 @@ fn lines(state: &State, found: &Shown, width: u16) -> Vec<Text> {
     out.extend(wrapped(&level, width, ratatui::style::Style::new()));
     let legend = match found.found.curve.is_empty() {
         true => "each block with its 95 % limits",
-        false => {
-            "each block with 95 % limits for all blocks at once; between the powers ridden nothing was measured"
-        }
+        false => "each block with its 95 % limits; between the powers ridden nothing was measured",
     };
     out.extend(wrapped(legend, width, look.faint()));
     out

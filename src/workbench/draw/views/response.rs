@@ -5,13 +5,14 @@ use ratatui::style::Style;
 
 use super::super::super::state::State;
 use super::super::super::study::response::Responded;
-use super::super::super::text::{self, plain, signed};
+use super::super::super::text::{self, plain};
 use super::super::page::Page;
 use super::super::paint;
 use super::super::pen::Text;
 use super::shared::{beside, interval, named, wrapped};
 use crate::analysis::kinds::ramp::Ramp;
-use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint};
+use crate::analysis::kinds::sprint::{Explained, ResponseShape, Sprint, SprintPeak};
+use crate::stats::Interval;
 use crate::text::both_ends;
 
 /// Rows of the words below the picture.
@@ -31,67 +32,81 @@ pub fn page<'a>(state: &'a State, found: &'a Responded, area: Rect) -> Page<'a> 
 
 fn sprint_lines(state: &State, sprint: &Sprint, width: u16) -> Vec<Text> {
     let look = state.look;
-    let mut out = Vec::new();
-    let width_of_name = usize::from(width).saturating_sub(40).clamp(8, 20);
-    for (row, peak) in sprint.peaks.iter().enumerate() {
-        let name = if row == 0 { "best" } else { "" };
-        let label = both_ends(&look.text(&peak.label), width_of_name, look.cut());
-        let line = format!(
-            "{label} 1 s {} W  5 s {} W",
-            plain(peak.best_1s_w, 5, 0),
-            plain(peak.best_5s_w, 5, 0)
-        );
-        out.push(named(state, name, line));
+    let mut out = vec![shortfall(state, sprint)];
+    // Without a fit the note says why.
+    if sprint.delay_s.is_some() {
+        out.extend(fitted(state, sprint));
     }
     if !sprint.note.is_empty() {
         out.extend(wrapped(&sprint.note, width, look.warning()));
     }
-    // Without a fit the note says why.
-    if sprint.delay_s.is_none() {
-        return out;
+    for (name, best) in [
+        ("best 1 s", (|peak| peak.best_1s_w) as fn(&SprintPeak) -> _),
+        ("best 5 s", |peak| peak.best_5s_w),
+    ] {
+        let all = sprint.peaks.iter();
+        let all = all.map(|peak| format!("{} {}", peak.label, plain(best(peak), 0, 0)));
+        let all: Vec<String> = all.collect();
+        let room = usize::from(width).saturating_sub(14);
+        let line = both_ends(&look.text(&all.join("  ")), room, look.cut());
+        out.push(named(state, name, format!("{} W", line.trim_end())));
     }
-    let spread = match sprint.averaging_s {
-        Some(seconds) => format!("averages over {seconds:.1} s"),
-        None => format!("time constant {} s", plain(sprint.time_constant_s, 0, 2)),
+    out
+}
+
+/// The fitted model: one number with its limits a line.
+fn fitted(state: &State, sprint: &Sprint) -> Vec<Text> {
+    let line = |name: &str, value: Option<f64>, limits: Option<Interval>, decimals, unit: &str| {
+        let limits =
+            limits.map(|limits| format!(" ({})", interval(Some(limits), decimals, "").trim_end()));
+        let value = plain(value, 0, decimals);
+        named(
+            state,
+            name,
+            format!("{value} {unit}{}", limits.unwrap_or_default()),
+        )
     };
-    let limits = match sprint.response_shape {
-        Some(ResponseShape::MovingMean) => {
-            format!(
-                "average 95 % CI: {}",
-                interval(sprint.averaging_ci95_s, 1, "s")
-            )
-        }
-        Some(ResponseShape::Neither) => "no 95 % CI: the model does not fit".to_owned(),
-        _ => format!(
-            "time constant 95 % CI: {}",
-            interval(sprint.time_constant_ci95_s, 2, "s")
+    let mut out = vec![line(
+        "dead time",
+        sprint.delay_s,
+        sprint.delay_ci95_s,
+        2,
+        "s",
+    )];
+    out.push(match sprint.averaging_s {
+        Some(_) => line(
+            "mean over",
+            sprint.averaging_s,
+            sprint.averaging_ci95_s,
+            1,
+            "s",
         ),
-    };
-    // What decides stands first, where rows are short.
-    out.insert(0, shortfall(state, sprint));
-    out.push(
-        Text::default()
-            .with(format!("model {}     ", look.glyph('╌', '=')), look.fault())
-            .with(
-                format!("dead time {} s  {spread}", signed(sprint.delay_s, 0, 2)),
-                Style::new(),
-            ),
-    );
-    out.push(named(state, "", limits));
-    if sprint.delay_ci95_s.is_some() {
-        let limits = interval(sprint.delay_ci95_s, 2, "s");
-        out.push(named(state, "", format!("dead time 95 % CI: {limits}")));
+        None => line(
+            "lag τ",
+            sprint.time_constant_s,
+            sprint.time_constant_ci95_s,
+            2,
+            "s",
+        ),
+    });
+    if sprint.ceiling_w.is_some() {
+        out.push(line(
+            "ceiling",
+            sprint.ceiling_w,
+            sprint.ceiling_ci95_w,
+            0,
+            "W",
+        ));
     }
-    let ceiling = match (sprint.ceiling_w, sprint.ceiling_ci95_w) {
-        (None, _) => "no ceiling".to_owned(),
-        (Some(w), None) => format!("ceiling {w:.0} W"),
-        (Some(w), Some([low, high])) => format!("ceiling {w:.0} ({low:.0} to {high:.0}) W"),
+    let fits = match sprint.response_shape {
+        Some(ResponseShape::Neither) => "; the model does not fit",
+        _ => "",
     };
     out.push(named(
         state,
-        "",
+        "gain",
         format!(
-            "gain {}  {ceiling}  residual {} W",
+            "{}, residual of the model {} W{fits}",
             plain(sprint.gain, 0, 3),
             plain(sprint.fit_rms_w, 0, 1)
         ),
