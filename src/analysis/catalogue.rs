@@ -13,7 +13,7 @@ use strsim::osa_distance;
 use super::figure::Figure;
 use super::kinds::{self, cadence};
 use super::{agreement, coverage, dropout, error_curve, excursions, figures as segment, grubbs};
-use super::{mean_max, noted, pooled, questions, ratio, table, verdict, weights};
+use super::{mean_max, noted, pooled, questions, ratio, survey, table, verdict, weights};
 
 /// Every slice of figures before those of the kinds, in the order of the JSON.
 const FIGURES: &[&[Figure]] = &[
@@ -49,7 +49,8 @@ pub fn figures() -> impl Iterator<Item = &'static Figure> {
 pub fn words() -> impl Iterator<Item = &'static Figure> {
     let words = words::WORDS.iter().chain(&words::KINDS);
     let words = words.chain(&words::ROW).chain(marks::MARKS);
-    questions::FIGURES.iter().chain(words)
+    let of_many = survey::FIGURES.iter();
+    questions::FIGURES.iter().chain(words).chain(of_many)
 }
 
 /// The figure with this id; `segments.` may be left out where no field of the ride has the name.

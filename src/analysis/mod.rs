@@ -25,6 +25,7 @@ pub mod ratio;
 pub mod ride;
 pub mod segment;
 pub mod slope;
+pub mod survey;
 pub mod table;
 pub mod trend;
 pub mod verdict;

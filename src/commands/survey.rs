@@ -1,9 +1,11 @@
 //! `truing survey`: many sessions side by side.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
 
@@ -13,34 +15,105 @@ use super::output_file::{check, write_file};
 use super::{Exit, Failure, Format, Output};
 use crate::analysis::questions::{Tagging, findings};
 use crate::analysis::ride;
+use crate::analysis::survey::{Asks, Skipped, Survey, Surveyed, Wanted, survey};
 use crate::analysis::table::table_with;
-use crate::export::figure::Look;
-use crate::export::survey::{self, Skipped, Survey, Surveyed};
+use crate::export::ExportError;
+use crate::export::figure::{Look, Picture};
+use crate::export::survey as shapes;
 use crate::session::{OpenOptions, OpenedSession, Role, files};
 use crate::text::csv;
 use crate::timeline::Aligned;
 
-/// Compare many sessions: bias of each, repeatability, reproducibility.
+/// Compare many sessions: units, days, firmwares; repeatability and reproducibility; questions by unit.
 ///
-/// Blocks are grouped by kind and set point; all blocks together come last. A session that cannot
-/// be used is reported and left out, and so is a ride that is given twice.
+/// The answer comes first: whether what was asked for reads alike, and whose faults there are. Blocks are
+/// grouped by kind and set point (within 5 %); all blocks together come last. A session that cannot be
+/// used is named and left out, and so is a ride that is given twice. The order of the sessions does not
+/// matter.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  truing survey rides/* --contrast unit=3,4               do units 3 and 4 read alike?
+  truing survey rides/* --contrast firmware --margin 0.5  every pair of firmwares, within ±0.5 points
+  truing survey rides/* --contrast unit -o units.html     the same as a page
+
+KEY is a fact under [facts] in session.toml, as unit = \"3\". State `bike` and `references` there as
+well: where they are the same in all rides, the references' scale and the drivetrain's loss cancel.")]
 pub struct Arguments {
     /// Session folders.
     #[arg(required = true, value_name = "SESSION")]
     sessions: Vec<PathBuf>,
-    /// Group by this fact ([facts] in session.toml), say unit or firmware.
+    /// Group by this fact ([facts] in session.toml), say unit or firmware; that of the first contrast
+    /// where nothing is said.
     #[arg(long, value_name = "KEY")]
     by: Option<String>,
+    /// Do A and B read alike? Without values every pair of the fact's; may be given several times.
+    #[arg(long, value_name = "KEY[=A,B]")]
+    contrast: Vec<Wanted>,
+    /// Up to where two count as alike, ± percentage points; half the claim where nothing is said.
+    #[arg(long, value_name = "PERCENT", value_parser = margin)]
+    margin: Option<f64>,
     /// The shape of the table.
     #[arg(long, value_enum, default_value_t)]
     format: Format,
-    /// Also draw the bias of each session by set point.
+    /// What CSV holds: contrasts where one is asked for, else precision.
+    #[arg(long, value_enum)]
+    table: Option<Held>,
+    /// Also write one page with all of it.
+    #[arg(short, long, value_name = "FILE.html")]
+    output: Option<PathBuf>,
+    /// Also draw a picture.
     #[arg(long, value_name = "FILE.svg|png")]
     figure: Option<PathBuf>,
-    /// Replace an existing picture.
+    /// Of what.
+    #[arg(long, value_enum, default_value_t)]
+    of: Drawn,
+    /// Replace existing files.
     #[arg(long)]
     force: bool,
+}
+
+/// What the CSV holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Held {
+    /// A row a group and session.
+    Precision,
+    /// A row a question and unit.
+    Questions,
+    /// A row a contrast.
+    Contrasts,
+}
+
+/// What the picture is of.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum Drawn {
+    /// The bias of each unit under each set point.
+    #[default]
+    SetPoints,
+    /// The questions by unit.
+    Questions,
+    /// The contrasts over their margins.
+    Contrasts,
+}
+
+impl Drawn {
+    fn picture(self, found: &Survey) -> Result<Picture, ExportError> {
+        match self {
+            Drawn::SetPoints => shapes::set_points(found),
+            Drawn::Questions => shapes::questions_picture(found),
+            Drawn::Contrasts => shapes::contrasts_picture(found),
+        }
+    }
+}
+
+fn margin(text: &str) -> Result<f64, String> {
+    match text.trim_end_matches('%').trim().parse::<f64>() {
+        Ok(margin) if margin > 0.0 && margin <= 100.0 => Ok(margin),
+        Ok(_) => Err(
+            "say how far two may differ and still count as alike: above 0, up to 100".to_owned(),
+        ),
+        Err(_) => Err("write a number of percentage points, as in 0.5".to_owned()),
+    }
 }
 
 /// Width of the picture, pixels.
@@ -49,7 +122,8 @@ const WIDTH: u32 = 1200;
 /// Computes and prints.
 ///
 /// # Errors
-/// [`Failure`] where none of the sessions can be used, or the picture cannot be written.
+/// [`Failure`] where none of the sessions can be used, a contrast cannot be made, or a file cannot be
+/// written.
 pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> {
     let drawing = match &arguments.figure {
         Some(path) => {
@@ -58,34 +132,46 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         }
         None => None,
     };
-    let read = read_all(arguments, output.shows_progress());
-    let (mut sessions, mut skipped, mut rides) = (Vec::new(), Vec::new(), Vec::new());
-    for (path, result) in arguments.sessions.iter().zip(read) {
-        let result = result.and_then(|(ride, surveyed)| match known(&rides, &ride) {
-            Some(twin) => Err(format!("the same ride as {twin}; counted once")),
-            None => Ok((ride, surveyed)),
-        });
-        match result {
-            Ok((ride, surveyed)) => {
-                rides.push((ride, surveyed.session.clone()));
-                sessions.push(surveyed);
-            }
-            Err(reason) => {
-                let session = path.display().to_string();
-                output.message(&format!("truing: left out: {session}: {reason}"));
-                skipped.push(Skipped { session, reason });
-            }
-        }
+    if let Some(path) = &arguments.output {
+        check(path)?;
+    }
+    let asks = Asks {
+        by: arguments.by.clone(),
+        contrasts: arguments.contrast.clone(),
+        margin_percent: arguments.margin,
+    };
+    let read = read_all(
+        &arguments.sessions,
+        asks.groups_by(),
+        output.shows_progress(),
+    );
+    let (sessions, skipped) = once(&arguments.sessions, read);
+    for Skipped { session, reason } in &skipped {
+        output.message(&format!("truing: left out: {session}: {reason}"));
     }
     if sessions.is_empty() {
         return Err(Failure::CouldNot(
             "none of the sessions can be used".to_owned(),
         ));
     }
-    let found = survey::survey(arguments.by.as_deref(), sessions, skipped);
-    output.print(&found, arguments.format)?;
+    let found = survey(&asks, sessions, skipped).map_err(Failure::CouldNot)?;
+    let held = arguments.table.unwrap_or(match found.contrasts.is_empty() {
+        true => Held::Precision,
+        false => Held::Contrasts,
+    });
+    output.print(
+        &Shown {
+            found: &found,
+            held,
+        },
+        arguments.format,
+    )?;
+    if let Some(path) = &arguments.output {
+        let page = shapes::page(&found);
+        write_file(path, page.as_bytes(), arguments.force, output)?;
+    }
     if let Some((path, drawing)) = drawing {
-        let picture = survey::picture(&found).map_err(Failure::because)?;
+        let picture = arguments.of.picture(&found).map_err(Failure::because)?;
         let bytes = drawing.bytes(&picture, WIDTH, Look::LIGHT);
         let bytes = bytes.map_err(Failure::because)?;
         write_file(path, &bytes, arguments.force, output)?;
@@ -93,18 +179,27 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
     Ok(Exit::Done)
 }
 
-/// Hashes of a session's recordings under test, and what is kept of it.
-impl Printed for Survey {
+/// A survey with what its CSV holds.
+struct Shown<'a> {
+    found: &'a Survey,
+    held: Held,
+}
+
+impl Printed for Shown<'_> {
     fn text(&self) -> String {
-        survey::text(self)
+        shapes::text(self.found)
     }
 
     fn json(&self) -> impl Serialize {
-        self
+        self.found
     }
 
     fn rows(&self) -> Vec<Vec<String>> {
-        survey::lines(self)
+        match self.held {
+            Held::Precision => shapes::lines(self.found),
+            Held::Questions => shapes::question_lines(self.found),
+            Held::Contrasts => shapes::contrast_lines(self.found),
+        }
     }
 
     fn csv(&self) -> String {
@@ -112,22 +207,40 @@ impl Printed for Survey {
     }
 
     fn markdown(&self) -> String {
-        survey::markdown(self)
+        shapes::markdown(self.found)
     }
 }
 
+/// Hashes of a session's recordings under test, and what is kept of it.
 type Read = Result<(Vec<String>, Surveyed), String>;
 
-fn known<'a>(rides: &'a [(Vec<String>, String)], ride: &[String]) -> Option<&'a str> {
-    rides
-        .iter()
-        .find(|(other, _)| !ride.is_empty() && other == ride)
-        .map(|(_, session)| session.as_str())
+/// Every ride once: of those given twice the one that is named first in the alphabet, whatever the order
+/// of the arguments.
+fn once(paths: &[PathBuf], read: Vec<Read>) -> (Vec<Surveyed>, Vec<Skipped>) {
+    let named = paths.iter().map(|path| path.display().to_string());
+    let mut all: Vec<(String, Read)> = named.zip(read).collect();
+    all.sort_by(|a, b| a.0.cmp(&b.0));
+    let (mut sessions, mut skipped) = (Vec::new(), Vec::new());
+    let mut rides: BTreeMap<Vec<String>, String> = BTreeMap::new();
+    for (session, read) in all {
+        let reason = match read {
+            Err(reason) => reason,
+            Ok((ride, surveyed)) => match rides.get(&ride).filter(|_| !ride.is_empty()) {
+                Some(twin) => format!("the same ride as {twin}; counted once"),
+                None => {
+                    rides.insert(ride, session);
+                    sessions.push(surveyed);
+                    continue;
+                }
+            },
+        };
+        skipped.push(Skipped { session, reason });
+    }
+    (sessions, skipped)
 }
 
 /// Reads every session, as many at once as there are processors: of each only the figures stay.
-fn read_all(arguments: &Arguments, shows_progress: bool) -> Vec<Read> {
-    let paths = &arguments.sessions;
+fn read_all(paths: &[PathBuf], by: Option<&str>, shows_progress: bool) -> Vec<Read> {
     let bar = progress(paths.len(), shows_progress);
     let next = AtomicUsize::new(0);
     let results: Mutex<Vec<Option<Read>>> = Mutex::new(vec![None; paths.len()]);
@@ -138,7 +251,7 @@ fn read_all(arguments: &Arguments, shows_progress: bool) -> Vec<Read> {
                 loop {
                     let index = next.fetch_add(1, Ordering::Relaxed);
                     let Some(path) = paths.get(index) else { break };
-                    let read = read_one(path, arguments.by.as_deref());
+                    let read = read_one(path, by);
                     if let Ok(mut results) = results.lock()
                         && let Some(slot) = results.get_mut(index)
                     {
@@ -192,7 +305,7 @@ fn read_one(path: &Path, by: Option<&str>) -> Read {
     let figures = table_with(session, &aligned, &found);
     let answers = findings(session, &aligned, &found, &figures, Tagging::default());
     let named = path.display().to_string();
-    let surveyed = Surveyed::new(&named, session, (&figures, &answers), by);
+    let surveyed = Surveyed::new(&named, (session, &aligned), (&figures, &answers), by);
     if surveyed.blocks.is_empty() {
         return Err(
             "no block in it can be judged: tag steady blocks, or take what `truing suggest --write` adds"

@@ -3,6 +3,7 @@
 mod error;
 pub mod figure;
 pub mod findings;
+mod page;
 pub mod plan_check;
 pub mod report;
 pub mod samples;

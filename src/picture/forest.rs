@@ -23,8 +23,8 @@ pub struct Entry {
     pub interval: [f64; 2],
     /// What its size is held against; nothing: 0.
     pub limit: f64,
-    /// What it says.
-    pub outcome: Finding,
+    /// How it looks.
+    pub look: (Tone, Mark),
     /// What it says in words, behind its figure.
     pub word: String,
 }
@@ -48,7 +48,7 @@ pub fn of(answer: &Answer) -> Result<Picture, String> {
         value: part.value,
         interval: part.interval,
         limit: part.limit,
-        outcome: part.outcome,
+        look: look(part.outcome),
         word: match part.outcome {
             Finding::Fault => "beyond",
             Finding::Fine => "within",
@@ -84,7 +84,7 @@ pub fn rows(title: &str, facts: Vec<String>, entries: &[Entry], unit: &'static s
         tone: Tone::Edge,
     });
     for (row, entry) in entries.iter().enumerate() {
-        layers.extend(marked(row, entry.value, entry.interval, entry.outcome));
+        layers.extend(marked(row, entry.value, entry.interval, entry.look));
     }
     let row = |entry: &Entry| {
         let half = 0.5 * (entry.interval[1] - entry.interval[0]);
@@ -99,7 +99,7 @@ pub fn rows(title: &str, facts: Vec<String>, entries: &[Entry], unit: &'static s
                 signed(entry.value, 1),
                 entry.word
             ),
-            tone: look(entry.outcome).0,
+            tone: entry.look.0,
         }
     };
     Picture {
@@ -140,7 +140,7 @@ pub fn answers(findings: &Findings) -> Result<Picture, String> {
             layers.push(mark([0.985 * LIMITS, y], tone, Mark::Beyond));
         } else {
             let ends = [gauge.low, gauge.high.min(LIMITS)];
-            layers.extend(marked(row, gauge.value, ends, answer.outcome));
+            layers.extend(marked(row, gauge.value, ends, look(answer.outcome)));
         }
     }
     let name = |answer: &Answer| match several && !answer.source.is_empty() {
@@ -184,8 +184,7 @@ fn mark(at: [f64; 2], tone: Tone, mark: Mark) -> Layer {
 }
 
 /// A value over its interval.
-fn marked(row: usize, value: f64, interval: [f64; 2], outcome: Finding) -> Vec<Layer> {
-    let (tone, shape) = look(outcome);
+fn marked(row: usize, value: f64, interval: [f64; 2], (tone, shape): (Tone, Mark)) -> Vec<Layer> {
     let y = row as f64;
     let line = Layer::Line {
         name: String::new(),

@@ -21,6 +21,7 @@ pub mod parts;
 pub mod proof;
 pub mod references;
 pub mod response;
+pub mod signs;
 pub mod soak;
 pub mod subject;
 pub mod survey;

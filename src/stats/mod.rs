@@ -2,6 +2,7 @@
 //! regression, the response of a first-order lag. Pure functions over slices.
 
 pub mod change_points;
+pub mod compare;
 pub mod contrast;
 pub mod curve;
 pub mod first_order;

@@ -203,6 +203,9 @@ pub fn masses_of_reference(label: &str) -> String {
     format!("known masses on {label}")
 }
 
+/// What the half-width of the expected loss is called in a budget.
+pub const ALLOWANCE: &str = "allowance between the sites";
+
 /// The budget of a bias against the mean of `references`: scatter of the seconds, the claim of
 /// each reference with its share (independent references average down), and the half-width of
 /// the allowance. References without a claim contribute nothing; the caller must say so.
@@ -252,7 +255,7 @@ pub fn budget(
     if allowance.plus_minus != 0.0 {
         let watts = allowance.plus_minus / 100.0 * scale.level_w;
         contributions.push(Contribution::rectangular(
-            "allowance between the sites",
+            ALLOWANCE,
             scale.of_watts(watts),
             1.0,
         ));

@@ -4,11 +4,11 @@
 use std::fmt::Write as _;
 
 use super::evidence::{answers_of, framed};
-use super::html::{list, paragraph, set, table, terms};
 use super::parts::{Material, optional};
 use super::source;
 use crate::analysis::catalogue;
 use crate::analysis::questions::Question;
+use crate::export::page::html::{list, paragraph, set, table, terms};
 use crate::plan::CAUTIONS;
 use crate::text::{Grid, Head};
 
@@ -157,20 +157,6 @@ fn visible(page: &str) -> String {
             }
             c if !inside => out.extend(c.to_lowercase()),
             _ => {}
-        }
-    }
-    out
-}
-
-/// The title of the ride at the foot of every printed page, as a string of the style sheet.
-pub(super) fn css_string(text: &str) -> String {
-    let mut out = String::new();
-    for c in crate::text::one_line(text).chars() {
-        match c {
-            '"' | '\\' | '<' | '>' | '&' | '\'' => {
-                let _ = write!(out, "\\{:x} ", u32::from(c));
-            }
-            _ => out.push(c),
         }
     }
     out

@@ -3,9 +3,7 @@
 
 use serde_json::Value;
 
-use super::chart::{self, inline_sign, tone};
 use super::first::{capital, set_answer, without_would};
-use super::html::{escaped, folded, set, table};
 use super::parts::{Material, Size, drawn, number, optional};
 use super::segments;
 use crate::analysis::catalogue;
@@ -16,6 +14,8 @@ use crate::analysis::questions::{Answer, Finding, Question};
 use crate::analysis::segment::live;
 use crate::export::ExportError;
 use crate::export::figure::PictureKind;
+use crate::export::page::chart::{self, inline_sign, tone};
+use crate::export::page::html::{escaped, folded, set, table};
 use crate::export::table::{ShortRow, as_json, at, short_rows, shown};
 use crate::session::Kind;
 use crate::text::{Edge, Grid, Head, NOTHING, clock_time, one_line, word_of};

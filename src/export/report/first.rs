@@ -3,12 +3,14 @@
 
 use std::fmt::Write as _;
 
-use super::chart::{self, Anchor, CHARACTER, Chart, WIDTH, inline_sign, rounded, tone};
-use super::html::{escaped, list, paragraph, set};
 use super::parts::{Material, number};
 use crate::analysis::error_curve::ErrorCurve;
 use crate::analysis::questions::answer::Part;
 use crate::analysis::questions::{Answer, Finding, Question};
+use crate::export::page::chart::{
+    self, Anchor, CHARACTER, Chart, WIDTH, inline_sign, rounded, tone,
+};
+use crate::export::page::html::{escaped, list, paragraph, set};
 use crate::export::table::{ShortRow, short_rows};
 use crate::picture::error_curve::{allowed, powers};
 use crate::picture::gauge::Gauge;

@@ -6,11 +6,11 @@ use std::fmt::Write as _;
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
-use super::html::{escaped, paragraph, set, table};
 use super::parts::Material;
 use crate::analysis::catalogue;
 use crate::analysis::figure::Figure;
 use crate::analysis::table::Table;
+use crate::export::page::html::{escaped, paragraph, set, table};
 use crate::session::to_text;
 use crate::text::{Grid, Head, hex};
 

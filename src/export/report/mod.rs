@@ -1,18 +1,16 @@
 //! One self-contained page: the answer first, then what it rests on. No script, nothing fetched, readable
 //! in light and dark, on paper and by ear.
 
-mod chart;
 mod closing;
 mod evidence;
 mod first;
-mod html;
 mod method;
 mod parts;
 mod ride;
 mod segments;
 mod source;
 
-use html::{escaped, section};
+use super::page::html::{document, section};
 
 pub use parts::Material;
 
@@ -97,15 +95,9 @@ pub fn report(material: &Material<'_>) -> Result<String, ExportError> {
     };
     let fingerprint = section("fingerprint", "Fingerprint", &method::fingerprint(material));
     let foot = [Some(title.clone()), date].into_iter().flatten();
-    let foot = closing::css_string(&foot.collect::<Vec<_>>().join(" · "));
-    Ok(format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
-         <title>{title}</title>\n<style>\n{}@page {{ @bottom-left {{ content: \"{foot}\"; }} }}\n</style>\n</head>\n<body>\n<header>\n{head}</header>\n\
-         <main>\n{shown}{words}{more}{fingerprint}</main>\n</body>\n</html>\n",
-        include_str!("style.css"),
-        title = escaped(&title),
-    ))
+    let foot = foot.collect::<Vec<_>>().join(" · ");
+    let body = format!("{shown}{words}{more}{fingerprint}");
+    Ok(document(&title, &foot, &head, &body))
 }
 
 /// Every figure and picture.
@@ -300,7 +292,7 @@ mod tests {
             assert!(page.contains(&format!("id=\"segment-{}\"", segment.id)));
         }
         for caution in CAUTIONS {
-            assert!(page.contains(&html::set(caution)));
+            assert!(page.contains(&crate::export::page::html::set(caution)));
         }
         assert!(!page.contains("not-applicable"), "no half-empty table");
     }

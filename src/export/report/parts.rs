@@ -2,14 +2,14 @@
 
 use std::fmt::Write as _;
 
-use super::chart::{Anchor, Chart, rounded};
-use super::html::set;
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::questions::{Finding, Findings};
 use crate::analysis::ride::RideFindings;
 use crate::analysis::table::Table;
 use crate::export::ExportError;
 use crate::export::figure::{self, Picture, PictureKind, Subject};
+use crate::export::page::chart::{Anchor, Chart, rounded};
+use crate::export::page::html::set;
 use crate::picture::parts::{Layer, Mark, Ticks};
 use crate::picture::tone::Tone;
 use crate::session::{OpenedSession, Session};

@@ -1,9 +1,9 @@
 //! What the whole ride shows: the traces, dropouts, excursions, coverage, curves.
 
-use super::html::{escaped, list, table};
 use super::parts::{Material, Size, drawn};
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
+use crate::export::page::html::{escaped, list, table};
 use crate::export::table::{bands, sections};
 
 pub(super) fn body(material: &Material<'_>, ride: &Subject<'_>) -> Result<String, ExportError> {

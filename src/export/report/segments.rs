@@ -2,7 +2,6 @@
 
 use std::fmt::Write as _;
 
-use super::html::{escaped, list, paragraph, table, terms};
 use super::parts::{Material, Size, drawn, number, optional};
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::kinds::cadence::CadenceAgreement;
@@ -11,6 +10,7 @@ use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::figures::Verdict;
 use crate::export::ExportError;
 use crate::export::figure::PictureKind;
+use crate::export::page::html::{escaped, list, paragraph, table, terms};
 use crate::export::table::{Group, Listing, MEANS, Room, View, rows_of, signed_outcome, view};
 use crate::session::Kind;
 use crate::text::{Head, clock_time};

@@ -1,11 +1,11 @@
 //! What was tested and how: facts, streams, clocks; and whether the references agree.
 
-use super::html::{folded, list, paragraph, table};
 use super::parts::{Material, Size, drawn, interval, number, optional};
 use crate::analysis::figures::SegmentFigures;
 use crate::analysis::verdict::overall::claim_in_words;
 use crate::export::ExportError;
 use crate::export::figure::{PictureKind, Subject};
+use crate::export::page::html::{folded, list, paragraph, table};
 use crate::export::table::{Listing, Room};
 use crate::session::Stream;
 use crate::text::{Grid, Head, NOTHING};

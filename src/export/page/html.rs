@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use crate::text::{Edge, Grid, one_line};
 
 /// `text` as content or attribute: neither mark-up nor steering characters survive.
-pub(super) fn escaped(text: &str) -> String {
+pub(in crate::export) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in one_line(text).chars() {
         match c {
@@ -23,7 +23,7 @@ pub(super) fn escaped(text: &str) -> String {
 
 /// `text` as content, set: real minus signs, numbers that keep their unit on the line, E_n with its
 /// index.
-pub(super) fn set(text: &str) -> String {
+pub(in crate::export) fn set(text: &str) -> String {
     let escaped = escaped(text);
     let chars: Vec<char> = escaped.chars().collect();
     let mut out = String::with_capacity(escaped.len());
@@ -55,12 +55,12 @@ fn is_unit(rest: &[char]) -> bool {
 }
 
 /// A paragraph.
-pub(super) fn paragraph(text: &str) -> String {
+pub(in crate::export) fn paragraph(text: &str) -> String {
     format!("<p>{}</p>\n", set(text))
 }
 
 /// A list; empty for no items.
-pub(super) fn list<S: AsRef<str>>(items: impl IntoIterator<Item = S>) -> String {
+pub(in crate::export) fn list<S: AsRef<str>>(items: impl IntoIterator<Item = S>) -> String {
     let inner: String = items
         .into_iter()
         .map(|item| format!("<li>{}</li>\n", set(item.as_ref())))
@@ -73,7 +73,7 @@ pub(super) fn list<S: AsRef<str>>(items: impl IntoIterator<Item = S>) -> String 
 }
 
 /// A list of terms with what they are; empty for no items.
-pub(super) fn terms(items: &[(String, String)]) -> String {
+pub(in crate::export) fn terms(items: &[(String, String)]) -> String {
     let inner: String = items
         .iter()
         .map(|(term, value)| format!("<div><dt>{}</dt><dd>{}</dd></div>\n", set(term), set(value)))
@@ -86,7 +86,7 @@ pub(super) fn terms(items: &[(String, String)]) -> String {
 }
 
 /// A table with a caption; the first cell of each row is its head. Empty for no rows.
-pub(super) fn table(caption: &str, grid: &Grid) -> String {
+pub(in crate::export) fn table(caption: &str, grid: &Grid) -> String {
     if grid.rows.is_empty() {
         return String::new();
     }
@@ -129,7 +129,7 @@ pub(super) fn table(caption: &str, grid: &Grid) -> String {
 }
 
 /// What is folded away on a screen and left out on paper; nothing where the body is empty.
-pub(super) fn folded(title: &str, body: &str) -> String {
+pub(in crate::export) fn folded(title: &str, body: &str) -> String {
     if body.is_empty() {
         return String::new();
     }
@@ -139,8 +139,20 @@ pub(super) fn folded(title: &str, body: &str) -> String {
     )
 }
 
+/// The whole document: `foot` stands at the foot of every printed page.
+pub(in crate::export) fn document(title: &str, foot: &str, head: &str, body: &str) -> String {
+    let (foot, title) = (css_string(foot), escaped(title));
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
+         <title>{title}</title>\n<style>\n{}@page {{ @bottom-left {{ content: \"{foot}\"; }} }}\n</style>\n</head>\n<body>\n<header>\n{head}</header>\n\
+         <main>\n{body}</main>\n</body>\n</html>\n",
+        include_str!("style.css"),
+    )
+}
+
 /// A section with its heading; nothing where the body is empty.
-pub(super) fn section(id: &str, title: &str, body: &str) -> String {
+pub(in crate::export) fn section(id: &str, title: &str, body: &str) -> String {
     if body.is_empty() {
         return String::new();
     }
@@ -148,6 +160,20 @@ pub(super) fn section(id: &str, title: &str, body: &str) -> String {
         "<section id=\"{id}\" aria-labelledby=\"{id}-head\">\n<h2 id=\"{id}-head\">{}</h2>\n{body}</section>\n",
         set(title)
     )
+}
+
+/// Text as a string of the style sheet.
+fn css_string(text: &str) -> String {
+    let mut out = String::new();
+    for c in one_line(text).chars() {
+        match c {
+            '"' | '\\' | '<' | '>' | '&' | '\'' => {
+                let _ = write!(out, "\\{:x} ", u32::from(c));
+            }
+            _ => out.push(c),
+        }
+    }
+    out
 }
 
 #[cfg(test)]

@@ -10,21 +10,21 @@ use crate::picture::ticks::{clock_step_s, multiples, round_step};
 /// Room over the highest value, px.
 const TOP: f64 = 14.0;
 /// Width that the places of labels are reckoned for, px: that of a printed page.
-pub(super) const WIDTH: f64 = 630.0;
+pub(in crate::export) const WIDTH: f64 = 630.0;
 /// Width of a character of a label, px.
-pub(super) const CHARACTER: f64 = 6.3;
+pub(in crate::export) const CHARACTER: f64 = 6.3;
 /// Most points of a curve; a longer one is drawn by its lowest and highest.
 const POINTS: usize = 1600;
 
 /// Where a label stands to its place.
 #[derive(Clone, Copy, Debug)]
-pub(super) enum Anchor {
+pub(in crate::export) enum Anchor {
     Start,
     Middle,
 }
 
 /// A drawing with one pair of axes.
-pub(super) struct Chart {
+pub(in crate::export) struct Chart {
     x: [f64; 2],
     y: [f64; 2],
     height: f64,
@@ -35,7 +35,7 @@ pub(super) struct Chart {
 }
 
 /// A range with a little room, from round numbers to round numbers; their step beside it.
-pub(super) fn rounded(values: impl Iterator<Item = f64>, ticks: f64) -> ([f64; 2], f64) {
+pub(in crate::export) fn rounded(values: impl Iterator<Item = f64>, ticks: f64) -> ([f64; 2], f64) {
     let finite = values.filter(|v| v.is_finite());
     let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
         (low.min(v), high.max(v))
@@ -59,7 +59,7 @@ pub(super) fn rounded(values: impl Iterator<Item = f64>, ticks: f64) -> ([f64; 2
 
 impl Chart {
     /// Without anything in it; `height` is that of the axes and `below` the room under them, px.
-    pub(super) fn new(x: [f64; 2], y: [f64; 2], height: f64, below: f64) -> Self {
+    pub(in crate::export) fn new(x: [f64; 2], y: [f64; 2], height: f64, below: f64) -> Self {
         // A ride of one second has a picture too.
         let wide = |[from, to]: [f64; 2]| [from, if to > from { to } else { from + 1.0 }];
         Self {
@@ -83,23 +83,23 @@ impl Chart {
     }
 
     /// Place along x, px of a printed page.
-    pub(super) fn px(&self, x: f64) -> f64 {
+    pub(in crate::export) fn px(&self, x: f64) -> f64 {
         WIDTH * self.share_x(x)
     }
 
     /// Place along y, px.
-    pub(super) fn py(&self, y: f64) -> f64 {
+    pub(in crate::export) fn py(&self, y: f64) -> f64 {
         let share = (y - self.y[0]) / (self.y[1] - self.y[0]);
         TOP + (1.0 - share.clamp(-0.1, 1.1)) * self.height
     }
 
     /// Bottom of the axes, px.
-    pub(super) fn bottom(&self) -> f64 {
+    pub(in crate::export) fn bottom(&self) -> f64 {
         TOP + self.height
     }
 
     /// Horizontal rules at multiples of `step`, each with its number; the last one with the unit.
-    pub(super) fn ticks_y(&mut self, step: f64, signed: bool, unit: &str) {
+    pub(in crate::export) fn ticks_y(&mut self, step: f64, signed: bool, unit: &str) {
         let ticks: Vec<f64> = multiples(self.y, step).collect();
         let decimals = usize::from(step < 1.0);
         for (index, value) in ticks.iter().enumerate() {
@@ -126,7 +126,7 @@ impl Chart {
     }
 
     /// Moments of the ride, `room` px under the axes.
-    pub(super) fn ticks_time(&mut self, room: f64, most: f64) {
+    pub(in crate::export) fn ticks_time(&mut self, room: f64, most: f64) {
         let step = clock_step_s((self.x[1] - self.x[0]) / most);
         let (from, to) = (self.x[0], self.x[1]);
         let long = to >= 3600.0;
@@ -143,7 +143,7 @@ impl Chart {
     }
 
     /// Numbers along x.
-    pub(super) fn ticks_x(&mut self, step: f64, unit: &str) {
+    pub(in crate::export) fn ticks_x(&mut self, step: f64, unit: &str) {
         let ticks: Vec<f64> = multiples(self.x, step).collect();
         for (index, value) in ticks.iter().enumerate() {
             let unit = if index + 1 == ticks.len() { unit } else { "" };
@@ -168,7 +168,7 @@ impl Chart {
     }
 
     /// A curve; `NaN` breaks it.
-    pub(super) fn line(&mut self, class: &str, points: &[[f64; 2]]) {
+    pub(in crate::export) fn line(&mut self, class: &str, points: &[[f64; 2]]) {
         let mut path = String::new();
         let mut is_open = false;
         for [x, y] in thinned(points) {
@@ -187,7 +187,7 @@ impl Chart {
     }
 
     /// A ground between two curves over the same x: x, low, high.
-    pub(super) fn area(&mut self, class: &str, points: &[[f64; 3]]) {
+    pub(in crate::export) fn area(&mut self, class: &str, points: &[[f64; 3]]) {
         let point =
             |x: f64, y: f64| format!("{:.1} {:.1} ", 1000.0 * self.share_x(x), self.py(y) - TOP);
         let there = points.iter().map(|[x, low, _]| point(*x, *low));
@@ -203,7 +203,7 @@ impl Chart {
     }
 
     /// A ground over the whole height between two values of x, at least 2 px wide.
-    pub(super) fn ground(&mut self, class: &str, x: [f64; 2]) {
+    pub(in crate::export) fn ground(&mut self, class: &str, x: [f64; 2]) {
         let (from, to) = (self.percent(x[0]), self.percent(x[1]));
         let _ = write!(
             self.grounds,
@@ -214,7 +214,7 @@ impl Chart {
     }
 
     /// A stroke from one height to another, px.
-    pub(super) fn upright(&mut self, class: &str, x: f64, y: [f64; 2]) {
+    pub(in crate::export) fn upright(&mut self, class: &str, x: f64, y: [f64; 2]) {
         let percent = self.percent(x);
         let _ = write!(
             self.over,
@@ -224,12 +224,12 @@ impl Chart {
     }
 
     /// A stroke over the whole height.
-    pub(super) fn rule(&mut self, class: &str, x: f64) {
+    pub(in crate::export) fn rule(&mut self, class: &str, x: f64) {
         self.upright(class, x, [TOP, self.bottom()]);
     }
 
     /// A stroke along x at `y` px.
-    pub(super) fn bar(&mut self, class: &str, x: [f64; 2], y: f64) {
+    pub(in crate::export) fn bar(&mut self, class: &str, x: [f64; 2], y: f64) {
         let (from, to) = (self.percent(x[0]), self.percent(x[1]));
         let _ = write!(
             self.over,
@@ -238,7 +238,7 @@ impl Chart {
     }
 
     /// The mark of a value at `y` px.
-    pub(super) fn mark(&mut self, finding: Finding, x: f64, y: f64) {
+    pub(in crate::export) fn mark(&mut self, finding: Finding, x: f64, y: f64) {
         let _ = write!(
             self.over,
             "<svg class=\"m\" x=\"{:.2}%\" y=\"{y:.1}\">{}</svg>",
@@ -248,7 +248,7 @@ impl Chart {
     }
 
     /// The sign of an answer at `y` px, right of its place.
-    pub(super) fn sign(&mut self, finding: Finding, class: &str, x: f64, y: f64) {
+    pub(in crate::export) fn sign(&mut self, finding: Finding, class: &str, x: f64, y: f64) {
         let _ = write!(
             self.over,
             "<svg class=\"m{class}\" x=\"{:.2}%\" y=\"{y:.1}\"><g transform=\"translate(5 0)\">{}</g></svg>",
@@ -258,7 +258,7 @@ impl Chart {
     }
 
     /// A point of a scatter.
-    pub(super) fn dot(&mut self, class: &str, x: f64, y: f64) {
+    pub(in crate::export) fn dot(&mut self, class: &str, x: f64, y: f64) {
         let _ = write!(
             self.over,
             "<circle class=\"{class}\" cx=\"{:.2}%\" cy=\"{:.1}\" r=\"2.6\"/>",
@@ -268,7 +268,7 @@ impl Chart {
     }
 
     /// Words at `y` px, `dx` px beside their place.
-    pub(super) fn text(
+    pub(in crate::export) fn text(
         &mut self,
         class: &str,
         anchor: Anchor,
@@ -289,7 +289,7 @@ impl Chart {
     }
 
     /// The drawing; `alt` says what is seen.
-    pub(super) fn finish(self, alt: &str) -> String {
+    pub(in crate::export) fn finish(self, alt: &str) -> String {
         format!(
             "<svg class=\"chart\" height=\"{:.0}\" role=\"img\" aria-label=\"{}\">{}<svg class=\"curves\" y=\"{TOP}\" width=\"100%\" height=\"{:.0}\" viewBox=\"0 0 1000 {:.0}\" preserveAspectRatio=\"none\">{}</svg>{}</svg>\n",
             self.bottom() + self.below,
@@ -326,7 +326,7 @@ fn thinned(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
 }
 
 /// The mark of a value, about the origin.
-pub(super) const fn mark(finding: Finding) -> &'static str {
+pub(in crate::export) const fn mark(finding: Finding) -> &'static str {
     match finding {
         Finding::Fault => "<path class=\"mark-fault\" d=\"M0-5.2L5.2 0 0 5.2-5.2 0z\"/>",
         Finding::CannotTell => "<circle class=\"mark-open\" r=\"3.9\"/>",
@@ -336,7 +336,7 @@ pub(super) const fn mark(finding: Finding) -> &'static str {
 }
 
 /// The sign of an answer, drawn, about the origin.
-pub(super) const fn sign(finding: Finding) -> &'static str {
+pub(in crate::export) const fn sign(finding: Finding) -> &'static str {
     match finding {
         Finding::Fault => "<path class=\"sign-fault\" d=\"M-4-4L4 4M4-4L-4 4\"/>",
         Finding::CannotTell => {
@@ -348,7 +348,7 @@ pub(super) const fn sign(finding: Finding) -> &'static str {
 }
 
 /// The sign as it stands in a line of text.
-pub(super) fn inline_sign(finding: Finding) -> String {
+pub(in crate::export) fn inline_sign(finding: Finding) -> String {
     format!(
         "<svg class=\"sign\" viewBox=\"-6 -6 12 12\" aria-hidden=\"true\">{}</svg>",
         sign(finding)
@@ -358,7 +358,16 @@ pub(super) fn inline_sign(finding: Finding) -> String {
 /// A value with its limits on a scale that ends `limits` limits away: of nothing at the left edge, or
 /// in the middle where it has a sign. Fills its cell; what is allowed is ground over its whole height,
 /// so that rows join.
-pub(super) fn gauge(finding: Finding, [value, low, high]: [f64; 3], two_sided: bool) -> String {
+pub(in crate::export) fn gauge(finding: Finding, value: [f64; 3], two_sided: bool) -> String {
+    marked_gauge((mark(finding), tone(finding)), value, two_sided)
+}
+
+/// The same with a mark and a tone of its own.
+pub(in crate::export) fn marked_gauge(
+    (mark, tone): (&str, &str),
+    [value, low, high]: [f64; 3],
+    two_sided: bool,
+) -> String {
     const LIMITS: f64 = crate::picture::gauge::LIMITS;
     let at = |v: f64| {
         let share = if two_sided {
@@ -369,17 +378,16 @@ pub(super) fn gauge(finding: Finding, [value, low, high]: [f64; 3], two_sided: b
         100.0 * share.clamp(0.0, 1.0)
     };
     let is_off = value.abs() > LIMITS;
-    let mark = if is_off {
-        "<path class=\"mark-off\" d=\"M-9-4L-5 0-9 4M-4-4L0 0-4 4\"/>"
-    } else {
-        mark(finding)
+    let mark = match (is_off, value < 0.0) {
+        (false, _) => mark,
+        (true, false) => "<path class=\"mark-off\" d=\"M-9-4L-5 0-9 4M-4-4L0 0-4 4\"/>",
+        (true, true) => "<path class=\"mark-off\" d=\"M9-4L5 0 9 4M4-4L0 0 4 4\"/>",
     };
     let bar = if is_off || high <= low {
         String::new()
     } else {
         format!(
-            "<line class=\"bar-{}\" x1=\"{:.1}%\" x2=\"{:.1}%\" y1=\".92em\" y2=\".92em\"/>",
-            tone(finding),
+            "<line class=\"bar-{tone}\" x1=\"{:.1}%\" x2=\"{:.1}%\" y1=\".92em\" y2=\".92em\"/>",
             at(low),
             at(high)
         )
@@ -392,7 +400,7 @@ pub(super) fn gauge(finding: Finding, [value, low, high]: [f64; 3], two_sided: b
 }
 
 /// An empty gauge: what is allowed, and no value.
-pub(super) fn empty_gauge(two_sided: bool) -> String {
+pub(in crate::export) fn empty_gauge(two_sided: bool) -> String {
     format!("{}</svg>", ground(two_sided))
 }
 
@@ -410,7 +418,7 @@ fn ground(two_sided: bool) -> String {
 }
 
 /// Name of the tone of an answer, for a class.
-pub(super) const fn tone(finding: Finding) -> &'static str {
+pub(in crate::export) const fn tone(finding: Finding) -> &'static str {
     match finding {
         Finding::Fault => "fault",
         Finding::CannotTell => "open",

@@ -1,0 +1,133 @@
+//! The answer of a survey in a sentence: contrasts first, then whose faults they are.
+
+use super::contrast::{Contrast, Said};
+use super::matrix::{MOST_UNITS, Matrix};
+use crate::analysis::questions::Finding;
+use crate::text::{listed, machine_number, number, one_line, plural};
+
+/// The headline, without its dot; `units` are what the survey calls them and how many there are.
+pub(super) fn headline(
+    contrasts: &[Contrast],
+    matrix: &Matrix,
+    (noun, units): (&str, usize),
+) -> String {
+    let parts = [compared(contrasts), faults(matrix, noun, units)];
+    let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+    parts.join(". ")
+}
+
+/// What the contrasts say.
+fn compared(contrasts: &[Contrast]) -> String {
+    match contrasts {
+        [] => String::new(),
+        [one] => short(one),
+        many => {
+            let of = |said: Said| many.iter().filter(move |c| c.outcome == said);
+            let named = |said: Said| {
+                let names: Vec<String> = of(said).map(|c| format!("{} and {}", c.a, c.b)).collect();
+                names.join(", ")
+            };
+            let margins: Vec<f64> = many.iter().filter_map(|c| c.margin_percent).collect();
+            let within = match margins.split_first() {
+                Some((first, rest)) if rest.iter().all(|m| m == first) => {
+                    format!(" within ±{} points", machine_number(*first))
+                }
+                _ => String::new(),
+            };
+            let keys: Vec<&str> = many.iter().map(|c| c.key.as_str()).collect();
+            let key = match keys.iter().all(|key| *key == keys[0]) {
+                true => format!("{} ", one_line(keys[0])),
+                false => String::new(),
+            };
+            let parts = [
+                (Said::Alike, format!("alike{within} are {key}")),
+                (Said::Differ, format!("{key}differ: ")),
+            ];
+            let mut said: Vec<String> = parts
+                .into_iter()
+                .filter(|(said, _)| of(*said).count() > 0)
+                .map(|(said, head)| format!("{head}{}", named(said)))
+                .collect();
+            let open = of(Said::CannotTell).count();
+            if open > 0 {
+                said.push(format!(
+                    "of {open} of {} pairs it cannot be told",
+                    many.len()
+                ));
+            }
+            capital(&said.join("; "))
+        }
+    }
+}
+
+/// One contrast, short enough to head a page.
+fn short(contrast: &Contrast) -> String {
+    let (key, a, b) = (
+        one_line(&contrast.key),
+        one_line(&contrast.a),
+        one_line(&contrast.b),
+    );
+    let Some(mean) = contrast.mean_percent else {
+        return capital(&format!("{key} {a} and {b} have no block in common"));
+    };
+    let [low, high] = contrast.ci95_percent.unwrap_or([f64::NAN; 2]);
+    let by = format!(
+        "{} ± {} points",
+        number(mean.abs(), 1, false),
+        number(0.5 * (high - low), 1, false)
+    );
+    let margin = machine_number(contrast.margin_percent.unwrap_or(f64::NAN));
+    let side = if mean < 0.0 { "lower" } else { "higher" };
+    capital(&match contrast.outcome {
+        Said::Alike => format!("{key} {a} and {b} read alike within ±{margin} points"),
+        Said::Differ => format!("{key} {a} reads {by} {side} than {b}"),
+        Said::CannotTell => {
+            format!("whether {key} {a} and {b} read alike cannot be told: {a} reads {by} {side}")
+        }
+    })
+}
+
+/// Whose faults there are.
+fn faults(matrix: &Matrix, noun: &str, units: usize) -> String {
+    if units > MOST_UNITS || matrix.units.is_empty() {
+        let rows = matrix.rows.iter().filter(|row| row.counts.fault > 0);
+        let named: Vec<String> = rows
+            .map(|row| format!("{} in {}", row.question.key(), row.counts.fault))
+            .collect();
+        return match named.as_slice() {
+            [] => format!("No fault in {}", plural(units, noun)),
+            named => format!("Faults of {}: {}", plural(units, noun), listed(named)),
+        };
+    }
+    // Units with the same faults are named together.
+    let mut said: Vec<(Vec<&str>, Vec<String>)> = Vec::new();
+    for (index, unit) in matrix.units.iter().enumerate() {
+        let own = matrix
+            .rows
+            .iter()
+            .filter(|row| row.cells[index].outcome == Finding::Fault);
+        let keys: Vec<&str> = own.map(|row| row.question.key()).collect();
+        match said.iter_mut().find(|(known, _)| *known == keys) {
+            Some((_, names)) => names.push(one_line(unit)),
+            None => said.push((keys, vec![one_line(unit)])),
+        }
+    }
+    let (none, some): (Vec<_>, Vec<_>) = said.into_iter().partition(|(keys, _)| keys.is_empty());
+    let mut parts: Vec<String> = some
+        .iter()
+        .map(|(keys, names)| format!("{} in {}", listed(keys), listed(names)))
+        .collect();
+    if let Some((_, names)) = none.first() {
+        parts.push(format!("none in {}", listed(names)));
+    }
+    match some.is_empty() {
+        true => format!("No fault in {}", plural(units, noun)),
+        false => format!("Faults: {}", parts.join("; ")),
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string());
+    first.unwrap_or_default() + letters.as_str()
+}
