@@ -41,6 +41,7 @@ mod same_ride;
 mod sample_sessions;
 mod samples;
 mod suggest;
+mod survey;
 mod tcx_reading;
 mod terminal_given_back;
 mod two_meters_one_file;

@@ -140,11 +140,7 @@ pub fn run(arguments: &Arguments, output: &mut Output) -> Result<Exit, Failure> 
         contrasts: arguments.contrast.clone(),
         margin_percent: arguments.margin,
     };
-    let read = read_all(
-        &arguments.sessions,
-        asks.groups_by(),
-        output.shows_progress(),
-    );
+    let read = read_all(&arguments.sessions, output.shows_progress());
     let (sessions, skipped) = once(&arguments.sessions, read);
     for Skipped { session, reason } in &skipped {
         output.message(&format!("truing: left out: {session}: {reason}"));
@@ -240,7 +236,7 @@ fn once(paths: &[PathBuf], read: Vec<Read>) -> (Vec<Surveyed>, Vec<Skipped>) {
 }
 
 /// Reads every session, as many at once as there are processors: of each only the figures stay.
-fn read_all(paths: &[PathBuf], by: Option<&str>, shows_progress: bool) -> Vec<Read> {
+fn read_all(paths: &[PathBuf], shows_progress: bool) -> Vec<Read> {
     let bar = progress(paths.len(), shows_progress);
     let next = AtomicUsize::new(0);
     let results: Mutex<Vec<Option<Read>>> = Mutex::new(vec![None; paths.len()]);
@@ -251,7 +247,7 @@ fn read_all(paths: &[PathBuf], by: Option<&str>, shows_progress: bool) -> Vec<Re
                 loop {
                     let index = next.fetch_add(1, Ordering::Relaxed);
                     let Some(path) = paths.get(index) else { break };
-                    let read = read_one(path, by);
+                    let read = read_one(path);
                     if let Ok(mut results) = results.lock()
                         && let Some(slot) = results.get_mut(index)
                     {
@@ -286,7 +282,7 @@ fn progress(sessions: usize, shown: bool) -> ProgressBar {
     bar
 }
 
-fn read_one(path: &Path, by: Option<&str>) -> Read {
+fn read_one(path: &Path) -> Read {
     let opened = OpenedSession::open(&files::folder_of(path), OpenOptions::default())
         .map_err(|error| error.to_string())?;
     // Without one of its recordings a session would answer another question than the others.
@@ -305,7 +301,7 @@ fn read_one(path: &Path, by: Option<&str>) -> Read {
     let figures = table_with(session, &aligned, &found);
     let answers = findings(session, &aligned, &found, &figures, Tagging::default());
     let named = path.display().to_string();
-    let surveyed = Surveyed::new(&named, (session, &aligned), (&figures, &answers), by);
+    let surveyed = Surveyed::new(&named, (session, &aligned), (&figures, &answers));
     if surveyed.blocks.is_empty() {
         return Err(
             "no block in it can be judged: tag steady blocks, or take what `truing suggest --write` adds"

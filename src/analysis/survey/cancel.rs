@@ -1,6 +1,7 @@
 //! What cancels in a difference of two groups of rides, and why.
 
 use super::model::Surveyed;
+use crate::text::listed;
 
 /// What cancels.
 #[derive(Clone, Debug, PartialEq)]
@@ -20,7 +21,12 @@ pub(super) fn cancels(rides: &[&Surveyed]) -> Cancels {
         let first = all.next();
         all.all(|other| Some(other) == first)
     };
-    let labels = |ride: &Surveyed| ride.bench.references.join(", ");
+    // Their names, without what else tells them apart.
+    let bare = |named: &String| named.split(" (").next().unwrap_or(named).to_owned();
+    let labels = |ride: &Surveyed| {
+        let names: Vec<String> = ride.bench.references.iter().map(bare).collect();
+        listed(&names)
+    };
     let same_labels = same(|ride| ride.bench.references.join(", "));
     let same_fact = same(|ride| format!("{:?}", ride.bench.references_fact));
     let same_bike = same(|ride| format!("{:?}", ride.bench.bike));
@@ -32,8 +38,8 @@ pub(super) fn cancels(rides: &[&Surveyed]) -> Cancels {
         (true, true) => format!("the references are the same in every ride ({first}): their scale cancels"),
         (true, false) => "`references` under [facts] is not the same in every ride: what the claims of the references leave open counts in full".to_owned(),
         (false, _) => format!(
-            "the references are not the same ({first} against {}): what their claims leave open counts in full; the same meters under the same labels would cancel",
-            rides.iter().map(|ride| labels(ride)).find(|other| *other != first).unwrap_or_default()
+            "the references are not the same in every ride ({}): what their claims leave open counts in full; the same meters under the same labels, sites and weights would cancel",
+            distinct(rides.iter().map(|ride| ride.bench.references.join(", "))).join(" against ")
         ),
     };
     let chain = match (same_bike, same_loss) {
@@ -50,4 +56,15 @@ pub(super) fn cancels(rides: &[&Surveyed]) -> Cancels {
         loss,
         why: format!("{scale}; {chain}"),
     }
+}
+
+/// Each once, in order.
+fn distinct(all: impl Iterator<Item = String>) -> Vec<String> {
+    let mut seen: Vec<String> = Vec::new();
+    for one in all {
+        if !seen.contains(&one) {
+            seen.push(one);
+        }
+    }
+    seen
 }

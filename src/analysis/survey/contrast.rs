@@ -1,9 +1,9 @@
 //! Two values of a fact against each other: whether units, days or firmwares read alike.
 //!
 //! Blocks that ask the same (kind, set point within 5 % or, without one, power; gear, what they are
-//! compared with) are paired. With two rides or more on either side rides are the sample (Welch on their
-//! means); with one ride on a side the scatter of repeated rides of any value stands in, where three
-//! rides or more repeat; else the pairs are the sample, and a single pair has its seconds alone. What
+//! compared with) are paired. With three rides or more on either side rides are the sample (Welch on
+//! their means); with fewer the spread of repeated rides of all values together stands in, where it has
+//! two degrees of freedom; else the pairs are the sample, and a single pair has its seconds alone. What
 //! the rides share cancels (`cancel`); what they do not share counts in full.
 
 use std::collections::BTreeMap;
@@ -16,7 +16,7 @@ use super::model::{Block, Surveyed};
 use crate::session::Kind;
 use crate::stats::Interval;
 use crate::stats::compare::{Difference, LEVEL, critical_difference, holm, values_needed};
-use crate::text::{listed, number, plural};
+use crate::text::{listed, number, one_line, plural};
 
 /// What a contrast says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -401,7 +401,9 @@ fn contrast(
         return match pairs.is_empty() {
             true => Ok(nothing(key, [a, b], None, &[&all_a, &all_b], &rides)),
             false => Err(format!(
-                "{key} {a} against {b}: no claim is stated to take half of; say how far two may differ and still count as alike: --margin PERCENT"
+                "{} against {}: no claim is stated to take half of; say how far two may differ and still count as alike: --margin PERCENT",
+                called(key, a),
+                called(key, b)
             )),
         };
     };
@@ -511,6 +513,9 @@ fn repeats(
     (squares / dof, dof)
 }
 
+/// Rides a side from which each side's own spread says more than that of all repeated rides together.
+const LEAST_RIDES: usize = 3;
+
 /// Degrees of freedom from which repeated rides say something of the spread: with one the limits are
 /// thirteen times the standard uncertainty wide.
 const LEAST_REPEATS: f64 = 2.0;
@@ -523,7 +528,8 @@ fn difference(
 ) -> (Basis, Difference) {
     let [a, b] = means;
     let estimate = mean(a.iter().copied()) - mean(b.iter().copied());
-    if let Some(welch) = Difference::welch(a, b) {
+    let few = a.len().min(b.len()) < LEAST_RIDES;
+    if let Some(welch) = Difference::welch(a, b).filter(|_| !few || dof < LEAST_REPEATS) {
         return (Basis::Rides, welch);
     }
     if dof >= LEAST_REPEATS {
@@ -692,7 +698,9 @@ fn nothing(
         also_differ: Vec::new(),
         pairs: Vec::new(),
         sentence: format!(
-            "{key} {a} and {b} have no block in common: held were {one} W against {other} W; ride the same plan with both, in the same gear"
+            "{} and {} have no block in common: held were {one} W against {other} W; ride the same plan with both, in the same gear",
+            called(key, a),
+            called(key, b)
         ),
     }
 }
@@ -731,9 +739,19 @@ fn decide(contrasts: &mut [Contrast]) {
     }
 }
 
+/// What a value of a fact is called: a bare number with its key before it.
+pub fn called(key: &str, value: &str) -> String {
+    let is_number = value.chars().all(|c| !c.is_alphabetic());
+    match is_number {
+        true => format!("{} {}", one_line(key), one_line(value)),
+        false => one_line(value),
+    }
+}
+
 /// The answer in a sentence.
 fn sentence(contrast: &Contrast, several: usize) -> String {
-    let Contrast { key, a, b, .. } = contrast;
+    let key = one_line(&contrast.key);
+    let [a, b] = [&contrast.a, &contrast.b].map(|value| called(&key, value));
     let margin = number(contrast.margin_percent.unwrap_or(f64::NAN), 2, false);
     let mean = contrast.mean_percent.unwrap_or(f64::NAN);
     let [low, high] = contrast.ci95_percent.unwrap_or([f64::NAN; 2]);
@@ -749,13 +767,13 @@ fn sentence(contrast: &Contrast, several: usize) -> String {
     };
     let head = match contrast.outcome {
         Said::Alike => format!(
-            "{key} {a} and {b} read alike within ±{margin} points: {a} reads {by} {side}, {zero} and within the margin"
+            "{a} and {b} read alike within ±{margin} points: {a} reads {by} {side}, {zero} and within the margin"
         ),
-        Said::Differ => format!(
-            "{key} {a} reads {by} {side} than {b}: {zero} and beyond the margin of ±{margin}"
-        ),
+        Said::Differ => {
+            format!("{a} reads {by} {side} than {b}: {zero} and beyond the margin of ±{margin}")
+        }
         Said::CannotTell => format!(
-            "whether {key} {a} and {b} read alike within ±{margin} points cannot be told: {a} reads {by} {side}, {zero}, not clear of the margin"
+            "whether {a} and {b} read alike within ±{margin} points cannot be told: {a} reads {by} {side}, {zero}, not clear of the margin"
         ),
     };
     let rests = match contrast.basis {
@@ -764,10 +782,18 @@ fn sentence(contrast: &Contrast, several: usize) -> String {
             plural(contrast.rides[0], "ride"),
             contrast.rides[1]
         ),
-        Basis::Repeats => "with the spread of repeated rides".to_owned(),
+        Basis::Repeats => format!(
+            "from {} against {}, with the spread of all repeated rides",
+            plural(contrast.rides[0], "ride"),
+            contrast.rides[1]
+        ),
         Basis::Pairs => format!(
-            "from {} of too few rides to tell the day from the {key}",
-            plural(contrast.n, "pair")
+            "from {}; too few rides to tell the day from the {key}{}",
+            plural(contrast.n, "pair"),
+            match contrast.n {
+                2 => ", and a third set point in both would narrow it most",
+                _ => "",
+            }
         ),
         Basis::Seconds | Basis::Nothing => {
             format!("from one pair: its seconds alone, and nothing tells the day from the {key}")
@@ -781,7 +807,7 @@ fn sentence(contrast: &Contrast, several: usize) -> String {
     }
     if contrast.outcome == Said::CannotTell {
         said.push_str(&match contrast.rides_needed {
-            Some(rides) => format!("; about {} more of each would tell", plural(rides, "ride")),
+            Some(rides) => format!("; about {} of each would tell", plural(rides, "more ride")),
             None if contrast.cancels => {
                 "; it lies so near the margin that no number of rides would tell".to_owned()
             }

@@ -34,6 +34,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "contrasts.ci90_percent",
         label: "difference, 90 % CI",
+        short: "90 % CI",
         unit: "points",
         decimals: 2,
         signed: true,
@@ -134,12 +135,22 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "contrasts.critical_difference_percent",
         label: "critical difference",
+        short: "CD",
         unit: "points",
         decimals: 2,
         definition: "What two rides of one unit, each the mean of its blocks, may differ by in 95 % of cases.",
         formula: "√((2.8 s_R)² − (2.8 s_r)² (1 − 1/(2n₁) − 1/(2n₂)))",
         source: "ISO 5725-6:1994, 4.2.2",
         caveat: "Null without repeated rides.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "contrasts.differs_from_zero",
+        label: "from zero",
+        definition: "Whether the difference is told from zero, whatever the margin: statistically significant, all contrasts of the survey taken together.",
+        formula: "p(differs), Holm < 0.05",
+        source: HOLM,
+        caveat: "Not told from zero is not shown to be alike, and a difference from zero may be too small to matter: the margin says.",
         ..Figure::PLAIN
     },
     Figure {

@@ -113,7 +113,9 @@ pub(super) fn matrix(units: &[Unit<'_>]) -> Matrix {
             .find(|unit| !unit.is_empty());
         let mut limits = cells.iter().filter_map(|(cell, _)| cell.limit);
         let first = limits.next();
-        let same = limits.all(|limit| Some(limit) == first);
+        // What a claim of 2 % allows at 181 W is 2 % but for rounding.
+        let is_same = |limit: f64| first.is_some_and(|first| (limit / first - 1.0).abs() < 1e-6);
+        let same = limits.all(is_same);
         QuestionRow {
             question: *question,
             unit: named.unwrap_or(""),
@@ -131,6 +133,28 @@ pub(super) fn matrix(units: &[Unit<'_>]) -> Matrix {
             false => units.iter().map(|unit| unit.name.clone()).collect(),
         },
         rows: Question::ALL.iter().map(row).collect(),
+    }
+}
+
+impl Matrix {
+    /// The rows as they are shown: those with a fault first, then those that are open, the order of the
+    /// list within each; without what no unit rode.
+    pub fn ranked(&self) -> Vec<&QuestionRow> {
+        let rank = |row: &&QuestionRow| match row.counts {
+            counts if counts.fault > 0 => 0,
+            counts if counts.cannot_tell > 0 => 1,
+            _ => 2,
+        };
+        let mut rows: Vec<&QuestionRow> = self.rows.iter().filter(|row| row.is_ridden()).collect();
+        rows.sort_by_key(rank);
+        rows
+    }
+}
+
+impl QuestionRow {
+    /// Whether any unit rode what the question takes.
+    pub const fn is_ridden(&self) -> bool {
+        self.counts.fault + self.counts.cannot_tell + self.counts.fine > 0
     }
 }
 

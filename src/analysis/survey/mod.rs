@@ -17,7 +17,7 @@ mod tests;
 
 use serde::Serialize;
 
-pub use contrast::{Basis, Contrast, Pair, Said, Wanted};
+pub use contrast::{Basis, Contrast, Pair, Said, Wanted, called};
 pub use figures::FIGURES;
 pub use groups::{GroupFigures, SessionMean};
 pub use ladder::Ladder;
@@ -80,6 +80,9 @@ pub fn survey(
     sessions.sort_by(|a, b| a.session.cmp(&b.session));
     skipped.sort_by(|a, b| (&a.session, &a.reason).cmp(&(&b.session, &b.reason)));
     let by = asks.groups_by();
+    for session in &mut sessions {
+        session.by = by.and_then(|key| session.fact(key));
+    }
     let contrasts = contrast::contrasts(&asks.contrasts, asks.margin_percent, &sessions)?;
     let units = matrix::units(by, &sessions);
     let matrix = matrix::matrix(&units);

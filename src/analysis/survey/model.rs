@@ -141,7 +141,6 @@ impl Surveyed {
         named: &str,
         (session, aligned): (&Session, &Aligned),
         (table, findings): (&Table, &Findings),
-        by: Option<&str>,
     ) -> Self {
         let mut blocks = Vec::new();
         for segment in &table.segments {
@@ -172,7 +171,7 @@ impl Surveyed {
                 }
             }
         }
-        let mut found = Self {
+        Self {
             session: named.to_owned(),
             title: session.title.clone(),
             facts: session.facts.clone(),
@@ -181,9 +180,7 @@ impl Surveyed {
             questions: findings.answers.iter().map(Asked::of).collect(),
             blocks,
             bench: Bench::of(session),
-        };
-        found.by = by.and_then(|key| found.fact(key));
-        found
+        }
     }
 
     /// The value of a fact, on one line.

@@ -27,11 +27,8 @@ fn one(asks: &Asks, sessions: &[Surveyed]) -> Contrast {
 
 #[test]
 fn blocks_are_grouped_by_fact_kind_and_set_point() {
-    let firmware = |named, value, blocks: &[(f64, f64)]| {
-        let mut ride = ride(named, &[("firmware", value)], blocks);
-        ride.by = Some(value.to_owned());
-        ride
-    };
+    let firmware =
+        |named, value, blocks: &[(f64, f64)]| ride(named, &[("firmware", value)], blocks);
     let sessions = vec![
         firmware("monday", "1.0", &[(150.0, 1.0), (150.0, 1.2), (250.0, 2.0)]),
         firmware(
@@ -121,7 +118,8 @@ fn three_pairs_give_the_check_values() {
     assert_close(back.mean_percent.unwrap(), -0.4, 1e-12);
     assert_eq!(back.outcome, Said::Alike);
     assert!(
-        back.sentence.contains("4 reads 0.40 ± 0.25 points lower"),
+        back.sentence
+            .contains("unit 4 reads 0.40 ± 0.25 points lower"),
         "{}",
         back.sentence
     );
@@ -177,7 +175,7 @@ fn the_margin_decides_and_both_facts_are_told() {
         let said = &found.sentence;
         assert!(said.contains("statistically different from zero"), "{said}");
         assert_eq!(
-            said.contains("more of each would tell"),
+            said.contains("of each would tell"),
             needed.is_some_and(|n| n > 0),
             "{said}"
         );
@@ -299,7 +297,7 @@ fn every_pair_of_values_is_held_together_by_holm() {
     assert!(
         found
             .headline
-            .starts_with("Alike within ±1 points are unit 3 and 4"),
+            .starts_with("Alike within ±1 points: unit 3 and unit 4"),
         "{}",
         found.headline
     );
@@ -406,7 +404,6 @@ fn the_worst_ride_of_a_unit_answers_for_it() {
     };
     let ride = |named, unit: &str, outcome, value| Surveyed {
         questions: vec![asked(outcome, value)],
-        by: Some(unit.to_owned()),
         ..of_unit(named, unit, &[(150.0, value)])
     };
     let sessions = vec![
@@ -442,7 +439,7 @@ fn the_worst_ride_of_a_unit_answers_for_it() {
         (row.counts.fault, row.counts.fine, row.limit),
         (1, 1, Some(2.0))
     );
-    assert_eq!(found.headline, "Faults: accuracy in 3; none in 4");
+    assert_eq!(found.headline, "Faults: accuracy in unit 3; none in unit 4");
 }
 
 /// Forty rides whose trainer's scale is off by a different amount each day.
@@ -484,7 +481,6 @@ fn forty_rides_recover_the_spread_they_were_made_with() {
                 &format!("day {day}"),
                 (&opened.session, &aligned),
                 (&figures, &Findings::default()),
-                None,
             )
         })
         .collect();

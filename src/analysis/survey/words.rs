@@ -1,6 +1,6 @@
 //! The answer of a survey in a sentence: contrasts first, then whose faults they are.
 
-use super::contrast::{Contrast, Said};
+use super::contrast::{Contrast, Said, called};
 use super::matrix::{MOST_UNITS, Matrix};
 use crate::analysis::questions::Finding;
 use crate::text::{listed, machine_number, number, one_line, plural};
@@ -24,7 +24,9 @@ fn compared(contrasts: &[Contrast]) -> String {
         many => {
             let of = |said: Said| many.iter().filter(move |c| c.outcome == said);
             let named = |said: Said| {
-                let names: Vec<String> = of(said).map(|c| format!("{} and {}", c.a, c.b)).collect();
+                let names: Vec<String> = of(said)
+                    .map(|c| format!("{} and {}", called(&c.key, &c.a), called(&c.key, &c.b)))
+                    .collect();
                 names.join(", ")
             };
             let margins: Vec<f64> = many.iter().filter_map(|c| c.margin_percent).collect();
@@ -34,14 +36,9 @@ fn compared(contrasts: &[Contrast]) -> String {
                 }
                 _ => String::new(),
             };
-            let keys: Vec<&str> = many.iter().map(|c| c.key.as_str()).collect();
-            let key = match keys.iter().all(|key| *key == keys[0]) {
-                true => format!("{} ", one_line(keys[0])),
-                false => String::new(),
-            };
             let parts = [
-                (Said::Alike, format!("alike{within} are {key}")),
-                (Said::Differ, format!("{key}differ: ")),
+                (Said::Alike, format!("alike{within}: ")),
+                (Said::Differ, "differ: ".to_owned()),
             ];
             let mut said: Vec<String> = parts
                 .into_iter()
@@ -62,13 +59,9 @@ fn compared(contrasts: &[Contrast]) -> String {
 
 /// One contrast, short enough to head a page.
 fn short(contrast: &Contrast) -> String {
-    let (key, a, b) = (
-        one_line(&contrast.key),
-        one_line(&contrast.a),
-        one_line(&contrast.b),
-    );
+    let [a, b] = [&contrast.a, &contrast.b].map(|value| called(&contrast.key, value));
     let Some(mean) = contrast.mean_percent else {
-        return capital(&format!("{key} {a} and {b} have no block in common"));
+        return capital(&format!("{a} and {b} have no block in common"));
     };
     let [low, high] = contrast.ci95_percent.unwrap_or([f64::NAN; 2]);
     let by = format!(
@@ -79,10 +72,10 @@ fn short(contrast: &Contrast) -> String {
     let margin = machine_number(contrast.margin_percent.unwrap_or(f64::NAN));
     let side = if mean < 0.0 { "lower" } else { "higher" };
     capital(&match contrast.outcome {
-        Said::Alike => format!("{key} {a} and {b} read alike within ±{margin} points"),
-        Said::Differ => format!("{key} {a} reads {by} {side} than {b}"),
+        Said::Alike => format!("{a} and {b} read alike within ±{margin} points"),
+        Said::Differ => format!("{a} reads {by} {side} than {b}"),
         Said::CannotTell => {
-            format!("whether {key} {a} and {b} read alike cannot be told: {a} reads {by} {side}")
+            format!("whether {a} and {b} read alike cannot be told: {a} reads {by} {side}")
         }
     })
 }
@@ -108,8 +101,8 @@ fn faults(matrix: &Matrix, noun: &str, units: usize) -> String {
             .filter(|row| row.cells[index].outcome == Finding::Fault);
         let keys: Vec<&str> = own.map(|row| row.question.key()).collect();
         match said.iter_mut().find(|(known, _)| *known == keys) {
-            Some((_, names)) => names.push(one_line(unit)),
-            None => said.push((keys, vec![one_line(unit)])),
+            Some((_, names)) => names.push(named(noun, unit)),
+            None => said.push((keys, vec![named(noun, unit)])),
         }
     }
     let (none, some): (Vec<_>, Vec<_>) = said.into_iter().partition(|(keys, _)| keys.is_empty());
@@ -123,6 +116,14 @@ fn faults(matrix: &Matrix, noun: &str, units: usize) -> String {
     match some.is_empty() {
         true => format!("No fault in {}", plural(units, noun)),
         false => format!("Faults: {}", parts.join("; ")),
+    }
+}
+
+/// A unit as the sentence calls it; a session by its path.
+fn named(noun: &str, unit: &str) -> String {
+    match noun {
+        "session" => one_line(unit),
+        key => called(key, unit),
     }
 }
 

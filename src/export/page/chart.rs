@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 
 use super::html::{escaped, set};
 use crate::analysis::questions::Finding;
+use crate::picture::gauge::LIMITS;
 use crate::picture::ticks::{clock_step_s, multiples, round_step};
 
 /// Room over the highest value, px.
@@ -359,29 +360,31 @@ pub(in crate::export) fn inline_sign(finding: Finding) -> String {
 /// in the middle where it has a sign. Fills its cell; what is allowed is ground over its whole height,
 /// so that rows join.
 pub(in crate::export) fn gauge(finding: Finding, value: [f64; 3], two_sided: bool) -> String {
-    marked_gauge((mark(finding), tone(finding)), value, two_sided)
+    let look = (mark(finding), tone(finding));
+    marked_gauge(look, value, two_sided.then_some(LIMITS))
 }
 
-/// The same with a mark and a tone of its own.
+/// The same with a mark and a tone of its own; two-sided where it says how many limits it reaches to either
+/// side.
 pub(in crate::export) fn marked_gauge(
     (mark, tone): (&str, &str),
     [value, low, high]: [f64; 3],
-    two_sided: bool,
+    two_sided: Option<f64>,
 ) -> String {
-    const LIMITS: f64 = crate::picture::gauge::LIMITS;
     let at = |v: f64| {
-        let share = if two_sided {
-            0.5 + 0.5 * v / LIMITS
-        } else {
-            v / LIMITS
+        let share = match two_sided {
+            Some(reach) => 0.5 + 0.5 * v / reach,
+            None => v / LIMITS,
         };
         100.0 * share.clamp(0.0, 1.0)
     };
-    let is_off = value.abs() > LIMITS;
+    let is_off = value.abs() > two_sided.unwrap_or(LIMITS);
+    let beyond =
+        |arrows: &str| format!("<path class=\"mark-off mark-off-{tone}\" d=\"{arrows}\"/>");
     let mark = match (is_off, value < 0.0) {
-        (false, _) => mark,
-        (true, false) => "<path class=\"mark-off\" d=\"M-9-4L-5 0-9 4M-4-4L0 0-4 4\"/>",
-        (true, true) => "<path class=\"mark-off\" d=\"M9-4L5 0 9 4M4-4L0 0 4 4\"/>",
+        (false, _) => mark.to_owned(),
+        (true, false) => beyond("M-9-4L-5 0-9 4M-4-4L0 0-4 4"),
+        (true, true) => beyond("M9-4L5 0 9 4M4-4L0 0 4 4"),
     };
     let bar = if is_off || high <= low {
         String::new()
@@ -401,19 +404,26 @@ pub(in crate::export) fn marked_gauge(
 
 /// An empty gauge: what is allowed, and no value.
 pub(in crate::export) fn empty_gauge(two_sided: bool) -> String {
-    format!("{}</svg>", ground(two_sided))
+    format!("{}</svg>", ground(two_sided.then_some(LIMITS)))
 }
 
-fn ground(two_sided: bool) -> String {
-    let edge =
-        |x: &str| format!("<line class=\"edge\" x1=\"{x}%\" x2=\"{x}%\" y1=\"0\" y2=\"100%\"/>");
-    let (from, edges) = if two_sided {
-        ("33.33", edge("33.33") + &edge("66.67"))
-    } else {
-        ("0", edge("33.33"))
+fn ground(two_sided: Option<f64>) -> String {
+    let edge = |x: f64| {
+        format!("<line class=\"edge\" x1=\"{x:.2}%\" x2=\"{x:.2}%\" y1=\"0\" y2=\"100%\"/>")
+    };
+    let (from, width, edges) = match two_sided {
+        Some(reach) => {
+            let half = 50.0 / reach;
+            (
+                50.0 - half,
+                2.0 * half,
+                edge(50.0 - half) + &edge(50.0 + half),
+            )
+        }
+        None => (0.0, 100.0 / LIMITS, edge(100.0 / LIMITS)),
     };
     format!(
-        "<svg class=\"gauge\" aria-hidden=\"true\"><rect class=\"allowed\" x=\"{from}%\" width=\"33.33%\" height=\"100%\"/>{edges}"
+        "<svg class=\"gauge\" aria-hidden=\"true\"><rect class=\"allowed\" x=\"{from:.2}%\" width=\"{width:.2}%\" height=\"100%\"/>{edges}"
     )
 }
 

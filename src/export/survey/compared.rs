@@ -1,12 +1,14 @@
 //! What a survey compares: contrasts, questions by unit, the ladder of limits; as grids and as CSV.
 
 use crate::analysis::questions::Finding;
-use crate::analysis::survey::{Basis, Cell, Contrast, MOST_UNITS, QuestionRow, Said, Survey};
+use crate::analysis::survey::{
+    Basis, Cell, Contrast, MOST_UNITS, QuestionRow, Said, Survey, called,
+};
 use crate::export::findings::sign;
 use crate::stats::Interval;
 use crate::text::{
-    Grid, Head, escaped, hanging, inert, machine_number, number, one_line, optional, plural,
-    word_of,
+    Grid, Head, escaped, hanging, inert, listed, machine_number, number, one_line, optional,
+    plural, word_of,
 };
 
 /// Most units beside each other in the columns of a terminal.
@@ -14,12 +16,10 @@ const BESIDE: usize = 5;
 
 /// What a contrast compares.
 pub(super) fn name(contrast: &Contrast) -> String {
-    format!(
-        "{} {} - {}",
-        one_line(&contrast.key),
-        one_line(&contrast.a),
-        one_line(&contrast.b)
-    )
+    let [a, b] = [&contrast.a, &contrast.b].map(|value| called(&contrast.key, value));
+    // The key stands before both or neither.
+    let key = format!("{} ", one_line(&contrast.key));
+    format!("{a} - {}", b.strip_prefix(&key).unwrap_or(&b))
 }
 
 /// What it says, as people read it.
@@ -61,7 +61,7 @@ pub(super) fn contrasts(survey: &Survey) -> Grid {
         Head::number("difference", "points"),
         Head::number("margin", ""),
         Head::text("said"),
-        Head::text("rests on"),
+        Head::text("from zero"),
         Head::number("rides needed", ""),
     ]);
     for contrast in &survey.contrasts {
@@ -71,11 +71,20 @@ pub(super) fn contrasts(survey: &Survey) -> Grid {
             with_half(contrast.mean_percent, contrast.ci95_percent),
             optional(contrast.margin_percent, 2, false),
             said(contrast.outcome).to_owned(),
-            basis(contrast.basis).to_owned(),
+            from_zero(contrast).to_owned(),
             needed.map_or_else(|| "-".to_owned(), |n| n.to_string()),
         ]);
     }
     grid
+}
+
+/// Whether it is told from zero, whatever the margin.
+pub(super) const fn from_zero(contrast: &Contrast) -> &'static str {
+    match (contrast.mean_percent, contrast.differs_from_zero) {
+        (None, _) => "-",
+        (_, true) => "differs",
+        (_, false) => "not told",
+    }
 }
 
 /// Its p values.
@@ -83,11 +92,11 @@ pub(super) fn tests(survey: &Survey) -> Grid {
     let mut grid = Grid::new([
         Head::text("contrast"),
         Head::number("pairs", ""),
-        Head::number("difference, 90 % CI", "points"),
+        Head::number("90 % CI", "points"),
         Head::number("p(differs)", ""),
         Head::number("p(beyond)", ""),
         Head::number("p(alike)", ""),
-        Head::number("critical difference", "points"),
+        Head::number("CD", "points"),
     ]);
     for contrast in &survey.contrasts {
         grid.push(vec![
@@ -103,12 +112,59 @@ pub(super) fn tests(survey: &Survey) -> Grid {
     grid
 }
 
-/// The sentences of the contrasts; of many only those that the table does not say.
+/// Most contrasts of which each has its sentence; of more the table tells.
+const SAID: usize = 3;
+
+/// The sentences of the contrasts; of many what the table does not say, each once.
 pub(super) fn sentences(survey: &Survey) -> Vec<String> {
-    let contrasts = survey.contrasts.iter();
-    contrasts
-        .map(|c| format!("{}.", capital(&c.sentence)))
-        .collect()
+    let contrasts = &survey.contrasts;
+    let is_bare = |c: &&Contrast| contrasts.len() <= SAID || c.n == 0;
+    let own = contrasts.iter().filter(is_bare);
+    let mut said: Vec<String> = own.map(|c| format!("{}.", capital(&c.sentence))).collect();
+    if contrasts.len() > SAID {
+        said.push(format!(
+            "Chance among {} is allowed for (Holm 1979); {}.",
+            plural(contrasts.len(), "contrast"),
+            rests(survey)
+        ));
+        let also: Vec<String> = contrasts
+            .iter()
+            .filter(|c| !c.also_differ.is_empty())
+            .map(|c| format!("{} in {}", name(c), listed(&c.also_differ)))
+            .collect();
+        if !also.is_empty() {
+            said.push(format!(
+                "They differ in other facts as well, which may be why: {}.",
+                also.join("; ")
+            ));
+        }
+    }
+    said
+}
+
+/// What the limits of many contrasts rest on.
+fn rests(survey: &Survey) -> String {
+    let of = |wanted: Basis| {
+        survey
+            .contrasts
+            .iter()
+            .filter(|c| c.basis == wanted)
+            .count()
+    };
+    let said = [
+        (Basis::Rides, "on each side's own rides (Welch)"),
+        (Basis::Repeats, "on the spread of all repeated rides"),
+        (
+            Basis::Pairs,
+            "on paired blocks of too few rides to tell the day from what is compared",
+        ),
+        (Basis::Seconds, "on the seconds of one pair"),
+    ];
+    let used = said.into_iter().filter(|(basis, _)| of(*basis) > 0);
+    let used: Vec<String> = used
+        .map(|(basis, words)| format!("{} {words}", of(basis)))
+        .collect();
+    format!("the limits of {}", listed(&used).replacen(' ', " rest ", 1))
 }
 
 /// Why the scale cancels or does not, each reason once.
@@ -136,41 +192,53 @@ pub(super) fn value_of(cell: &Cell, unit: &str) -> String {
         (Some(value), _) => {
             let signed = matches!(unit, "%" | "points");
             let decimals = if value.abs() < 100.0 { 1 } else { 0 };
-            let unit = if unit.is_empty() {
-                String::new()
-            } else {
-                format!(" {unit}")
-            };
-            format!("{}{unit}", number(value, decimals, signed))
+            format!("{}{}", number(value, decimals, signed), with_unit(unit))
         }
     };
     let share = match (cell.outcome, cell.of) {
-        (Finding::NotRidden, _) | (_, 0 | 1) => String::new(),
+        (Finding::NotRidden, _) => String::new(),
+        _ if cell.rides == cell.of => String::new(),
         _ => format!(" ({}/{})", cell.rides, cell.of),
     };
     format!("{value}{share}").trim_start().to_owned()
 }
 
-/// The limit of a row, with its unit.
+/// A unit behind its number.
+fn with_unit(unit: &str) -> String {
+    match unit {
+        "" => String::new(),
+        "1/h" => " /h".to_owned(),
+        unit => format!(" {unit}"),
+    }
+}
+
+/// The limit of a row, with its unit; of an answer without a number none.
 pub(super) fn limit_of(row: &QuestionRow) -> String {
-    let unit = if row.unit.is_empty() {
-        String::new()
-    } else {
-        format!(" {}", row.unit)
-    };
-    row.limit.map_or_else(String::new, |limit| {
-        format!("{}{unit}", machine_number(limit))
+    let is_told = row.cells.iter().any(|cell| cell.value.is_some());
+    let limit = row.limit.filter(|_| is_told);
+    limit.map_or_else(String::new, |limit| {
+        format!("{}{}", machine_number(limit), with_unit(row.unit))
     })
 }
 
-/// Questions by unit, as many units beside each other as `most`; of more their number.
+/// The questions that nobody rode, in a sentence; empty where there is none.
+pub(super) fn not_ridden(survey: &Survey) -> String {
+    let rows = survey.matrix.rows.iter().filter(|row| !row.is_ridden());
+    let keys: Vec<&str> = rows.map(|row| row.question.key()).collect();
+    match keys.as_slice() {
+        [] => String::new(),
+        keys => format!("Not ridden by any: {}.", listed(keys)),
+    }
+}
+
+/// Questions that any unit rode, as many units beside each other as `most`; of more their number.
 pub(super) fn questions(survey: &Survey, most: usize) -> Grid {
     let matrix = &survey.matrix;
     if matrix.units.is_empty() || matrix.units.len() > most {
         let heads =
             ["fault", "cannot tell", "fine", "not ridden"].map(|head| Head::number(head, ""));
         let mut grid = Grid::new(std::iter::once(Head::text("question")).chain(heads));
-        for row in &matrix.rows {
+        for row in matrix.ranked() {
             let counts = row.counts;
             let each = [
                 counts.fault,
@@ -189,7 +257,7 @@ pub(super) fn questions(survey: &Survey, most: usize) -> Grid {
     }
     let units = matrix.units.iter().map(|unit| Head::text(&one_line(unit)));
     let mut grid = Grid::new([Head::text("question")].into_iter().chain(units));
-    for row in &matrix.rows {
+    for row in matrix.ranked() {
         let cells = row.cells.iter().map(|cell| {
             format!("{} {}", sign(cell.outcome), value_of(cell, row.unit))
                 .trim_end()
@@ -255,6 +323,10 @@ pub(super) fn text(survey: &Survey, width: usize) -> String {
         units(survey).to_uppercase()
     ));
     out.push_str(&questions(survey, BESIDE).aligned("", width));
+    let missing = not_ridden(survey);
+    if !missing.is_empty() {
+        out.push_str(&hanging("", &missing, width));
+    }
     if !survey.ladder.is_empty() {
         out.push_str("\nSTRICTEST LIMIT KEPT\n");
         out.push_str(&ladder(survey).aligned("", width));
@@ -276,9 +348,10 @@ pub(super) fn markdown(survey: &Survey) -> String {
         out.push_str(&format!("\n{}\n", tests(survey).markdown()));
     }
     out.push_str(&format!(
-        "## Questions of {}\n\n{}\n",
+        "## Questions of {}\n\n{}\n{}\n\n",
         escaped(&units(survey)),
-        questions(survey, MOST_UNITS).markdown()
+        questions(survey, MOST_UNITS).markdown(),
+        not_ridden(survey)
     ));
     if !survey.ladder.is_empty() {
         out.push_str(&format!(

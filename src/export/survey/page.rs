@@ -10,7 +10,7 @@ use crate::analysis::questions::answer::by_limits;
 use crate::analysis::survey::{Cell, Contrast, QuestionRow, Said, Survey};
 use crate::export::page::chart::{empty_gauge, gauge, inline_sign, marked_gauge, tone};
 use crate::export::page::html::{document, escaped, folded, list, paragraph, section, set, table};
-use crate::picture::gauge::Gauge;
+use crate::picture::gauge::{Gauge, LIMITS};
 use crate::picture::survey as forest;
 use crate::plan::CAUTIONS;
 use crate::text::{machine_number, number, one_line, plural, word_of};
@@ -100,7 +100,7 @@ fn questions(survey: &Survey) -> String {
         );
     }
     out.push_str("</tr></thead>\n<tbody>\n");
-    for row in &matrix.rows {
+    for row in matrix.ranked() {
         let _ = write!(
             out,
             "<tr><th scope=\"row\"><abbr title=\"{}\">{}</abbr></th><td class=\"limit n\">{}</td>",
@@ -130,6 +130,11 @@ fn questions(survey: &Survey) -> String {
         );
     }
     out.push_str("</tr></tfoot>\n</table></div>\n");
+    let _ = writeln!(
+        out,
+        "<p class=\"note\">{}</p>",
+        set(&compared::not_ridden(survey))
+    );
     out
 }
 
@@ -193,19 +198,21 @@ fn alike(survey: &Survey) -> String {
     if survey.contrasts.is_empty() {
         return String::new();
     }
+    let reach = reach(survey);
     let mut out = format!(
-        "<p class=\"asked\">Difference with its 90 % limits. Green: the margin.</p>\n<table class=\"forest\">\n<caption class=\"hide\">Differences against the margin</caption>\n<thead><tr><th scope=\"col\"><span class=\"hide\">contrast</span></th>{}<th scope=\"col\" class=\"n\">points</th><th scope=\"col\"><span class=\"hide\">outcome</span></th><th scope=\"col\" class=\"n w\">rides needed</th></tr></thead>\n<tbody>\n",
-        scale(margin_of(survey), "")
+        "<p class=\"asked\">Difference with its 90 % limits. Green: the margin.</p>\n<table class=\"forest\">\n<caption class=\"hide\">Differences against the margin</caption>\n<thead><tr><th scope=\"col\"><span class=\"hide\">contrast</span></th>{}<th scope=\"col\" class=\"n\">points</th><th scope=\"col\"><span class=\"hide\">outcome</span></th><th scope=\"col\" class=\"w\">from zero</th><th scope=\"col\" class=\"n w\">rides needed</th></tr></thead>\n<tbody>\n",
+        scale(margin_of(survey), reach)
     );
     for contrast in &survey.contrasts {
-        let drawn = drawn_contrast(contrast).unwrap_or_else(|| empty_gauge(true));
+        let drawn = drawn_contrast(contrast, reach).unwrap_or_default();
         let (class, _) = look(contrast.outcome);
         let _ = writeln!(
             out,
-            "<tr><th scope=\"row\">{}</th><td class=\"g\">{drawn}</td><td class=\"n\">{}</td><td class=\"{class}\">{}</td><td class=\"n w\">{}</td></tr>",
+            "<tr><th scope=\"row\">{}</th><td class=\"g\">{drawn}</td><td class=\"n\">{}</td><td class=\"{class}\">{}</td><td class=\"w\">{}</td><td class=\"n w\">{}</td></tr>",
             set(&compared::name(contrast)),
             set(&with_half(contrast.mean_percent, contrast.ci90_percent)),
             compared::said(contrast.outcome),
+            compared::from_zero(contrast),
             contrast
                 .rides_needed
                 .map_or_else(|| "–".to_owned(), |n| n.to_string())
@@ -237,31 +244,46 @@ const fn look(said: Said) -> (&'static str, &'static str) {
     }
 }
 
-fn drawn_contrast(contrast: &Contrast) -> Option<String> {
+fn drawn_contrast(contrast: &Contrast, reach: f64) -> Option<String> {
     let margin = contrast.margin_percent?;
     let [low, high] = contrast.ci90_percent?;
     let (tone, mark) = look(contrast.outcome);
     let value = [contrast.mean_percent?, low, high].map(|v| v / margin);
-    Some(marked_gauge((mark, tone), value, true))
+    Some(marked_gauge((mark, tone), value, Some(reach)))
 }
 
-/// The head of a two-sided gauge: three limits to either side.
-fn scale(limit: Option<f64>, unit: &str) -> String {
-    let Some(limit) = limit else {
-        return "<th scope=\"col\" class=\"scale\"><span></span><span>−1×</span><span>+1×</span><span></span></th>".to_owned();
+/// How many margins to either side the contrasts need, 3 to 6.
+fn reach(survey: &Survey) -> f64 {
+    let sizes = survey.contrasts.iter().filter_map(|contrast| {
+        let [low, high] = contrast.ci90_percent?;
+        Some(low.abs().max(high.abs()) / contrast.margin_percent?)
+    });
+    sizes.fold(LIMITS, f64::max).ceil().min(2.0 * LIMITS)
+}
+
+/// The head of a two-sided gauge that ends `reach` limits to either side.
+fn scale(limit: Option<f64>, reach: f64) -> String {
+    let at = |times: f64| {
+        let text = match limit {
+            Some(limit) => number(times * limit, decimals(limit), true),
+            None => format!("{}×", number(times, 0, true)),
+        };
+        set(&text)
     };
-    let at = |times: f64, unit: &str| {
-        set(&format!(
-            "{}{unit}",
-            number(times * limit, decimals(limit), true)
-        ))
-    };
+    let place = |times: f64| 50.0 + 50.0 * times / reach;
+    let middle: String = [-1.0, 0.0, 1.0]
+        .map(|times| {
+            format!(
+                "<span style=\"left:{:.2}%\">{}</span>",
+                place(times),
+                at(times)
+            )
+        })
+        .concat();
     format!(
-        "<th scope=\"col\" class=\"scale\"><span>{}</span><span>{}</span><span>{}</span><span>{}</span></th>",
-        at(-3.0, ""),
-        at(-1.0, ""),
-        at(1.0, ""),
-        at(3.0, unit)
+        "<th scope=\"col\" class=\"scale two\"><span class=\"from\">{}</span>{middle}<span class=\"to\">{}</span></th>",
+        at(-reach),
+        at(reach)
     )
 }
 
@@ -283,7 +305,7 @@ fn set_points(survey: &Survey) -> String {
             out,
             "<table class=\"forest\">\n<caption>{}</caption>\n<thead><tr><th scope=\"col\"><span class=\"hide\">unit</span></th>{}<th scope=\"col\" class=\"n\">%</th></tr></thead>\n<tbody>\n",
             set(&group.name),
-            scale(group.margin_percent, "")
+            scale(group.margin_percent, LIMITS)
         );
         for unit in &group.units {
             let (drawn, class) = drawn_unit(unit, group.margin_percent);

@@ -2,7 +2,7 @@
 
 use super::compared;
 use crate::analysis::questions::Finding;
-use crate::analysis::survey::{Contrast, GroupFigures, Said, SessionMean, Survey};
+use crate::analysis::survey::{Contrast, GroupFigures, Said, SessionMean, Survey, called};
 use crate::export::ExportError;
 use crate::export::figure::Picture;
 use crate::picture::forest::{Entry, rows};
@@ -105,7 +105,7 @@ fn forest_of(survey: &Survey, kind: Option<Kind>, watts: f64) -> forest::Group {
                 let known = halves.len() == rides.len();
                 forest::Unit {
                     name: match (&survey.by, key) {
-                        (Some(by), Some(value)) => format!("{} {}", one_line(by), one_line(&value)),
+                        (Some(by), Some(value)) => called(by, &value),
                         (Some(by), None) => format!("no {}", one_line(by)),
                         (None, name) => one_line(&name.unwrap_or_default()),
                     },
@@ -138,8 +138,8 @@ pub fn questions(survey: &Survey) -> Result<Picture, ExportError> {
     }
     let units: Vec<String> = matrix.units.iter().map(|unit| one_line(unit)).collect();
     let asked: Vec<signs::Asked> = matrix
-        .rows
-        .iter()
+        .ranked()
+        .into_iter()
         .map(|row| signs::Asked {
             name: row.question.key().to_owned(),
             outcomes: row.cells.iter().map(|cell| cell.outcome).collect(),

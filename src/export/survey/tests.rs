@@ -24,7 +24,6 @@ fn two_firmwares() -> Survey {
             _ => asked(Question::Accuracy, Finding::Fine, 0.2),
         };
         Surveyed {
-            by: Some(firmware.to_owned()),
             questions: vec![accuracy, asked(Question::Level, Finding::CannotTell, -1.7)],
             ..ride(named, &[("firmware", firmware)], blocks)
         }
@@ -178,7 +177,6 @@ fn the_page_answers_first_and_is_sound() {
 fn names_of_others_do_no_harm() {
     const HARM: &str = "</title><script>alert(1)</script>\u{202e}";
     let sessions = ["3", HARM].map(|unit| Surveyed {
-        by: Some(crate::text::one_line(unit)),
         ..ride(
             unit,
             &[("unit", unit), ("origin", HARM)],
