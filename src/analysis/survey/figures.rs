@@ -10,6 +10,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "contrasts.mean_percent",
         label: "difference",
+        short: "D",
         unit: "points",
         decimals: 2,
         signed: true,
@@ -65,6 +66,7 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "contrasts.rides_needed",
         label: "rides needed",
+        short: "more rides",
         definition: "Rides of each that are still to be ridden until the difference, if it is as found, is decided with 80 % chance; null where no number up to 1000 would.",
         formula: "least n with (t(0.95 or 0.975, 2n − 2) + t(0.80, 2n − 2)) √(2s²/n + u²) ≤ |margin − |D||",
         source: OURS,

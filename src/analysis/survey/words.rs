@@ -16,6 +16,9 @@ pub(super) fn headline(
     parts.join(". ")
 }
 
+/// Most pairs that a headline names.
+const NAMED: usize = 3;
+
 /// What the contrasts say.
 fn compared(contrasts: &[Contrast]) -> String {
     match contrasts {
@@ -27,7 +30,10 @@ fn compared(contrasts: &[Contrast]) -> String {
                 let names: Vec<String> = of(said)
                     .map(|c| format!("{} and {}", called(&c.key, &c.a), called(&c.key, &c.b)))
                     .collect();
-                names.join(", ")
+                match names.len() > NAMED {
+                    true => format!("{} of {} pairs", names.len(), many.len()),
+                    false => names.join(", "),
+                }
             };
             let margins: Vec<f64> = many.iter().filter_map(|c| c.margin_percent).collect();
             let within = match margins.split_first() {

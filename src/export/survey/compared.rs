@@ -58,11 +58,11 @@ pub(super) fn with_half(value: Option<f64>, limits: Option<Interval>) -> String 
 pub(super) fn contrasts(survey: &Survey) -> Grid {
     let mut grid = Grid::new([
         Head::text("contrast"),
-        Head::number("difference", "points"),
+        Head::number("D", "points"),
         Head::number("margin", ""),
         Head::text("said"),
         Head::text("from zero"),
-        Head::number("rides needed", ""),
+        Head::number("more rides", ""),
     ]);
     for contrast in &survey.contrasts {
         let needed = contrast.rides_needed;

@@ -209,7 +209,7 @@ fn alike(survey: &Survey) -> String {
         let _ = writeln!(
             out,
             "<tr><th scope=\"row\">{}</th><td class=\"g\">{drawn}</td><td class=\"n\">{}</td><td class=\"{class}\">{}</td><td class=\"w\">{}</td><td class=\"n w\">{}</td></tr>",
-            set(&compared::name(contrast)),
+            set(&compared::name(contrast).replace(" - ", " − ")),
             set(&with_half(contrast.mean_percent, contrast.ci90_percent)),
             compared::said(contrast.outcome),
             compared::from_zero(contrast),
