@@ -118,6 +118,10 @@ pub fn lines(survey: &Survey) -> Vec<Vec<String>> {
     lines
 }
 
+/// Most sessions whose bias is listed one by one for reading.
+const LISTED: usize = 200;
+const TOO_MANY: &str = "Too many to list: --format csv --table precision has them.";
+
 /// What the standard deviations are.
 const MEANING: &str = "s_r: standard deviation within a ride (repeatability); s_L: between rides; s_R: of one block on another day (reproducibility); ISO 5725-2. The bias is the mean of the rides' means.";
 
@@ -250,7 +254,10 @@ pub fn text(survey: &Survey) -> String {
     out.push_str(&spread(survey).aligned("", WIDTH));
     out.push_str(&hanging("", MEANING, WIDTH));
     out.push_str("\nBIAS OF EACH SESSION\n");
-    out.push_str(&by_session(survey).aligned("", WIDTH));
+    match survey.used > LISTED {
+        true => out.push_str(&hanging("", TOO_MANY, WIDTH)),
+        false => out.push_str(&by_session(survey).aligned("", WIDTH)),
+    }
     for (title, notes) in [("REMARKS", remarks(survey)), ("LEFT OUT", skipped(survey))] {
         if !notes.is_empty() {
             out.push_str(&format!("\n{title}\n"));
@@ -279,7 +286,10 @@ pub fn markdown(survey: &Survey) -> String {
         compared::markdown(survey),
         precision(survey).markdown(),
         spread(survey).markdown(),
-        by_session(survey).markdown(),
+        match survey.used > LISTED {
+            true => format!("{TOO_MANY}\n"),
+            false => by_session(survey).markdown(),
+        },
     );
     for (title, notes) in [("Remarks", remarks(survey)), ("Left out", skipped(survey))] {
         if !notes.is_empty() {

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use super::compared::{self, capital, limit_of, value_of, with_half};
-use super::{by_session, counted, pictures, precision, remarks, skipped, spread};
+use super::{LISTED, TOO_MANY, by_session, counted, pictures, precision, remarks, skipped, spread};
 use crate::analysis::questions::Finding;
 use crate::analysis::questions::answer::by_limits;
 use crate::analysis::survey::{Cell, Contrast, QuestionRow, Said, Survey};
@@ -18,8 +18,6 @@ use crate::text::{machine_number, number, one_line, plural, word_of};
 /// Most units that have room for a gauge each, and for a value.
 const WITH_GAUGES: usize = 4;
 const WITH_VALUES: usize = 8;
-/// Most sessions whose bias is listed one by one.
-const LISTED: usize = 200;
 /// Characters from which on a headline is set smaller.
 const LONG: usize = 110;
 
@@ -78,20 +76,16 @@ fn questions(survey: &Survey) -> String {
         return table(&caption, &compared::questions(survey, 0));
     }
     let n = matrix.units.len();
+    let span = 1 + usize::from(n <= WITH_VALUES) + usize::from(n <= WITH_GAUGES);
     let mut out = format!(
         "<div class=\"wide\"><table class=\"matrix\">\n<caption>{} <span class=\"mute\">Each cell: {}.</span></caption>\n<thead><tr><th scope=\"col\" class=\"quiet\">question</th><th scope=\"col\" class=\"quiet limit n\">limit</th>",
         set(&caption),
-        match n {
-            0..=WITH_GAUGES => "sign, value against the limit, figure; green: allowed",
-            ..=WITH_VALUES => "sign and figure",
+        match span {
+            3 => "sign, value against the limit, figure; green: allowed",
+            2 => "sign and figure",
             _ => "sign",
         }
     );
-    let span = match n {
-        0..=WITH_GAUGES => 3,
-        ..=WITH_VALUES => 2,
-        _ => 1,
-    };
     for unit in &matrix.units {
         let _ = write!(
             out,
@@ -356,7 +350,7 @@ fn rest(survey: &Survey) -> String {
         + &paragraph(super::MEANING)
         + &list(remarks(survey));
     let each = match survey.used > LISTED {
-        true => paragraph("Too many to list here: --format csv has them."),
+        true => paragraph(TOO_MANY),
         false => table("", &by_session(survey)),
     };
     let made = format!(
