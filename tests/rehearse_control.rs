@@ -1,10 +1,12 @@
 //! A trainer that controls the rider, rehearsed: set points held, surged and followed, slopes
 //! simulated, and what its reading makes of them, each in the size asked for.
 
-use truing::plan::{Leg, Plan};
-use truing::recording::{Channel, ReadOptions, read};
+use truing::analysis::table::table;
+use truing::plan::{Leg, PhaseCheck, Plan, Ridden, check};
+use truing::recording::{Channel, Format, ReadOptions, read};
 use truing::rehearse::{Fault, Rehearsal, Scenario, SessionOptions, ride, write_session};
-use truing::session::Kind;
+use truing::session::{Kind, OpenOptions, OpenedSession};
+use truing::timeline::{Aligned, Span};
 
 fn rehearse(plan: &str, faults: &[&str], seed: u64) -> Rehearsal {
     let plan = Plan::built_in(plan).unwrap();
@@ -202,6 +204,237 @@ fn slopes_arrive_with_their_share_and_delay() {
         let late_s = area / (after - before) - 0.5;
         // The rider changes gear with the slope: the wheel has to slow down as well.
         assert!((late_s - delay_s).abs() < 2.5, "{late_s} {delay_s}");
+    }
+}
+
+/// A plan of one phase in simulation mode, after a minute at a set power and a coast.
+fn simulated(phase: &str) -> Plan {
+    let text = format!(
+        "title = \"t\"\npurpose = \"p\"\ncontrolled = true\n\
+         [[phase]]\nkind = \"open\"\nduration_s = 60\nset_point_w = 150\n\
+         [[phase]]\nkind = \"coast\"\nduration_s = 12\n\
+         [[phase]]\n{phase}\n"
+    );
+    Plan::from_toml("own.toml", &text).unwrap()
+}
+
+/// Power at the wheel − force of the grade × speed, J over rows of the trainer; and the gain of kinetic
+/// energy that it went into.
+fn left_over_j(rehearsal: &Rehearsal, from_s: f64, to_s: f64, grade_percent: f64) -> (f64, f64) {
+    let simulation = rehearsal.scenario.simulation;
+    let speed = column(rehearsal, Channel::Speed);
+    let mut free_j = 0.0;
+    for r in row(from_s)..row(to_s) {
+        // A row's power is the mean of the second that ends there.
+        let (before, now) = (speed[r - 1], speed[r]);
+        let middle = 0.5 * (before + now);
+        let force = simulation.force_n(grade_percent, middle);
+        free_j += rehearsal.streams[0].site_w[r] - force * middle;
+    }
+    let (first, last) = (speed[row(from_s) - 1], speed[row(to_s) - 1]);
+    let gained_j = 0.5 * simulation.flywheel_kg * (last * last - first * first);
+    (free_j, gained_j)
+}
+
+/// F = κ·m·g·sin α + c_r·m·g·cos α + ½C_w·v² + m_a·dv/dt holds second by second: what a sprint's power
+/// leaves over goes into the flywheel and comes out again.
+#[test]
+fn a_sprint_on_a_slope_spins_up_the_flywheel() {
+    let rehearsal = rehearse("slopes", &["gradient-share=0.8", "gradient-lag=1.5"], 8);
+    for (leg, grade) in of(&rehearsal, Kind::Sprint).iter().zip([0.0, 4.0]) {
+        assert_eq!(
+            column(&rehearsal, Channel::Grade)[row(leg.from_s + 5.0)],
+            grade
+        );
+        let start = leg.from_s + 29.0;
+        // Power from the trainer's own site is of the past second, speed of the moment.
+        let (up_j, gained_j) = left_over_j(&rehearsal, start, start + 10.0, grade);
+        assert!(
+            gained_j > 350.0 && (up_j - gained_j).abs() < 0.12 * gained_j,
+            "{up_j} {gained_j}"
+        );
+        let (whole_j, gained_j) = left_over_j(&rehearsal, start - 8.0, leg.to_s - 2.0, grade);
+        assert!((whole_j - gained_j).abs() < 60.0, "{whole_j} {gained_j}");
+    }
+    let speed = column(&rehearsal, Channel::Speed);
+    let gained = |leg: &Leg| {
+        let (before, after) = (speed[row(leg.from_s + 28.0)], speed[row(leg.from_s + 33.0)]);
+        after * after - before * before
+    };
+    let sprints = of(&rehearsal, Kind::Sprint);
+    assert!(gained(&sprints[0]) > 1.15 * gained(&sprints[1]));
+    let delay_s = rehearsal.truth.slopes.as_ref().unwrap().gradient_delay_s;
+    assert_eq!(delay_s, 0.5 + 1.5);
+}
+
+/// With one gear throughout, what a step of the grade costs arrives as late as the truth says, by area.
+#[test]
+fn a_delay_is_dead_time_and_time_constant_together() {
+    let plan = simulated(
+        "kind = \"slope\"\nduration_s = 360\ngrades_percent = [1, 4, 1]\ngear = \"50/25\"",
+    );
+    for (faults, delay_s) in [
+        (&["gradient-delay=3"][..], 3.0),
+        (&["gradient-delay=1", "gradient-lag=4"][..], 5.0),
+    ] {
+        let mut late = Vec::new();
+        for seed in 0..6 {
+            let mut scenario = Scenario::for_plan(&plan);
+            for fault in faults {
+                fault
+                    .parse::<Fault>()
+                    .unwrap()
+                    .put_into(&mut scenario, &plan)
+                    .unwrap();
+            }
+            let rehearsal = ride(&plan, &scenario, 700 + seed).unwrap();
+            let speed = column(&rehearsal, Channel::Speed);
+            let simulation = scenario.simulation;
+            let slope = (72.0_f64, 1.0_f64, 4.0_f64);
+            for (at_s, before, after) in [(slope.0 + 120.0, 1.0, 4.0), (slope.0 + 240.0, 4.0, 1.0)]
+            {
+                // Force of the grade alone: drag and flywheel taken off.
+                let graded = |s: f64| {
+                    let r = row(at_s + s);
+                    let v = 0.5 * (speed[r - 1] + speed[r]);
+                    let accelerating = simulation.flywheel_kg * (speed[r] - speed[r - 1]);
+                    rehearsal.streams[0].site_w[r] / v - simulation.force_n(0.0, v) - accelerating
+                };
+                let arrived =
+                    |grade: f64| simulation.force_n(grade, 5.0) - simulation.force_n(0.0, 5.0);
+                let (low, high) = (arrived(before), arrived(after));
+                let area: f64 = (1..=40).map(|s| high - graded(f64::from(s))).sum();
+                late.push(area / (high - low));
+            }
+        }
+        let seen = mean(&late);
+        assert!((seen - delay_s).abs() < 0.3, "{seen} {delay_s}");
+    }
+}
+
+/// Downhill the wheel runs ahead of legs that do not push; on the flat it does not.
+#[test]
+fn downhill_costs_no_power_and_never_a_racing_cadence() {
+    let plan = simulated(
+        "kind = \"slope\"\nduration_s = 240\ngrades_percent = [-5, 0, -1]\ngear = \"50/25\"",
+    );
+    let rehearsal = ride(&plan, &Scenario::for_plan(&plan), 4).unwrap();
+    let power = column(&rehearsal, Channel::Power);
+    let (cadence, speed) = (
+        column(&rehearsal, Channel::Cadence),
+        column(&rehearsal, Channel::Speed),
+    );
+    let steep = row(72.0 + 50.0)..row(72.0 + 79.0);
+    assert!(
+        mean(&power[steep.clone()]) < 5.0,
+        "{:?}",
+        &power[steep.clone()]
+    );
+    assert!(cadence[steep.clone()].iter().all(|rpm| *rpm < 100.0));
+    // Where gravity, rolling and drag are in balance: v² = (sin − c_r cos)·m·g/½C_w.
+    let simulation = rehearsal.scenario.simulation;
+    let slope = (-0.05_f64).atan();
+    let pull = -85.0 * 9.80665 * (slope.sin() + 0.004 * slope.cos());
+    let balance = (pull / simulation.drag).sqrt();
+    let reached = mean(&speed[row(72.0 + 75.0)..row(72.0 + 79.0)]);
+    assert!((reached - balance).abs() < 0.3, "{reached} {balance}");
+    let flat = row(72.0 + 140.0)..row(72.0 + 159.0);
+    assert!(mean(&power[flat]) > 20.0);
+}
+
+/// The phantom begins where the recorded mode changes, while nobody pedals, in FIT and in CSV.
+#[test]
+fn a_phantom_stands_at_the_noted_switch_of_modes() {
+    let plan = Plan::built_in("slopes").unwrap();
+    for format in [Format::Fit, Format::Delimited] {
+        let mut scenario = Scenario::for_plan(&plan);
+        let fault: Fault = "phantom-switch=500".parse().unwrap();
+        fault.put_into(&mut scenario, &plan).unwrap();
+        scenario.devices[0].recorder.format = format;
+        let rehearsal = ride(&plan, &scenario, 12).unwrap();
+        let truth = &rehearsal.truth;
+        let switch_s = truth.slopes.as_ref().unwrap().switches_s[0];
+        assert_eq!(truth.streams[0].surges[0].from_s, switch_s);
+        let folder = tempfile::tempdir().unwrap();
+        let session = rehearsal.session(SessionOptions {
+            clocks_known: true,
+            tagged: false,
+        });
+        write_session(&rehearsal, &session, folder.path()).unwrap();
+        let opened = OpenedSession::open(folder.path(), OpenOptions::default()).unwrap();
+        let recording = opened.sources[0].recording().unwrap();
+        assert_eq!(recording.modes, rehearsal.streams[0].modes);
+        let aligned = Aligned::new(&opened);
+        let modes = truing::analysis::ride::modes(&aligned);
+        let words: Vec<&str> = modes.iter().map(|(_, word)| &**word).collect();
+        assert_eq!(words, ["set power", "simulation", "set power"]);
+        assert!((modes[1].0.from_s - switch_s).abs() <= 1.0, "{modes:?}");
+        let cadence = aligned.tracks[1].column(Channel::Cadence).unwrap();
+        let power = aligned.tracks[0].column(Channel::Power).unwrap();
+        let rows = aligned.grid.rows(Span::new(switch_s + 4.0, switch_s + 8.0));
+        assert!(
+            cadence[rows.clone()]
+                .iter()
+                .all(|rpm| *rpm == 0.0 || rpm.is_nan())
+        );
+        assert!(power[rows].iter().all(|watts| *watts > 450.0));
+    }
+}
+
+/// A ride whose sprints are all on one slope can be rehearsed too: nothing then tells a lag from a
+/// flywheel.
+#[test]
+fn the_sprints_of_the_plan_can_be_put_on_one_slope() {
+    let mut plan = Plan::built_in("slopes").unwrap();
+    for phase in &mut plan.phases {
+        if phase.kind == Kind::Sprint {
+            phase.grades_percent = vec![0.0];
+            phase.gear = Some("50/15".parse().unwrap());
+        }
+    }
+    let rehearsal = ride(&plan, &Scenario::for_plan(&plan), 9).unwrap();
+    let sprints = of(&rehearsal, Kind::Sprint);
+    assert_eq!(sprints.len(), 2);
+    assert!(
+        sprints
+            .iter()
+            .all(|leg| leg.grade_percent(0.0) == Some(0.0))
+    );
+    let refused = "kind = \"sprint\"\nduration_s = 60\nset_point_w = 9\npeak_w = 90\neffort_s = 9\ngrades_percent = [0, 1]";
+    let text = format!("title = \"t\"\npurpose = \"p\"\n[[phase]]\n{refused}\n");
+    let error = Plan::from_toml("own.toml", &text).unwrap_err().to_string();
+    assert!(error.contains("at most one of grades_percent"), "{error}");
+}
+
+/// The plan held against its own ride finds nothing missing; without its tags, everything.
+#[test]
+fn the_plan_of_slopes_checks_a_ride_after_it() {
+    let rehearsal = rehearse("slopes", &[], 5);
+    for tagged in [true, false] {
+        let options = SessionOptions {
+            clocks_known: true,
+            tagged,
+        };
+        let opened = rehearsal.opened(options);
+        let table = table(&opened.session, &Aligned::new(&opened));
+        let check = check(&rehearsal.plan, &table);
+        let is_there = |phase: &PhaseCheck| phase.ridden == Ridden::AsPlanned;
+        assert!(
+            check.phases.iter().all(|phase| is_there(phase) == tagged),
+            "{:?}",
+            check.phases
+        );
+        let kinds = |kind| {
+            check
+                .phases
+                .iter()
+                .filter(|phase| phase.kind == kind)
+                .count()
+        };
+        assert_eq!(
+            (kinds(Kind::Slope), kinds(Kind::Sprint), kinds(Kind::Coast)),
+            (2, 2, 3)
+        );
     }
 }
 

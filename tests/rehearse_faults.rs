@@ -73,6 +73,7 @@ fn every_fault_changes_its_device_and_no_other() {
             "slow-step",
             "gradient-share",
             "gradient-delay",
+            "gradient-lag",
         ];
         if !of_the_bench.contains(&fault.name) {
             assert_eq!(told(&faulty, 1), told(&sound, 1), "{}", fault.name);

@@ -9,10 +9,10 @@ use truing::analysis::dropout::DropoutKind;
 use truing::plan::Plan;
 use truing::recording::{Channel, ReadOptions};
 use truing::rehearse::{
-    Device, LevelError, Pause, PlannedDropout, Rehearsal, Scenario, SessionOptions, Surge, ride,
-    write_session,
+    Control, Device, LevelError, Pause, PlannedDropout, Rehearsal, Scenario, SessionOptions,
+    Simulation, Surge, ride, write_session,
 };
-use truing::session::{Fact, OpenOptions, OpenedSession, Session, Words};
+use truing::session::{Fact, Kind, OpenOptions, OpenedSession, Session, Words};
 
 /// A sample session: its folder, its ride, and the session with facts and words.
 struct Sample {
@@ -22,7 +22,7 @@ struct Sample {
 }
 
 fn samples() -> Vec<Sample> {
-    vec![bench_ride(), heat_soak()]
+    vec![bench_ride(), heat_soak(), slopes()]
 }
 
 fn bench_ride() -> Sample {
@@ -109,6 +109,53 @@ fn heat_soak() -> Sample {
     };
     Sample {
         folder: "heat-soak",
+        rehearsal,
+        session,
+    }
+}
+
+fn slopes() -> Sample {
+    let plan = Plan::built_in("slopes").unwrap();
+    let mut scenario = bench();
+    scenario.control = Some(Control::default());
+    scenario.simulation = Simulation {
+        flywheel_kg: 20.0,
+        gradient_share: 0.8,
+        gradient_delay_s: 1.2,
+        gradient_lag_s: 0.8,
+        ..Simulation::default()
+    };
+    let trainer = &mut scenario.devices[0];
+    trainer.gain_percent = 0.4;
+    trainer.dead_time_s = 0.3;
+    trainer.time_constant_s = 0.4;
+    trainer.flywheel_kg = 12.0;
+    // Where the mode changes, both ways.
+    trainer.surges = [421.0, 1541.0]
+        .map(|at_s| Surge {
+            at_s,
+            duration_s: 6.0,
+            watts: 430.0,
+        })
+        .to_vec();
+    scenario.start_unix_s += 14 * 86_400;
+    let rehearsal = ride(&plan, &scenario, 20_260_322).unwrap();
+    let mut session = rehearsal.session(SessionOptions {
+        clocks_known: true,
+        tagged: true,
+    });
+    session.title = "Slopes, trainer 9".to_owned();
+    session.facts = facts(&[("plan", "slopes"), ("room", "20 °C, fan on the rider")]);
+    session.facts[0].value = "trainer 9 of the trade-in shelf".to_owned();
+    session.words = Words {
+        summary: "Its last owner said that hills felt flat in it. Half an hour in simulation mode \
+                  before it is sold to somebody else."
+            .to_owned(),
+        for_: vec!["Holds a set power without fuss.".to_owned()],
+        against: vec!["Showed power on the screen while the legs stood still.".to_owned()],
+    };
+    Sample {
+        folder: "slopes",
         rehearsal,
         session,
     }
@@ -213,6 +260,40 @@ fn the_sample_sessions_open_and_hold_what_was_rehearsed() {
     }
 }
 
+/// What the ride in the hills is there to show is in its recordings: power where nobody makes any,
+/// at both changes of mode and at the third coast none; and what its session says of the simulation.
+#[test]
+fn the_slopes_hold_their_faults() {
+    let Sample {
+        rehearsal, session, ..
+    } = slopes();
+    let truth = &rehearsal.truth;
+    let slopes = truth.slopes.as_ref().unwrap();
+    assert_eq!((slopes.gradient_share, slopes.gradient_delay_s), (0.8, 2.0));
+    let surges: Vec<f64> = truth.streams[0].surges.iter().map(|s| s.from_s).collect();
+    assert_eq!(surges, slopes.switches_s);
+    let told = session.simulation.unwrap();
+    assert_eq!(
+        (told.mass_kg, told.rolling, told.drag_kg_m),
+        (85.0, 0.004, 0.192)
+    );
+    assert!(session.allowance.is_some() && session.claim.percent > 0.0);
+    let coasts = truth
+        .segments
+        .iter()
+        .filter(|segment| segment.kind == Kind::Coast);
+    let highest = coasts.map(|coast| {
+        let power = rehearsal.streams[0].samples.column(Channel::Power).unwrap();
+        let rows = coast.from_s as usize + 3..coast.to_s as usize;
+        power[rows].iter().copied().fold(0.0, f64::max)
+    });
+    let highest: Vec<f64> = highest.collect();
+    assert!(
+        matches!(highest[..], [one, two, three] if one > 400.0 && two > 400.0 && three < 20.0),
+        "{highest:?}"
+    );
+}
+
 /// Equal to a thousandth, missing where the other is missing.
 fn same(a: &[f64], b: &[f64]) -> bool {
     let close = |(x, y): (&f64, &f64)| (x.is_nan() && y.is_nan()) || (x - y).abs() < 1e-3;
@@ -229,6 +310,7 @@ fn laps_set_points_and_gear_changes_survive_the_files() {
         let (trainer, pedals) = (read("trainer.fit"), read("pedals.fit"));
         assert_eq!(trainer.laps, sample.rehearsal.streams[0].laps);
         assert_eq!(trainer.set_points, sample.rehearsal.streams[0].set_points);
+        assert_eq!(trainer.modes, sample.rehearsal.streams[0].modes);
         assert_eq!(pedals.events, sample.rehearsal.streams[1].events);
         assert!(
             pedals.streams[0]

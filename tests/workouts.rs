@@ -93,6 +93,14 @@ fn what_no_workout_can_ask_for_is_open_with_its_note() {
             .iter()
             .any(|step| step.note.starts_with("Set the grade to 4 %"))
     );
+    // A sprint on a slope holds no power before and after it: the rider does.
+    let sprint = slopes.iter().filter(|step| step.name.starts_with("sprint"));
+    let rolling = "Set the grade to 4 % and ride at 190 W";
+    assert!(sprint.clone().all(|step| step.target_w.is_none()));
+    assert_eq!(
+        sprint.filter(|step| step.note.starts_with(rolling)).count(),
+        2
+    );
 }
 
 #[test]

@@ -94,6 +94,8 @@ pub enum Shape {
         peak_w: f64,
         /// Length of the effort, s.
         effort_s: f64,
+        /// The grade that the trainer simulates meanwhile, %; `None` where it simulates none.
+        grade_percent: Option<f64>,
     },
     /// Nobody pedals.
     Coast,
@@ -126,6 +128,7 @@ impl Leg {
                 rolling_w,
                 peak_w,
                 effort_s,
+                ..
             } => {
                 let start_s = (self.duration_s() - effort_s) / 2.0;
                 rolling_w + (peak_w - rolling_w) * effort(into_s - start_s, *effort_s)
@@ -141,8 +144,14 @@ impl Leg {
                 let part = into_s / self.duration_s();
                 levels.get(part_index(part, levels.len())).copied()
             }
+            Shape::Sprint { grade_percent, .. } => *grade_percent,
             _ => None,
         }
+    }
+
+    /// Whether the trainer simulates a slope.
+    pub fn is_simulated(&self) -> bool {
+        self.grade_percent(0.0).is_some()
     }
 
     /// The gear in use `into_s` after the start of the leg.
@@ -196,6 +205,7 @@ mod tests {
             rolling_w: 100.0,
             peak_w: 900.0,
             effort_s: 10.0,
+            grade_percent: None,
         });
         assert_eq!(sprint.target_w(24.9), 100.0);
         assert_eq!(sprint.target_w(26.5), 900.0);

@@ -92,7 +92,8 @@ pub struct Phase {
     /// Powers of equally long steps, W.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub levels_w: Vec<f64>,
-    /// Grades of equally long plateaus that the trainer simulates, %.
+    /// Grades of equally long plateaus that the trainer simulates, %; in a sprint, the one it
+    /// simulates throughout.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub grades_percent: Vec<f64>,
     /// Highest power of a sprint, W.
@@ -115,6 +116,9 @@ pub struct Phase {
     /// What to tell the rider.
     #[serde(default)]
     pub note: String,
+    /// What it is ridden for, one sentence.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub why: String,
 }
 
 impl Plan {
@@ -289,7 +293,8 @@ impl Phase {
         self.repeat.unwrap_or(1)
     }
 
-    fn total_s(&self) -> f64 {
+    /// Length of all repetitions and rests, s.
+    pub(super) fn total_s(&self) -> f64 {
         f64::from(self.repeats()) * (self.duration_s + self.rest_s.unwrap_or(0.0))
     }
 
@@ -303,6 +308,7 @@ impl Phase {
                 rolling_w: hold_w,
                 peak_w: self.peak_w.unwrap_or(hold_w),
                 effort_s: self.effort_s.unwrap_or(0.0),
+                grade_percent: self.grades_percent.first().copied(),
             },
             (_, Some(from), Some(to)) => Shape::Line(from, to),
             _ if !self.levels_w.is_empty() => Shape::Steps(self.levels_w.clone()),
@@ -343,8 +349,10 @@ impl Phase {
         let (fits, needs) = match self.kind.spec().asks {
             Asks::SetPoint => (held, "set_point_w"),
             Asks::Effort => (
-                held && self.peak_w.is_some() && self.effort_s.is_some(),
-                "set_point_w, peak_w and effort_s",
+                held && self.peak_w.is_some()
+                    && self.effort_s.is_some()
+                    && self.grades_percent.len() <= 1,
+                "set_point_w, peak_w, effort_s and at most one of grades_percent",
             ),
             Asks::Levels => (
                 line || self.levels_w.len() >= 2,

@@ -33,6 +33,7 @@ pub fn sheet(plan: &Plan) -> String {
         plan.covers.iter(),
     );
     push_legs(&mut out, &plan.legs());
+    push_list(&mut out, "What it is ridden for:", reasons(plan).iter());
     push_list(&mut out, "Before you start:", BEFORE.iter());
     let cautions = plan.cautions.iter().map(String::as_str);
     push_list(
@@ -51,6 +52,19 @@ const BEFORE: &[&str] = &[
     "Start all recorders before the first phase and stop them after the last.",
     "The trainer under control holds the power; do not shift unless the plan says so.",
 ];
+
+/// What each phase is ridden for, with when it begins, where the plan says it.
+fn reasons(plan: &Plan) -> Vec<String> {
+    let mut at_s = 0.0;
+    let mut reasons = Vec::new();
+    for phase in &plan.phases {
+        if !phase.why.is_empty() {
+            reasons.push(format!("{} {}: {}", clock(at_s), phase.kind, phase.why));
+        }
+        at_s += phase.total_s();
+    }
+    reasons
+}
 
 fn push_legs(out: &mut String, legs: &[Leg]) {
     push_line(out, "");
@@ -93,6 +107,11 @@ fn power(leg: &Leg) -> String {
         Shape::Hold(watts) => format!("{watts:.0}"),
         Shape::Line(from, to) => format!("{from:.0} to {to:.0}"),
         Shape::Steps(levels) => format!("{} steps", levels.len()),
+        Shape::Sprint {
+            effort_s,
+            grade_percent: Some(grade),
+            ..
+        } => format!("{effort_s:.0} s at {} %", machine_number(*grade)),
         Shape::Sprint { effort_s, .. } => format!("all out {effort_s:.0} s"),
         Shape::Coast => "none".to_owned(),
         Shape::Grades(grades) => format!("{} grades, %", grades.len()),
@@ -264,10 +283,18 @@ mod tests {
                 let all = || of(Kind::Slope).flat_map(grades);
                 let steepest = all().fold(0.0, f64::max);
                 assert_eq!(all().fold(9.0, f64::min), 0.0);
-                assert_eq!(long_s, 1800.0, "half an hour");
+                assert!((1800.0..=2000.0).contains(&long_s), "about half an hour");
+                let sprints: Vec<f64> = of(Kind::Sprint)
+                    .filter_map(|leg| leg.grade_percent(0.0))
+                    .collect();
+                assert_eq!(sprints, [0.0, 4.0]);
+                let steps = grades(of(Kind::Slope).next().unwrap());
+                let steps = steps.windows(2).filter(|pair| pair[0] != pair[1]).count();
                 assert_eq!(set_points, ["180", "180"]);
                 vec![
-                    "half an hour".to_owned(),
+                    "bout half an hour".to_owned(),
+                    format!("{} steps up and down", word(steps)),
+                    format!("{} sprints, on 0 and on 4 %", word(sprints.len())),
                     format!("{} blocks at one held power", word(blocks)),
                     format!("{} plateaus between 0 and {steepest} %", word(plateaus)),
                     "at 180 W".to_owned(),

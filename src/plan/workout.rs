@@ -86,10 +86,19 @@ fn steps_of(leg: &Leg) -> Vec<Step> {
         Shape::Sprint {
             rolling_w,
             effort_s,
+            grade_percent,
             ..
         } => {
             let before_s = ((length_s - effort_s) / 2.0).round();
-            let rolling = |part_s| step(part_s, Some(*rolling_w), String::new());
+            // On a slope the trainer holds no power: the rider does.
+            let rolling = |part_s| match grade_percent {
+                None => step(part_s, Some(*rolling_w), String::new()),
+                Some(grade) => {
+                    let grade = machine_number(*grade);
+                    let what = format!("Set the grade to {grade} % and ride at {rolling_w:.0} W");
+                    step(part_s, None, what)
+                }
+            };
             let all_out = step(*effort_s, None, "All out".to_owned());
             let mut steps = vec![
                 rolling(before_s),

@@ -84,8 +84,10 @@ pub struct Simulation {
     pub flywheel_kg: f64,
     /// Share κ of the gradient that arrives as force.
     pub gradient_share: f64,
-    /// How late it arrives, s.
+    /// How long nothing of a new gradient arrives, s.
     pub gradient_delay_s: f64,
+    /// Time constant with which it arrives from then on, s.
+    pub gradient_lag_s: f64,
 }
 
 impl Default for Simulation {
@@ -98,6 +100,7 @@ impl Default for Simulation {
             flywheel_kg: 12.0,
             gradient_share: 1.0,
             gradient_delay_s: 0.5,
+            gradient_lag_s: 0.0,
         }
     }
 }
@@ -111,13 +114,19 @@ impl Simulation {
             + self.drag * speed_m_s * speed_m_s
     }
 
+    /// Delay of a new gradient by area, ∫(F₂ − F)/(F₂ − F₁)dt, s: dead time and time constant.
+    pub fn area_delay_s(&self) -> f64 {
+        self.gradient_delay_s + self.gradient_lag_s
+    }
+
     pub(super) fn check(&self) -> Result<(), RehearseError> {
         let within = (20.0..=300.0).contains(&self.mass_kg)
             && (0.0..=0.1).contains(&self.rolling)
             && (0.0..=2.0).contains(&self.drag)
             && (1.0..=200.0).contains(&self.flywheel_kg)
             && (0.0..=2.0).contains(&self.gradient_share)
-            && (0.0..=60.0).contains(&self.gradient_delay_s);
+            && (0.0..=60.0).contains(&self.gradient_delay_s)
+            && (0.0..=60.0).contains(&self.gradient_lag_s);
         in_range(
             within,
             "simulation: a mass from 20 to 300 kg, a flywheel from 1 to 200 kg, a share of the gradient from 0 to 2, up to 60 s late will do",

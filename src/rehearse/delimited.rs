@@ -6,7 +6,7 @@ use super::stream::RehearsedStream;
 use crate::recording::Channel;
 
 /// Writes a stream as CSV with a header row: UTC time stamps to the millisecond, then one column a
-/// channel; an empty cell is missing.
+/// channel, and the mode where it is noted; an empty cell is missing.
 ///
 /// # Errors
 /// [`RehearseError::Encode`] where a time cannot be written as a date.
@@ -18,7 +18,9 @@ pub(super) fn csv(device: &Device, stream: &RehearsedStream) -> Result<Vec<u8>, 
     let samples = &stream.samples;
     let channels: Vec<Channel> = samples.channels().collect();
     let mut writer = csv::Writer::from_writer(Vec::new());
+    let mode = (!stream.modes.is_empty()).then_some("mode");
     let head = std::iter::once("time").chain(channels.iter().map(|channel| column_name(*channel)));
+    let head = head.chain(mode);
     writer
         .write_record(head)
         .map_err(|error| failed(error.to_string()))?;
@@ -35,7 +37,11 @@ pub(super) fn csv(device: &Device, stream: &RehearsedStream) -> Result<Vec<u8>, 
             }
         });
         writer
-            .write_record(std::iter::once(stamp).chain(cells))
+            .write_record(
+                std::iter::once(stamp)
+                    .chain(cells)
+                    .chain(mode.map(|_| stream.mode_at(*time_s).to_owned())),
+            )
             .map_err(|error| failed(error.to_string()))?;
     }
     writer

@@ -2,10 +2,11 @@
 
 use super::RehearseError;
 use super::control::Control;
+use super::modes::switch_while_coasting;
 use super::scenario::{Device, Masses, Pause, PlannedDropout, Scenario, Sends, Strap, Surge};
 use crate::analysis::dropout::DropoutKind;
 use crate::plan::{Leg, Plan};
-use crate::session::{Kind, Role};
+use crate::session::Role;
 
 /// A fault that can be asked for by name.
 #[derive(Debug)]
@@ -128,6 +129,8 @@ pub const FAULTS: &[FaultKind] = faults! {
         Put::Bench(|s, v| s.simulation.gradient_share = v);
     "gradient-delay", "s", 6.0, "the gradient arrives late",
         Put::Bench(|s, v| s.simulation.gradient_delay_s = v);
+    "gradient-lag", "s", 2.0, "the gradient arrives gradually, with this time constant",
+        Put::Bench(|s, v| s.simulation.gradient_lag_s = v);
 };
 
 impl std::str::FromStr for Fault {
@@ -215,16 +218,11 @@ fn control(scenario: &mut Scenario) -> &mut Control {
 
 /// A second into the first coast at which the trainer changes its mode, true time, s.
 fn at_switch(plan: &Plan) -> Result<f64, String> {
-    let legs = plan.legs();
-    let mut switches = legs.windows(3).filter(|legs| {
-        let slopes = legs.iter().filter(|leg| leg.kind == Kind::Slope);
-        legs[1].kind == Kind::Coast && legs[1].duration_s() >= 10.0 && slopes.count() == 1
-    });
-    let switch = switches.next().ok_or_else(|| {
-        "the plan has no coast of 10 s or more between a set power and slopes; plan all-round has"
+    switch_while_coasting(plan).ok_or_else(|| {
+        "the plan has no coast of 10 s or more between a set power and slopes; plans slopes and \
+         all-round have"
             .to_owned()
-    })?;
-    Ok(switch[1].from_s + 1.0)
+    })
 }
 
 fn drop_out(device: &mut Device, plan: &Plan, part: f64, duration_s: f64, kind: DropoutKind) {

@@ -5,7 +5,7 @@ use std::io::Cursor;
 use embedded_io_adapters::std::FromStd;
 use rustyfit::Encoder;
 use rustyfit::profile::{mesgdef, typedef};
-use rustyfit::proto::{FIT, Message};
+use rustyfit::proto::{DeveloperField, FIT, Message, ProtocolVersion, Value};
 
 use super::RehearseError;
 use super::scenario::Device;
@@ -34,12 +34,18 @@ pub(super) fn fit(
     if device.recorder.laps {
         messages.extend(workout::messages(name, &steps(legs)));
     }
+    if !stream.modes.is_empty() {
+        messages.extend(mode_field());
+    }
     messages.extend(timeline(stream));
     messages.extend(summary(first, last, stream.laps.len()));
     let mut fit = FIT {
         messages,
         ..FIT::default()
     };
+    if !stream.modes.is_empty() {
+        fit.file_header.protocol_version = ProtocolVersion::V2;
+    }
     let mut cursor = Cursor::new(Vec::new());
     Encoder::new()
         .encode(&mut FromStd::new(&mut cursor), &mut fit)
@@ -102,6 +108,20 @@ fn timeline(stream: &RehearsedStream) -> Vec<Message> {
     dated.into_iter().map(|(_, _, message)| message).collect()
 }
 
+/// The field of a developer that carries the mode: the standard has none for it.
+fn mode_field() -> [Message; 2] {
+    let mut developer = mesgdef::DeveloperDataId::new();
+    developer.developer_data_index = 0;
+    developer.application_id = b"truing rehearsed"[..].into();
+    let mut field = mesgdef::FieldDescription::new();
+    field.developer_data_index = 0;
+    field.field_definition_number = 0;
+    field.fit_base_type_id = typedef::FitBaseType::STRING;
+    field.field_name = vec!["mode".into()].into();
+    field.native_mesg_num = typedef::MesgNum::RECORD;
+    [developer.into(), field.into()]
+}
+
 fn record(stream: &RehearsedStream, row: usize, time_s: f64) -> Message {
     let value = |channel, scale: f64| {
         let column = stream.samples.column(channel)?;
@@ -127,6 +147,14 @@ fn record(stream: &RehearsedStream, row: usize, time_s: f64) -> Message {
     }
     if let Some(hundredths) = value(Channel::Grade, 100.0) {
         record.grade = hundredths as i16;
+    }
+    let mode = stream.mode_at(time_s);
+    if !mode.is_empty() {
+        record.developer_fields.push(DeveloperField {
+            num: 0,
+            developer_data_index: 0,
+            value: Value::String(mode.into()),
+        });
     }
     record.into()
 }

@@ -39,6 +39,7 @@ mod faults;
 mod fit;
 mod folder;
 mod masses;
+mod modes;
 mod noise;
 mod random;
 mod rehearsal;

@@ -8,14 +8,16 @@ use rand_chacha::ChaCha8Rng;
 use super::RehearseError;
 use super::device::{Measured, TrueClock, measure};
 use super::masses::hung;
+use super::modes::{modes, spans};
 use super::noise::{Purpose, generator, normal};
 use super::rider::{self, Ride};
 use super::scenario::{Device, Scenario, Strap};
 use super::stream::{RehearsedStream, rounded};
 use super::truth::{PairTruth, SegmentTruth, Truth, View};
-use crate::plan::{Leg, Plan, Shape};
+use crate::plan::{Leg, Plan};
 use crate::recording::{
-    Event, EventKind, Format, Lap, RecordedStream, Recording, Sampling, SetPoint, TimeBase,
+    Event, EventKind, Format, Lap, ModeSpan, RecordedStream, Recording, Sampling, SetPoint,
+    TimeBase,
 };
 use crate::session::{
     CONSENSUS, Fact, MatchedOn, OpenedSession, Role, Segment, Session, Simulation, Source, Stream,
@@ -83,7 +85,14 @@ pub fn ride(plan: &Plan, scenario: &Scenario, seed: u64) -> Result<Rehearsal, Re
         .map(|(device, measured)| {
             let clock = TrueClock::of(device, scenario);
             let session = session_clock(clock, first_clock, t0_s);
-            let annotations = Annotations::of(device, clock, &legs, &ride, &measured, &mut lap_g);
+            let annotations = Annotations::of(
+                device,
+                clock,
+                (&legs, plan.controlled),
+                &ride,
+                &measured,
+                &mut lap_g,
+            );
             rehearsed(measured, session, annotations)
         })
         .collect();
@@ -130,6 +139,7 @@ fn rehearsed(measured: Measured, clock: Clock, annotations: Annotations) -> Rehe
         laps: annotations.laps,
         events: annotations.events,
         set_points: annotations.set_points,
+        modes: annotations.modes,
     }
 }
 
@@ -138,13 +148,14 @@ struct Annotations {
     laps: Vec<Lap>,
     events: Vec<Event>,
     set_points: Vec<SetPoint>,
+    modes: Vec<ModeSpan>,
 }
 
 impl Annotations {
     fn of(
         device: &Device,
         clock: TrueClock,
-        legs: &[Leg],
+        (legs, controlled): (&[Leg], bool),
         ride: &Ride,
         measured: &Measured,
         lap_g: &mut ChaCha8Rng,
@@ -158,7 +169,12 @@ impl Annotations {
             laps: Vec::new(),
             events: timer_events(device, clock, first, last),
             set_points: Vec::new(),
+            modes: Vec::new(),
         };
+        if device.grade {
+            let true_s: Vec<f64> = times.iter().map(|t| clock.to_true(*t)).collect();
+            out.modes = spans(&modes(legs, controlled), times, &true_s);
+        }
         if device.recorder.laps {
             out.cut_laps(clock, legs, first, last, lap_g);
         }
@@ -243,6 +259,7 @@ impl Rehearsal {
             laps: stream.laps.clone(),
             events: stream.events.clone(),
             set_points: stream.set_points.clone(),
+            modes: stream.modes.clone(),
             ..Recording::in_memory(file_name(device), "", TimeBase::Absolute, vec![recorded])
         })
     }
@@ -301,12 +318,14 @@ impl Rehearsal {
     /// What the app that simulated slopes was told; `None` where the plan has none.
     fn entered_in_the_app(&self) -> Option<Simulation> {
         let simulation = self.scenario.simulation;
-        let is_slope = |leg: &Leg| matches!(leg.shape, Shape::Grades(_));
-        self.plan.legs().iter().any(is_slope).then_some(Simulation {
-            mass_kg: simulation.mass_kg,
-            rolling: simulation.rolling,
-            drag_kg_m: simulation.drag,
-        })
+        self.legs
+            .iter()
+            .any(Leg::is_simulated)
+            .then_some(Simulation {
+                mass_kg: simulation.mass_kg,
+                rolling: simulation.rolling,
+                drag_kg_m: simulation.drag,
+            })
     }
 
     /// The session as it would be open after [`write_session`](super::write_session), without

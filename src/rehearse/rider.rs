@@ -17,6 +17,10 @@ const PUSH_S: f64 = 0.5;
 const SPEED_S: f64 = 3.0;
 const PULL_M_S2: f64 = 0.4;
 const SLOWEST_M_S: f64 = 1.0;
+/// How soon a sprinter pushes, s; the cadence up to which all of the push comes through, and that
+/// at which none does, rpm (invented, of the usual order).
+const SPRINT_PUSH_S: f64 = 0.25;
+const QUICK_RPM: [f64; 2] = [115.0, 165.0];
 
 /// Length of a shift's dip in power, s.
 const SHIFT_DIP_S: f64 = 0.6;
@@ -96,6 +100,15 @@ impl<'a> Legs<'a> {
     }
 }
 
+/// What a rider on a slope keeps to.
+#[derive(Clone, Copy)]
+enum Drive {
+    /// The cadence.
+    Cadence,
+    /// A power at the pedals, W.
+    Watts(f64),
+}
+
 /// The rider, the wheel and the trainer's warmth, as they stand at a moment.
 struct Body<'a> {
     scenario: &'a Scenario,
@@ -116,6 +129,8 @@ struct Body<'a> {
     coasting_s: f64,
     /// Push at the wheel while on a slope, N.
     push_n: Option<Lag>,
+    /// The grade that has arrived, %.
+    arrived: Lag,
 }
 
 impl<'a> Body<'a> {
@@ -141,6 +156,7 @@ impl<'a> Body<'a> {
             shifted_s: f64::NEG_INFINITY,
             coasting_s: 0.0,
             push_n: None,
+            arrived: Lag::at(0.0),
             power_g,
             cadence_g,
             heart_g,
@@ -166,12 +182,17 @@ impl<'a> Body<'a> {
         let slow_noise_w = quick_w + slow_w * if held { DRIFT_LEFT } else { 1.0 };
         let power_w = if grade_percent.is_some() {
             let wanted_rpm = leg.cadence_rpm + self.cadence_noise.next(&mut self.cadence_g);
-            let power_w = self.climb(wanted_rpm, ratio, at_s, slow_noise_w, out);
+            let drive = match leg.shape {
+                Shape::Sprint { .. } => Drive::Watts(leg.target_w(into_s)),
+                _ => Drive::Cadence,
+            };
+            let power_w = self.climb((drive, wanted_rpm), ratio, at_s, slow_noise_w, out);
             out.cadence_rpm.push(self.cadence.value());
             out.speed_m_s.push(self.speed.value());
             power_w
         } else {
             self.push_n = None;
+            self.arrived = Lag::at(0.0);
             let power_w = self.power(leg, into_s, at_s, slow_noise_w, out);
             let cadence_rpm = self.pedal(leg, into_s, coasting);
             out.cadence_rpm.push(cadence_rpm);
@@ -250,11 +271,12 @@ impl<'a> Body<'a> {
         self.scenario.drivetrain.transmission(Site::Trainer)
     }
 
-    /// A step on a slope: the rider pushes against the force at the wheel and makes up for speed,
-    /// the wheel takes what is left over. Returns the power at the pedals, W.
+    /// A step on a slope: the rider pushes against the force at the wheel and makes up for speed, or
+    /// pushes with the power of a sprint; the wheel takes what is left over. Returns the power at the
+    /// pedals, W.
     fn climb(
         &mut self,
-        wanted_rpm: f64,
+        (drive, wanted_rpm): (Drive, f64),
         ratio: f64,
         at_s: f64,
         slow_noise_w: f64,
@@ -266,18 +288,31 @@ impl<'a> Body<'a> {
         let before = out.row((at_s - simulation.gradient_delay_s).max(0.0));
         let arrived = out.grade_percent.get(before).copied().unwrap_or(f64::NAN);
         let arrived = if arrived.is_nan() { 0.0 } else { arrived };
+        let arrived = self
+            .arrived
+            .step(arrived, simulation.gradient_lag_s, STEP_S);
         let force_n = simulation.force_n(arrived, speed_m_s);
         let wanted_m_s = wheel_speed_m_s(wanted_rpm, ratio, circumference_m);
         let pull_m_s2 = ((wanted_m_s - speed_m_s) / SPEED_S).clamp(-PULL_M_S2, PULL_M_S2);
-        let wanted_n = force_n + simulation.flywheel_kg * pull_m_s2;
+        let (wanted_n, push_s) = match drive {
+            Drive::Cadence => (force_n + simulation.flywheel_kg * pull_m_s2, PUSH_S),
+            Drive::Watts(watts) => {
+                let [all, none] = QUICK_RPM;
+                let able = ((none - self.cadence.value()) / (none - all)).clamp(0.0, 1.0);
+                (able * watts * self.arriving() / speed_m_s, SPRINT_PUSH_S)
+            }
+        };
         let mut push_n = self.push_n.unwrap_or(Lag::at(force_n));
-        let settled_n = push_n.step(wanted_n, PUSH_S, STEP_S);
+        let settled_n = push_n.step(wanted_n, push_s, STEP_S);
         self.push_n = Some(push_n);
         let wheel_w = (settled_n * speed_m_s + slow_noise_w).max(0.0);
         let free_n = wheel_w / speed_m_s - force_n;
         let next_m_s = speed_m_s + free_n / simulation.flywheel_kg * STEP_S;
         self.speed = Lag::at(next_m_s.max(SLOWEST_M_S));
-        self.cadence = Lag::at(60.0 * self.speed.value() / (ratio * circumference_m));
+        let driven_rpm = 60.0 * self.speed.value() / (ratio * circumference_m);
+        // Who does not push lets the wheel run ahead of the legs.
+        let rolls = wheel_w == 0.0 && driven_rpm > wanted_rpm;
+        self.cadence = Lag::at(if rolls { wanted_rpm } else { driven_rpm });
         let power_w = wheel_w / self.arriving();
         self.settled_w = Lag::at(power_w);
         power_w

@@ -162,7 +162,8 @@ pub struct Device {
     pub speed: bool,
     /// Whether it reports its temperature.
     pub temperature: bool,
-    /// Whether its recorder notes the grade asked for, where one is.
+    /// Whether its recorder notes the grade asked for and the trainer's mode, where slopes are
+    /// simulated.
     pub grade: bool,
     /// The recorder.
     pub recorder: Recorder,

@@ -2,7 +2,7 @@
 
 use crate::analysis::dropout::DropoutKind;
 use crate::plan::Leg;
-use crate::recording::{Event, Lap, Samples, SetPoint};
+use crate::recording::{Event, Lap, ModeSpan, Samples, SetPoint};
 use crate::timeline::Clock;
 
 /// How many seconds a tester leaves out at the start of a block at one set point, while power settles
@@ -27,10 +27,20 @@ pub struct RehearsedStream {
     pub events: Vec<Event>,
     /// Set points on the recorder's clock.
     pub set_points: Vec<SetPoint>,
+    /// Modes of the trainer on the recorder's clock, where the recorder notes them.
+    pub modes: Vec<ModeSpan>,
     /// Dropout in force at each row.
     pub dropout: Vec<Option<DropoutKind>>,
     /// Share of the seconds with pedalling in which cadence is off by more than 5 rpm, %.
     pub cadence_off_percent: f64,
+}
+
+impl RehearsedStream {
+    /// The mode noted at a moment of the recorder's clock; empty where none is.
+    pub(super) fn mode_at(&self, stamp_s: f64) -> &str {
+        let begun = self.modes.iter().rev().find(|span| span.from_s <= stamp_s);
+        begun.map_or("", |span| &span.mode)
+    }
 }
 
 /// The window within `leg` that a careful tester tags, true time, s; `None` where nothing is left.

@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::device::TrueClock;
 
 use super::masses::hung;
+use super::modes::modes;
 use super::rider::Ride;
 use super::scenario::{Device, Scenario};
 use super::stream::{RehearsedStream, rounded, tagged_window};
@@ -28,6 +29,9 @@ pub struct Truth {
     /// How set points are followed; absent where the rider holds them.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub control: Option<ControlTruth>,
+    /// How slopes arrive; absent where none is simulated.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub slopes: Option<SlopeTruth>,
     /// One entry a device.
     #[serde(rename = "stream")]
     pub streams: Vec<StreamTruth>,
@@ -48,6 +52,19 @@ pub struct ControlTruth {
     pub in_band_s: f64,
     /// Held beyond the set point, W at the trainer.
     pub hold_error_w: f64,
+}
+
+/// How slopes arrive at the wheel.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SlopeTruth {
+    /// Share of the gradient that arrives.
+    pub gradient_share: f64,
+    /// Delay of a new gradient by area, s.
+    pub gradient_delay_s: f64,
+    /// Apparent mass of the flywheel, kg.
+    pub flywheel_kg: f64,
+    /// When the trainer changes its mode, session time, s.
+    pub switches_s: Vec<f64>,
 }
 
 /// The truth of one device.
@@ -223,6 +240,7 @@ impl View<'_> {
                 in_band_s: rounded(control.in_band_s(100.0), 3),
                 hold_error_w: self.scenario.hold_error_w,
             }),
+            slopes: self.slopes(plan, legs),
             streams: self.streams(seed),
             segments: legs.iter().filter_map(|leg| self.segment(leg)).collect(),
             scenario: self.scenario.clone(),
@@ -247,6 +265,20 @@ impl View<'_> {
 
     pub fn references(&self) -> Vec<usize> {
         self.with_role(Role::Reference)
+    }
+
+    fn slopes(&self, plan: &Plan, legs: &[Leg]) -> Option<SlopeTruth> {
+        let modes = modes(legs, plan.controlled);
+        let simulation = self.scenario.simulation;
+        let switches = modes.iter().skip(1);
+        (!modes.is_empty()).then(|| SlopeTruth {
+            gradient_share: simulation.gradient_share,
+            gradient_delay_s: simulation.area_delay_s(),
+            flywheel_kg: simulation.flywheel_kg,
+            switches_s: switches
+                .map(|mode| rounded(self.to_session(mode.from_s), 3))
+                .collect(),
+        })
     }
 
     fn streams(&self, seed: u64) -> Vec<StreamTruth> {
