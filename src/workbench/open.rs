@@ -45,7 +45,8 @@ fn prepare(paths: &[PathBuf], look: Look) -> Result<(State, Effects), String> {
     let folder = opened.folder.clone();
     let problems: Vec<String> = opened.problems.iter().map(ToString::to_string).collect();
     let (keymap, refused) = bound_keys();
-    let mut state = State::new(opened, look, keymap, (80, 24));
+    let size = crossterm::terminal::size().unwrap_or((80, 24));
+    let mut state = State::new(opened, look, keymap, size);
     state.has_folder = has_folder;
     // What has been tagged is answered first.
     if !state.session().segments.is_empty() {

@@ -19,7 +19,7 @@ use crate::picture::claim::net_percent;
 use crate::recording::Channel;
 use crate::session::Kind;
 use crate::text::{both_ends, columns, field};
-use crate::timeline::{Member, PERCENT_FROM_W};
+use crate::timeline::{Member, PERCENT_FROM_W, Track};
 
 /// Columns of a value at the cursor, and of the figure of the window.
 const AT: usize = 7;
@@ -126,7 +126,7 @@ fn of_channel(state: &State, channel: Channel, area: Rect) -> Vec<Text> {
     // Without room for a head the unit on the axis says what the numbers are.
     if is_power || usize::from(area.height) > streams.len() {
         let (name, style) = match is_power {
-            true => ("", look.strong()),
+            true => (mode_at_cursor(state), look.strong()),
             false => (channel.name(), look.mute()),
         };
         let clock = text::time(state.cursor_s, state.long());
@@ -145,6 +145,20 @@ fn of_channel(state: &State, channel: Channel, area: Rect) -> Vec<Text> {
         of_stream(state, (index, channel), (over, ink), area)
     }));
     cut_short(lines, area, look.faint())
+}
+
+/// The mode that the trainer was in at the cursor, in its recorder's words; empty where no recording
+/// says it.
+fn mode_at_cursor(state: &State) -> &str {
+    let mut tracks = state.aligned.tracks.iter();
+    let mode = tracks.find_map(|track: &Track| {
+        let at_s = track.clock.to_recorder(state.cursor_s);
+        let modes = &track.source().recording()?.modes;
+        let begun = modes.partition_point(|span| span.from_s <= at_s);
+        let span = modes.get(begun.checked_sub(1)?)?;
+        (at_s <= span.to_s).then_some(&*span.mode)
+    });
+    mode.unwrap_or("")
 }
 
 /// What a stream's curve is, its value at the cursor and its figure of the window.
