@@ -293,8 +293,13 @@ mod tests {
                 assert_eq!(set_points, ["180", "180"]);
                 vec![
                     "bout half an hour".to_owned(),
+                    format!(
+                        "{} plateaus give",
+                        word(grades(of(Kind::Slope).next().unwrap()).len())
+                    ),
                     format!("{} steps up and down", word(steps)),
                     format!("{} sprints, on 0 and on 4 %", word(sprints.len())),
+                    format!("{} sprints on different slopes", word(sprints.len())),
                     format!("{} blocks at one held power", word(blocks)),
                     format!("{} plateaus between 0 and {steepest} %", word(plateaus)),
                     "at 180 W".to_owned(),
@@ -343,7 +348,10 @@ mod tests {
     fn a_plans_words_agree_with_its_steps() {
         for name in Plan::names() {
             let plan = Plan::built_in(name).unwrap();
-            let notes = plan.phases.iter().map(|phase| &phase.note);
+            let notes = plan
+                .phases
+                .iter()
+                .flat_map(|phase| [&phase.note, &phase.why]);
             let texts: Vec<&String> = plan
                 .covers
                 .iter()
