@@ -113,6 +113,20 @@ const KEYS: &[(&str, &str)] = &[
     ),
 ];
 
+/// The recording of a trainer that simulates slopes: with grades, and a developer's field of modes.
+fn slopes() -> Vec<u8> {
+    let plan = "title = \"t\"\npurpose = \"p\"\ncontrolled = true\n\
+                [[phase]]\nkind = \"open\"\nduration_s = 30\nset_point_w = 150\n\
+                [[phase]]\nkind = \"coast\"\nduration_s = 12\n\
+                [[phase]]\nkind = \"slope\"\nduration_s = 60\ngrades_percent = [0, 4, -2]\n";
+    let plan = Plan::from_toml("slopes.toml", plan).expect("a plan");
+    let ridden = ride(&plan, &Scenario::for_plan(&plan), 7).expect("a ride");
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let session = ridden.session(SessionOptions::default());
+    write_session(&ridden, &session, folder.path()).expect("a session");
+    std::fs::read(folder.path().join("recordings/trainer.fit")).expect("a recording")
+}
+
 /// The files of a short rehearsed session, and the journal of an edit to it.
 fn rehearsed() -> Vec<Seed> {
     let mut seeds = Vec::new();
@@ -137,6 +151,7 @@ fn rehearsed() -> Vec<Seed> {
         bytes.truncate(6000);
         seeds.push(seed("recording", name, bytes));
     }
+    seeds.push(seed("recording", "slopes.fit", slopes()));
     let text = std::fs::read(folder.path().join(files::FILE_NAME)).expect("a session file");
     seeds.push(seed("session", "session.toml", text));
     let session = store::load(folder.path()).expect("the session").session;
