@@ -52,6 +52,7 @@ pub mod study;
 pub mod terminal;
 pub mod text;
 pub mod theme;
+pub mod traced;
 pub mod update;
 pub mod worker;
 pub mod written;

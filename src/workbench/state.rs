@@ -31,6 +31,7 @@ use super::smooth::{Basis, Smoothed};
 use super::study::answers::Answered;
 use super::study::{Answer, Found, Question, Wanted};
 use super::theme::{Look, letters};
+use super::traced::Traced;
 
 /// The whole.
 #[derive(Clone, Debug)]
@@ -93,6 +94,8 @@ pub struct State {
     pub smooth_s: u32,
     /// The smoothed series of the lanes shown; kept in step by `update`.
     pub smoothed: Option<Smoothed>,
+    /// The traces of the lanes as they are drawn.
+    pub traced: Option<Traced>,
     /// What the landmark keys stop at.
     pub landmarks: Landmarks,
     /// The message shown, and how many actions ago it came.
@@ -211,6 +214,7 @@ impl State {
             held_scales: None,
             smooth_s: 1,
             smoothed: None,
+            traced: None,
             landmarks: Landmarks::Useful,
             message: None,
             log: Vec::new(),

@@ -48,6 +48,7 @@ pub fn update(state: &mut State, action: Action) -> Vec<Effect> {
     }
     state.refresh_figures(false);
     state.refresh_smoothed();
+    draw::traces::prepare(state);
     ask(state, &mut effects);
     effects
 }

@@ -304,6 +304,8 @@ fn frames() {
     for (streams, seconds) in [(4, 21_600), (8, 86_400)] {
         let opened = ridden(streams, seconds);
         let mut state = State::new(opened.clone(), LOOK, Keymap::default(), (200, 60));
+        // As in the program, where every frame follows a change of the state.
+        update(&mut state, Action::Resize(200, 60));
         let points: Vec<Vec<(f64, f64)>> = opened
             .sources
             .iter()

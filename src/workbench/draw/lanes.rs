@@ -13,6 +13,7 @@ use super::super::theme::Depth;
 use super::dots::{ACROSS, BEHIND, DOWN, Dots};
 use super::pen::Pen;
 use super::picture;
+use super::traces::traces;
 use crate::picture::labels;
 use crate::picture::tone::Tone;
 use crate::session::Role;
@@ -23,41 +24,31 @@ use crate::timeline::{Extent, Span};
 const LETTERS_APART: usize = 24;
 
 pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
-    let columns = picture::Columns::new(state, layout.lane_cells());
     for (lane, area) in &layout.lanes {
-        draw_lane(state, *lane, *area, &columns, pen);
+        draw_lane(state, *lane, *area, layout.lane_cells(), pen);
     }
     axis(state, layout.axis, pen);
     cursor(state, layout, pen);
 }
 
-fn draw_lane(
-    state: &State,
-    lane: Lane,
-    area: Rect,
-    columns: &picture::Columns<'_>,
-    pen: &mut Pen<'_>,
-) {
+fn draw_lane(state: &State, lane: Lane, area: Rect, cells: u16, pen: &mut Pen<'_>) {
     let plot = Layout::plot(area);
     if plot.width == 0 || plot.height == 0 {
         return;
     }
     let mut dots = Dots::new(plot);
     let series = picture::series(state, lane);
-    let shown: Vec<Vec<Option<Extent>>> = series
-        .iter()
-        .map(|series| columns.extents(*series))
-        .collect();
+    let shown = traces(state, cells, &series);
     let allowed = picture::allowed(state, lane, usize::from(plot.width));
     let scale = picture::scale(state, lane, usize::from(plot.height), &shown, &allowed);
     // Over many seconds a column is a mean, and what the seconds span lies behind it.
-    let means = columns.are_crowded().then(|| {
-        shown
-            .iter()
-            .for_each(|extents| dots.trace(scale, BEHIND, extents));
-        series.iter().map(|series| columns.means(*series)).collect()
-    });
-    let shown: Vec<Vec<Option<Extent>>> = means.unwrap_or(shown);
+    for trace in shown.iter().filter(|trace| trace.means.is_some()) {
+        dots.trace(scale, BEHIND, &trace.extents);
+    }
+    let shown: Vec<&[Option<Extent>]> = shown
+        .iter()
+        .map(|trace| trace.means.as_ref().unwrap_or(&trace.extents).as_slice())
+        .collect();
     let union = series.len() as u8;
     for (owner, (series, extents)) in series.iter().zip(&shown).enumerate() {
         // A source over the references: where both have dots, neither is hidden.

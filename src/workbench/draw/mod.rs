@@ -29,6 +29,7 @@ mod streams;
 mod strip;
 #[cfg(test)]
 mod tests;
+pub mod traces;
 mod values;
 pub mod views;
 

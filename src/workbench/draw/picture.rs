@@ -1,13 +1,14 @@
 //! What a lane shows at each dot column, and its vertical scale.
 
+use std::borrow::Cow;
 use std::cell::OnceCell;
 use std::ops::Range;
 
 use ratatui::layout::Rect;
 
-use super::super::layout::Layout;
 use super::super::smooth::Series;
 use super::super::state::{Lane, Scale, State};
+use super::super::traced::Trace;
 use super::dots::{ACROSS, DOWN};
 use crate::picture::claim::{allowed_w, net_percent};
 use crate::picture::ticks::{clock_step_s, multiples, round_step};
@@ -80,7 +81,7 @@ impl<'a> Columns<'a> {
     /// than dots, each sample fills the half interval on either side of it, and no more.
     ///
     /// Costs as much as there are columns, whatever the length of the ride.
-    pub fn extents(&self, series: Series) -> Vec<Option<Extent>> {
+    fn extents(&self, series: Series) -> Vec<Option<Extent>> {
         let state = self.state;
         let shown = if state.smooth_s > 1 {
             let smoothed = state.smoothed.as_ref().and_then(|s| s.get(series));
@@ -103,14 +104,18 @@ impl<'a> Columns<'a> {
         shown
     }
 
-    /// Whether a dot stands for so many seconds that the trace of a spiky stream would be a band.
-    pub fn are_crowded(&self) -> bool {
-        self.state.shown.duration_s() > CROWDED_S * self.count as f64
+    /// What is drawn of a series.
+    pub fn trace(&self, series: Series) -> Trace {
+        let is_crowded = self.state.shown.duration_s() > CROWDED_S * self.count as f64;
+        Trace {
+            extents: self.extents(series),
+            means: is_crowded.then(|| self.means(series)),
+        }
     }
 
     /// Mean of a series at each dot column, of the values there are, as recorded; nothing of a stretch
     /// without any.
-    pub fn means(&self, series: Series) -> Vec<Option<Extent>> {
+    fn means(&self, series: Series) -> Vec<Option<Extent>> {
         let (state, aligned) = (self.state, &self.state.aligned);
         let compared = state.under_test().zip(state.basis());
         let mean = |rows: Range<usize>| match (series, compared) {
@@ -244,7 +249,7 @@ pub fn scale(
     state: &State,
     lane: Lane,
     rows: usize,
-    shown: &[Vec<Option<Extent>>],
+    shown: &[Cow<'_, Trace>],
     allowed: &[Option<Extent>],
 ) -> Scale {
     let index = Lane::ALL.iter().position(|l| *l == lane);
@@ -263,13 +268,8 @@ pub const fn tenths_matter(channel: Channel) -> bool {
     )
 }
 
-fn fitted(
-    lane: Lane,
-    rows: usize,
-    shown: &[Vec<Option<Extent>>],
-    allowed: &[Option<Extent>],
-) -> Scale {
-    let extents = shown.iter().flatten().flatten();
+fn fitted(lane: Lane, rows: usize, shown: &[Cow<'_, Trace>], allowed: &[Option<Extent>]) -> Scale {
+    let extents = shown.iter().flat_map(|trace| &trace.extents).flatten();
     let Lane::Channel(channel) = lane else {
         return fitted_difference(rows, extents, allowed);
     };
@@ -393,26 +393,6 @@ pub fn column_of(plot: Rect, shown: Span, t_s: f64) -> Option<u16> {
     let column = (share * f64::from(plot.width)).floor();
     let inside = (0.0..=1.0).contains(&share) && plot.width > 0;
     inside.then(|| plot.x + (column as u16).min(plot.width - 1))
-}
-
-/// The vertical scales as they are drawn now.
-pub fn scales(state: &State) -> [Option<Scale>; Lane::ALL.len()] {
-    let layout = Layout::of(state);
-    let cells = layout.lane_cells();
-    let columns = Columns::new(state, cells);
-    Lane::ALL.map(|lane| {
-        let (_, area) = layout.lanes.iter().find(|(shown, _)| *shown == lane)?;
-        let series = series(state, lane).into_iter();
-        let shown: Vec<_> = series.map(|s| columns.extents(s)).collect();
-        let allowed = allowed(state, lane, usize::from(cells));
-        Some(scale(
-            state,
-            lane,
-            usize::from(area.height),
-            &shown,
-            &allowed,
-        ))
-    })
 }
 
 #[cfg(test)]

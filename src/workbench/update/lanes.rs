@@ -1,6 +1,6 @@
 //! The lanes of the ride view: which are shown, on which scales, how smooth.
 
-use super::super::draw::picture;
+use super::super::draw::traces;
 use super::super::state::{Lane, State};
 use super::say::{say, warn};
 
@@ -28,7 +28,7 @@ pub fn toggle(state: &mut State, lane: Lane) {
 pub fn hold_scales(state: &mut State) {
     state.held_scales = match state.held_scales {
         Some(_) => None,
-        None => Some(picture::scales(state)),
+        None => Some(traces::scales(state)),
     };
     let text = match state.held_scales {
         Some(_) => "the scales are held as they are",
