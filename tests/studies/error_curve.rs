@@ -66,6 +66,7 @@ fn ride(powers: &[f64], truth: &[f64], seed: u64) -> ErrorCurve {
                 n: 180,
                 at_s: 0.0,
                 power_w: *power,
+                named_w: *power,
                 bias_percent: bias,
                 scatter_percent: SCATTER,
                 shared: ["a", "b"]

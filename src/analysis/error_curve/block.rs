@@ -57,6 +57,9 @@ pub struct Block {
     /// By how many standard deviations it departs from what the others lead one to expect; `None`
     /// for fewer than three blocks.
     pub departure: Option<f64>,
+    /// The power that it is called by, W: what was asked for, where that is near what was ridden.
+    #[serde(skip)]
+    pub named_w: f64,
     /// Expanded uncertainty of the block alone, %: what is told beside its bias, and what `alone` is
     /// decided by.
     #[serde(skip)]

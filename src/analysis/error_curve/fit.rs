@@ -103,6 +103,7 @@ pub fn blocks(inputs: &Inputs, fit: Option<&Fit>) -> Vec<Block> {
             ci95_percent: own.map_or(alone, |own| own.ci95),
             simultaneous95_percent: own.map(|own| own.simultaneous95),
             departure: own.map(|own| own.departure),
+            named_w: held.named_w,
             expanded_percent: held.expanded_percent,
             alone: held.alone,
         }

@@ -49,6 +49,8 @@ pub struct Held {
     pub at_s: f64,
     /// Mean power of the reference, carried to the source's site, W.
     pub power_w: f64,
+    /// The power that it is called by, W: what was asked for, where that is near what was ridden.
+    pub named_w: f64,
     /// Net bias, %.
     pub bias_percent: f64,
     /// Standard uncertainty of its own scatter, %.
@@ -194,6 +196,15 @@ impl Inputs {
     }
 }
 
+/// How near a set point has to be to the power ridden for a block to be called by it.
+const NEAR: f64 = 0.1;
+
+/// The power that a block is called by, W: what was asked for, where that is near what was ridden.
+pub fn called_by(asked_w: Option<f64>, power_w: f64) -> f64 {
+    let is_near = |asked: &f64| (asked / power_w - 1.0).abs() < NEAR;
+    asked_w.filter(is_near).unwrap_or(power_w)
+}
+
 /// `None` where the block may not be judged or is too low for a percentage.
 fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
     let barred = |reason: &Reason| {
@@ -219,11 +230,13 @@ fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
             });
         }
     }
+    let power_w = 100.0 * verdict.limit_w? / verdict.limit_percent?;
     Some(Held {
         segment: segment.id,
         n: verdict.n,
         at_s: 0.5 * (segment.from_s + segment.to_s),
-        power_w: 100.0 * verdict.limit_w? / verdict.limit_percent?,
+        power_w,
+        named_w: called_by(segment.set_point_w, power_w),
         bias_percent: verdict.bias_percent?,
         scatter_percent: scatter?,
         shared,

@@ -26,7 +26,7 @@ use crate::session::{Role, Session};
 pub use accuracy::{Accuracy, Missing, Open, Rule};
 pub use block::{Block, CurvePoint, Finding, LeftOut};
 pub use figures::{ErrorCurve, FIGURES};
-pub use inputs::{Held, Inputs, STANDS_ALONE_AT, SharedError};
+pub use inputs::{Held, Inputs, STANDS_ALONE_AT, SharedError, called_by};
 pub use level::{Basis, Level};
 pub use words::Statement;
 

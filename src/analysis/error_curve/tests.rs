@@ -24,6 +24,7 @@ fn inputs(powers: &[f64], scatter: &[f64], biases: &[f64]) -> Inputs {
             n: 180,
             at_s: times[at],
             power_w: *power_w,
+            named_w: *power_w,
             bias_percent: *bias,
             scatter_percent: *scatter,
             shared: shared.to_vec(),

@@ -54,11 +54,11 @@ impl fmt::Display for Statement<'_> {
 fn judged(blocks: &[Block]) -> String {
     let powers = match (blocks.first(), blocks.last()) {
         (Some(low), Some(high))
-            if format!("{:.0}", low.power_w) != format!("{:.0}", high.power_w) =>
+            if format!("{:.0}", low.named_w) != format!("{:.0}", high.named_w) =>
         {
-            format!("{:.0} to {:.0} W", low.power_w, high.power_w)
+            format!("{:.0} to {:.0} W", low.named_w, high.named_w)
         }
-        (Some(low), _) => format!("{:.0} W", low.power_w),
+        (Some(low), _) => format!("{:.0} W", low.named_w),
         _ => String::new(),
     };
     match blocks.len() {
@@ -74,7 +74,7 @@ fn faults(curve: &ErrorCurve) -> String {
         .blocks
         .iter()
         .filter(|b| accuracy.beyond.contains(&b.segment));
-    let at = beyond.map(|b| (b.bias_percent, format!("at {:.0} W", b.power_w)));
+    let at = beyond.map(|b| (b.bias_percent, format!("at {:.0} W", b.named_w)));
     let mean = accuracy
         .mean_bias_percent
         .filter(|_| accuracy.beyond_on_average);
@@ -126,7 +126,7 @@ fn why_open(curve: &ErrorCurve) -> String {
     }
     let among = curve.blocks.len();
     let named = curve.accuracy.open.iter().take(NAMED);
-    let mut parts: Vec<String> = named.map(|open| open_power(open, among)).collect();
+    let mut parts: Vec<String> = named.map(|open| open_power(curve, open, among)).collect();
     let more = curve.accuracy.open.len().saturating_sub(NAMED);
     parts.extend((more > 0).then(|| format!("so at {more} more powers")));
     parts.join(", ")
@@ -138,8 +138,10 @@ fn disagreeing(curve: &ErrorCurve) -> usize {
     curve.left_out.iter().filter(withheld).count()
 }
 
-fn open_power(open: &Open, among: usize) -> String {
-    let at = match (open.power_w, open.segment) {
+fn open_power(curve: &ErrorCurve, open: &Open, among: usize) -> String {
+    let mut blocks = curve.blocks.iter();
+    let block = blocks.find(|block| Some(block.segment) == open.segment);
+    let at = match (block.map(|b| b.named_w).or(open.power_w), open.segment) {
         (Some(power_w), _) => format!("at {power_w:.0} W"),
         (None, Some(segment)) => format!("in segment {segment}"),
         (None, None) => String::new(),

@@ -1,6 +1,6 @@
 //! Does it read within its claim at held power? The joint decision of the error curve.
 
-use super::super::error_curve::{Block, ErrorCurve};
+use super::super::error_curve::{Block, ErrorCurve, called_by};
 use super::answer::{Answer, Finding, Limit, LimitFrom, Part, Place, Question};
 use super::ride::Source;
 use super::words::{plain, side};
@@ -19,9 +19,6 @@ pub const FIGURE: Figure = Figure {
     caveat: "Between the powers ridden nothing was measured.",
     ..Figure::PLAIN
 };
-
-/// How near a set point has to be to the power ridden for the block to be called by it.
-const NEAR: f64 = 0.1;
 
 /// Most powers that a sentence names.
 const NAMED: usize = 3;
@@ -151,9 +148,8 @@ fn average(curve: &ErrorCurve) -> Option<f64> {
 fn named_w(source: &Source<'_>, block: &Block) -> f64 {
     let segments = &source.ride.table.segments;
     let segment = segments.iter().find(|s| s.id == block.segment);
-    let asked = segment.and_then(|segment| source.ride.set_point_w(segment));
-    let is_near = |asked: &f64| (asked / block.power_w - 1.0).abs() < NEAR;
-    asked.filter(is_near).unwrap_or(block.power_w)
+    let asked_w = segment.and_then(|segment| source.ride.set_point_w(segment));
+    called_by(asked_w, block.power_w)
 }
 
 /// "+4.3 ± 1.0 % at 240 W".
