@@ -66,7 +66,7 @@ fn bench_ride() -> Sample {
         summary: "Came in as a trade-in with the remark that it flatters hard riding. Bench ride \
                   before it goes on the lending shelf."
             .to_owned(),
-        for_: vec!["Quiet, and it held every set point.".to_owned()],
+        for_: vec!["Quiet, and quick to set up.".to_owned()],
         against: vec!["Felt slow to notice both sprints.".to_owned()],
     };
     Sample {

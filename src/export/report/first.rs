@@ -86,7 +86,7 @@ fn deck(material: &Material<'_>) -> String {
         (claim, _) if claim.is_empty() => "No claim is stated.".to_owned(),
         (claim, true) => format!("Held against its claim of {claim}."),
         (claim, false) => format!(
-            "Held against its claim of {claim}, with the {loss} that the drivetrain takes off the references."
+            "Held against its claim of {claim}; {loss} is taken off the references for the drivetrain, as the tester states."
         ),
     };
     let parts = [Some(held), material.answers.tagging.in_words()];
