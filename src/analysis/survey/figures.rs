@@ -14,8 +14,8 @@ pub const FIGURES: &[Figure] = &[
         unit: "points",
         decimals: 2,
         signed: true,
-        definition: "Mean bias of one value of a fact less that of the other, over paired blocks: same kind, set point within 5 %, gear and reference.",
-        formula: "D = mean(b_A − b_B); with two rides or more a side, mean of the rides' means",
+        definition: "Mean bias of one value of a fact less that of the other, over paired blocks: same kind, set point within 5 %, gear, mode and reference.",
+        formula: "D = mean(b_A − b_B); with several rides a side, mean of the rides' means",
         source: OURS,
         caveat: "With one ride a side what differs from day to day counts as a difference.",
         ..Figure::PLAIN
@@ -153,6 +153,17 @@ pub const FIGURES: &[Figure] = &[
         formula: "p(differs), Holm < 0.05",
         source: HOLM,
         caveat: "Not told from zero is not shown to be alike, and a difference from zero may be too small to matter: the margin says.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "contrasts.seconds_half95_percent",
+        label: "difference, 95 % of the seconds",
+        unit: "points",
+        decimals: 2,
+        definition: "What the scatter of the blocks' seconds alone leaves open of the difference, half-width of 95 % limits. Few pairs may agree better than that by luck: then this is what to reckon with.",
+        formula: "1.96 √(Σ(u_A² + u_B²))/n",
+        source: "JCGM 100:2008, 5.1.2",
+        caveat: "Without repeatability: nothing of other days, other mountings.",
         ..Figure::PLAIN
     },
     Figure {

@@ -1,13 +1,16 @@
 //! What is kept of a session once its recordings are closed: its answers and its judged blocks.
 
+use std::sync::Arc;
+
 use serde::Serialize;
 
 use crate::analysis::loss::Loss;
 use crate::analysis::questions::{Answer, Finding, Findings, Question};
+use crate::analysis::ride;
 use crate::analysis::table::Table;
 use crate::analysis::verdict::conformity::{MIN_SECONDS, Outcome};
 use crate::analysis::verdict::figures::Verdict;
-use crate::analysis::verdict::uncertainty::{ALLOWANCE, Distribution};
+use crate::analysis::verdict::uncertainty::{ALLOWANCE, Distribution, rectangular};
 use crate::recording::Channel;
 use crate::session::{Fact, Kind, Role, Session};
 use crate::stats::{Interval, NORMAL_95, median_of, t_quantile};
@@ -92,6 +95,9 @@ pub struct Block {
     /// Metres a turn of the crank, where speed and cadence were recorded and one gear was ridden.
     #[serde(skip)]
     pub gear_m: Option<f64>,
+    /// The mode the trainer was in, as its recorder called it; empty where that noted none or changed it.
+    #[serde(skip)]
+    pub mode: String,
     /// Its uncertainty in parts.
     #[serde(skip)]
     pub parts: Parts,
@@ -142,8 +148,10 @@ impl Surveyed {
         (session, aligned): (&Session, &Aligned),
         (table, findings): (&Table, &Findings),
     ) -> Self {
+        let modes = ride::modes(aligned);
         let mut blocks = Vec::new();
         for segment in &table.segments {
+            let span = Span::new(segment.from_s, segment.to_s);
             for verdict in segment.verdict.iter().chain(&segment.further_verdicts) {
                 let unfit = matches!(
                     verdict.outcome,
@@ -164,7 +172,8 @@ impl Surveyed {
                         outcome: verdict.outcome,
                         is_first: is_of_first(session, verdict),
                         power_w: power_w(verdict),
-                        gear_m: gear_m(aligned, Span::new(segment.from_s, segment.to_s)),
+                        gear_m: gear_m(aligned, span),
+                        mode: mode(&modes, span),
                         parts: Parts::of(verdict, loss),
                         reach_percent: reach_percent(verdict, loss),
                     });
@@ -219,7 +228,7 @@ impl Parts {
             }
         }
         if loss.is_open() {
-            allowance = crate::analysis::verdict::uncertainty::rectangular(loss.plus_minus());
+            allowance = rectangular(loss.plus_minus());
         }
         Self {
             seconds,
@@ -291,6 +300,17 @@ fn reach_percent(verdict: &Verdict, loss: Loss) -> Option<f64> {
     let tried = loss.tried_percent().into_iter();
     let sizes = tried.map(|percent| loss.difference_anew(bias, percent).abs() + expanded);
     (verdict.n >= MIN_SECONDS).then(|| sizes.fold(0.0, f64::max))
+}
+
+/// The mode that held over the whole stretch, but for its edges.
+fn mode(modes: &[(Span, Arc<str>)], span: Span) -> String {
+    const EDGE: f64 = 0.1;
+    let edge_s = EDGE * span.duration_s();
+    let holds = |of: &&(Span, Arc<str>)| {
+        of.0.from_s <= span.from_s + edge_s && of.0.to_s >= span.to_s - edge_s
+    };
+    let held = modes.iter().find(holds);
+    held.map_or_else(String::new, |(_, mode)| one_line(mode))
 }
 
 /// Seconds that must tell a gear, and how far they may scatter about one, share of it.

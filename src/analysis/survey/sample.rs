@@ -20,6 +20,7 @@ pub fn ride(named: &str, facts: &[(&str, &str)], blocks: &[(f64, f64)]) -> Surve
         is_first: true,
         power_w: *set_point,
         gear_m: None,
+        mode: String::new(),
         parts: Parts {
             seconds: 0.2,
             references: 0.4,

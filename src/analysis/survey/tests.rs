@@ -113,6 +113,23 @@ fn three_pairs_give_the_check_values() {
     assert_eq!((found.outcome, found.rides_needed), (Said::Alike, Some(0)));
     assert!(found.differs_from_zero && !found.beyond_margin);
     assert!(found.cancels && found.cancels_because.contains("state `bike`"));
+    // By hand: 1.96 · 0.2 √(6)/3 = 0.32 against 0.248: no luck worth a word; with a tenth of the scatter it is.
+    assert_close(
+        found.seconds_half95_percent.unwrap(),
+        1.959964 * 0.2 * 6.0_f64.sqrt() / 3.0,
+        1e-6,
+    );
+    assert!(!found.sentence.contains("luck"));
+    let close = [
+        of_unit("a", "3", &[(150.0, 0.81), (181.0, 0.50), (250.0, 0.20)]),
+        of_unit("b", "4", &[(150.0, 0.40), (180.0, 0.10), (250.0, -0.20)]),
+    ];
+    let lucky = one(&asked(&["unit=3,4"], None), &close);
+    assert!(
+        lucky.sentence.contains("luck: reckon with ±0.32"),
+        "{}",
+        lucky.sentence
+    );
     // The other way round is the same with the other sign.
     let back = one(&asked(&["unit=4,3"], None), &sessions);
     assert_close(back.mean_percent.unwrap(), -0.4, 1e-12);
@@ -266,6 +283,11 @@ fn blocks_of_another_kind_gear_or_reference_are_not_paired() {
         block.gear_m = Some(6.1);
     }
     assert_eq!(pairs(&a, &c), 1);
+    // One mode and none noted are the same, two are not.
+    a.blocks[2].mode = "erg".to_owned();
+    assert_eq!(pairs(&a, &c), 1);
+    c.blocks[2].mode = "resistance".to_owned();
+    assert_eq!(pairs(&a, &c), 0);
 }
 
 #[test]
@@ -348,6 +370,7 @@ fn what_cannot_be_compared_says_why_and_what_to_do() {
     );
     // Its seconds alone: 0.2 % either side.
     assert_eq!(single.basis, Basis::Seconds);
+    assert!(!single.sentence.contains("luck"));
     assert_close(
         single.standard_uncertainty_percent.unwrap(),
         0.2 * 2.0_f64.sqrt(),

@@ -335,7 +335,7 @@ fn ladder(survey: &Survey) -> String {
 
 fn method() -> String {
     let said = paragraph(
-        "Blocks are paired that ask the same: kind, set point within 5 %, gear and reference. Two count as alike where the 90 % limits of their difference lie within the margin (two one-sided tests, Schuirmann 1987), as different where its 95 % limits lie beyond; else it cannot be told. Rides are the sample where both sides repeat (Welch 1947), never seconds; chance among many contrasts is held by Holm 1979.",
+        "Blocks are paired that ask the same: kind, set point within 5 %, gear, mode and reference. Two count as alike where the 90 % limits of their difference lie within the margin (two one-sided tests, Schuirmann 1987), as different where its 95 % limits lie beyond; else it cannot be told. With four rides or more of each, their means are the sample (Welch 1947), with fewer the spread of all repeated rides counts, never seconds alone; chance among many contrasts is held by Holm 1979.",
     );
     format!(
         "<div class=\"pair\">\n<div class=\"half\">\n{said}</div>\n<div class=\"half\">\n<h3 class=\"first\">Cautions</h3>\n{}</div>\n</div>\n",
