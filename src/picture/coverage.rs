@@ -49,12 +49,12 @@ pub fn drawn(subject: &Subject<'_>, cells: &Coverage) -> Result<Picture, String>
         x: Axis::numbers(
             "power of the reference",
             "W",
-            ends(&cells, |cell| cell.power_w),
+            ends(cells, |cell| cell.power_w),
         ),
         y: Axis::numbers(
             cells.channel.name(),
             cells.channel.unit(),
-            ends(&cells, |cell| cell.other),
+            ends(cells, |cell| cell.other),
         ),
         layers: drawn.map(|cell| shown(cell, claim, loss)).collect(),
     })
