@@ -556,7 +556,7 @@ fn repeats(
 }
 
 /// Rides a side from which each side's own spread says more than that of all repeated rides together: of
-/// three each, Welch's limits hold 97 % and are a quarter wider than they need be.
+/// three each, Welch's limits hold 97 % and are a sixth wider than they need be.
 const LEAST_RIDES: usize = 4;
 
 /// Degrees of freedom from which repeated rides say something of the spread: with one the limits are
