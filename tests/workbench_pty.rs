@@ -116,7 +116,7 @@ fn tag_save_export_and_come_back() {
     let screen = desk.wait_for(" 2 sprint");
     assert!(listed(&screen, "1 steady").contains(&error), "{screen}");
     desk.send(DOWN);
-    desk.wait_for("ride view · 1 steady");
+    desk.wait_for("ride view · 1");
     desk.send("q");
     assert_eq!(desk.end(), (0, true));
 }
