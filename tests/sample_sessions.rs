@@ -126,8 +126,10 @@ fn slopes() -> Sample {
         ..Simulation::default()
     };
     let trainer = &mut scenario.devices[0];
+    // Its seconds begin just after those in which the app changes the grade.
+    clock(trainer, 0.87, 12.0);
     trainer.gain_percent = 0.4;
-    trainer.dead_time_s = 0.3;
+    trainer.dead_time_s = 0.5;
     trainer.time_constant_s = 0.4;
     trainer.flywheel_kg = 12.0;
     // Where the mode changes, both ways.
