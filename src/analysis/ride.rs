@@ -15,7 +15,7 @@ use crate::analysis::excursions::{Excursion, ExcursionKind, UncorroboratedStretc
 use crate::analysis::kinds::gear_change::chain::{NotedGear, Sprockets};
 use crate::recording::{Channel, EventKind, Recording};
 use crate::session::{Role, Session};
-use crate::stats::median_of;
+use crate::stats::{finite, median_of};
 use crate::timeline::{Aligned, Clock, Member, Span, Track};
 
 /// Findings over the ride, one entry a stream of the session each.
@@ -171,24 +171,56 @@ pub fn reference_cadence(aligned: &Aligned) -> Option<Vec<f64>> {
     (!columns.is_empty()).then(|| (0..aligned.grid.len).map(at).collect())
 }
 
-/// Grade of the first source under test that carries it, else of the first other stream: as a rule
-/// only what controls the trainer knows it.
-pub fn grade_percent(aligned: &Aligned) -> Option<&[f64]> {
-    let under_test = aligned.tracks.iter().filter(|t| t.role == Role::UnderTest);
-    let others = aligned.tracks.iter().filter(|t| t.role != Role::UnderTest);
-    under_test
-        .chain(others)
-        .find_map(|track| track.column(Channel::Grade))
+/// How late within each of these rows a member was sampled, s: the grid takes each second's nearest
+/// sample, half a second off at most. Of the consensus the mean of its references; `None` without a sample.
+pub fn sampled_late_s(aligned: &Aligned, member: Member, rows: Range<usize>) -> Option<f64> {
+    let grid = aligned.grid;
+    let last = rows.end.saturating_sub(1);
+    let span = Span::new(grid.time_s(rows.start), grid.time_s(last));
+    let of_stream = |index: usize| {
+        let track = aligned.tracks.get(index)?;
+        let times_s = track.source().samples()?.time_s();
+        let off_s = times_s.get(track.raw_rows(span))?.iter().map(|recorder_s| {
+            let at_s = track.clock.to_session(*recorder_s);
+            let rows = (at_s - grid.start_s) / grid.step_s;
+            (rows - rows.round()) * grid.step_s
+        });
+        median_of(off_s.collect())
+    };
+    match member {
+        Member::Stream(index) => of_stream(index),
+        Member::Consensus => {
+            let references = aligned.powered(Role::Reference);
+            let each: Vec<f64> = references.filter_map(of_stream).collect();
+            finite(each.iter().sum::<f64>() / each.len() as f64)
+        }
+    }
 }
 
-/// Wheel speed of the first reference that carries it, else of the first other stream: as a rule
-/// only the source under test does.
-pub fn wheel_speed(aligned: &Aligned) -> Option<&[f64]> {
-    let references = aligned.tracks.iter().filter(|t| t.role == Role::Reference);
-    let others = aligned.tracks.iter().filter(|t| t.role != Role::Reference);
-    references
-        .chain(others)
-        .find_map(|track| track.column(Channel::Speed))
+/// Which stream carries the grade asked for, and its column: the first source under test that does, else
+/// the first other stream, since as a rule only what controls the trainer knows it.
+pub fn grade_percent(aligned: &Aligned) -> Option<(usize, &[f64])> {
+    first_with(aligned, Channel::Grade, |role| role == Role::UnderTest)
+}
+
+/// The same of the wheel's speed: the first reference that carries it, else the first other stream; as
+/// a rule only the source under test does.
+pub fn wheel_speed(aligned: &Aligned) -> Option<(usize, &[f64])> {
+    first_with(aligned, Channel::Speed, |role| role == Role::Reference)
+}
+
+/// The first of the preferred streams that carries a channel, else the first other one.
+fn first_with(
+    aligned: &Aligned,
+    channel: Channel,
+    is_preferred: impl Fn(Role) -> bool,
+) -> Option<(usize, &[f64])> {
+    let carrying = |preferred: bool| {
+        let tracks = aligned.tracks.iter().enumerate();
+        let mut own = tracks.filter(|(_, track)| is_preferred(track.role) == preferred);
+        own.find_map(|(index, track)| Some((index, track.column(channel)?)))
+    };
+    carrying(true).or_else(|| carrying(false))
 }
 
 /// Gear changes that a recorder noted, session time, in order.

@@ -1,14 +1,14 @@
-//! The force at the wheel against the force that the gradient asks for.
+//! The force at the wheel against the force that the gradient asks for, and both along the ride.
 
+use super::along;
 use super::parts::{Axis, Layer, Mark, Picture, Stroke, range_of};
 use super::subject::{Subject, plain, signed};
 use super::tone::Tone;
-use crate::analysis::ride::{grade_percent, wheel_speed};
-use crate::analysis::slope::{Inputs, Missing, Plateau, gradient};
+use crate::analysis::kinds::slope::{Pair, Slope};
+use crate::analysis::slope::asked_n;
 use crate::session::Simulation;
-
-/// Standard gravity, m/s² (ISO 80000-3).
-const GRAVITY: f64 = 9.80665;
+use crate::stats::Line;
+use crate::text::one_line;
 
 /// Share of the force within which all of it is said to arrive, where the session states none.
 const SHARE: f64 = 0.1;
@@ -16,42 +16,51 @@ const SHARE: f64 = 0.1;
 /// Forces at which that is drawn.
 const POINTS: u32 = 40;
 
-/// Always of the whole ride, whatever its window is.
+/// Rows that a force along the ride is the mean of: strokes left out.
+const CALMED: usize = 5;
+
+/// What the window's slope shows, and of whom.
+struct Found<'a> {
+    slope: Slope,
+    pair: Pair<'a>,
+    given: Simulation,
+}
+
+fn found<'a>(subject: &Subject<'a>) -> Result<Found<'a>, String> {
+    let pair = Pair {
+        session: subject.session,
+        aligned: subject.aligned,
+        found: subject.findings,
+        under_test: subject.under_test()?,
+        basis: subject.basis()?,
+    };
+    let slope = pair.slope(subject.span());
+    Ok(Found {
+        slope: slope.map_err(|untold| untold.in_words().to_owned())?,
+        pair,
+        given: subject.session.simulation.unwrap_or(Simulation::USUAL),
+    })
+}
+
+/// One point a plateau of the window.
 ///
 /// # Errors
 /// Why there is nothing to draw.
 pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
-    let (session, aligned) = (subject.session, subject.aligned);
-    let basis = subject.basis()?;
-    let (Some(grade), Some(speed)) = (grade_percent(aligned), wheel_speed(aligned)) else {
-        return Err("no gradient is recorded with the wheel's speed".to_owned());
-    };
-    let power = subject.findings.readings(aligned, basis);
-    let power = power.ok_or_else(|| "no reference carries power".to_owned())?;
-    let kept = 1.0 - session.allowance().percent / 100.0;
-    let delivered: Vec<f64> = power.iter().map(|w| kept * w).collect();
-    let inputs = Inputs {
-        wheel_w: &delivered,
-        speed_m_s: speed,
-        grade_percent: grade,
-        grid: aligned.grid,
-    };
-    let found = gradient(&inputs, session.simulation).map_err(|missing| {
-        match missing {
-            Missing::Plateaus => "no two gradients are kept for 40 s",
-            Missing::Speeds => "the gradients are too few, or none was ridden at two speeds",
-        }
-        .to_owned()
-    })?;
-    let given = session.simulation.unwrap_or(Simulation::USUAL);
-    let points: Vec<[f64; 2]> = found
-        .plateaus
+    let found = found(subject)?;
+    let plateaus = &found.slope.plateaus;
+    let points: Vec<[f64; 2]> = plateaus
         .iter()
-        .map(|plateau| [asked_n(plateau, given), plateau.force_n])
+        .map(|p| [asked_n(p.grade_percent, p.speed_mps, found.given), p.force_n])
         .collect();
+    let bars = points.iter().zip(plateaus).filter_map(|(point, plateau)| {
+        let [low, high] = plateau.force_ci95_n?;
+        Some([point[0], low, high])
+    });
+    let bars: Vec<[f64; 3]> = bars.collect();
     let across = range_of(points.iter().map(|p| p[0]));
     let up = range_of(points.iter().map(|p| p[1]).chain(across));
-    let share = session.limits.gradient_share.unwrap_or(SHARE);
+    let share = subject.session.limits.gradient_share.unwrap_or(SHARE);
     let along = (0..=POINTS).map(|i| {
         let n = across[0] + (across[1] - across[0]) * f64::from(i) / f64::from(POINTS);
         [n, n - share * n.abs(), n + share * n.abs()]
@@ -67,54 +76,135 @@ pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
             tone: Tone::Mute,
             stroke: Stroke::Hair,
         },
-        Layer::Points {
-            name: "a gradient kept for 40 s or more".to_owned(),
-            points: points.clone(),
-            tone: Tone::Source(0),
-            mark: Mark::Disc,
-        },
     ];
-    for (plateau, point) in found.plateaus.iter().zip(points) {
+    layers.extend(through(&points, across));
+    layers.push(Layer::Bars {
+        name: String::new(),
+        bars,
+        tone: Tone::Source(0),
+    });
+    layers.push(Layer::Points {
+        name: "a gradient kept for 40 s or more".to_owned(),
+        points: points.clone(),
+        tone: Tone::Source(0),
+        mark: Mark::Disc,
+    });
+    for (plateau, point) in plateaus.iter().zip(points) {
         layers.push(Layer::Label {
             at: point,
             text: format!("{}\u{a0}%", signed(plateau.grade_percent, 0)),
             tone: Tone::Mute,
         });
     }
-    let mut facts = vec![format!(
-        "Force of the reference at the wheel over {} gradients; asked of {} kg, rolling {}, drag {} kg/m{}.",
-        found.plateaus.len(),
-        plain(given.mass_kg, 0),
-        plain(given.rolling, 4),
-        plain(given.drag_kg_m, 2),
-        match session.simulation {
-            Some(_) => "",
-            None => ": what apps take where nobody says otherwise",
-        }
-    )];
-    facts.extend(found.delay.map(|(delay_s, [low, high])| {
-        format!(
-            "A gradient arrives {} s late ({} to {}).",
-            plain(delay_s, 1),
-            plain(low, 1),
-            plain(high, 1)
-        )
-    }));
     Ok(Picture {
-        title: "Force against the force asked for".to_owned(),
-        facts,
+        title: subject.title("force against the force asked for"),
+        facts: facts(subject, &found),
         x: Axis::numbers("force asked for", "N", across),
         y: Axis::numbers("force at the wheel", "N", up),
         layers,
     })
 }
 
-/// What a rider on the road would have to bring (Martin et al. 1998, J Appl Biomech 14:276).
-fn asked_n(plateau: &Plateau, given: Simulation) -> f64 {
-    let grade = plateau.grade_percent / 100.0;
-    let along = grade / grade.hypot(1.0);
-    let weight = given.mass_kg * GRAVITY;
-    weight * along
-        + given.rolling * weight / grade.hypot(1.0)
-        + given.drag_kg_m * plateau.speed_m_s.powi(2)
+/// The straight line through the points.
+fn through(points: &[[f64; 2]], across: [f64; 2]) -> Option<Layer> {
+    let (x, y): (Vec<f64>, Vec<f64>) = points.iter().map(|[x, y]| (*x, *y)).unzip();
+    let fitted = Line::fit(&x, &y)?;
+    Some(Layer::Line {
+        name: "fitted".to_owned(),
+        points: across.map(|n| [n, fitted.at(n)]).to_vec(),
+        tone: Tone::Model,
+        stroke: Stroke::Dashed,
+    })
+}
+
+/// Force asked for and force at the wheel along the window; from each step until it has arrived a ground.
+///
+/// # Errors
+/// Why there is nothing to draw.
+pub fn along_ride(subject: &Subject<'_>) -> Result<Picture, String> {
+    let found = found(subject)?;
+    let flywheel_kg = found.slope.flywheel_kg.unwrap_or(0.0);
+    let both = found.pair.forces(flywheel_kg, found.given);
+    let [asked, force] = both.ok_or("no gradient is recorded with the wheel's speed")?;
+    let inside = |column: Vec<f64>| column.get(subject.rows()).map(<[f64]>::to_vec);
+    let asked = inside(asked).unwrap_or_default();
+    let force = calmed(&inside(force).unwrap_or_default());
+    let range = range_of(asked.iter().chain(&force).copied());
+    let mut layers: Vec<Layer> = found
+        .slope
+        .steps
+        .iter()
+        .enumerate()
+        .map(|(index, step)| Layer::Ground {
+            name: match index {
+                0 => "on its way: the delay of each step".to_owned(),
+                _ => String::new(),
+            },
+            x: [step.at_s, step.at_s + step.delay_s.max(0.0)],
+            y: [f64::NEG_INFINITY, f64::INFINITY],
+            tone: Tone::QuietGround,
+        })
+        .collect();
+    let at = (subject.aligned.grid, subject.rows().start);
+    let series = |name: &str, values: &[f64], tone| along::series(name, at, values, along::CALM, tone);
+    layers.extend(series("force asked for", &asked, Tone::Reference(0)));
+    layers.extend(series("force at the wheel", &force, Tone::Source(0)));
+    Ok(Picture {
+        title: subject.title("force along the ride"),
+        facts: facts(subject, &found),
+        x: subject.time_axis(),
+        y: Axis::numbers("force", "N", range),
+        layers,
+    })
+}
+
+/// Means of neighbouring rows, where most of them are there.
+fn calmed(values: &[f64]) -> Vec<f64> {
+    let reach = CALMED / 2;
+    let near = |row: usize| &values[row.saturating_sub(reach)..(row + reach + 1).min(values.len())];
+    let mean = |row: usize| {
+        let there: Vec<f64> = near(row).iter().copied().filter(|v| v.is_finite()).collect();
+        match 2 * there.len() > near(row).len() {
+            true => there.iter().sum::<f64>() / there.len() as f64,
+            false => f64::NAN,
+        }
+    };
+    (0..values.len()).map(mean).collect()
+}
+
+fn facts(subject: &Subject<'_>, found: &Found<'_>) -> Vec<String> {
+    let (slope, given) = (&found.slope, found.given);
+    let mut facts = vec![format!(
+        "Force of the reference at the wheel over {} plateaus, the flywheel's part taken off along the ride and means of 5 s; asked of {} kg, rolling {}, drag {} kg/m{}.",
+        slope.plateaus.len(),
+        plain(given.mass_kg, 0),
+        plain(given.rolling, 4),
+        plain(given.drag_kg_m, 2),
+        match subject.session.simulation {
+            Some(_) => "",
+            None => ": what apps take where nobody says otherwise",
+        }
+    )];
+    let share = slope.share.zip(slope.share_ci95).map(|(share, [low, high])| {
+        format!(
+            "{} % of the gradient arrives ({} to {})",
+            plain(100.0 * share, 0),
+            plain(100.0 * low, 0),
+            plain(100.0 * high, 0)
+        )
+    });
+    let late = slope.delay_s.zip(slope.delay_ci95_s).map(|(late_s, [low, high])| {
+        format!(
+            "{} s late ({} to {})",
+            plain(late_s, 1),
+            plain(low, 1),
+            plain(high, 1)
+        )
+    });
+    let said: Vec<String> = share.into_iter().chain(late).collect();
+    if !said.is_empty() {
+        let label = one_line(&subject.label(found.pair.under_test));
+        facts.push(format!("{label}: {}.", said.join(", ")));
+    }
+    facts
 }

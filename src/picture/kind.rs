@@ -32,6 +32,8 @@ pub enum PictureKind {
     Temperature,
     /// Force against the force that the gradient asks for.
     Gradient,
+    /// Both along the ride.
+    Slope,
     /// Which combinations were ridden, and the bias in each.
     Coverage,
     /// Highest mean power over every duration.
@@ -50,7 +52,7 @@ pub enum PictureKind {
 
 impl PictureKind {
     /// Every kind.
-    pub const ALL: [PictureKind; 16] = [
+    pub const ALL: [PictureKind; 17] = [
         PictureKind::Traces,
         PictureKind::Difference,
         PictureKind::Agreement,
@@ -60,6 +62,7 @@ impl PictureKind {
         PictureKind::HeatSoak,
         PictureKind::Temperature,
         PictureKind::Gradient,
+        PictureKind::Slope,
         PictureKind::Coverage,
         PictureKind::MeanMax,
         PictureKind::References,
@@ -81,6 +84,7 @@ impl PictureKind {
             PictureKind::HeatSoak => "heat-soak",
             PictureKind::Temperature => "temperature",
             PictureKind::Gradient => "gradient",
+            PictureKind::Slope => "slope",
             PictureKind::Coverage => "coverage",
             PictureKind::MeanMax => "mean-max",
             PictureKind::References => "references",
@@ -112,6 +116,7 @@ pub fn picture(kind: PictureKind, subject: &Subject<'_>) -> Result<Picture, Stri
         PictureKind::HeatSoak => soak::of(subject),
         PictureKind::Temperature => soak::against_temperature(subject),
         PictureKind::Gradient => gradient::of(subject),
+        PictureKind::Slope => gradient::along_ride(subject),
         PictureKind::Coverage => coverage::of(subject),
         PictureKind::MeanMax => mean_max::of(subject),
         PictureKind::References => references::of(subject),

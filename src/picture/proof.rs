@@ -2,6 +2,7 @@
 
 use super::along;
 use super::forest;
+use super::gradient;
 use super::parts::{Axis, Layer, Picture, Ticks, power_range};
 use super::subject::Subject;
 use super::tone::Tone;
@@ -20,6 +21,11 @@ const LEAST_S: f64 = 5.0;
 /// # Errors
 /// Where the answer has neither pieces nor a place.
 pub fn of(subject: &Subject<'_>, answer: &Answer) -> Result<Picture, String> {
+    if answer.question == Question::Gradient
+        && let Ok(picture) = gradient::of(subject)
+    {
+        return Ok(picture);
+    }
     if !answer.parts.is_empty() {
         return forest::of(answer);
     }

@@ -135,6 +135,7 @@ kinds! {
         question: Some("how much of the gradient asked for arrives, and when"),
         answer: "gradient",
         asks: Asks::Grades,
+        picture: "gradient",
         ..PLAIN
     };
     Open, "open", "none of the others", "It asks for nothing, so it carries figures and no verdict, and counts in no headline." => KindSpec {

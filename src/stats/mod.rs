@@ -8,6 +8,7 @@ pub mod curve;
 pub mod first_order;
 mod mixture;
 pub mod noise;
+pub mod normal_equations;
 pub mod periodic;
 mod poisson;
 mod rank;

@@ -50,8 +50,8 @@ impl Evidence {
             grid: aligned.grid,
             power: power(aligned),
             cadence: reference_cadence(aligned),
-            speed: wheel_speed(aligned).map(<[f64]>::to_vec),
-            grade: grade_percent(aligned).map(<[f64]>::to_vec),
+            speed: wheel_speed(aligned).map(|(_, column)| column.to_vec()),
+            grade: grade_percent(aligned).map(|(_, column)| column.to_vec()),
             laps: noted(aligned, |recording, clock| {
                 let laps = recording.laps.iter();
                 laps.map(|lap| Span::new(clock.to_session(lap.from_s), clock.to_session(lap.to_s)))

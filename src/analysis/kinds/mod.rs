@@ -7,6 +7,7 @@ pub mod gear_change;
 pub mod heat_soak;
 pub mod ramp;
 pub mod result;
+pub mod slope;
 pub mod spec;
 pub mod sprint;
 pub mod sprint_fit;
@@ -86,4 +87,5 @@ kinds! {
     GearChange: gear_change::GearChange;
     Coast: coast::Coast;
     HeatSoak: heat_soak::HeatSoak;
+    Slope: slope::Slope;
 }

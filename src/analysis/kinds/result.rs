@@ -17,6 +17,7 @@ pub fn in_words(segment: &SegmentFigures) -> String {
         Kind::GearChange => gear_change(segment),
         Kind::Coast => coast(segment),
         Kind::HeatSoak => heat_soak(segment),
+        Kind::Slope => slope(segment),
         _ => None,
     };
     told.unwrap_or_default()
@@ -110,6 +111,22 @@ fn gear_change(segment: &SegmentFigures) -> Option<String> {
         ),
         None => format!("{shift} points at most"),
     })
+}
+
+/// "91 ± 2 % of the gradient, 1.6 s late"; without the mass entered in the app "the gradient of 77 kg".
+fn slope(segment: &SegmentFigures) -> Option<String> {
+    let slope = segment.of_kind.slope.as_ref()?;
+    let half = |[low, high]: Interval| 0.5 * (high - low);
+    let share = slope.share.zip(slope.share_ci95).map(|(share, ends)| {
+        format!(
+            "{} ± {} % of the gradient",
+            number(100.0 * share, 0, false),
+            number(100.0 * half(ends), 0, false)
+        )
+    });
+    let mass = || Some(format!("the gradient of {} kg", number(slope.mass_kg?, 0, false)));
+    let late = slope.delay_s.map(|s| format!("{} s late", number(s, 1, false)));
+    Some(joined([share.or_else(mass), late])).filter(|said| !said.is_empty())
 }
 
 /// "184 W, gone after 11 s".

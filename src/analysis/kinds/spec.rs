@@ -7,7 +7,7 @@ use crate::analysis::ride;
 use crate::analysis::window::Window;
 use crate::recording::Channel;
 use crate::session::Role;
-use crate::stats::{change_points, finite, median_of};
+use crate::stats::change_points;
 use crate::timeline::{Grid, Member, Span};
 
 /// All that is to be known of the figures of one kind.
@@ -128,32 +128,9 @@ impl<'a, 'w> Inputs<'a, 'w> {
     /// at most, and a dead time read from the rows lacks that.
     pub fn sampled_later_s(&self) -> f64 {
         let (window, aligned) = (self.window, self.window.aligned);
-        let grid = aligned.grid;
-        let span = Span::new(
-            grid.time_s(window.rows.start),
-            grid.time_s(window.rows.end.saturating_sub(1)),
-        );
-        let phase_s = |index: usize| {
-            let track = aligned.tracks.get(index)?;
-            let times_s = track.source().samples()?.time_s();
-            let off_s = times_s.get(track.raw_rows(span))?.iter().map(|recorder_s| {
-                let at_s = track.clock.to_session(*recorder_s);
-                let rows = (at_s - grid.start_s) / grid.step_s;
-                (rows - rows.round()) * grid.step_s
-            });
-            median_of(off_s.collect())
-        };
-        let of_basis = match self.basis {
-            Member::Stream(index) => phase_s(index),
-            Member::Consensus => {
-                let each: Vec<f64> = aligned
-                    .powered(Role::Reference)
-                    .filter_map(phase_s)
-                    .collect();
-                finite(each.iter().sum::<f64>() / each.len() as f64)
-            }
-        };
-        let later_s = phase_s(self.under_test).zip(of_basis);
+        let rows = window.rows.clone();
+        let of = |member| ride::sampled_late_s(aligned, member, rows.clone());
+        let later_s = of(Member::Stream(self.under_test)).zip(of(self.basis));
         later_s.map_or(0.0, |(tested_s, basis_s)| tested_s - basis_s)
     }
 }

@@ -1,19 +1,17 @@
-//! Does the gradient asked for arrive, and when? The share κ and the delay of [`super::super::slope`].
+//! Does the gradient asked for arrive, and when? The share κ and the delay of
+//! [`crate::analysis::kinds::slope`], over the whole ride.
 //!
 //! The open command of a trainer carries no rider's mass, so that κ·m is what is measured: a share takes
-//! the mass that was entered in the controlling app ([simulation] of the session). The recorded speed
-//! may be the app's own: over the cadence it must be constant within a gear.
+//! the mass that was entered in the controlling app ([simulation] of the session).
 
-use super::super::ride::{grade_percent, wheel_speed};
-use super::super::slope::{Gradient, Inputs, Missing, Step, gradient};
-use super::super::verdict::uncertainty::rectangular;
-use super::answer::{Answer, Finding, Limit, Part, Place, Question, at_most, within, worst};
+use super::super::slope::Missing;
+use super::answer::{Answer, Finding, Limit, Part, Place, Question, at_most, by_limits, worst};
 use super::ride::Source;
 use super::words::plain;
 use crate::analysis::figure::Figure;
-use crate::stats::NORMAL_95;
-use crate::stats::{MeanUncertainty, Sample};
-use crate::timeline::Span;
+use crate::analysis::kinds::slope::{Pair, Slope, SlopeStep, Untold};
+use crate::session::Kind;
+use crate::stats::Interval;
 
 /// What `truing explain` says of it.
 pub const FIGURE: Figure = Figure {
@@ -32,188 +30,155 @@ pub const FIGURE: Figure = Figure {
 const MOST_SHARE: f64 = 0.1;
 /// How late a gradient may arrive, s.
 const MOST_S: f64 = 3.0;
-/// Spread of speed over cadence within a plateau, share of it, from which the speed is not the wheel's.
-const MOST_SPREAD: f64 = 0.03;
-
-/// The share with its limits.
-struct Share {
-    value: f64,
-    half: f64,
-}
 
 pub fn answer(source: &Source<'_>) -> Answer {
     let question = Question::Gradient;
-    let aligned = source.ride.aligned;
-    let (Some(grade), Some(speed)) = (grade_percent(aligned), wheel_speed(aligned)) else {
-        let why = "no gradient was asked for, or none is recorded with the wheel's speed";
+    let ride = source.ride;
+    let Some(basis) = source.basis else {
+        let why = "no reference tells what was delivered";
         return Answer::not_ridden(question, source.label, why);
     };
-    let Some(delivered) = source.delivered() else {
-        return Answer::not_ridden(
-            question,
-            source.label,
-            "no reference tells what was delivered",
-        );
+    let pair = Pair {
+        session: ride.session,
+        aligned: ride.aligned,
+        found: ride.found,
+        under_test: source.index,
+        basis,
     };
-    let given = source.ride.session.simulation;
-    let inputs = Inputs {
-        wheel_w: &delivered,
-        speed_m_s: speed,
-        grade_percent: grade,
-        grid: aligned.grid,
-    };
-    let found = match gradient(&inputs, given) {
+    let found = match pair.slope(ride.aligned.grid.span()) {
         Ok(found) => found,
-        Err(Missing::Plateaus) => {
-            let why = "no two gradients are kept for 40 s";
-            return Answer::not_ridden(question, source.label, why);
-        }
-        Err(Missing::Speeds) => {
-            let why = "the gradients are too few, or none of them was ridden at two speeds";
-            let would = "three gradients, one at two speeds, or [simulation] in session.toml,";
-            return Answer::cannot_tell(question, source.label, why, would);
-        }
+        Err(untold) => return unanswered(source, untold),
     };
-    if !is_of_the_wheel(source, &inputs, &found) {
-        let why =
-            "the recorded speed does not keep its ratio to the cadence: it may be the app's own";
-        return Answer::cannot_tell(question, source.label, why, "the wheel's speed");
-    }
-    let limits = &source.ride.session.limits;
+    let limits = &ride.session.limits;
     let share_limit = Limit::stated_or(limits.gradient_share, MOST_SHARE, Limit::PRACTICE);
     let delay_limit = Limit::stated_or(limits.gradient_s, MOST_S, Limit::PRACTICE);
-    let share = given.and_then(|given| share(source, &found, given.mass_kg));
-    let arrives = share
-        .as_ref()
-        .map(|share| within(share.value - 1.0, share.half, share_limit.value));
+    let off = |[low, high]: Interval| [low - 1.0, high - 1.0];
+    let arrives = found
+        .share_ci95
+        .map(|limits| by_limits(off(limits), share_limit.value));
     let late = found
-        .delay
-        .map(|(_, limits)| at_most(limits, delay_limit.value));
+        .delay_ci95_s
+        .map(|limits| at_most(limits, delay_limit.value));
     // A share that nobody can tell, the mass not being stated, leaves the delay answered.
     let outcome = worst(arrives.into_iter().chain(late)).unwrap_or(Finding::CannotTell);
-    let mut said = vec![match &share {
-        Some(share) => format!(
-            "{:.0} ± {:.0} % of the gradient arrive; limit {:.0} to {:.0} %",
-            100.0 * share.value,
-            100.0 * share.half,
-            100.0 * (1.0 - share_limit.value),
-            100.0 * (1.0 + share_limit.value)
-        ),
-        None => format!(
-            "the gradient of {:.0} kg arrives ({:.0} to {:.0}); the mass entered in the app, under \
-             [simulation], would tell the share",
-            found.mass_kg, found.mass_ci95_kg[0], found.mass_ci95_kg[1]
-        ),
-    }];
-    said.extend(found.delay.map(|(delay_s, [low, high])| {
-        format!(
-            "{delay_s:.1} s late ({low:.1} to {high:.1}) over {} steps; {}",
-            found.steps.len(),
-            delay_limit.said(&format!("{} s", plain(delay_limit.value)))
-        )
-    }));
+    let said = sentence(&found, share_limit, delay_limit);
+    let answer = Answer::new(question, source.label, outcome, said);
     let decides_late = late == Some(Finding::Fault) || arrives != Some(Finding::Fault);
-    let answer = Answer::new(question, source.label, outcome, said.join("; "));
-    let answer = match (found.delay, &share) {
-        (Some((delay_s, limits)), _) if decides_late => answer
-            .with_value(delay_s, Some(limits), "s")
+    let answer = match (found.delay_s, found.share) {
+        (Some(delay_s), _) if decides_late => answer
+            .with_value(delay_s, found.delay_ci95_s, "s")
             .against(delay_limit)
             .in_brief(format!(
                 "{delay_s:.1} s late; limit {} s",
                 plain(delay_limit.value)
             ))
             .from_parts(parts(&found.steps, delay_limit.value)),
-        (_, Some(share)) => {
-            let percent = 100.0 * (share.value - 1.0);
-            let half = 100.0 * share.half;
-            answer
-                .with_value(percent, Some([percent - half, percent + half]), "%")
-                .against(Limit {
-                    value: 100.0 * share_limit.value,
-                    ..share_limit
-                })
-                .in_brief(format!(
-                    "{:.0} % of the gradient arrive",
-                    100.0 * share.value
-                ))
-        }
+        (_, Some(share)) => answer
+            .with_value(
+                100.0 * (share - 1.0),
+                found.share_ci95.map(|ends| off(ends).map(|end| 100.0 * end)),
+                "%",
+            )
+            .against(Limit {
+                value: 100.0 * share_limit.value,
+                ..share_limit
+            })
+            .in_brief(format!("{:.0} % of the gradient arrive", 100.0 * share)),
         _ => answer,
     };
-    let segments = source.ride.table.segments.iter();
-    let ids = segments
-        .filter(|s| s.kind == crate::session::Kind::Slope)
-        .map(|s| s.id);
-    answer.in_segments(ids).at(place(&found)).headed(headline(
-        &found,
-        share.as_ref(),
-        [arrives, late],
-    ))
+    let segments = ride.table.segments.iter();
+    let ids = segments.filter(|s| s.kind == Kind::Slope).map(|s| s.id);
+    answer
+        .in_segments(ids)
+        .at(place(&found))
+        .headed(headline(&found, [arrives, late]))
 }
 
-/// κ with what the references and the loss leave open.
-fn share(source: &Source<'_>, found: &Gradient, mass_kg: f64) -> Option<Share> {
-    let (first, last) = (found.plateaus.first()?, found.plateaus.last()?);
-    let [low, high] = found.mass_ci95_kg;
-    let value = found.mass_kg / mass_kg;
-    let scatter = MeanUncertainty {
-        standard: 100.0 * 0.5 * (high - low) / found.mass_kg.abs() / NORMAL_95,
-        dof: f64::INFINITY,
-    };
-    let level_w = found.plateaus.iter().map(|p| p.force_n * p.speed_m_s);
-    let level_w = level_w.fold(0.0, f64::max).max(1.0);
-    let span = Span::new(first.from_s, last.to_s);
-    let budget = source.budget(scatter, span, level_w).ok()?;
-    let loss = match source.loss.is_open() {
-        true => rectangular(source.loss.plus_minus()),
-        false => 0.0,
-    };
-    let standard = budget.combined().hypot(loss);
-    Some(Share {
-        value,
-        half: value.abs() * NORMAL_95 * standard / 100.0,
-    })
+fn unanswered(source: &Source<'_>, untold: Untold) -> Answer {
+    let (question, why) = (Question::Gradient, untold.in_words());
+    match untold {
+        Untold::NotRecorded | Untold::Missing(Missing::Plateaus) => {
+            Answer::not_ridden(question, source.label, why)
+        }
+        Untold::Missing(Missing::Speeds) => {
+            let would = "three gradients, one at two speeds, or [simulation] in session.toml,";
+            Answer::cannot_tell(question, source.label, why, would)
+        }
+        Untold::Speed => Answer::cannot_tell(question, source.label, why, "the wheel's speed"),
+    }
 }
 
-/// Whether speed keeps its ratio to the cadence of the references on most plateaus.
-fn is_of_the_wheel(source: &Source<'_>, inputs: &Inputs<'_>, found: &Gradient) -> bool {
-    let Some(cadence) = source.ride.cadence.as_deref() else {
-        return true;
+fn sentence(found: &Slope, share_limit: Limit, delay_limit: Limit) -> String {
+    let half = |[low, high]: Interval| 0.5 * (high - low);
+    let share = found.share.zip(found.share_ci95).map(|(share, ends)| {
+        format!(
+            "{:.0} ± {:.0} % of the gradient arrive; limit {:.0} to {:.0} %",
+            100.0 * share,
+            100.0 * half(ends),
+            100.0 * (1.0 - share_limit.value),
+            100.0 * (1.0 + share_limit.value)
+        )
+    });
+    let mass = || {
+        let (kg, [low, high]) = found.mass_kg.zip(found.mass_ci95_kg)?;
+        Some(format!(
+            "the gradient of {kg:.0} kg arrives ({low:.0} to {high:.0}); the mass entered in the app, under \
+             [simulation], would tell the share"
+        ))
     };
-    let keeps = |from_s: f64, to_s: f64| {
-        let rows = inputs.grid.rows(Span::new(from_s + 15.0, to_s));
-        let ratios = rows.filter_map(|row| {
-            let rpm = cadence.get(row).copied().filter(|rpm| *rpm > 30.0)?;
-            inputs.speed_m_s.get(row).map(|v| v / rpm)
-        });
-        Sample::present(ratios)
-            .is_none_or(|ratios| ratios.robust_sd() <= MOST_SPREAD * ratios.median().abs())
-    };
-    let kept = found
-        .plateaus
-        .iter()
-        .filter(|p| keeps(p.from_s, p.to_s))
-        .count();
-    2 * kept >= found.plateaus.len()
+    let late = found.delay_s.zip(found.delay_ci95_s);
+    let late = late.map(|(delay_s, [low, high])| {
+        format!(
+            "{delay_s:.1} s late ({low:.1} to {high:.1}) over {} steps; {}",
+            found.steps.len(),
+            delay_limit.said(&format!("{} s", plain(delay_limit.value)))
+        )
+    });
+    let flywheel = found.flywheel_kg.zip(found.flywheel_ci95_kg);
+    let flywheel = flywheel.map(|(kg, [low, high])| {
+        format!("the flywheel weighs {kg:.0} kg at the rim ({low:.0} to {high:.0})")
+    });
+    let said: Vec<String> = share
+        .or_else(mass)
+        .into_iter()
+        .chain(late)
+        .chain(bands(found))
+        .chain(flywheel)
+        .collect();
+    said.join("; ")
 }
 
-fn parts(steps: &[Step], limit: f64) -> Vec<Part> {
-    let part = |step: &Step| Part {
+/// Where one band of the gradient arrives otherwise than another: their limits stand apart.
+fn bands(found: &Slope) -> Option<String> {
+    let ends = |side: usize| found.bands.iter().map(move |band| band.mass_ci95_kg[side]);
+    let apart = ends(0).fold(f64::MIN, f64::max) > ends(1).fold(f64::MAX, f64::min);
+    let each = found.bands.iter().filter_map(|band| {
+        Some(format!(
+            "{:.0} % from {:.0} to {:.0} %",
+            100.0 * band.share?,
+            band.from_percent,
+            band.to_percent
+        ))
+    });
+    let each: Vec<String> = each.filter(|_| apart).collect();
+    (!each.is_empty()).then(|| format!("by gradient: {}", each.join(", ")))
+}
+
+fn parts(steps: &[SlopeStep], limit: f64) -> Vec<Part> {
+    let part = |step: &SlopeStep| Part {
         segment: 0,
         what: format!("{:.0} to {:.0} %", step.from_percent, step.to_percent),
         value: step.delay_s,
-        interval: [step.delay_s, step.delay_s],
+        interval: step.delay_ci95_s,
         limit,
-        outcome: match step.delay_s.abs() <= limit {
-            true => Finding::Fine,
-            false => Finding::CannotTell,
-        },
+        outcome: at_most(step.delay_ci95_s, limit),
     };
     steps.iter().map(part).collect()
 }
 
 /// The largest step.
-fn place(found: &Gradient) -> Option<Place> {
-    let size = |s: &&Step| (s.to_percent - s.from_percent).abs();
+fn place(found: &Slope) -> Option<Place> {
+    let size = |s: &&SlopeStep| (s.to_percent - s.from_percent).abs();
     let step = found
         .steps
         .iter()
@@ -224,16 +189,11 @@ fn place(found: &Gradient) -> Option<Place> {
     })
 }
 
-fn headline(
-    found: &Gradient,
-    share: Option<&Share>,
-    [arrives, late]: [Option<Finding>; 2],
-) -> String {
-    let late = found.delay.filter(|_| late == Some(Finding::Fault));
-    let late = late.map(|(delay_s, _)| format!("shows a gradient {delay_s:.0} s late"));
-    let share = share.filter(|_| arrives == Some(Finding::Fault));
-    let share =
-        share.map(|share| format!("passes on {:.0} % of the gradient", 100.0 * share.value));
+fn headline(found: &Slope, [arrives, late]: [Option<Finding>; 2]) -> String {
+    let late = found.delay_s.filter(|_| late == Some(Finding::Fault));
+    let late = late.map(|delay_s| format!("shows a gradient {delay_s:.0} s late"));
+    let share = found.share.filter(|_| arrives == Some(Finding::Fault));
+    let share = share.map(|share| format!("passes on {:.0} % of the gradient", 100.0 * share));
     share
         .into_iter()
         .chain(late)

@@ -1,0 +1,164 @@
+//! How well the share of the gradient, its delay and the flywheel are told.
+//!
+//! `cargo run --profile quick --example slopes -- [RIDES [FIRST]]` rehearses the plan `slopes` for that many
+//! seeds (200 by default, from FIRST, by default 510000): share, delay, flywheel, mass, rider, the noise and
+//! the scale of the references (within their claims) and the loss are drawn. Then as many rides of
+//! `slope_rides.rs`, which knows another rider, another noise and a gradient that arrives little by little.
+//! Wanted: κ within 0.02 (rms) and its limits covering 93 to 97 %, the delay within 0.3 s (rms).
+
+#![allow(clippy::print_stdout, clippy::unwrap_used)]
+
+#[path = "slope_rides.rs"]
+mod slope_rides;
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
+use truing::analysis::kinds::slope::{Pair, Slope, Untold};
+use truing::analysis::ride;
+use truing::plan::Plan;
+use truing::rehearse::{Scenario, SessionOptions, ride as rehearse};
+use truing::session::Session;
+use truing::timeline::Aligned;
+
+/// What was put in.
+#[derive(Clone, Copy, Debug)]
+pub struct PutIn {
+    pub share: f64,
+    pub delay_s: f64,
+    pub flywheel_kg: f64,
+}
+
+/// Of one ride: what was put in, and what was told.
+struct Told {
+    seed: u64,
+    put_in: PutIn,
+    found: Result<Slope, Untold>,
+}
+
+type Made = (Session, Aligned, PutIn);
+
+fn main() {
+    let number = |at: usize| -> Option<u64> { std::env::args().nth(at)?.parse().ok() };
+    let (rides, first) = (number(1).unwrap_or(200), number(2).unwrap_or(510_000));
+    for (name, make) in [
+        ("rehearsed", rehearsed as fn(u64) -> Made),
+        ("made otherwise", slope_rides::ride),
+    ] {
+        let told: Vec<Told> = (first..first + rides)
+            .into_par_iter()
+            .map(|seed| tell(make, seed))
+            .collect();
+        print(name, &told);
+    }
+}
+
+fn rehearsed(seed: u64) -> Made {
+    let plan = Plan::built_in("slopes").unwrap();
+    let mut scenario = Scenario::for_plan(&plan);
+    let mut drawn = ChaCha8Rng::seed_from_u64(seed ^ 0x510);
+    let mut within = |low: f64, high: f64| drawn.random_range(low..=high);
+    let put_in = PutIn {
+        share: within(0.5, 1.1),
+        delay_s: within(0.2, 9.0),
+        flywheel_kg: within(5.0, 30.0),
+    };
+    let simulation = &mut scenario.simulation;
+    simulation.mass_kg = within(60.0, 100.0);
+    simulation.gradient_share = put_in.share;
+    simulation.gradient_delay_s = put_in.delay_s;
+    simulation.flywheel_kg = put_in.flywheel_kg;
+    scenario.rider.slow_noise_w = within(2.0, 10.0);
+    scenario.rider.cadence_noise_rpm = within(0.5, 2.5);
+    // As a perfect claim leaves them: anywhere within it.
+    let allowance = scenario.allowance;
+    scenario.drivetrain.trainer_loss_percent =
+        allowance.percent + allowance.plus_minus * within(-1.0, 1.0);
+    scenario.drivetrain.crank_loss_percent = 0.0;
+    for device in &mut scenario.devices[1..] {
+        device.gain_percent = device.claim_percent * within(-1.0, 1.0);
+        device.noise_w = within(0.5, 2.5);
+        device.slow_w = within(0.2, 0.8);
+    }
+    let rehearsal = rehearse(&plan, &scenario, seed).unwrap();
+    let opened = rehearsal.opened(SessionOptions {
+        clocks_known: true,
+        tagged: true,
+    });
+    let aligned = Aligned::new(&opened);
+    (opened.session, aligned, put_in)
+}
+
+fn tell(make: fn(u64) -> Made, seed: u64) -> Told {
+    let (session, aligned, put_in) = make(seed);
+    let found = ride::findings(&aligned);
+    let pair = Pair {
+        session: &session,
+        aligned: &aligned,
+        found: &found,
+        under_test: 0,
+        basis: aligned.basis().unwrap(),
+    };
+    Told {
+        seed,
+        put_in,
+        found: pair.slope(aligned.grid.span()),
+    }
+}
+
+fn print(name: &str, told: &[Told]) {
+    if std::env::var_os("TRUING_TELL").is_some() {
+        for t in told {
+            if let Ok(f) = &t.found {
+                println!("{} {:?} share {:?} delay {:?} flywheel {:?} {:?}", t.seed, t.put_in, f.share, f.delay_s, f.flywheel_kg, f.flywheel_ci95_kg);
+            }
+        }
+    }
+    println!("\n{name}: {} rides from seed {}", told.len(), told[0].seed);
+    for untold in told.iter().filter_map(|t| Some((t.seed, t.found.as_ref().err()?))) {
+        println!("  {}: {}", untold.0, untold.1.in_words());
+    }
+    let of = |value: fn(&Slope) -> (Option<f64>, Option<[f64; 2]>), truth: fn(PutIn) -> f64| {
+        let found = told.iter().filter_map(move |t| {
+            let (value, ends) = value(t.found.as_ref().ok()?);
+            Some((t.seed, value?, ends?, truth(t.put_in)))
+        });
+        found.collect::<Vec<_>>()
+    };
+    for (what, found) in [
+        ("share", of(|s| (s.share, s.share_ci95), |p| p.share)),
+        ("delay, s", of(|s| (s.delay_s, s.delay_ci95_s), |p| p.delay_s)),
+        (
+            "flywheel, kg",
+            of(|s| (s.flywheel_kg, s.flywheel_ci95_kg), |p| p.flywheel_kg),
+        ),
+    ] {
+        line(what, &found);
+    }
+    let each = told.iter().filter_map(|t| Some((t, t.found.as_ref().ok()?)));
+    let steps = each.flat_map(|(t, slope)| {
+        let steps = slope.steps.iter();
+        steps.map(|s| (t.seed, s.delay_s, s.delay_ci95_s, t.put_in.delay_s))
+    });
+    line("each step, s", &steps.collect::<Vec<_>>());
+    let each = told.iter().filter_map(|t| Some((t, t.found.as_ref().ok()?)));
+    let bands = each.flat_map(|(t, slope)| {
+        let bands = slope.bands.iter();
+        bands.filter_map(|b| Some((t.seed, b.share?, b.share_ci95?, t.put_in.share)))
+    });
+    line("each band", &bands.collect::<Vec<_>>());
+}
+
+fn line(what: &str, found: &[(u64, f64, [f64; 2], f64)]) {
+    let n = found.len() as f64;
+    let mean = |of: &dyn Fn(&(u64, f64, [f64; 2], f64)) -> f64| found.iter().map(of).sum::<f64>() / n;
+    let off = mean(&|f| f.1 - f.3);
+    let rms = mean(&|f| (f.1 - f.3).powi(2)).sqrt();
+    let covered = 100.0 * mean(&|f| f64::from(f.2[0] <= f.3 && f.3 <= f.2[1]));
+    let half = mean(&|f| 0.5 * (f.2[1] - f.2[0]));
+    let worst = found.iter().max_by(|a, b| (a.1 - a.3).abs().total_cmp(&(b.1 - b.3).abs()));
+    let worst = worst.map_or(String::new(), |f| format!("{}: {:.3} of {:.3}", f.0, f.1, f.3));
+    println!(
+        "  {what:<14} n {n:>5}  mean error {off:>+8.4}  rms {rms:>7.4}  limits cover {covered:>5.1} %  half-width {half:>7.4}  worst {worst}"
+    );
+}
