@@ -22,6 +22,7 @@ pub mod pair_noise;
 pub mod pooled;
 pub mod questions;
 pub mod ratio;
+pub mod response;
 pub mod ride;
 pub mod segment;
 pub mod slope;

@@ -54,10 +54,9 @@ impl NormalEquations {
         }
     }
 
-    /// The coefficients. One of a column that the columns before it make up is 0.
-    pub fn solve(&self) -> Vec<f64> {
+    /// Cholesky's factor, row by row; a dependent column leaves zeros.
+    fn factor(&self) -> Vec<f64> {
         let n = self.terms;
-        // Cholesky's factor, row by row; a dependent column leaves a row of zeros.
         let mut factor = vec![0.0; n * n];
         for i in 0..n {
             for j in 0..=i {
@@ -73,6 +72,20 @@ impl NormalEquations {
                 };
             }
         }
+        factor
+    }
+
+    /// Variance of the last coefficient where a row scatters by 1; `None` where the columns before it make
+    /// it up.
+    pub fn last_variance(&self) -> Option<f64> {
+        let last = self.factor().last().copied().filter(|own| *own > 0.0)?;
+        Some(1.0 / (last * last))
+    }
+
+    /// The coefficients. One of a column that the columns before it make up is 0.
+    pub fn solve(&self) -> Vec<f64> {
+        let n = self.terms;
+        let factor = self.factor();
         let divided = |value: f64, by: f64| if by > 0.0 { value / by } else { 0.0 };
         let mut half = vec![0.0; n];
         for i in 0..n {
@@ -108,5 +121,13 @@ mod tests {
             assert_close(*found, expected, 1e-9);
         }
         assert_eq!(NormalEquations::new(2).solve(), [0.0, 0.0]);
+
+        // A straight line over 0, 1, 2, 3: its slope varies by 1/5 (by hand).
+        let mut line = NormalEquations::new(2);
+        (0..4).for_each(|x| line.add(&[1.0, f64::from(x)], 1.0));
+        assert_close(line.last_variance().unwrap(), 0.2, 1e-12);
+        line = NormalEquations::new(2);
+        (0..4).for_each(|_| line.add(&[1.0, 2.0], 1.0));
+        assert_eq!(line.last_variance(), None);
     }
 }

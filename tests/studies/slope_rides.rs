@@ -50,7 +50,17 @@ struct Happened {
     grade_percent: Vec<f64>,
 }
 
+/// A ride whose speed and grade are recorded of the wheel.
 pub fn ride(seed: u64) -> Made {
+    made(seed, false)
+}
+
+/// The same whose recorded speed is that of the app's own rider.
+pub fn app_speed(seed: u64) -> Made {
+    made(seed, true)
+}
+
+fn made(seed: u64, is_app: bool) -> Made {
     let mut random = ChaCha8Rng::seed_from_u64(seed ^ 0xabc);
     let mut within = |low: f64, high: f64| random.random_range(low..=high);
     let (dead_s, tau_s) = (within(0.2, 5.0), within(0.0, 3.0));
@@ -64,7 +74,10 @@ pub fn ride(seed: u64) -> Made {
         rolling: within(0.003, 0.006),
         drag_kg_m: within(0.15, 0.25),
     };
-    let happened = happen(put_in, given, [dead_s, tau_s], &mut random);
+    let mut happened = happen(put_in, given, [dead_s, tau_s], &mut random);
+    if is_app {
+        happened.speed_m_s = app_speeds(&happened, given);
+    }
     let (session, aligned) = recorded(&happened, given, &mut random);
     (session, aligned, put_in)
 }
@@ -132,6 +145,21 @@ fn happen(
         }
     }
     out
+}
+
+/// The speed that the same power would give on the road.
+fn app_speeds(happened: &Happened, given: Simulation) -> Vec<f64> {
+    let mut speed: f64 = 7.0;
+    let weight_n = given.mass_kg * GRAVITY_M_S2;
+    let rows = happened.wheel_w.iter().zip(&happened.grade_percent);
+    rows.map(|(watts, grade)| {
+        let slope = (grade / 100.0).atan();
+        let force_n = weight_n * (slope.sin() + given.rolling * slope.cos())
+            + given.drag_kg_m * speed * speed;
+        speed = (speed + (watts / speed - force_n) / given.mass_kg * STEP_S).max(1.0);
+        speed
+    })
+    .collect()
 }
 
 /// Mean over the second before each stamp, with `late_s` of the meter's own.

@@ -24,8 +24,11 @@ use truing::timeline::Aligned;
 /// What was put in.
 #[derive(Clone, Copy, Debug)]
 pub struct PutIn {
+    /// κ.
     pub share: f64,
+    /// How late it arrives, s.
     pub delay_s: f64,
+    /// Apparent mass, kg.
     pub flywheel_kg: f64,
 }
 
@@ -44,6 +47,7 @@ fn main() {
     for (name, make) in [
         ("rehearsed", rehearsed as fn(u64) -> Made),
         ("made otherwise", slope_rides::ride),
+        ("the app's own speed recorded", slope_rides::app_speed),
     ] {
         let told: Vec<Told> = (first..first + rides)
             .into_par_iter()

@@ -14,10 +14,14 @@
 //! is stated, the loss expected between the sites is taken off them first. Best efforts of each stream
 //! stand as recorded.
 //!
+//! Whether a lag or a flywheel that the reading leaves out makes the difference, all sprints of the ride say
+//! together ([`together`]).
+//!
 //! Where a first-order lag does not fit, that is said: a moving mean is named with its length in the
 //! time constant's place, and where that does not fit either, the time constant stands without limits.
 
 mod figures;
+mod together;
 
 use super::spec::{Inputs, Spec};
 use std::borrow::Cow;
@@ -29,7 +33,7 @@ use crate::session::Role;
 use crate::stats::finite;
 use crate::timeline::Member;
 
-pub use figures::{Explained, FIGURES, ResponseShape, Sprint, SprintPeak};
+pub use figures::{Cause, Explained, FIGURES, ResponseShape, Sprint, SprintPeak};
 
 /// Sprints among the kinds.
 pub(in crate::analysis) const SPEC: Spec<Sprint> = Spec {
@@ -66,6 +70,9 @@ fn of_window(inputs: &Inputs<'_, '_>) -> Option<Sprint> {
         window.rows.clone(),
         inputs.step_s(),
     );
+    if let Some(together) = together::of(inputs) {
+        sprint = sprint.told(together);
+    }
     if let Some(caution) = window.session.delay_caution(under_test) {
         sprint.note = sentences(&sprint.note, &caution);
     }
@@ -201,6 +208,10 @@ pub fn figures(
         ceiling_share_percent: shares.map(|[_, _, ceiling, _]| ceiling),
         unexplained_share_percent: shares.map(|[.., unexplained]| unexplained),
         explained: losses.and_then(|losses| cause(&losses)),
+        cause: None,
+        sprints_together: None,
+        unaccounted_kg: None,
+        unaccounted_ci95_kg: None,
         note,
     }
 }

@@ -88,7 +88,9 @@ pub(super) fn of(inputs: &Inputs<'_>, plateaus: &[Plateau]) -> Option<Flywheel> 
     let scatter_s = jackknife(&places.collect::<Vec<_>>());
     let trust = USUALLY_LATE_S.powi(2) / (USUALLY_LATE_S.powi(2) + scatter_s.powi(2));
     let masses = without.iter().map(|one| one.mass_kg(trust));
-    let standard_kg = jackknife(&masses.collect::<Vec<_>>());
+    // What is not trusted of the places may still be so.
+    let unseen_kg = (1.0 - trust) * USUALLY_LATE_S * all.change.iter().sum::<f64>();
+    let standard_kg = jackknife(&masses.collect::<Vec<_>>()).hypot(unseen_kg);
     let mass_kg = all.mass_kg(trust);
     let pending: f64 = steady[FIRST_PULSE..FIRST_LAG].iter().sum();
     (mass_kg.is_finite() && standard_kg.is_finite()).then(|| Flywheel {

@@ -90,7 +90,7 @@ impl Inputs<'_> {
     }
 
     /// Power into each kilogram of a flywheel over a row, W/kg.
-    pub(super) fn kinetic_w_kg(&self, row: usize) -> Option<f64> {
+    pub fn kinetic_w_kg(&self, row: usize) -> Option<f64> {
         let [before, after] = self.speeds(row)?;
         Some(0.5 * (after * after - before * before) / self.grid.step_s)
     }

@@ -223,6 +223,7 @@ fn bands(
 #[cfg(test)]
 mod tests {
     use super::inputs::{GRAVITY_M_S2, slope_of};
+    use crate::timeline::Grid;
     use super::*;
     use crate::stats::vectors::assert_close;
 

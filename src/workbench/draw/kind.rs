@@ -129,6 +129,7 @@ fn of_sprint(state: &State, sprint: &Sprint) -> Vec<Row> {
         Some(Explained::Lag) => ": lag",
         Some(Explained::Gain) => ": gain",
         Some(Explained::Ceiling) => ": a ceiling",
+        Some(Explained::Flywheel) => ": a flywheel",
         Some(Explained::Mixed) => ": several causes",
         None => "",
     };

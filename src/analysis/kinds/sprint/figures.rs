@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::analysis::figure::{Figure, OURS, TRADE};
+pub use crate::analysis::response::Cause;
 use crate::stats::Interval;
 use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
 
@@ -66,6 +67,14 @@ pub struct Sprint {
     pub unexplained_share_percent: Option<f64>,
     /// What explains the missing peak.
     pub explained: Option<Explained>,
+    /// What explains all sprints of the ride together; `None` where the wheel's speed is not recorded.
+    pub cause: Option<Cause>,
+    /// How many sprints that rests on.
+    pub sprints_together: Option<usize>,
+    /// Apparent mass of a flywheel whose acceleration the reading leaves out, kg.
+    pub unaccounted_kg: Option<f64>,
+    /// Its 95 % limits.
+    pub unaccounted_ci95_kg: Option<Interval>,
     /// Why the fit's figures are withheld, and what to beware of in its delays; empty where
     /// nothing is to be said.
     pub note: String,
@@ -147,6 +156,8 @@ pub enum Explained {
     Gain,
     /// It is clipped.
     Ceiling,
+    /// What accelerates a flywheel is left out.
+    Flywheel,
     /// More than one of them.
     Mixed,
 }
@@ -438,8 +449,49 @@ pub const FIGURES: &[Figure] = &[
     Figure {
         id: "segments.sprint.explained",
         label: "explained by",
-        definition: "What explains the missing peak: lag (or averaging), gain, ceiling or mixed; null where nothing is missing or the fit cannot separate them.",
+        definition: "What explains the missing peak: lag (or averaging), gain, ceiling, flywheel or mixed; null where nothing is missing or the fit cannot separate them.",
         source: OURS,
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.sprint.cause",
+        label: "cause, all sprints together",
+        short: "cause",
+        definition: "What explains the seconds of all sprints of the ride together: lag, moving-mean, flywheel (its acceleration left out of the reading), flywheel-and-lag, nothing, or not-distinguishable; null where the wheel's speed is not recorded.",
+        formula: "the shape that alone leaves no more than the widest by F = 10; a lag keeps its τ in every sprint, a flywheel its mass",
+        source: OURS,
+        caveat: "One sprint, or several at the same speed, often fit both. Sprints in another gear or on another slope would tell.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.sprint.sprints_together",
+        label: "sprints together",
+        definition: "How many sprints of the ride that rests on.",
+        source: "counted",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.sprint.unaccounted_kg",
+        label: "mass not accounted for",
+        short: "unaccounted",
+        unit: "kg",
+        decimals: 1,
+        signed: true,
+        definition: "Apparent mass of a flywheel whose acceleration the reading leaves out, by all sprints of the ride together.",
+        formula: "μ of x = g · S[y − μ·½(v₂² − v₁²)/Δt](t − d), S a first-order lag or a moving mean, whichever fits better",
+        source: "power into acceleration: Lakomy 1986, Ergonomics 29; the comparison is this program's convention",
+        caveat: "About zero where a lag is the cause.",
+        ..Figure::PLAIN
+    },
+    Figure {
+        id: "segments.sprint.unaccounted_ci95_kg",
+        label: "mass not accounted for, 95 % CI",
+        short: "unaccounted, 95 % CI",
+        unit: "kg",
+        decimals: 1,
+        signed: true,
+        definition: "95 % confidence interval of that mass.",
+        source: "least squares about the best fit (textbook)",
         ..Figure::PLAIN
     },
     Figure {

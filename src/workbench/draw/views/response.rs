@@ -121,6 +121,7 @@ fn shortfall(state: &State, sprint: &Sprint) -> Text {
         Some(Explained::Lag) => "explained by lag",
         Some(Explained::Gain) => "explained by gain",
         Some(Explained::Ceiling) => "explained by a ceiling",
+        Some(Explained::Flywheel) => "explained by a flywheel",
         Some(Explained::Mixed) => "several causes",
         None => "no cause named",
     };

@@ -1,0 +1,350 @@
+//! Why a source shows sprints otherwise than they were ridden, from all of them together: a lag, a
+//! moving mean, or a flywheel that its reading leaves out.
+//!
+//! A source that reports the power of its brake leaves out what accelerates its flywheel, `μ·v·dv/dt`: it rises
+//! late and falls late, and one sprint of it looks like a lag. But a lag keeps the same time constant in
+//! every sprint, a flywheel the same apparent mass μ, and the two differ where gear, speed or slope do. So
+//! every shape is fitted by least squares to the seconds of all sprints at once, with one dead time d, one gain g
+//! and one value of its own:
+//!
+//! `x(t) = g · S[y − μ·½(v₂² − v₁²)/Δt](t − d)`, S a first-order lag τ or a moving mean N
+//! ([`crate::stats::first_order`]).
+//!
+//! A shape is said to fit where the widest (flywheel and lag, or flywheel and mean) leaves less by no
+//! more than F = 10 (its residuals' likeness of neighbours allowed for, Bartlett 1946, from memory). One that fits alone is
+//! named; where several do, that they cannot be told apart; where none does, both together. The limits
+//! of μ are those of the widest fit, taken as linear about its best.
+
+use std::ops::Range;
+
+use serde::Serialize;
+
+use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
+use crate::stats::normal_equations::NormalEquations;
+use crate::stats::{Interval, Sample, t_quantile};
+
+/// Dead times searched, s.
+const DELAYS_S: (f64, f64) = (-3.0, 6.0);
+/// Time constants and lengths of a mean to start from, s.
+const LAGS_S: [f64; 7] = [0.0, 0.5, 1.0, 2.0, 3.0, 4.5, 6.0];
+const MEANS_S: [f64; 6] = [1.0, 2.0, 3.0, 4.0, 6.0, 8.0];
+/// Longest of either, s.
+const LONGEST_S: f64 = 10.0;
+/// F above which a shape does not fit.
+const MISFIT_F: f64 = 10.0;
+/// Variance of rounding to whole watts, W².
+const ROUNDING_W2: f64 = 1.0 / 12.0;
+/// Step of numeric derivatives, s.
+const STEP_S: f64 = 0.05;
+/// Seconds a comparison needs.
+const LEAST_SECONDS: usize = 15;
+
+/// One sprint as it is fitted: columns of the same rows.
+#[derive(Clone, Debug)]
+pub struct Effort {
+    /// Power delivered at the source's site, W; present throughout.
+    pub delivered_w: Vec<f64>,
+    /// Power into each kilogram of a flywheel, W/kg; present throughout.
+    pub kinetic_w_kg: Vec<f64>,
+    /// What the source reads, W; `NaN` where it is not to be fitted.
+    pub read_w: Vec<f64>,
+    /// The rows to fit.
+    pub rows: Range<usize>,
+}
+
+/// What explains the sprints.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Cause {
+    /// They are shown as ridden.
+    Nothing,
+    /// A first-order lag.
+    Lag,
+    /// A moving mean.
+    MovingMean,
+    /// A flywheel that the reading leaves out.
+    Flywheel,
+    /// Both a flywheel and a lag or a mean.
+    FlywheelAndLag,
+    /// More than one of them would do.
+    NotDistinguishable,
+}
+
+/// What all sprints together say.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Together {
+    /// How many sprints.
+    pub sprints: usize,
+    /// What explains them.
+    pub cause: Cause,
+    /// Mass not accounted for, kg, with its 95 % limits.
+    pub mass_kg: (f64, Interval),
+    /// Time constant of the lag where it alone is fitted, s.
+    pub lag_s: f64,
+    /// Mass where a flywheel alone is fitted, kg.
+    pub alone_kg: f64,
+    /// Time constant beside the flywheel, s.
+    pub beside_s: f64,
+}
+
+/// What shapes may be made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Spread {
+    None,
+    Lag,
+    Mean,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Shape {
+    spread: Spread,
+    has_flywheel: bool,
+}
+
+/// A fitted shape.
+#[derive(Clone, Copy, Debug)]
+struct Fitted {
+    delay_s: f64,
+    spread_s: f64,
+    gain: f64,
+    mass_kg: f64,
+    rss: f64,
+    n: usize,
+}
+
+/// Compares the shapes; `None` where the seconds do not suffice.
+pub fn together(efforts: &[Effort], step_s: f64) -> Option<Together> {
+    let problem = Problem::new(efforts, step_s);
+    let of = |spread, has_flywheel| {
+        problem.best(Shape {
+            spread,
+            has_flywheel,
+        })
+    };
+    let plain = of(Spread::None, false)?;
+    let (lag, mean) = (of(Spread::Lag, false)?, of(Spread::Mean, false)?);
+    let flywheel = of(Spread::None, true)?;
+    let (with_lag, with_mean) = (of(Spread::Lag, true)?, of(Spread::Mean, true)?);
+    let (widest, spread) = match with_mean.rss < with_lag.rss {
+        true => (with_mean, Spread::Mean),
+        false => (with_lag, Spread::Lag),
+    };
+    let (likeness, mass_ci95_kg) = problem.limits(&widest, spread)?;
+    let fits = |one: &Fitted| one.lack_against(&widest) <= MISFIT_F * likeness;
+    let cause = match [&lag, &mean, &flywheel].map(fits) {
+        _ if fits(&plain) => Cause::Nothing,
+        [true, false, false] => Cause::Lag,
+        [false, true, false] => Cause::MovingMean,
+        [false, false, true] => Cause::Flywheel,
+        [false, false, false] => Cause::FlywheelAndLag,
+        // A short mean and a short lag are one to any use.
+        [true, true, false] => Cause::Lag,
+        _ => Cause::NotDistinguishable,
+    };
+    Some(Together {
+        sprints: efforts.len(),
+        cause,
+        mass_kg: (widest.mass_kg, mass_ci95_kg),
+        lag_s: lag.spread_s,
+        alone_kg: flywheel.mass_kg,
+        beside_s: with_lag.spread_s,
+    })
+}
+
+/// The mass whose acceleration explains best what is missing, kg: `Σ d·p/Σ p²` with d what is missing, W, and p
+/// the power into each kilogram, W/kg.
+pub fn unaccounted_kg(missing_w: &[f64], kinetic_w_kg: &[f64]) -> f64 {
+    let pairs = missing_w.iter().zip(kinetic_w_kg);
+    let (products, squares) = pairs
+        .filter(|(d, p)| d.is_finite() && p.is_finite())
+        .fold((0.0, 0.0), |(dp, pp), (d, p)| (dp + d * p, pp + p * p));
+    products / squares
+}
+
+impl Fitted {
+    /// Least squares left, W²: whole watts leave a residual of their own.
+    fn least(&self) -> f64 {
+        self.rss.max(self.n as f64 * ROUNDING_W2)
+    }
+
+    /// F of what `wider` explains beyond this one.
+    fn lack_against(&self, wider: &Self) -> f64 {
+        let freedom = wider.n.saturating_sub(4).max(1) as f64;
+        ((self.least() - wider.least()) / (wider.least() / freedom)).max(0.0)
+    }
+}
+
+struct Fine<'a> {
+    delivered: Vec<f64>,
+    kinetic: Vec<f64>,
+    effort: &'a Effort,
+}
+
+struct Problem<'a> {
+    efforts: Vec<Fine<'a>>,
+    step_s: f64,
+}
+
+impl<'a> Problem<'a> {
+    fn new(efforts: &'a [Effort], step_s: f64) -> Self {
+        let fine = |effort: &'a Effort| Fine {
+            delivered: refined(&effort.delivered_w, PARTS),
+            kinetic: refined(&effort.kinetic_w_kg, PARTS),
+            effort,
+        };
+        Self {
+            efforts: efforts.iter().map(fine).collect(),
+            step_s,
+        }
+    }
+
+    /// Response, that of the flywheel, and what is read, of every second that can be fitted.
+    fn seconds(&self, spread: Spread, delay_s: f64, spread_s: f64) -> Vec<[f64; 3]> {
+        let (time_constant_s, average_s) = match spread {
+            Spread::Mean => (0.0, spread_s.max(self.step_s)),
+            _ => (spread_s, self.step_s),
+        };
+        let model = Answer {
+            lag: Lag {
+                delay_s,
+                time_constant_s,
+            },
+            clip_w: f64::INFINITY,
+            average_s,
+        };
+        let of = |fine: &Fine<'_>| {
+            let made = answer(&fine.delivered, self.step_s, model);
+            let kinetic = answer(&fine.kinetic, self.step_s, model);
+            let rows = fine.effort.rows.clone();
+            let rows = made.into_iter().zip(kinetic).zip(&fine.effort.read_w).skip(rows.start).take(rows.len());
+            let rows = rows.map(|((made, kinetic), read)| [made, kinetic, *read]);
+            rows.filter(|row| row.iter().all(|v| v.is_finite())).collect::<Vec<_>>()
+        };
+        self.efforts.iter().flat_map(of).collect()
+    }
+
+    /// The most seconds any shape can fit.
+    fn wanted(&self) -> usize {
+        let of = |fine: &Fine<'_>| {
+            let read = fine.effort.read_w.get(fine.effort.rows.clone()).unwrap_or_default();
+            read.iter().filter(|w| w.is_finite()).count()
+        };
+        self.efforts.iter().map(of).sum()
+    }
+
+    fn evaluate(&self, shape: Shape, delay_s: f64, spread_s: f64) -> Option<Fitted> {
+        let seconds = self.seconds(shape.spread, delay_s, spread_s);
+        let n = seconds.len();
+        // A dead time that reaches outside the reference fits fewer seconds, which must not win.
+        if n < LEAST_SECONDS || n + self.efforts.len() < self.wanted() {
+            return None;
+        }
+        let terms = if shape.has_flywheel { 2 } else { 1 };
+        let mut sums = NormalEquations::new(terms);
+        for [made, kinetic, read] in &seconds {
+            sums.add(&[*made, -kinetic][..terms], *read);
+        }
+        let found = sums.solve();
+        let gain = found[0];
+        let of_flywheel = found.get(1).copied().unwrap_or(0.0);
+        let left = seconds.iter().map(|[made, kinetic, read]| {
+            (read - gain * made + of_flywheel * kinetic).powi(2)
+        });
+        (gain > 0.0).then(|| Fitted {
+            delay_s,
+            spread_s,
+            gain,
+            mass_kg: of_flywheel / gain,
+            rss: left.sum(),
+            n,
+        })
+    }
+
+    /// The best of a shape: from a grid, then by shrinking steps along the valley in which the dead time makes
+    /// up for the spread.
+    fn best(&self, shape: Shape) -> Option<Fitted> {
+        let spreads: &[f64] = match shape.spread {
+            Spread::None => &[0.0],
+            Spread::Lag => &LAGS_S,
+            Spread::Mean => &MEANS_S,
+        };
+        let mean_square = |fitted: &Fitted| fitted.rss / fitted.n as f64;
+        let mut best: Option<Fitted> = None;
+        let consider = |best: &mut Option<Fitted>, delay_s: f64, spread_s: f64| {
+            let inside = (DELAYS_S.0..=DELAYS_S.1).contains(&delay_s)
+                && (0.0..=LONGEST_S).contains(&spread_s);
+            let found = inside.then(|| self.evaluate(shape, delay_s, spread_s)).flatten();
+            match (found, best.as_ref()) {
+                (Some(new), old) if old.is_none_or(|old| mean_square(&new) < mean_square(old)) => {
+                    *best = Some(new);
+                    true
+                }
+                _ => false,
+            }
+        };
+        let delays = ((DELAYS_S.1 - DELAYS_S.0) / 0.5) as usize;
+        for at in 0..=delays {
+            for spread_s in spreads {
+                consider(&mut best, DELAYS_S.0 + 0.5 * at as f64, *spread_s);
+            }
+        }
+        let valley = if shape.spread == Spread::Mean { 0.5 } else { 1.0 };
+        let directions: &[[f64; 2]] = match shape.spread {
+            Spread::None => &[[1.0, 0.0]],
+            _ => &[[1.0, 0.0], [0.0, 1.0], [valley, -1.0], [valley, 1.0]],
+        };
+        let mut reach = 0.4;
+        while reach > 0.004 {
+            let Fitted {
+                delay_s, spread_s, ..
+            } = best?;
+            let better = directions.iter().fold(false, |better, [delay, spread]| {
+                let moved = |by: f64| (delay_s + by * delay, (spread_s + by * spread).max(0.0));
+                let (there, back) = (moved(reach), moved(-reach));
+                let there = consider(&mut best, there.0, there.1);
+                let back = consider(&mut best, back.0, back.1);
+                better || there || back
+            });
+            if !better {
+                reach *= 0.5;
+            }
+        }
+        best
+    }
+
+    /// By how much likeness of neighbours widens a variance, and the 95 % limits of the mass.
+    fn limits(&self, fitted: &Fitted, spread: Spread) -> Option<(f64, Interval)> {
+        let Fitted {
+            delay_s, spread_s, ..
+        } = *fitted;
+        let here = self.seconds(spread, delay_s, spread_s);
+        let later = self.seconds(spread, delay_s + STEP_S, spread_s);
+        let wider = self.seconds(spread, delay_s, spread_s + STEP_S);
+        let modelled = |row: &[f64; 3]| fitted.gain * (row[0] - fitted.mass_kg * row[1]);
+        if later.len() != here.len() || wider.len() != here.len() {
+            return None;
+        }
+        let residuals = here.iter().map(|row| row[2] - modelled(row));
+        let lag1 = Sample::present(residuals).and_then(|sample| sample.lag1());
+        let lag1 = lag1.unwrap_or(0.0).clamp(0.0, 0.9);
+        let likeness = (1.0 + lag1) / (1.0 - lag1);
+        let mut sums = NormalEquations::new(4);
+        // Of the mass last: its part at right angles to all others is what tells it.
+        for ((row, later), wider) in here.iter().zip(&later).zip(&wider) {
+            let slopes = [
+                (modelled(later) - modelled(row)) / STEP_S,
+                (modelled(wider) - modelled(row)) / STEP_S,
+                row[0] - fitted.mass_kg * row[1],
+                -fitted.gain * row[1],
+            ];
+            sums.add(&slopes, 0.0);
+        }
+        let freedom = here.len().checked_sub(4).filter(|n| *n > 0)? as f64;
+        let variance = fitted.least() / freedom * likeness;
+        let half = t_quantile(0.975, freedom) * (variance * sums.last_variance()?).sqrt();
+        Some((
+            likeness,
+            [fitted.mass_kg - half, fitted.mass_kg + half],
+        ))
+    }
+}
