@@ -10,10 +10,14 @@
 //! `x(t) = g · S[y − μ·½(v₂² − v₁²)/Δt](t − d)`, S a first-order lag τ or a moving mean N
 //! ([`crate::stats::first_order`]).
 //!
+//! A second weighs `1/(s² + (0.15 s · dx/dt)²)`: on a steep flank everything that is off in time by a tenth
+//! of a second, or rises between two samples, is off by dozens of watts, which no shape should be judged by.
+//!
 //! A shape is said to fit where the widest (flywheel and lag, or flywheel and mean) leaves less by no
-//! more than F = 10 (its residuals' likeness of neighbours allowed for, Bartlett 1946, from memory). One that fits alone is
-//! named; where several do, that they cannot be told apart; where none does, both together. The limits
-//! of μ are those of the widest fit, taken as linear about its best.
+//! more than 10 times the variance of a second (and the likeness of neighbours, Bartlett 1946, from memory). One
+//! that fits alone is named; where several do, that they cannot be told apart; where none does, both together.
+//! The limits of μ are those of the widest fit, taken as linear about its best, speed and power being
+//! apart by 0.15 s or so.
 
 use std::ops::Range;
 
@@ -30,10 +34,13 @@ const LAGS_S: [f64; 7] = [0.0, 0.5, 1.0, 2.0, 3.0, 4.5, 6.0];
 const MEANS_S: [f64; 6] = [1.0, 2.0, 3.0, 4.0, 6.0, 8.0];
 /// Longest of either, s.
 const LONGEST_S: f64 = 10.0;
-/// F above which a shape does not fit.
-const MISFIT_F: f64 = 10.0;
-/// Variance of rounding to whole watts, W².
-const ROUNDING_W2: f64 = 1.0 / 12.0;
+/// Variances of a second beyond which a shape does not fit.
+const MISFIT: f64 = 10.0;
+/// Standard deviation of a second: W, share of the power, s of its change (judgement: two meters that average strokes in
+/// their own time).
+const SCATTER_W: f64 = 2.0;
+const SCATTER_SHARE: f64 = 0.005;
+const OFF_S: f64 = 0.15;
 /// Step of numeric derivatives, s.
 const STEP_S: f64 = 0.05;
 /// Seconds a comparison needs.
@@ -129,8 +136,8 @@ pub fn together(efforts: &[Effort], step_s: f64) -> Option<Together> {
         true => (with_mean, Spread::Mean),
         false => (with_lag, Spread::Lag),
     };
-    let (likeness, mass_ci95_kg) = problem.limits(&widest, spread)?;
-    let fits = |one: &Fitted| one.lack_against(&widest) <= MISFIT_F * likeness;
+    let (variance, mass_ci95_kg) = problem.limits(&widest, spread)?;
+    let fits = |one: &Fitted| one.rss - widest.rss <= MISFIT * variance;
     let cause = match [&lag, &mean, &flywheel].map(fits) {
         _ if fits(&plain) => Cause::Nothing,
         [true, false, false] => Cause::Lag,
@@ -161,23 +168,28 @@ pub fn unaccounted_kg(missing_w: &[f64], kinetic_w_kg: &[f64]) -> f64 {
     products / squares
 }
 
-impl Fitted {
-    /// Least squares left, W²: whole watts leave a residual of their own.
-    fn least(&self) -> f64 {
-        self.rss.max(self.n as f64 * ROUNDING_W2)
-    }
-
-    /// F of what `wider` explains beyond this one.
-    fn lack_against(&self, wider: &Self) -> f64 {
-        let freedom = wider.n.saturating_sub(4).max(1) as f64;
-        ((self.least() - wider.least()) / (wider.least() / freedom)).max(0.0)
-    }
-}
-
 struct Fine<'a> {
     delivered: Vec<f64>,
     kinetic: Vec<f64>,
+    /// One over the standard deviation of each second.
+    weights: Vec<f64>,
     effort: &'a Effort,
+}
+
+/// One over the standard deviation of each second of what is read.
+fn weights(read_w: &[f64], step_s: f64) -> Vec<f64> {
+    let change = |a: Option<&f64>, b: Option<&f64>| {
+        let by = a.zip(b).map_or(0.0, |(a, b)| (a - b).abs() / step_s);
+        if by.is_finite() { by } else { 0.0 }
+    };
+    let of = |(row, watts): (usize, &f64)| {
+        let before = row.checked_sub(1).and_then(|before| read_w.get(before));
+        let steepest = change(before, Some(watts)).max(change(Some(watts), read_w.get(row + 1)));
+        1.0 / SCATTER_W
+            .hypot(SCATTER_SHARE * watts)
+            .hypot(OFF_S * steepest)
+    };
+    read_w.iter().enumerate().map(of).collect()
 }
 
 struct Problem<'a> {
@@ -190,6 +202,7 @@ impl<'a> Problem<'a> {
         let fine = |effort: &'a Effort| Fine {
             delivered: refined(&effort.delivered_w, PARTS),
             kinetic: refined(&effort.kinetic_w_kg, PARTS),
+            weights: weights(&effort.read_w, step_s),
             effort,
         };
         Self {
@@ -198,7 +211,7 @@ impl<'a> Problem<'a> {
         }
     }
 
-    /// Response, that of the flywheel, and what is read, of every second that can be fitted.
+    /// Response, that of the flywheel, and what is read, of every second that can be fitted, each times its weight.
     fn seconds(&self, spread: Spread, delay_s: f64, spread_s: f64) -> Vec<[f64; 3]> {
         let (time_constant_s, average_s) = match spread {
             Spread::Mean => (0.0, spread_s.max(self.step_s)),
@@ -216,9 +229,16 @@ impl<'a> Problem<'a> {
             let made = answer(&fine.delivered, self.step_s, model);
             let kinetic = answer(&fine.kinetic, self.step_s, model);
             let rows = fine.effort.rows.clone();
-            let rows = made.into_iter().zip(kinetic).zip(&fine.effort.read_w).skip(rows.start).take(rows.len());
-            let rows = rows.map(|((made, kinetic), read)| [made, kinetic, *read]);
-            rows.filter(|row| row.iter().all(|v| v.is_finite())).collect::<Vec<_>>()
+            let read = fine.effort.read_w.iter().zip(&fine.weights);
+            let rows = made
+                .into_iter()
+                .zip(kinetic)
+                .zip(read)
+                .skip(rows.start)
+                .take(rows.len());
+            let rows = rows.map(|((made, kinetic), (read, w))| [w * made, w * kinetic, w * read]);
+            rows.filter(|row| row.iter().all(|v| v.is_finite()))
+                .collect::<Vec<_>>()
         };
         self.efforts.iter().flat_map(of).collect()
     }
@@ -226,7 +246,11 @@ impl<'a> Problem<'a> {
     /// The most seconds any shape can fit.
     fn wanted(&self) -> usize {
         let of = |fine: &Fine<'_>| {
-            let read = fine.effort.read_w.get(fine.effort.rows.clone()).unwrap_or_default();
+            let read = fine
+                .effort
+                .read_w
+                .get(fine.effort.rows.clone())
+                .unwrap_or_default();
             read.iter().filter(|w| w.is_finite()).count()
         };
         self.efforts.iter().map(of).sum()
@@ -247,9 +271,9 @@ impl<'a> Problem<'a> {
         let found = sums.solve();
         let gain = found[0];
         let of_flywheel = found.get(1).copied().unwrap_or(0.0);
-        let left = seconds.iter().map(|[made, kinetic, read]| {
-            (read - gain * made + of_flywheel * kinetic).powi(2)
-        });
+        let left = seconds
+            .iter()
+            .map(|[made, kinetic, read]| (read - gain * made + of_flywheel * kinetic).powi(2));
         (gain > 0.0).then(|| Fitted {
             delay_s,
             spread_s,
@@ -273,7 +297,9 @@ impl<'a> Problem<'a> {
         let consider = |best: &mut Option<Fitted>, delay_s: f64, spread_s: f64| {
             let inside = (DELAYS_S.0..=DELAYS_S.1).contains(&delay_s)
                 && (0.0..=LONGEST_S).contains(&spread_s);
-            let found = inside.then(|| self.evaluate(shape, delay_s, spread_s)).flatten();
+            let found = inside
+                .then(|| self.evaluate(shape, delay_s, spread_s))
+                .flatten();
             match (found, best.as_ref()) {
                 (Some(new), old) if old.is_none_or(|old| mean_square(&new) < mean_square(old)) => {
                     *best = Some(new);
@@ -288,7 +314,11 @@ impl<'a> Problem<'a> {
                 consider(&mut best, DELAYS_S.0 + 0.5 * at as f64, *spread_s);
             }
         }
-        let valley = if shape.spread == Spread::Mean { 0.5 } else { 1.0 };
+        let valley = if shape.spread == Spread::Mean {
+            0.5
+        } else {
+            1.0
+        };
         let directions: &[[f64; 2]] = match shape.spread {
             Spread::None => &[[1.0, 0.0]],
             _ => &[[1.0, 0.0], [0.0, 1.0], [valley, -1.0], [valley, 1.0]],
@@ -312,7 +342,8 @@ impl<'a> Problem<'a> {
         best
     }
 
-    /// By how much likeness of neighbours widens a variance, and the 95 % limits of the mass.
+    /// Variance of a second with its neighbours' likeness, at least what was supposed, and the 95 % limits of
+    /// the mass.
     fn limits(&self, fitted: &Fitted, spread: Spread) -> Option<(f64, Interval)> {
         let Fitted {
             delay_s, spread_s, ..
@@ -328,23 +359,23 @@ impl<'a> Problem<'a> {
         let lag1 = Sample::present(residuals).and_then(|sample| sample.lag1());
         let lag1 = lag1.unwrap_or(0.0).clamp(0.0, 0.9);
         let likeness = (1.0 + lag1) / (1.0 - lag1);
-        let mut sums = NormalEquations::new(4);
+        let freedom = here.len().checked_sub(4).filter(|n| *n > 0)? as f64;
+        let variance = (fitted.rss / freedom).max(1.0) * likeness;
+        let mut sums = NormalEquations::new(5);
         // Of the mass last: its part at right angles to all others is what tells it.
         for ((row, later), wider) in here.iter().zip(&later).zip(&wider) {
             let slopes = [
                 (modelled(later) - modelled(row)) / STEP_S,
                 (modelled(wider) - modelled(row)) / STEP_S,
                 row[0] - fitted.mass_kg * row[1],
+                -fitted.gain * fitted.mass_kg * (later[1] - row[1]) / STEP_S,
                 -fitted.gain * row[1],
             ];
             sums.add(&slopes, 0.0);
         }
-        let freedom = here.len().checked_sub(4).filter(|n| *n > 0)? as f64;
-        let variance = fitted.least() / freedom * likeness;
+        // Speed and power come from two recorders: their clocks may be apart by so much.
+        sums.add(&[0.0, 0.0, 0.0, variance.sqrt() / OFF_S, 0.0], 0.0);
         let half = t_quantile(0.975, freedom) * (variance * sums.last_variance()?).sqrt();
-        Some((
-            likeness,
-            [fitted.mass_kg - half, fitted.mass_kg + half],
-        ))
+        Some((variance, [fitted.mass_kg - half, fitted.mass_kg + half]))
     }
 }

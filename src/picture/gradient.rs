@@ -51,7 +51,12 @@ pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
     let plateaus = &found.slope.plateaus;
     let points: Vec<[f64; 2]> = plateaus
         .iter()
-        .map(|p| [asked_n(p.grade_percent, p.speed_mps, found.given), p.force_n])
+        .map(|p| {
+            [
+                asked_n(p.grade_percent, p.speed_mps, found.given),
+                p.force_n,
+            ]
+        })
         .collect();
     let bars = points.iter().zip(plateaus).filter_map(|(point, plateau)| {
         let [low, high] = plateau.force_ci95_n?;
@@ -146,7 +151,8 @@ pub fn along_ride(subject: &Subject<'_>) -> Result<Picture, String> {
         })
         .collect();
     let at = (subject.aligned.grid, subject.rows().start);
-    let series = |name: &str, values: &[f64], tone| along::series(name, at, values, along::CALM, tone);
+    let series =
+        |name: &str, values: &[f64], tone| along::series(name, at, values, along::CALM, tone);
     layers.extend(series("force asked for", &asked, Tone::Reference(0)));
     layers.extend(series("force at the wheel", &force, Tone::Source(0)));
     Ok(Picture {
@@ -163,7 +169,11 @@ fn calmed(values: &[f64]) -> Vec<f64> {
     let reach = CALMED / 2;
     let near = |row: usize| &values[row.saturating_sub(reach)..(row + reach + 1).min(values.len())];
     let mean = |row: usize| {
-        let there: Vec<f64> = near(row).iter().copied().filter(|v| v.is_finite()).collect();
+        let there: Vec<f64> = near(row)
+            .iter()
+            .copied()
+            .filter(|v| v.is_finite())
+            .collect();
         match 2 * there.len() > near(row).len() {
             true => there.iter().sum::<f64>() / there.len() as f64,
             false => f64::NAN,
@@ -185,22 +195,28 @@ fn facts(subject: &Subject<'_>, found: &Found<'_>) -> Vec<String> {
             None => ": what apps take where nobody says otherwise",
         }
     )];
-    let share = slope.share.zip(slope.share_ci95).map(|(share, [low, high])| {
-        format!(
-            "{} % of the gradient arrives ({} to {})",
-            plain(100.0 * share, 0),
-            plain(100.0 * low, 0),
-            plain(100.0 * high, 0)
-        )
-    });
-    let late = slope.delay_s.zip(slope.delay_ci95_s).map(|(late_s, [low, high])| {
-        format!(
-            "{} s late ({} to {})",
-            plain(late_s, 1),
-            plain(low, 1),
-            plain(high, 1)
-        )
-    });
+    let share = slope
+        .share
+        .zip(slope.share_ci95)
+        .map(|(share, [low, high])| {
+            format!(
+                "{} % of the gradient arrives ({} to {})",
+                plain(100.0 * share, 0),
+                plain(100.0 * low, 0),
+                plain(100.0 * high, 0)
+            )
+        });
+    let late = slope
+        .delay_s
+        .zip(slope.delay_ci95_s)
+        .map(|(late_s, [low, high])| {
+            format!(
+                "{} s late ({} to {})",
+                plain(late_s, 1),
+                plain(low, 1),
+                plain(high, 1)
+            )
+        });
     let said: Vec<String> = share.into_iter().chain(late).collect();
     if !said.is_empty() {
         let label = one_line(&subject.label(found.pair.under_test));

@@ -64,7 +64,11 @@ impl NormalEquations {
                 let rest = self.sums[i * n + j] - done;
                 factor[i * n + j] = if i == j {
                     let own = self.sums[i * n + i];
-                    if rest > DEPENDENT * own { rest.sqrt() } else { 0.0 }
+                    if rest > DEPENDENT * own {
+                        rest.sqrt()
+                    } else {
+                        0.0
+                    }
                 } else if factor[j * n + j] > 0.0 {
                     rest / factor[j * n + j]
                 } else {

@@ -20,7 +20,9 @@ use truing::analysis::table::table;
 use truing::plan::Plan;
 use truing::recording::{Channel, RecordedStream, Recording, Samples, Sampling, TimeBase};
 use truing::rehearse::{Scenario, SessionOptions, ride as rehearse};
-use truing::session::{Kind, MatchedOn, OpenedSession, Role, Segment, Session, Site, Source, Stream};
+use truing::session::{
+    Kind, MatchedOn, OpenedSession, Role, Segment, Session, Site, Source, Stream,
+};
 use truing::timeline::Aligned;
 
 /// What is wrong with a source.
@@ -59,16 +61,21 @@ fn main() {
     );
     println!("|---|---|---|---|---|---|---|---|");
     for gears in [&["50/13", "50/25"][..], &["50/17", "50/17"], &["50/17"]] {
-        run(&format!("rehearsed in {}", gears.join(" and ")), rides, first, |seed| {
-            rehearsed(gears, seed)
-        });
+        run(
+            &format!("rehearsed in {}", gears.join(" and ")),
+            rides,
+            first,
+            |seed| rehearsed(gears, seed),
+        );
     }
     for (name, sprints) in [
         ("flat and 6 %", &[FLAT, STEEP] as Sprints),
         ("flat twice", &[FLAT, FLAT]),
         ("flat once", &[FLAT]),
     ] {
-        run(&format!("otherwise, {name}"), rides, first, |seed| simulated(sprints, seed));
+        run(&format!("otherwise, {name}"), rides, first, |seed| {
+            simulated(sprints, seed)
+        });
     }
 }
 
@@ -78,13 +85,35 @@ fn run(name: &str, rides: u64, first: u64, make: impl Fn(u64) -> (OpenedSession,
         .map(|seed| {
             let (opened, wrong) = make(seed);
             let figures = table(&opened.session, &Aligned::new(&opened));
-            let sprint = figures.segments.iter().find_map(|s| s.of_kind.sprint.clone());
+            let sprint = figures
+                .segments
+                .iter()
+                .find_map(|s| s.of_kind.sprint.clone());
             (seed, wrong, sprint.unwrap())
         })
         .collect();
     for (what, is_own) in [
-        ("a lag", (|w| matches!(w, Wrong::Lag { is_second_order: false, .. })) as fn(Wrong) -> bool),
-        ("a lag of second order", |w| matches!(w, Wrong::Lag { is_second_order: true, .. })),
+        (
+            "a lag",
+            (|w| {
+                matches!(
+                    w,
+                    Wrong::Lag {
+                        is_second_order: false,
+                        ..
+                    }
+                )
+            }) as fn(Wrong) -> bool,
+        ),
+        ("a lag of second order", |w| {
+            matches!(
+                w,
+                Wrong::Lag {
+                    is_second_order: true,
+                    ..
+                }
+            )
+        }),
         ("a flywheel", |w| matches!(w, Wrong::Flywheel { .. })),
     ] {
         let own: Vec<_> = told.iter().filter(|(_, wrong, _)| is_own(*wrong)).collect();
@@ -98,7 +127,9 @@ fn run(name: &str, rides: u64, first: u64, make: impl Fn(u64) -> (OpenedSession,
             let place = match sprint.cause {
                 Some(Cause::Flywheel | Cause::FlywheelAndLag) => usize::from(!is_flywheel) * 2,
                 Some(Cause::NotDistinguishable) | None => 1,
-                Some(Cause::Lag | Cause::MovingMean | Cause::Nothing) => usize::from(is_flywheel) * 2,
+                Some(Cause::Lag | Cause::MovingMean | Cause::Nothing) => {
+                    usize::from(is_flywheel) * 2
+                }
             };
             counts[place] += 100.0 / own.len() as f64;
             let truth = match wrong {
@@ -111,7 +142,10 @@ fn run(name: &str, rides: u64, first: u64, make: impl Fn(u64) -> (OpenedSession,
                 half += 0.5 * (high - low);
             }
             if place == 2 && std::env::var_os("TRUING_TELL").is_some() {
-                println!("{seed} {wrong:?}: {:?} {:?} {}", sprint.cause, sprint.unaccounted_ci95_kg, sprint.note);
+                println!(
+                    "{seed} {wrong:?}: {:?} {:?} {}",
+                    sprint.cause, sprint.unaccounted_ci95_kg, sprint.note
+                );
             }
         }
         println!(
@@ -168,12 +202,18 @@ const LENGTH_S: usize = 70;
 fn simulated(sprints: Sprints, seed: u64) -> (OpenedSession, Wrong) {
     let mut random = ChaCha8Rng::seed_from_u64(seed ^ 0xf2);
     let wrong = Wrong::drawn(&mut random, seed, true);
-    let (mass_kg, inertia_kg) = (random.random_range(60.0..95.0), random.random_range(6.0..25.0));
+    let (mass_kg, inertia_kg) = (
+        random.random_range(60.0..95.0),
+        random.random_range(6.0..25.0),
+    );
     let (mut delivered, mut speeds) = (Vec::new(), Vec::new());
     let mut push = 0.0f64;
     for (gear, grade) in sprints {
         let slope: f64 = (grade / 100.0f64).atan();
-        let (more_rpm, effort_s) = (random.random_range(22.0..40.0), random.random_range(7.0..12.0));
+        let (more_rpm, effort_s) = (
+            random.random_range(22.0..40.0),
+            random.random_range(7.0..12.0),
+        );
         let rises_s = random.random_range(0.8..2.0);
         let (mut rpm, mut wander) = (80.0, 0.0);
         for step in 0..LENGTH_S * STEPS {
@@ -197,13 +237,19 @@ fn simulated(sprints: Sprints, seed: u64) -> (OpenedSession, Wrong) {
         }
     }
     let shown = reading(&delivered, &speeds, wrong, &mut random);
-    (opened(&delivered, &speeds, &shown, sprints.len(), &mut random), wrong)
+    (
+        opened(&delivered, &speeds, &shown, sprints.len(), &mut random),
+        wrong,
+    )
 }
 
 fn reading(delivered: &[f64], speeds: &[f64], wrong: Wrong, random: &mut ChaCha8Rng) -> Vec<f64> {
     let dead = (random.random_range(0.0..0.6) / STEP_S) as usize;
     let (kg, tau_s, orders) = match wrong {
-        Wrong::Lag { tau_s, is_second_order: true } => (0.0, 0.5 * tau_s, 2),
+        Wrong::Lag {
+            tau_s,
+            is_second_order: true,
+        } => (0.0, 0.5 * tau_s, 2),
         Wrong::Lag { tau_s, .. } => (0.0, tau_s, 1),
         Wrong::Flywheel { kg, tau_s } => (kg, tau_s, 1),
     };
@@ -239,12 +285,17 @@ fn opened(
     ] {
         let is_source = role == Role::UnderTest;
         let gain = 1.0 + 0.01 * random.random_range(-1.0..1.0);
-        let late = if is_source { 0.0 } else { random.random_range(-0.4..0.4) };
+        let late = if is_source {
+            0.0
+        } else {
+            random.random_range(-0.4..0.4)
+        };
         let n = column.len() / STEPS;
         let mut keep: f64 = 0.0;
         let mean = |second: usize| {
             let end = ((second as f64 + late) * STEPS as f64).max(1.0) as usize;
-            let part = &column[end.saturating_sub(STEPS).min(column.len() - 1)..end.min(column.len())];
+            let part =
+                &column[end.saturating_sub(STEPS).min(column.len() - 1)..end.min(column.len())];
             part.iter().sum::<f64>() / part.len().max(1) as f64
         };
         let power: Vec<f64> = (0..n)
@@ -252,7 +303,9 @@ fn opened(
                 let normal: f64 = StandardNormal.sample(random);
                 keep = 0.5 * keep + 1.3 * normal;
                 let watts = mean(second);
-                (gain * watts + keep + 0.004 * watts * normal).max(0.0).round()
+                (gain * watts + keep + 0.004 * watts * normal)
+                    .max(0.0)
+                    .round()
             })
             .collect();
         let mut samples = Samples::new((0..n).map(|t| t as f64 + late).collect()).unwrap();

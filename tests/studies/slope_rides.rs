@@ -140,7 +140,8 @@ fn happen(
             speed = (speed + (wheel_n - force_n) / put_in.flywheel_kg * STEP_S).max(1.5);
             out.wheel_w.push(wheel_n * 0.5 * (before + speed));
             out.speed_m_s.push(speed);
-            out.cadence_rpm.push(60.0 * speed / (gear * circumference_m));
+            out.cadence_rpm
+                .push(60.0 * speed / (gear * circumference_m));
             out.grade_percent.push(grade);
         }
     }
@@ -195,7 +196,11 @@ fn recorded(happened: &Happened, given: Simulation, random: &mut ChaCha8Rng) -> 
     ] {
         // A clock matched to some hundredths of a second, and stamps between the full seconds.
         let is_source = role == Role::UnderTest;
-        let phase_s = if is_source { 0.0 } else { random.random_range(-0.45..0.45) };
+        let phase_s = if is_source {
+            0.0
+        } else {
+            random.random_range(-0.45..0.45)
+        };
         let normal: f64 = StandardNormal.sample(random);
         let off_s = if is_source { 0.0 } else { 0.05 * normal };
         let gain = match role {
@@ -206,7 +211,11 @@ fn recorded(happened: &Happened, given: Simulation, random: &mut ChaCha8Rng) -> 
         let [sd, slow_sd] = [random.random_range(0.8..2.5), random.random_range(0.2..0.9)];
         let power: Vec<f64> = seconds(&happened.wheel_w, phase_s + off_s)
             .into_iter()
-            .map(|w| (gain * w + sd * quick.next(random) + slow_sd * slow.next(random)).max(0.0).round())
+            .map(|w| {
+                (gain * w + sd * quick.next(random) + slow_sd * slow.next(random))
+                    .max(0.0)
+                    .round()
+            })
             .collect();
         let n = power.len();
         let mut samples = Samples::new((0..n).map(|t| t as f64 + phase_s).collect()).unwrap();
@@ -216,7 +225,10 @@ fn recorded(happened: &Happened, given: Simulation, random: &mut ChaCha8Rng) -> 
         };
         samples.set_column(Channel::Power, power);
         let rpm = every(&happened.cadence_rpm);
-        samples.set_column(Channel::Cadence, rpm.iter().map(|rpm| rpm.round()).collect());
+        samples.set_column(
+            Channel::Cadence,
+            rpm.iter().map(|rpm| rpm.round()).collect(),
+        );
         if is_source {
             let milli = |v: &f64| (1000.0 * v).round() / 1000.0;
             // A wheel sensor tells of the half second before.

@@ -114,12 +114,18 @@ fn print(name: &str, told: &[Told]) {
     if std::env::var_os("TRUING_TELL").is_some() {
         for t in told {
             if let Ok(f) = &t.found {
-                println!("{} {:?} share {:?} delay {:?} flywheel {:?} {:?}", t.seed, t.put_in, f.share, f.delay_s, f.flywheel_kg, f.flywheel_ci95_kg);
+                println!(
+                    "{} {:?} share {:?} delay {:?} flywheel {:?} {:?}",
+                    t.seed, t.put_in, f.share, f.delay_s, f.flywheel_kg, f.flywheel_ci95_kg
+                );
             }
         }
     }
     println!("\n{name}: {} rides from seed {}", told.len(), told[0].seed);
-    for untold in told.iter().filter_map(|t| Some((t.seed, t.found.as_ref().err()?))) {
+    for untold in told
+        .iter()
+        .filter_map(|t| Some((t.seed, t.found.as_ref().err()?)))
+    {
         println!("  {}: {}", untold.0, untold.1.in_words());
     }
     let of = |value: fn(&Slope) -> (Option<f64>, Option<[f64; 2]>), truth: fn(PutIn) -> f64| {
@@ -131,7 +137,10 @@ fn print(name: &str, told: &[Told]) {
     };
     for (what, found) in [
         ("share", of(|s| (s.share, s.share_ci95), |p| p.share)),
-        ("delay, s", of(|s| (s.delay_s, s.delay_ci95_s), |p| p.delay_s)),
+        (
+            "delay, s",
+            of(|s| (s.delay_s, s.delay_ci95_s), |p| p.delay_s),
+        ),
         (
             "flywheel, kg",
             of(|s| (s.flywheel_kg, s.flywheel_ci95_kg), |p| p.flywheel_kg),
@@ -139,13 +148,17 @@ fn print(name: &str, told: &[Told]) {
     ] {
         line(what, &found);
     }
-    let each = told.iter().filter_map(|t| Some((t, t.found.as_ref().ok()?)));
+    let each = told
+        .iter()
+        .filter_map(|t| Some((t, t.found.as_ref().ok()?)));
     let steps = each.flat_map(|(t, slope)| {
         let steps = slope.steps.iter();
         steps.map(|s| (t.seed, s.delay_s, s.delay_ci95_s, t.put_in.delay_s))
     });
     line("each step, s", &steps.collect::<Vec<_>>());
-    let each = told.iter().filter_map(|t| Some((t, t.found.as_ref().ok()?)));
+    let each = told
+        .iter()
+        .filter_map(|t| Some((t, t.found.as_ref().ok()?)));
     let bands = each.flat_map(|(t, slope)| {
         let bands = slope.bands.iter();
         bands.filter_map(|b| Some((t.seed, b.share?, b.share_ci95?, t.put_in.share)))
@@ -155,13 +168,18 @@ fn print(name: &str, told: &[Told]) {
 
 fn line(what: &str, found: &[(u64, f64, [f64; 2], f64)]) {
     let n = found.len() as f64;
-    let mean = |of: &dyn Fn(&(u64, f64, [f64; 2], f64)) -> f64| found.iter().map(of).sum::<f64>() / n;
+    let mean =
+        |of: &dyn Fn(&(u64, f64, [f64; 2], f64)) -> f64| found.iter().map(of).sum::<f64>() / n;
     let off = mean(&|f| f.1 - f.3);
     let rms = mean(&|f| (f.1 - f.3).powi(2)).sqrt();
     let covered = 100.0 * mean(&|f| f64::from(f.2[0] <= f.3 && f.3 <= f.2[1]));
     let half = mean(&|f| 0.5 * (f.2[1] - f.2[0]));
-    let worst = found.iter().max_by(|a, b| (a.1 - a.3).abs().total_cmp(&(b.1 - b.3).abs()));
-    let worst = worst.map_or(String::new(), |f| format!("{}: {:.3} of {:.3}", f.0, f.1, f.3));
+    let worst = found
+        .iter()
+        .max_by(|a, b| (a.1 - a.3).abs().total_cmp(&(b.1 - b.3).abs()));
+    let worst = worst.map_or(String::new(), |f| {
+        format!("{}: {:.3} of {:.3}", f.0, f.1, f.3)
+    });
     println!(
         "  {what:<14} n {n:>5}  mean error {off:>+8.4}  rms {rms:>7.4}  limits cover {covered:>5.1} %  half-width {half:>7.4}  worst {worst}"
     );

@@ -124,8 +124,15 @@ fn slope(segment: &SegmentFigures) -> Option<String> {
             number(100.0 * half(ends), 0, false)
         )
     });
-    let mass = || Some(format!("the gradient of {} kg", number(slope.mass_kg?, 0, false)));
-    let late = slope.delay_s.map(|s| format!("{} s late", number(s, 1, false)));
+    let mass = || {
+        Some(format!(
+            "the gradient of {} kg",
+            number(slope.mass_kg?, 0, false)
+        ))
+    };
+    let late = slope
+        .delay_s
+        .map(|s| format!("{} s late", number(s, 1, false)));
     Some(joined([share.or_else(mass), late])).filter(|said| !said.is_empty())
 }
 

@@ -10,7 +10,9 @@ use serde::Serialize;
 
 use super::spec::{Spec, always, where_known};
 use crate::analysis::loss::Loss;
-use crate::analysis::ride::{RideFindings, grade_percent, reference_cadence, sampled_late_s, wheel_speed};
+use crate::analysis::ride::{
+    RideFindings, grade_percent, reference_cadence, sampled_late_s, wheel_speed,
+};
 use crate::analysis::slope::{
     Gradient, Inputs, MOST_SPREAD, Missing, asked_n, gradient, speed_spread,
 };
@@ -264,7 +266,10 @@ fn of(
 /// reference states no claim.
 fn relative(window: &Window<'_>, basis: Member, loss: Loss, found: &Gradient) -> Option<f64> {
     let weights = window.weights(basis);
-    let stated: Vec<_> = weights.iter().map(|(i, share)| window.stated(*i, *share)).collect();
+    let stated: Vec<_> = weights
+        .iter()
+        .map(|(i, share)| window.stated(*i, *share))
+        .collect();
     let level_w = found.plateaus.iter().map(|p| p.force_n * p.speed_m_s);
     let level_w = level_w.fold(0.0, f64::max).max(1.0);
     let exact = MeanUncertainty {

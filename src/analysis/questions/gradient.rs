@@ -76,7 +76,9 @@ pub fn answer(source: &Source<'_>) -> Answer {
         (_, Some(share)) => answer
             .with_value(
                 100.0 * (share - 1.0),
-                found.share_ci95.map(|ends| off(ends).map(|end| 100.0 * end)),
+                found
+                    .share_ci95
+                    .map(|ends| off(ends).map(|end| 100.0 * end)),
                 "%",
             )
             .against(Limit {

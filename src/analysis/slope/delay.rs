@@ -86,10 +86,7 @@ fn level(inputs: &Inputs<'_>, rows: &Range<usize>, other: &Other) -> Option<(f64
     let means = parts.filter_map(|start| inputs.mean_over(&(start..start + length), of));
     let sample = Sample::present(means)?;
     let variance = sample.variance() * length as f64;
-    Some((
-        inputs.mean_over(rows, of)?,
-        finite(variance).unwrap_or(0.0),
-    ))
+    Some((inputs.mean_over(rows, of)?, finite(variance).unwrap_or(0.0)))
 }
 
 fn step(
@@ -146,9 +143,8 @@ pub(super) fn mean(steps: &[Step], flywheel: Option<Flywheel>) -> Option<(f64, I
     }
     let weight = |s: &Step| s.step_n.powi(2);
     let total: f64 = steps.iter().map(weight).sum();
-    let weighted = |of: &dyn Fn(&Step) -> f64| {
-        steps.iter().map(|s| weight(s) * of(s)).sum::<f64>() / total
-    };
+    let weighted =
+        |of: &dyn Fn(&Step) -> f64| steps.iter().map(|s| weight(s) * of(s)).sum::<f64>() / total;
     let mean = weighted(&|s| s.delay_s);
     let n = steps.len() as f64;
     let scatter = (weighted(&|s| (s.delay_s - mean).powi(2)) / (n - 1.0)).sqrt();

@@ -14,8 +14,8 @@
 
 use super::inputs::{GRAVITY_M_S2, Inputs, present, slope_of};
 use super::plateaus::Plateau;
-use crate::stats::normal_equations::NormalEquations;
 use crate::stats::MeanUncertainty;
+use crate::stats::normal_equations::NormalEquations;
 
 /// Seconds after a step in which the grade may still be arriving.
 const ARRIVING_S: usize = 20;
@@ -72,17 +72,29 @@ pub(super) fn of(inputs: &Inputs<'_>, plateaus: &[Plateau]) -> Option<Flywheel> 
         .map(|rows| rows.filter_map(|row| Second::of(inputs, row)).collect())
         .collect();
     let seconds = groups.iter().flatten();
-    let kinetic: f64 = seconds.clone().map(|s| s.terms[FIRST_LAG + OFF_S].powi(2)).sum();
+    let kinetic: f64 = seconds
+        .clone()
+        .map(|s| s.terms[FIRST_LAG + OFF_S].powi(2))
+        .sum();
     if groups.len() < FEWEST || kinetic < LEAST_KINETIC * seconds.count() as f64 {
         return None;
     }
     let mut first = NormalEquations::new(TERMS);
-    groups.iter().flatten().for_each(|s| first.add(&s.terms, s.watts));
+    groups
+        .iter()
+        .flatten()
+        .for_each(|s| first.add(&s.terms, s.watts));
     let steady = first.solve();
-    let each: Vec<Sums> = groups.iter().map(|group| Sums::of(group, &steady)).collect();
+    let each: Vec<Sums> = groups
+        .iter()
+        .map(|group| Sums::of(group, &steady))
+        .collect();
     let mut all = Sums::of(&[], &steady);
     each.iter().for_each(|group| all.join(group));
-    let without: Vec<Solved> = each.iter().map(|group| all.without(group).solved()).collect();
+    let without: Vec<Solved> = each
+        .iter()
+        .map(|group| all.without(group).solved())
+        .collect();
     let all = all.solved();
     let places = without.iter().map(|one| one.place_s(0.0));
     let scatter_s = jackknife(&places.collect::<Vec<_>>());
@@ -164,7 +176,10 @@ impl Solved {
     /// By how much power is late as the places of the parts say, having been taken for `late_s`, s.
     fn place_s(&self, late_s: f64) -> f64 {
         let parts = self.parts(late_s);
-        let places = parts.iter().enumerate().map(|(at, part)| (OFF_S as f64 - at as f64) * part);
+        let places = parts
+            .iter()
+            .enumerate()
+            .map(|(at, part)| (OFF_S as f64 - at as f64) * part);
         let most_s = 0.5 * OFF_S as f64;
         (places.sum::<f64>() / parts.iter().sum::<f64>()).clamp(-most_s, most_s)
     }

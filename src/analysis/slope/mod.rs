@@ -27,8 +27,8 @@ use crate::timeline::Span;
 pub use delay::Step;
 pub use flywheel::Flywheel;
 pub use inputs::{Inputs, asked_n};
-pub use plateaus::Plateau;
 use plateaus::ONE_GRADE_PERCENT;
+pub use plateaus::Plateau;
 pub use wheel::{MOST_SPREAD, spread as speed_spread};
 
 use share::{Fitted, LEAST_GRADE_PERCENT, Mean, means};
@@ -223,9 +223,9 @@ fn bands(
 #[cfg(test)]
 mod tests {
     use super::inputs::{GRAVITY_M_S2, slope_of};
-    use crate::timeline::Grid;
     use super::*;
     use crate::stats::vectors::assert_close;
+    use crate::timeline::Grid;
 
     /// Rows of constant grade and speed, one plateau after another.
     fn ride(plateaus: &[(f64, f64, f64)], seconds: usize) -> (Vec<f64>, Vec<f64>, Vec<f64>) {

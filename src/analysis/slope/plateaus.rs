@@ -109,7 +109,11 @@ fn at_one_speed(inputs: &Inputs<'_>, rows: Range<usize>) -> Vec<Range<usize>> {
     let ratio = |at: usize| {
         let speed = |rows: Range<usize>| inputs.mean_over(&rows, |row| inputs.mean_speed(row));
         let before = speed(at.saturating_sub(over)..at)?;
-        Some((speed(at + changing..at + changing + over)? / before).ln().abs())
+        Some(
+            (speed(at + changing..at + changing + over)? / before)
+                .ln()
+                .abs(),
+        )
     };
     let cuts = (rows.start + least..(rows.end + 1).saturating_sub(least)).filter_map(|at| {
         let ratio = ratio(at)?;

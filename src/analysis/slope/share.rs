@@ -37,7 +37,8 @@ pub(super) fn means(inputs: &Inputs<'_>, plateaus: &[Plateau], flywheel_kg: f64)
                 plateau,
                 index: start / length,
                 force_n: inputs.mean_over(&rows, free_n)?,
-                square_m2_s2: inputs.mean_over(&rows, |row| Some(inputs.mean_speed(row)?.powi(2)))?,
+                square_m2_s2: inputs
+                    .mean_over(&rows, |row| Some(inputs.mean_speed(row)?.powi(2)))?,
                 sin,
                 cos,
             })

@@ -54,11 +54,17 @@ impl Columns {
         };
         let kept = 1.0 - window.session.allowance().percent / 100.0;
         let power = window.findings.readings(aligned, inputs.basis)?;
-        let read = window.findings.readings(aligned, Member::Stream(inputs.under_test))?;
+        let read = window
+            .findings
+            .readings(aligned, Member::Stream(inputs.under_test))?;
         let mut read_w = read.to_vec();
         // Nobody pedals: what is read then is asked elsewhere.
         let cadence = reference_cadence(aligned).unwrap_or_default();
-        for (read, _) in read_w.iter_mut().zip(&cadence).filter(|(_, rpm)| **rpm == 0.0) {
+        for (read, _) in read_w
+            .iter_mut()
+            .zip(&cadence)
+            .filter(|(_, rpm)| **rpm == 0.0)
+        {
             *read = f64::NAN;
         }
         let kinetic = |row| moving.kinetic_w_kg(row).unwrap_or(f64::NAN);
@@ -74,7 +80,10 @@ impl Columns {
         let end = self.delivered_w.len().min(self.read_w.len());
         let rows = rows.start.min(end)..rows.end.min(end);
         let margin = in_rows(super::MARGIN_S, step_s);
-        let (from, until) = (rows.start.saturating_sub(margin), (rows.end + margin).min(end));
+        let (from, until) = (
+            rows.start.saturating_sub(margin),
+            (rows.end + margin).min(end),
+        );
         let there = |row: usize| self.delivered_w[row] + self.kinetic_w_kg[row];
         let both: Vec<f64> = (0..end).map(there).collect();
         let settle = in_rows(super::SETTLE_S, step_s);
@@ -94,7 +103,11 @@ impl Effort {
     /// Leaves the seconds of a flat top out: what is clipped tells of no shape.
     fn without_ceiling(&mut self) {
         let inside = self.read_w.get(self.rows.clone()).unwrap_or_default();
-        let highest = inside.iter().copied().filter(|w| w.is_finite()).fold(0.0, f64::max);
+        let highest = inside
+            .iter()
+            .copied()
+            .filter(|w| w.is_finite())
+            .fold(0.0, f64::max);
         let is_flat = |row: &usize| self.read_w[*row] >= (1.0 - FLAT) * highest;
         let rows: Vec<usize> = self.rows.clone().filter(is_flat).collect();
         let runs = rows.chunk_by(|a, b| b - a == 1);
