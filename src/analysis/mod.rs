@@ -17,6 +17,7 @@ pub mod grubbs;
 pub mod kinds;
 pub mod loss;
 pub mod mean_max;
+mod modes;
 pub mod noted;
 pub mod pair_noise;
 pub mod pooled;

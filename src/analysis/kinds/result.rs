@@ -2,6 +2,7 @@
 //! late it is and what cuts it, of a coast what is reported while nobody pedals.
 
 use crate::analysis::figures::SegmentFigures;
+use crate::analysis::kinds::sprint::Cause;
 use crate::analysis::verdict::figures::Verdict;
 use crate::session::Kind;
 use crate::stats::Interval;
@@ -63,6 +64,14 @@ fn sprint(segment: &SegmentFigures) -> Option<String> {
             format!("{} s late", number(late_s, 1, false))
         }
     });
+    let late = late.map(|late| match sprint.cause {
+        Some(Cause::NotDistinguishable) => format!("{late} or a flywheel left out"),
+        _ => late,
+    });
+    let flywheel = sprint
+        .unaccounted_kg
+        .filter(|_| sprint.leaves_flywheel_out());
+    let flywheel = flywheel.map(|kg| format!("a flywheel of {} kg left out", number(kg, 0, false)));
     let clipped = sprint.ceiling_w;
     let clipped = clipped.map(|w| format!("clipped at {} W", number(w, 0, false)));
     let height = match sprint.shortfall_w {
@@ -73,7 +82,7 @@ fn sprint(segment: &SegmentFigures) -> Option<String> {
         ),
         None => format!("best second {} W", number(shown_w, 0, false)),
     };
-    Some(joined([Some(height), late, clipped]))
+    Some(joined([Some(height), late, flywheel, clipped]))
 }
 
 /// "settles 2.4 s after the rider at most, 5 steps".

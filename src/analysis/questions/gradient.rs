@@ -9,7 +9,7 @@ use super::answer::{Answer, Finding, Limit, Part, Place, Question, at_most, by_l
 use super::ride::Source;
 use super::words::plain;
 use crate::analysis::figure::Figure;
-use crate::analysis::kinds::slope::{Pair, Slope, SlopeStep, Untold};
+use crate::analysis::kinds::slope::{Slope, SlopeStep, Untold};
 use crate::session::Kind;
 use crate::stats::Interval;
 
@@ -34,18 +34,11 @@ const MOST_S: f64 = 3.0;
 pub fn answer(source: &Source<'_>) -> Answer {
     let question = Question::Gradient;
     let ride = source.ride;
-    let Some(basis) = source.basis else {
+    if source.basis.is_none() {
         let why = "no reference tells what was delivered";
         return Answer::not_ridden(question, source.label, why);
-    };
-    let pair = Pair {
-        session: ride.session,
-        aligned: ride.aligned,
-        found: ride.found,
-        under_test: source.index,
-        basis,
-    };
-    let found = match pair.slope(ride.aligned.grid.span()) {
+    }
+    let found = match source.slope() {
         Ok(found) => found,
         Err(untold) => return unanswered(source, untold),
     };

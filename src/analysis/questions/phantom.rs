@@ -1,13 +1,18 @@
 //! Does it report power nobody makes? The stretches in which it leaves the references upwards by more
 //! than their spread and its own lag explain ([`super::super::excursions`]), above all while nobody
 //! pedals.
+//!
+//! While nobody pedals the flywheel alone can give power, and no more than it holds: `½m_a(v₁² − v₂²)` from
+//! one speed to another, a power P for `½m_a v²/P` until it stands still.
 
 use super::answer::{Answer, Finding, Limit, Place, Question};
 use super::ride::Source;
 use super::words::plain;
 use crate::analysis::excursions::UncorroboratedStretch;
 use crate::analysis::figure::Figure;
-use crate::text::clock_time;
+use crate::analysis::modes::{switch_at, switches};
+use crate::analysis::ride::wheel_speed;
+use crate::text::{clock_time, one_line};
 use crate::timeline::Span;
 
 /// What `truing explain` says of it.
@@ -19,7 +24,7 @@ pub const FIGURE: Figure = Figure {
     definition: "Highest power reported that no reference shows and the source's own lag does not explain, where it lasts.",
     formula: "see excursions; 20 W for 3 s unless [limits] says otherwise",
     source: "common practice, no source",
-    caveat: "A flywheel that gives back what it took shows only where somebody pedals.",
+    caveat: "A flywheel that gives back what it took shows only where somebody pedals: while nobody does, it can give ½m_a v²/P seconds of a power P at most.",
     ..Figure::PLAIN
 };
 
@@ -58,17 +63,18 @@ pub fn answer(source: &Source<'_>) -> Answer {
             n => format!(", and {n} times more"),
         };
         let idle = is_idle(source, worst);
-        let when = if idle {
-            "while nobody pedals"
-        } else {
-            "that no reference shows"
+        let when = match idle {
+            true => format!("while nobody pedals{}", at_switch(source, worst)),
+            false => format!("that no reference shows{}", at_switch(source, worst)),
         };
+        let flywheel = flywheel_words(source, worst).filter(|_| idle);
+        let flywheel = flywheel.map_or_else(String::new, |words| format!("; {words}"));
         return Answer::new(
             question,
             source.label,
             Finding::Fault,
             format!(
-                "reports up to {:.0} W for {seconds:.0} s at {} {when}{more}; {said}",
+                "reports up to {:.0} W for {seconds:.0} s at {} {when}{more}{flywheel}; {said}",
                 worst.peak_w,
                 clock_time(worst.from_s)
             ),
@@ -116,16 +122,83 @@ fn is_idle(source: &Source<'_>, stretch: &UncorroboratedStretch) -> bool {
     2 * idle > turning.len()
 }
 
-/// Seconds without pedalling by the references' cadence, or by their power where they have none, each
+/// ", at the switch to simulation".
+fn at_switch(source: &Source<'_>, stretch: &UncorroboratedStretch) -> String {
+    let switches = switches(source.ride.aligned);
+    let span = Span::new(stretch.from_s, stretch.to_s);
+    let switch = switch_at(&switches, span);
+    switch.map_or_else(String::new, |switch| {
+        format!(", at the switch to {}", one_line(&switch.to))
+    })
+}
+
+/// Apparent mass where the ride tells none: more than most have (common practice, no source), kg.
+const HEAVY_KG: f64 = 20.0;
+
+/// "the flywheel could give it for 1.5 s": the one measured on slopes, at the most its limits leave, else a
+/// heavy one.
+fn flywheel_words(source: &Source<'_>, stretch: &UncorroboratedStretch) -> Option<String> {
+    let aligned = source.ride.aligned;
+    let (_, speed) = wheel_speed(aligned)?;
+    let rows = aligned.grid.rows(Span::new(stretch.from_s, stretch.to_s));
+    let inside = speed.get(rows.clone())?.iter().copied();
+    let mut inside = inside.filter(|v| v.is_finite());
+    let before_m_s = inside.next()?;
+    let after_m_s = inside.last().unwrap_or(before_m_s);
+    let read = source.read()?;
+    let there = read.get(rows)?.iter().filter(|w| w.is_finite());
+    let shown_j: f64 = there.sum::<f64>() * aligned.grid.step_s;
+    let measured = source.slope().ok().and_then(|slope| slope.flywheel_ci95_kg);
+    let (flywheel, kg) = match measured {
+        Some([_, high]) => (format!("the flywheel ({high:.0} kg at most)"), high),
+        None => (format!("even a flywheel of {HEAVY_KG:.0} kg"), HEAVY_KG),
+    };
+    let (most_s, given_j) = (
+        longest_s(kg, before_m_s, stretch.peak_w),
+        energy_j(kg, before_m_s, after_m_s).max(0.0),
+    );
+    Some(format!(
+        "{flywheel} could give it for {most_s:.1} s, and gave {given_j:.0} of {shown_j:.0} J"
+    ))
+}
+
+/// Energy that an apparent mass gives from one speed to another, J.
+fn energy_j(mass_kg: f64, before_m_s: f64, after_m_s: f64) -> f64 {
+    0.5 * mass_kg * (before_m_s * before_m_s - after_m_s * after_m_s)
+}
+
+/// Longest that a power can last until the mass stands still, s.
+fn longest_s(mass_kg: f64, speed_m_s: f64, watts: f64) -> f64 {
+    energy_j(mass_kg, speed_m_s, 0.0) / watts
+}
+
+/// Seconds without pedalling by the references' cadence, or by their power where that is silent, each
 /// stretch less what a lag takes to die away.
 fn idle_s(source: &Source<'_>) -> f64 {
     let grid = source.ride.aligned.grid;
     let delivered = source.delivered().unwrap_or_default();
-    let idle: Vec<bool> = match &source.ride.cadence {
-        Some(cadence) => cadence.iter().map(|rpm| *rpm == 0.0).collect(),
-        None => delivered.iter().map(|w| *w <= 1.0).collect(),
+    let cadence = source.ride.cadence.as_deref().unwrap_or_default();
+    let is_idle = |(row, watts): (usize, &f64)| match cadence.get(row) {
+        Some(rpm) if rpm.is_finite() => *rpm == 0.0,
+        _ => *watts <= 1.0,
     };
+    let idle: Vec<bool> = delivered.iter().enumerate().map(is_idle).collect();
     let stretches = idle.chunk_by(|a, b| a == b).filter(|run| run[0]);
     let seconds = stretches.map(|run| (run.len() as f64 * grid.step_s - DECAY_S).max(0.0));
     seconds.sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::vectors::assert_close;
+
+    #[test]
+    fn a_flywheel_gives_no_more_than_it_holds() {
+        // Worked beforehand: 20 kg from 9 to 13 m/s take 880 J; at 35 km/h they hold 945.2 J, 640 W for 1.477 s.
+        assert_close(-energy_j(20.0, 9.0, 13.0), 880.0, 1e-9);
+        let speed_m_s = 35.0 / 3.6;
+        assert_close(energy_j(20.0, speed_m_s, 0.0), 945.2, 0.05);
+        assert_close(longest_s(20.0, speed_m_s, 640.0), 1.477, 5e-4);
+    }
 }

@@ -8,6 +8,7 @@ use super::super::ride::{RideFindings, reference_cadence, set_points};
 use super::super::verdict::uncertainty::{Budget, Scale, StatedReference, budget};
 use super::super::window::Window;
 use crate::analysis::figures::SegmentFigures;
+use crate::analysis::kinds::slope::{Pair, Slope, Untold};
 use crate::analysis::table::Table;
 use crate::recording::Channel;
 use crate::session::{Claim, Role, Session};
@@ -116,6 +117,21 @@ impl<'a> Source<'a> {
         let power = self.ride.found.readings(self.ride.aligned, self.basis?)?;
         let kept = 1.0 - self.loss.taken_off().percent / 100.0;
         Some(power.iter().map(|w| kept * w).collect())
+    }
+
+    /// The slopes of the whole ride.
+    ///
+    /// # Errors
+    /// Why nothing can be told of them.
+    pub fn slope(&self) -> Result<Slope, Untold> {
+        let pair = Pair {
+            session: self.ride.session,
+            aligned: self.ride.aligned,
+            found: self.ride.found,
+            under_test: self.index,
+            basis: self.basis.ok_or(Untold::NotRecorded)?,
+        };
+        pair.slope(self.ride.aligned.grid.span())
     }
 
     /// A channel of its own.

@@ -6,7 +6,7 @@ use super::answer::{Answer, Finding, Limit, Place, Question, within_among};
 use super::ride::{LOSS_WOULD, Source, claims_would};
 use super::words::plain;
 use crate::analysis::figure::Figure;
-use crate::analysis::kinds::sprint::Sprint;
+use crate::analysis::kinds::sprint::{Cause, Sprint};
 use crate::session::Kind;
 use crate::stats::{MeanUncertainty, t_quantile};
 use crate::text::listed;
@@ -173,9 +173,25 @@ fn causes(sprint: &Sprint) -> Vec<String> {
             dead_s + lag_s
         )
     });
+    let late = late.map(|late| match sprint.cause {
+        Some(Cause::NotDistinguishable) => format!(
+            "{late}, or up to {:.0} kg of a flywheel left out, which these sprints do not distinguish",
+            sprint.unaccounted_ci95_kg.map_or(f64::NAN, |[_, high]| high)
+        ),
+        _ => late,
+    });
+    let flywheel = sprint.unaccounted_kg.zip(sprint.unaccounted_ci95_kg);
+    let flywheel = flywheel.filter(|_| sprint.leaves_flywheel_out());
+    let flywheel = flywheel.map(|(kg, [low, high])| {
+        format!("without the power into a flywheel of {kg:.0} kg ({low:.0} to {high:.0})")
+    });
     let scaled = sprint.gain.filter(|gain| (gain - 1.0).abs() >= 0.02);
+    let scaled = scaled.filter(|_| !sprint.leaves_flywheel_out());
     let scaled = scaled.map(|gain| format!("scaled by {gain:.2}"));
-    [clipped, scaled, late].into_iter().flatten().collect()
+    [clipped, flywheel, scaled, late]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 fn headline(effort: &Effort<'_>) -> String {

@@ -198,7 +198,7 @@ mod tests {
         let segment = match kind {
             PictureKind::Gears => Kind::GearChange,
             PictureKind::Coast => Kind::Coast,
-            PictureKind::Temperature | PictureKind::Gradient => return None,
+            PictureKind::Temperature | PictureKind::Gradient | PictureKind::Slope => return None,
             _ => Kind::SteadyBlock,
         };
         Some(picture(kind, &subject_of(segment)).unwrap())

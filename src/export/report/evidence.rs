@@ -76,6 +76,7 @@ const GROUPS: [Group; 7] = [
             "lag_loss_w",
             "gain_loss_w",
             "unexplained_loss_w",
+            "unaccounted_kg",
         ],
         is_list: false,
     },
@@ -145,8 +146,15 @@ const GROUPS: [Group; 7] = [
         title: "Gradient",
         questions: &[Question::Gradient],
         kind: Kind::Slope,
-        root: "",
-        fields: &[],
+        root: "slope",
+        fields: &[
+            "share",
+            "mass_kg",
+            "delay_s",
+            "flywheel_kg",
+            "rolling_n",
+            "drag_kg_m",
+        ],
         is_list: false,
     },
 ];
@@ -401,6 +409,9 @@ fn pictures(
         let mut picture = drawn(segments::picture_of(group.kind), &subject, size, &caption)?;
         if picture.is_empty() {
             picture = drawn(PictureKind::Traces, &subject, size, &caption)?;
+        }
+        if group.kind == Kind::Slope {
+            picture.push_str(&drawn(PictureKind::Slope, &subject, size, &caption)?);
         }
         match index < PICTURES {
             true => open.push_str(&picture),

@@ -113,8 +113,10 @@ pub static GROUPS: LazyLock<Vec<Group>> = LazyLock::new(|| {
 });
 
 /// Lists whose name is another, or none, in the names of columns.
-const LISTS: [(&str, &str); 4] = [
+const LISTS: [(&str, &str); 6] = [
     ("steps.", "step_"),
+    ("plateaus.", "plateau_"),
+    ("bands.", "band_"),
     ("changes.", ""),
     ("peaks.", ""),
     ("streams.", ""),

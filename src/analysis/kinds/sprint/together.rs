@@ -133,10 +133,15 @@ impl Sprint {
         if let Some(remark) = remark(&together) {
             self.note = sentences(&self.note, &remark);
         }
-        if matches!(together.cause, Cause::Flywheel | Cause::FlywheelAndLag) {
+        if self.leaves_flywheel_out() {
             self.withhold_lag();
         }
         self
+    }
+
+    /// Whether all sprints together say that the reading leaves a flywheel out.
+    pub fn leaves_flywheel_out(&self) -> bool {
+        matches!(self.cause, Some(Cause::Flywheel | Cause::FlywheelAndLag))
     }
 
     fn withhold_lag(&mut self) {
