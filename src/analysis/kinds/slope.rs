@@ -150,7 +150,9 @@ impl Untold {
     /// The same in words.
     pub const fn in_words(self) -> &'static str {
         match self {
-            Untold::NotRecorded => "no gradient is recorded with the wheel's speed",
+            Untold::NotRecorded => {
+                "no gradient was asked for, or none is recorded with the wheel's speed"
+            }
             Untold::Speed => {
                 "the recorded speed does not keep its ratio to the cadence: it may be the app's own"
             }

@@ -454,6 +454,12 @@ pub const FIGURES: &[Figure] = &[
         ..Figure::PLAIN
     },
     Figure {
+        id: "segments.sprint.note",
+        label: "on the sprint",
+        definition: "Why the fit's figures are withheld, or what is to be said of them (a device that averages, a lag that does not fit, a clock matched on power); empty where there is nothing to say.",
+        ..Figure::PLAIN
+    },
+    Figure {
         id: "segments.sprint.cause",
         label: "cause, all sprints together",
         short: "cause",
@@ -492,12 +498,6 @@ pub const FIGURES: &[Figure] = &[
         signed: true,
         definition: "95 % confidence interval of that mass.",
         source: "least squares about the best fit (textbook)",
-        ..Figure::PLAIN
-    },
-    Figure {
-        id: "segments.sprint.note",
-        label: "on the sprint",
-        definition: "Why the fit's figures are withheld, or what is to be said of them (a device that averages, a lag that does not fit, a clock matched on power); empty where there is nothing to say.",
         ..Figure::PLAIN
     },
 ];
