@@ -144,7 +144,7 @@ fn flywheel_words(source: &Source<'_>, stretch: &UncorroboratedStretch) -> Optio
     let inside = speed.get(rows.clone())?.iter().copied();
     let mut inside = inside.filter(|v| v.is_finite());
     let before_m_s = inside.next()?;
-    let after_m_s = inside.last().unwrap_or(before_m_s);
+    let after_m_s = inside.next_back().unwrap_or(before_m_s);
     let read = source.read()?;
     let there = read.get(rows)?.iter().filter(|w| w.is_finite());
     let shown_j: f64 = there.sum::<f64>() * aligned.grid.step_s;
