@@ -11,6 +11,8 @@
 #[path = "slope_rides.rs"]
 mod slope_rides;
 
+use std::collections::BTreeMap;
+
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
@@ -122,65 +124,128 @@ fn print(name: &str, told: &[Told]) {
         }
     }
     println!("\n{name}: {} rides from seed {}", told.len(), told[0].seed);
-    for untold in told
+    let mut untold: BTreeMap<&str, Vec<u64>> = BTreeMap::new();
+    for (seed, why) in told
         .iter()
         .filter_map(|t| Some((t.seed, t.found.as_ref().err()?)))
     {
-        println!("  {}: {}", untold.0, untold.1.in_words());
+        untold.entry(why.in_words()).or_default().push(seed);
     }
-    let of = |value: fn(&Slope) -> (Option<f64>, Option<[f64; 2]>), truth: fn(PutIn) -> f64| {
-        let found = told.iter().filter_map(move |t| {
-            let (value, ends) = value(t.found.as_ref().ok()?);
-            Some((t.seed, value?, ends?, truth(t.put_in)))
+    for (why, seeds) in untold {
+        println!(
+            "  not told of {}, {why}: {:?}",
+            seeds.len(),
+            &seeds[..seeds.len().min(6)]
+        );
+    }
+    let of = |told_of: fn(&Slope, PutIn) -> Option<Judged>| -> Vec<Judged> {
+        let found = told.iter().filter_map(|t| {
+            let judged = told_of(t.found.as_ref().ok()?, t.put_in)?;
+            Some(Judged {
+                seed: t.seed,
+                ..judged
+            })
         });
-        found.collect::<Vec<_>>()
+        found.collect()
+    };
+    let all = |told_of: fn(&Slope, PutIn) -> Vec<Judged>| -> Vec<Judged> {
+        let found = told.iter().filter_map(|t| {
+            let judged = told_of(t.found.as_ref().ok()?, t.put_in).into_iter();
+            Some(judged.map(|judged| Judged {
+                seed: t.seed,
+                ..judged
+            }))
+        });
+        found.flatten().collect()
     };
     for (what, found) in [
-        ("share", of(|s| (s.share, s.share_ci95), |p| p.share)),
+        (
+            "share",
+            of(|s, p| Some(Judged::of(s.share?, s.share_ci95?, p.share))),
+        ),
         (
             "delay, s",
-            of(|s| (s.delay_s, s.delay_ci95_s), |p| p.delay_s),
+            of(|s, p| Some(Judged::of(s.delay_s?, s.delay_ci95_s?, p.delay_s))),
         ),
         (
             "flywheel, kg",
-            of(|s| (s.flywheel_kg, s.flywheel_ci95_kg), |p| p.flywheel_kg),
+            of(|s, p| {
+                Some(Judged::of(
+                    s.flywheel_kg?,
+                    s.flywheel_ci95_kg?,
+                    p.flywheel_kg,
+                ))
+            }),
+        ),
+        (
+            "each step, s",
+            all(|s, p| {
+                let steps = s.steps.iter();
+                steps
+                    .map(|step| Judged::of(step.delay_s, step.delay_ci95_s, p.delay_s))
+                    .collect()
+            }),
+        ),
+        (
+            "each band",
+            all(|s, p| {
+                let bands = s.bands.iter();
+                bands
+                    .filter_map(|band| Some(Judged::of(band.share?, band.share_ci95?, p.share)))
+                    .collect()
+            }),
         ),
     ] {
         line(what, &found);
     }
-    let each = told
-        .iter()
-        .filter_map(|t| Some((t, t.found.as_ref().ok()?)));
-    let steps = each.flat_map(|(t, slope)| {
-        let steps = slope.steps.iter();
-        steps.map(|s| (t.seed, s.delay_s, s.delay_ci95_s, t.put_in.delay_s))
-    });
-    line("each step, s", &steps.collect::<Vec<_>>());
-    let each = told
-        .iter()
-        .filter_map(|t| Some((t, t.found.as_ref().ok()?)));
-    let bands = each.flat_map(|(t, slope)| {
-        let bands = slope.bands.iter();
-        bands.filter_map(|b| Some((t.seed, b.share?, b.share_ci95?, t.put_in.share)))
-    });
-    line("each band", &bands.collect::<Vec<_>>());
 }
 
-fn line(what: &str, found: &[(u64, f64, [f64; 2], f64)]) {
-    let n = found.len() as f64;
-    let mean =
-        |of: &dyn Fn(&(u64, f64, [f64; 2], f64)) -> f64| found.iter().map(of).sum::<f64>() / n;
-    let off = mean(&|f| f.1 - f.3);
-    let rms = mean(&|f| (f.1 - f.3).powi(2)).sqrt();
-    let covered = 100.0 * mean(&|f| f64::from(f.2[0] <= f.3 && f.3 <= f.2[1]));
-    let half = mean(&|f| 0.5 * (f.2[1] - f.2[0]));
-    let worst = found
+/// One figure beside its truth.
+#[derive(Clone, Copy)]
+struct Judged {
+    seed: u64,
+    value: f64,
+    ends: [f64; 2],
+    truth: f64,
+}
+
+impl Judged {
+    fn of(value: f64, ends: [f64; 2], truth: f64) -> Self {
+        Self {
+            seed: 0,
+            value,
+            ends,
+            truth,
+        }
+    }
+
+    fn off(&self) -> f64 {
+        self.value - self.truth
+    }
+
+    fn is_covered(&self) -> bool {
+        (self.ends[0]..=self.ends[1]).contains(&self.truth)
+    }
+}
+
+fn line(what: &str, found: &[Judged]) {
+    let Some(worst) = found
         .iter()
-        .max_by(|a, b| (a.1 - a.3).abs().total_cmp(&(b.1 - b.3).abs()));
-    let worst = worst.map_or(String::new(), |f| {
-        format!("{}: {:.3} of {:.3}", f.0, f.1, f.3)
-    });
+        .max_by(|a, b| a.off().abs().total_cmp(&b.off().abs()))
+    else {
+        return;
+    };
+    let n = found.len() as f64;
+    let off = found.iter().map(Judged::off).sum::<f64>() / n;
+    let rms = (found.iter().map(|f| f.off().powi(2)).sum::<f64>() / n).sqrt();
+    let covered = 100.0 * found.iter().filter(|f| f.is_covered()).count() as f64 / n;
+    let half = found
+        .iter()
+        .map(|f| 0.5 * (f.ends[1] - f.ends[0]))
+        .sum::<f64>()
+        / n;
     println!(
-        "  {what:<14} n {n:>5}  mean error {off:>+8.4}  rms {rms:>7.4}  limits cover {covered:>5.1} %  half-width {half:>7.4}  worst {worst}"
+        "  {what:<14} n {n:>5}  mean error {off:>+8.4}  rms {rms:>7.4}  limits cover {covered:>5.1} %  half-width {half:>7.4}  worst {}: {:.3} of {:.3}",
+        worst.seed, worst.value, worst.truth
     );
 }
