@@ -103,7 +103,14 @@ pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
     }
     Ok(Picture {
         title: subject.title("force against the force asked for"),
-        facts: facts(subject, &found),
+        facts: facts(
+            subject,
+            &found,
+            &format!(
+                "Mean force of the reference at the wheel on {} plateaus, without their first 15 s.",
+                plateaus.len()
+            ),
+        ),
         x: Axis::numbers("force asked for", "N", across),
         y: Axis::numbers("force at the wheel", "N", up),
         layers,
@@ -115,7 +122,7 @@ fn through(points: &[[f64; 2]], across: [f64; 2]) -> Option<Layer> {
     let (x, y): (Vec<f64>, Vec<f64>) = points.iter().map(|[x, y]| (*x, *y)).unzip();
     let fitted = Line::fit(&x, &y)?;
     Some(Layer::Line {
-        name: "fitted".to_owned(),
+        name: "through the points".to_owned(),
         points: across.map(|n| [n, fitted.at(n)]).to_vec(),
         tone: Tone::Model,
         stroke: Stroke::Dashed,
@@ -157,7 +164,11 @@ pub fn along_ride(subject: &Subject<'_>) -> Result<Picture, String> {
     layers.extend(series("force at the wheel", &force, Tone::Source(0)));
     Ok(Picture {
         title: subject.title("force along the ride"),
-        facts: facts(subject, &found),
+        facts: facts(
+            subject,
+            &found,
+            "Force of the reference at the wheel without what the flywheel takes, means of 5 s.",
+        ),
         x: subject.time_axis(),
         y: Axis::numbers("force", "N", range),
         layers,
@@ -182,11 +193,10 @@ fn calmed(values: &[f64]) -> Vec<f64> {
     (0..values.len()).map(mean).collect()
 }
 
-fn facts(subject: &Subject<'_>, found: &Found<'_>) -> Vec<String> {
+fn facts(subject: &Subject<'_>, found: &Found<'_>, shown: &str) -> Vec<String> {
     let (slope, given) = (&found.slope, found.given);
     let mut facts = vec![format!(
-        "Force of the reference at the wheel over {} plateaus, the flywheel's part taken off along the ride and means of 5 s; asked of {} kg, rolling {}, drag {} kg/m{}.",
-        slope.plateaus.len(),
+        "{shown} Asked of {} kg, rolling {}, drag {} kg/m{}.",
         plain(given.mass_kg, 0),
         plain(given.rolling, 4),
         plain(given.drag_kg_m, 2),

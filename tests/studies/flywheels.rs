@@ -37,7 +37,7 @@ impl Wrong {
         match seed % 2 {
             0 => Wrong::Lag {
                 tau_s: random.random_range(1.5..4.0),
-                is_second_order: may_be_second_order && seed % 4 == 0,
+                is_second_order: may_be_second_order && seed.is_multiple_of(4),
             },
             _ => Wrong::Flywheel {
                 kg: random.random_range(15.0..50.0),

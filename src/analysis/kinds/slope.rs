@@ -154,7 +154,7 @@ impl Untold {
                 "no gradient was asked for, or none is recorded with the wheel's speed"
             }
             Untold::Speed => {
-                "the recorded speed does not keep its ratio to the cadence: it may be the app's own"
+                "the recorded speed does not keep its ratio to the cadence: it may be the app's own, or the clocks are apart"
             }
             Untold::Missing(missing) => missing.in_words(),
         }
