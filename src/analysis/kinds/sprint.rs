@@ -21,6 +21,7 @@
 //! time constant's place, and where that does not fit either, the time constant stands without limits.
 
 mod figures;
+mod rows;
 mod together;
 
 use super::spec::{Inputs, Spec};
@@ -32,6 +33,8 @@ use crate::analysis::mean_max::{best_mean, best_means};
 use crate::session::Role;
 use crate::stats::finite;
 use crate::timeline::Member;
+
+use rows::{MARGIN_S, SETTLE_S, in_rows, whole};
 
 pub use figures::{Cause, Explained, FIGURES, ResponseShape, Sprint, SprintPeak};
 
@@ -74,7 +77,7 @@ fn of_window(inputs: &Inputs<'_, '_>) -> Option<Sprint> {
         sprint = sprint.told(together);
     }
     if let Some(caution) = window.session.delay_caution(under_test) {
-        sprint.note = sentences(&sprint.note, &caution);
+        sprint.add_note(&caution);
     }
     Some(sprint)
 }
@@ -86,19 +89,6 @@ fn labelled<'a>(columns: &'a [(&'a str, Cow<'_, [f64]>)]) -> Vec<Labelled<'a>> {
         .collect()
 }
 
-/// Two remarks as one.
-fn sentences(first: &str, second: &str) -> String {
-    if first.is_empty() {
-        second.to_owned()
-    } else {
-        format!("{first}. {second}")
-    }
-}
-
-/// Seconds fitted before and after the segment.
-const MARGIN_S: f64 = 5.0;
-/// Seconds before those that settle the lag.
-const SETTLE_S: f64 = 20.0;
 /// Largest relative difference of the references' best 3 s.
 const REFERENCES_AGREE: f64 = 0.05;
 /// Least part of what is lost that names a single cause.
@@ -261,10 +251,6 @@ fn peak(stream: &Labelled<'_>, rows: Range<usize>, step_s: f64) -> SprintPeak {
     }
 }
 
-fn in_rows(seconds: f64, step_s: f64) -> usize {
-    (seconds / step_s).round().max(1.0) as usize
-}
-
 fn best_of(column: &[f64], rows: Range<usize>, seconds: f64, step_s: f64) -> Option<f64> {
     let end = rows.end.min(column.len());
     let inside = column.get(rows.start.min(end)..end)?;
@@ -332,32 +318,6 @@ fn separate(
         input,
         rows: fitted,
     })
-}
-
-/// The rows around `from..until` over which the basis is whole, with up to `settle` rows before
-/// them; `None` where it lacks any of the segment itself. The second range counts from the first.
-fn whole(
-    basis: &[f64],
-    from: usize,
-    until: usize,
-    settle: usize,
-    segment: &Range<usize>,
-) -> Option<(Range<usize>, Range<usize>)> {
-    let present = |row: usize| basis.get(row).is_some_and(|v| v.is_finite());
-    if !segment.clone().all(present) {
-        return None;
-    }
-    let earliest = from.saturating_sub(settle);
-    let first = (earliest..segment.start)
-        .rev()
-        .take_while(|&row| present(row))
-        .last()
-        .unwrap_or(segment.start);
-    let last = (segment.end..until)
-        .take_while(|&row| present(row))
-        .last()
-        .map_or(segment.end, |row| row + 1);
-    Some((first..last, from.max(first) - first..last - first))
 }
 
 fn references_agree(references: &[Labelled<'_>], rows: Range<usize>, step_s: f64) -> bool {

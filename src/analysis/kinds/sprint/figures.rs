@@ -88,6 +88,14 @@ impl Sprint {
         Some(self.delay_s? + self.time_constant_s.or(half_s)?)
     }
 
+    /// Adds a remark behind those there are.
+    pub(super) fn add_note(&mut self, remark: &str) {
+        if !self.note.is_empty() {
+            self.note.push_str(". ");
+        }
+        self.note.push_str(remark);
+    }
+
     /// What the fitted response makes of `reference` (as recorded, W, all present), on rows spaced
     /// `step_s` and where the samples show it; NaN where its dead time reaches outside. `None` without a
     /// fit.

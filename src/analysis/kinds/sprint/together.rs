@@ -1,7 +1,7 @@
 //! What all sprints of a ride say together of each ([`crate::analysis::response`]).
 
 use super::figures::{Explained, Sprint};
-use super::{in_rows, sentences, whole};
+use super::rows::{MARGIN_S, SETTLE_S, in_rows, whole};
 use crate::analysis::kinds::spec::Inputs;
 use crate::analysis::response::{Cause, Effort, Together, together};
 use crate::analysis::ride::{reference_cadence, sampled_late_s, wheel_speed};
@@ -79,14 +79,14 @@ impl Columns {
     fn effort(&self, rows: std::ops::Range<usize>, step_s: f64) -> Option<Effort> {
         let end = self.delivered_w.len().min(self.read_w.len());
         let rows = rows.start.min(end)..rows.end.min(end);
-        let margin = in_rows(super::MARGIN_S, step_s);
+        let margin = in_rows(MARGIN_S, step_s);
         let (from, until) = (
             rows.start.saturating_sub(margin),
             (rows.end + margin).min(end),
         );
         let there = |row: usize| self.delivered_w[row] + self.kinetic_w_kg[row];
         let both: Vec<f64> = (0..end).map(there).collect();
-        let settle = in_rows(super::SETTLE_S, step_s);
+        let settle = in_rows(SETTLE_S, step_s);
         let (input, fitted) = whole(&both, from, until, settle, &rows)?;
         let mut effort = Effort {
             delivered_w: self.delivered_w.get(input.clone())?.to_vec(),
@@ -131,7 +131,7 @@ impl Sprint {
         self.unaccounted_kg = Some(mass_kg);
         self.unaccounted_ci95_kg = Some(limits);
         if let Some(remark) = remark(&together) {
-            self.note = sentences(&self.note, &remark);
+            self.add_note(&remark);
         }
         if self.leaves_flywheel_out() {
             self.withhold_lag();
