@@ -166,6 +166,11 @@ struct Fine<'a> {
     effort: &'a Effort,
 }
 
+/// Whether nothing of a second is missing.
+fn is_there(second: &[f64; 3]) -> bool {
+    second.iter().all(|v| v.is_finite())
+}
+
 /// One over the standard deviation of each second of what is read.
 fn weights(read_w: &[f64], step_s: f64) -> Vec<f64> {
     let change = |a: Option<&f64>, b: Option<&f64>| {
@@ -201,7 +206,7 @@ impl<'a> Problem<'a> {
         }
     }
 
-    /// Response, that of the flywheel, and what is read, of every second that can be fitted, each times its weight.
+    /// Response, that of the flywheel, and what is read, of every second, each times its weight.
     fn seconds(&self, spread: Spread, delay_s: f64, spread_s: f64) -> Vec<[f64; 3]> {
         let (time_constant_s, average_s) = match spread {
             Spread::Mean => (0.0, spread_s.max(self.step_s)),
@@ -227,8 +232,7 @@ impl<'a> Problem<'a> {
                 .skip(rows.start)
                 .take(rows.len());
             let rows = rows.map(|((made, kinetic), (read, w))| [w * made, w * kinetic, w * read]);
-            rows.filter(|row| row.iter().all(|v| v.is_finite()))
-                .collect::<Vec<_>>()
+            rows.collect::<Vec<_>>()
         };
         self.efforts.iter().flat_map(of).collect()
     }
@@ -247,7 +251,8 @@ impl<'a> Problem<'a> {
     }
 
     fn evaluate(&self, shape: Shape, delay_s: f64, spread_s: f64) -> Option<Fitted> {
-        let seconds = self.seconds(shape.spread, delay_s, spread_s);
+        let mut seconds = self.seconds(shape.spread, delay_s, spread_s);
+        seconds.retain(is_there);
         let n = seconds.len();
         // A dead time that reaches outside the reference fits fewer seconds, which must not win.
         if n < LEAST_SECONDS || n + self.efforts.len() < self.wanted() {
@@ -342,18 +347,19 @@ impl<'a> Problem<'a> {
         let later = self.seconds(spread, delay_s + STEP_S, spread_s);
         let wider = self.seconds(spread, delay_s, spread_s + STEP_S);
         let modelled = |row: &[f64; 3]| fitted.gain * (row[0] - fitted.mass_kg * row[1]);
-        if later.len() != here.len() || wider.len() != here.len() {
-            return None;
-        }
-        let residuals = here.iter().map(|row| row[2] - modelled(row));
+        let rows = here.iter().zip(&later).zip(&wider);
+        let rows: Vec<_> = rows
+            .filter(|((row, later), wider)| [*row, *later, *wider].into_iter().all(is_there))
+            .collect();
+        let residuals = rows.iter().map(|((row, _), _)| row[2] - modelled(row));
         let lag1 = Sample::present(residuals).and_then(|sample| sample.lag1());
         let lag1 = lag1.unwrap_or(0.0).clamp(0.0, 0.9);
         let likeness = (1.0 + lag1) / (1.0 - lag1);
-        let freedom = here.len().checked_sub(4).filter(|n| *n > 0)? as f64;
+        let freedom = rows.len().checked_sub(4).filter(|n| *n > 0)? as f64;
         let variance = (fitted.rss / freedom).max(1.0) * likeness;
         let mut sums = NormalEquations::new(5);
         // Of the mass last: its part at right angles to all others is what tells it.
-        for ((row, later), wider) in here.iter().zip(&later).zip(&wider) {
+        for ((row, later), wider) in rows {
             let slopes = [
                 (modelled(later) - modelled(row)) / STEP_S,
                 (modelled(wider) - modelled(row)) / STEP_S,

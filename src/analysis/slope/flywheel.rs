@@ -33,6 +33,8 @@ const TERMS: usize = FIRST_LAG + LAGS;
 /// Power and speed are usually not further apart, s (one standard deviation; judgement). Where the places
 /// scatter by more they are not trusted.
 const USUALLY_LATE_S: f64 = 0.3;
+/// How well two clocks are known to agree at best, s (one standard deviation; judgement).
+const KNOWN_S: f64 = 0.03;
 /// Rounds in which mass and lateness settle.
 const ROUNDS: usize = 6;
 /// Mean square of the power into a kilogram that tells a flywheel, (W/kg)².
@@ -100,8 +102,9 @@ pub(super) fn of(inputs: &Inputs<'_>, plateaus: &[Plateau]) -> Option<Flywheel> 
     let scatter_s = jackknife(&places.collect::<Vec<_>>());
     let trust = USUALLY_LATE_S.powi(2) / (USUALLY_LATE_S.powi(2) + scatter_s.powi(2));
     let masses = without.iter().map(|one| one.mass_kg(trust));
-    // What is not trusted of the places may still be so.
-    let unseen_kg = (1.0 - trust) * USUALLY_LATE_S * all.change.iter().sum::<f64>();
+    // What is not trusted of the places may still be so, and clocks are known to some hundredths.
+    let unseen_s = ((1.0 - trust) * USUALLY_LATE_S).hypot(KNOWN_S);
+    let unseen_kg = unseen_s * all.change.iter().sum::<f64>();
     let standard_kg = jackknife(&masses.collect::<Vec<_>>()).hypot(unseen_kg);
     let mass_kg = all.mass_kg(trust);
     let pending: f64 = steady[FIRST_PULSE..FIRST_LAG].iter().sum();
