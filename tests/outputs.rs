@@ -179,7 +179,11 @@ fn hold_outputs(folder: &Path, session: &str, plan: &str) {
 #[test]
 fn of_the_sample_sessions() {
     let folder = tempfile::tempdir().unwrap();
-    for (sample, plan) in [("bench-ride", "full-bench"), ("heat-soak", "heat-soak")] {
+    for (sample, plan) in [
+        ("bench-ride", "full-bench"),
+        ("heat-soak", "heat-soak"),
+        ("slopes", "slopes"),
+    ] {
         copy_sample(sample, folder.path());
         hold_outputs(folder.path(), sample, plan);
     }

@@ -48,8 +48,9 @@ fn as_evidence(answer: &Answer, segment: &SegmentFigures) -> Option<Finding> {
     let carries = answer.segments.contains(&segment.id);
     match answer.outcome {
         Finding::NotRidden => None,
-        // A fault that lies elsewhere accuses nobody.
-        Finding::Fault => (carries || is_shown_there).then_some(Finding::Fault),
+        Finding::Fault if carries || is_shown_there => Some(Finding::Fault),
+        // A fault that lies elsewhere accuses nobody; that of the whole ride was looked for here too.
+        Finding::Fault => (answer.question == Question::Phantom).then_some(Finding::Fine),
         found => (carries || answer.segments.is_empty()).then_some(found),
     }
 }
@@ -62,19 +63,23 @@ mod tests {
     fn a_fault_elsewhere_accuses_no_other_segment() {
         let coast =
             |id: usize, from_s: f64| SegmentFigures::bare(id, Kind::Coast, from_s, from_s + 20.0);
-        let of = |outcome: Finding, from_s: Option<f64>| {
-            let mut answer = Answer::new(Question::Phantom, "trainer", outcome, String::new());
+        let of = |question: Question, outcome: Finding, from_s: Option<f64>| {
+            let mut answer = Answer::new(question, "trainer", outcome, String::new());
             (answer.from_s, answer.to_s) = (from_s, from_s.map(|s| s + 7.0));
             let found = Findings {
                 answers: vec![answer],
                 ..Findings::default()
             };
-            found.of_segment(&coast(1, 100.0), "trainer")
+            let answer = &found.answers[0];
+            as_evidence(answer, &coast(1, 100.0))
         };
-        assert_eq!(of(Finding::Fault, Some(300.0)), None);
-        assert_eq!(of(Finding::Fault, Some(110.0)), Some(Finding::Fault));
-        assert_eq!(of(Finding::Fine, None), Some(Finding::Fine));
-        assert_eq!(of(Finding::NotRidden, None), None);
+        assert_eq!(of(Question::Heat, Finding::Fault, Some(300.0)), None);
+        // Power out of nothing is looked for in the whole ride.
+        let phantom = |outcome, from_s| of(Question::Phantom, outcome, from_s);
+        assert_eq!(phantom(Finding::Fault, Some(300.0)), Some(Finding::Fine));
+        assert_eq!(phantom(Finding::Fault, Some(110.0)), Some(Finding::Fault));
+        assert_eq!(phantom(Finding::Fine, None), Some(Finding::Fine));
+        assert_eq!(phantom(Finding::NotRidden, None), None);
     }
 
     #[test]

@@ -48,7 +48,8 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let upwards = all.into_iter().flatten().filter(|e| e.peak_w > 0.0);
     let beyond =
         |e: &&UncorroboratedStretch| e.peak_w > limit.value && e.to_s - e.from_s >= longest_s;
-    let beyond: Vec<&UncorroboratedStretch> = upwards.filter(beyond).collect();
+    let made = |e: &&UncorroboratedStretch| !is_given_back(source, e);
+    let beyond: Vec<&UncorroboratedStretch> = upwards.filter(beyond).filter(made).collect();
     let said = limit.said(&format!(
         "{} W for {} s",
         plain(limit.value),
@@ -63,10 +64,12 @@ pub fn answer(source: &Source<'_>) -> Answer {
             n => format!(", and {n} times more"),
         };
         let idle = is_idle(source, worst);
-        let when = match idle {
-            true => format!("while nobody pedals{}", at_switch(source, worst)),
-            false => format!("that no reference shows{}", at_switch(source, worst)),
+        let height = match idle {
+            true => format!("reports up to {:.0} W", worst.peak_w),
+            false => format!("reads up to {:.0} W more than the references", worst.peak_w),
         };
+        let when = if idle { " while nobody pedals" } else { "" };
+        let switch = at_switch(source, worst);
         let flywheel = flywheel_words(source, worst).filter(|_| idle);
         let flywheel = flywheel.map_or_else(String::new, |words| format!("; {words}"));
         return Answer::new(
@@ -74,8 +77,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
             source.label,
             Finding::Fault,
             format!(
-                "reports up to {:.0} W for {seconds:.0} s at {} {when}{more}{flywheel}; {said}",
-                worst.peak_w,
+                "{height} for {seconds:.0} s at {}{when}{switch}{more}{flywheel}; {said}",
                 clock_time(worst.from_s)
             ),
         )
@@ -91,10 +93,14 @@ pub fn answer(source: &Source<'_>) -> Answer {
             from_s: worst.from_s,
             to_s: worst.to_s,
         }))
-        .headed(format!(
-            "reports {:.0} W that nobody makes for {seconds:.0} s",
-            worst.peak_w
-        ));
+        .in_segments(segments_of(source, &beyond))
+        .headed(match idle {
+            true => format!(
+                "reports {:.0} W that nobody makes for {seconds:.0} s",
+                worst.peak_w
+            ),
+            false => format!("reads {:.0} W too much for {seconds:.0} s", worst.peak_w),
+        });
     }
     let idle_s = idle_s(source);
     if idle_s < ENOUGH_S {
@@ -107,6 +113,44 @@ pub fn answer(source: &Source<'_>) -> Answer {
     Answer::new(question, source.label, Finding::Fine, sentence)
         .in_brief(format!("nothing in {idle_s:.0} s without pedalling"))
         .against(limit)
+}
+
+/// The segments in which any of these stretches lies.
+fn segments_of(source: &Source<'_>, stretches: &[&UncorroboratedStretch]) -> Vec<usize> {
+    let segments = source.ride.table.segments.iter();
+    let holds = |from_s: f64, to_s: f64| {
+        let mut all = stretches.iter();
+        all.any(|stretch| stretch.from_s < to_s && stretch.to_s > from_s)
+    };
+    let own = segments.filter(|segment| holds(segment.from_s, segment.to_s));
+    own.map(|segment| segment.id).collect()
+}
+
+/// Whether the flywheel measured on slopes gives back what is read too much while somebody pedals: the
+/// answers on sprints and slopes tell of it.
+fn is_given_back(source: &Source<'_>, stretch: &UncorroboratedStretch) -> bool {
+    let aligned = source.ride.aligned;
+    let rows = aligned.grid.rows(Span::new(stretch.from_s, stretch.to_s));
+    let given_j = || {
+        let [_, kg] = source.slope().ok()?.flywheel_ci95_kg?;
+        let (_, speed) = wheel_speed(aligned)?;
+        let inside = speed.get(rows.clone())?.iter().copied();
+        let mut inside = inside.filter(|v| v.is_finite());
+        let before_m_s = inside.next()?;
+        let after_m_s = inside.next_back().unwrap_or(before_m_s);
+        Some(energy_j(kg, before_m_s, after_m_s))
+    };
+    let too_much_j = || {
+        let (read, delivered) = (source.read()?, source.delivered()?);
+        let both = read
+            .get(rows.clone())?
+            .iter()
+            .zip(delivered.get(rows.clone())?);
+        let excess = both.map(|(x, y)| x - y).filter(|w| w.is_finite());
+        Some(excess.sum::<f64>() * aligned.grid.step_s)
+    };
+    let given = given_j().zip(too_much_j());
+    !is_idle(source, stretch) && given.is_some_and(|(given, excess)| given >= excess)
 }
 
 /// Whether nobody pedals in most of a stretch.
