@@ -25,7 +25,7 @@ use serde::Serialize;
 
 use crate::stats::first_order::{Answer, Lag, PARTS, answer, refined};
 use crate::stats::normal_equations::NormalEquations;
-use crate::stats::{Interval, Sample, t_quantile};
+use crate::stats::{Interval, NORMAL_95, Sample, t_quantile};
 
 /// Dead times searched, s.
 const DELAYS_S: (f64, f64) = (-3.0, 6.0);
@@ -41,6 +41,8 @@ const MISFIT: f64 = 10.0;
 const SCATTER_W: f64 = 2.0;
 const SCATTER_SHARE: f64 = 0.005;
 const OFF_S: f64 = 0.15;
+/// Share of a mass by which the speed between two seconds leaves it open (one standard deviation, judgement).
+const SHAPE_SHARE: f64 = 0.05;
 /// Step of numeric derivatives, s.
 const STEP_S: f64 = 0.05;
 /// Seconds a comparison needs.
@@ -371,7 +373,8 @@ impl<'a> Problem<'a> {
         }
         // Speed and power come from two recorders: their clocks may be apart by so much.
         sums.add(&[0.0, 0.0, 0.0, variance.sqrt() / OFF_S, 0.0], 0.0);
-        let half = t_quantile(0.975, freedom) * (variance * sums.last_variance()?).sqrt();
+        let scatter = t_quantile(0.975, freedom) * (variance * sums.last_variance()?).sqrt();
+        let half = scatter.hypot(NORMAL_95 * SHAPE_SHARE * fitted.mass_kg);
         Some((variance, [fitted.mass_kg - half, fitted.mass_kg + half]))
     }
 }
