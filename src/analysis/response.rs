@@ -16,6 +16,9 @@
 //! A shape is said to fit where the widest (flywheel and lag, or flywheel and mean) leaves less by no
 //! more than 10 times the variance of a second (and the likeness of neighbours, Bartlett 1946, from memory). One
 //! that fits alone is named; where several do, that they cannot be told apart; where none does, both together.
+//! Sprints of one gear on one slope tie speed to power: a slow answer of another shape than those tried then
+//! passes for a flywheel, and a light flywheel for a lag. There a flywheel is never named, and a lag only
+//! where the limits of μ hold 0.
 //! The limits of μ are those of the widest fit, taken as linear about its best, speed and power being
 //! apart by 0.15 s or so.
 
@@ -150,6 +153,14 @@ pub fn together(efforts: &[Effort], step_s: f64) -> Option<Together> {
         [true, true, false] => Cause::Lag,
         _ => Cause::NotDistinguishable,
     };
+    let [low, high] = mass_ci95_kg;
+    let needs_no_flywheel =
+        matches!(cause, Cause::Lag | Cause::MovingMean) && low <= 0.0 && 0.0 <= high;
+    let cause = match cause {
+        Cause::Nothing => Cause::Nothing,
+        _ if needs_no_flywheel || are_ridden_apart(efforts) => cause,
+        _ => Cause::NotDistinguishable,
+    };
     Some(Together {
         sprints: efforts.len(),
         cause,
@@ -158,6 +169,36 @@ pub fn together(efforts: &[Effort], step_s: f64) -> Option<Together> {
         alone_kg: flywheel.mass_kg,
         beside_s: with_lag.spread_s,
     })
+}
+
+/// Ratio of the speed that a power brought, from which on two sprints were ridden apart.
+const APART: f64 = 1.5;
+
+/// Whether one sprint's power brought much more speed than another's, as in two gears or on two slopes: by
+/// the energy into each kilogram, J/kg, for each watt.
+fn are_ridden_apart(efforts: &[Effort]) -> bool {
+    let range = |values: &mut dyn Iterator<Item = f64>| {
+        let ends = values.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
+            [low.min(v), high.max(v)]
+        });
+        ends[1] - ends[0]
+    };
+    let brought = |effort: &Effort| {
+        let rows = effort.rows.clone();
+        let kinetic = effort.kinetic_w_kg.get(rows.clone())?.iter();
+        let stored = range(&mut kinetic.scan(0.0, |sum, w| {
+            *sum += w;
+            Some(*sum)
+        }));
+        Some(stored / range(&mut effort.delivered_w.get(rows)?.iter().copied()))
+    };
+    let all: Vec<f64> = efforts
+        .iter()
+        .filter_map(brought)
+        .filter(|b| b.is_finite())
+        .collect();
+    let low = all.iter().copied().fold(f64::INFINITY, f64::min);
+    all.iter().any(|brought| *brought >= APART * low)
 }
 
 struct Fine<'a> {
@@ -512,6 +553,21 @@ mod tests {
             (told.alone_kg - 20.0).abs() < 2.0 && (told.lag_s - 1.5).abs() < 0.2,
             "{told:?}"
         );
+    }
+
+    #[test]
+    fn one_gear_names_no_flywheel() {
+        let twice = |kg: f64, lag: Lag| {
+            let ridden = || [sprint(800.0, 9.0, 3.0), sprint(760.0, 9.0, 3.0)];
+            together(&ridden().map(|s| effort(s, kg, lag)), 1.0).unwrap()
+        };
+        assert_eq!(twice(30.0, AT_ONCE).cause, Cause::NotDistinguishable);
+        let slow = Lag {
+            delay_s: 0.4,
+            time_constant_s: 2.5,
+        };
+        // What needs no flywheel is a lag in one gear as well.
+        assert_eq!(twice(0.0, slow).cause, Cause::Lag);
     }
 
     #[test]
