@@ -62,6 +62,8 @@ pub struct Effort {
     pub read_w: Vec<f64>,
     /// The rows to fit.
     pub rows: Range<usize>,
+    /// Speed of the wheel over the hardest seconds, m/s.
+    pub speed_m_s: f64,
 }
 
 /// What explains the sprints.
@@ -171,34 +173,37 @@ pub fn together(efforts: &[Effort], step_s: f64) -> Option<Together> {
     })
 }
 
-/// Ratio of the speed that a power brought, from which on two sprints were ridden apart.
-const APART: f64 = 1.5;
+/// Ratio of the speeds from which on two sprints were ridden apart, in two gears or on two slopes.
+const APART: f64 = 1.3;
+/// Share of the highest power from which on a second is among the hardest.
+const HARDEST: f64 = 0.8;
 
-/// Whether one sprint's power brought much more speed than another's, as in two gears or on two slopes: by
-/// the energy into each kilogram, J/kg, for each watt.
+impl Effort {
+    /// Mean of `speed` (of the same rows) over the hardest seconds; `NaN` without any.
+    pub fn hardest(&self, speed: &[f64]) -> f64 {
+        let rows = self.rows.clone();
+        let power = self.delivered_w.get(rows.clone()).unwrap_or_default();
+        let highest = power.iter().copied().fold(0.0, f64::max);
+        let speed = speed.get(rows).unwrap_or_default();
+        let hard = power
+            .iter()
+            .zip(speed)
+            .filter(|(w, _)| **w >= HARDEST * highest);
+        let (n, sum) = hard.fold((0.0, 0.0), |(n, sum), (_, v)| (n + 1.0, sum + v));
+        sum / n
+    }
+}
+
+/// Whether two of the sprints were ridden apart.
 fn are_ridden_apart(efforts: &[Effort]) -> bool {
-    let range = |values: &mut dyn Iterator<Item = f64>| {
-        let ends = values.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
-            [low.min(v), high.max(v)]
-        });
-        ends[1] - ends[0]
+    let speeds = || {
+        efforts
+            .iter()
+            .map(|effort| effort.speed_m_s)
+            .filter(|v| v.is_finite())
     };
-    let brought = |effort: &Effort| {
-        let rows = effort.rows.clone();
-        let kinetic = effort.kinetic_w_kg.get(rows.clone())?.iter();
-        let stored = range(&mut kinetic.scan(0.0, |sum, w| {
-            *sum += w;
-            Some(*sum)
-        }));
-        Some(stored / range(&mut effort.delivered_w.get(rows)?.iter().copied()))
-    };
-    let all: Vec<f64> = efforts
-        .iter()
-        .filter_map(brought)
-        .filter(|b| b.is_finite())
-        .collect();
-    let low = all.iter().copied().fold(f64::INFINITY, f64::min);
-    all.iter().any(|brought| *brought >= APART * low)
+    let low = speeds().fold(f64::INFINITY, f64::min);
+    speeds().any(|speed| speed >= APART * low)
 }
 
 struct Fine<'a> {
@@ -487,12 +492,15 @@ mod tests {
         let read = answer(&refined(&seen, PARTS), 1.0, model)
             .into_iter()
             .zip(scatter);
-        Effort {
+        let mut effort = Effort {
             read_w: read.map(|(w, u)| (w + 3.0 * (u - 0.5)).round()).collect(),
             delivered_w,
             kinetic_w_kg,
             rows: 20..75,
-        }
+            speed_m_s: f64::NAN,
+        };
+        effort.speed_m_s = effort.hardest(&speed);
+        effort
     }
 
     const AT_ONCE: Lag = Lag {

@@ -37,6 +37,7 @@ struct Columns {
     delivered_w: Vec<f64>,
     kinetic_w_kg: Vec<f64>,
     read_w: Vec<f64>,
+    speed_m_s: Vec<f64>,
 }
 
 impl Columns {
@@ -72,6 +73,7 @@ impl Columns {
             delivered_w: power.iter().map(|w| kept * w).collect(),
             kinetic_w_kg: rows.map(kinetic).collect(),
             read_w,
+            speed_m_s: speed_m_s.to_vec(),
         })
     }
 
@@ -91,9 +93,11 @@ impl Columns {
         let mut effort = Effort {
             delivered_w: self.delivered_w.get(input.clone())?.to_vec(),
             kinetic_w_kg: self.kinetic_w_kg.get(input.clone())?.to_vec(),
-            read_w: self.read_w.get(input)?.to_vec(),
+            read_w: self.read_w.get(input.clone())?.to_vec(),
             rows: fitted,
+            speed_m_s: f64::NAN,
         };
+        effort.speed_m_s = effort.hardest(self.speed_m_s.get(input)?);
         effort.without_ceiling();
         Some(effort)
     }
