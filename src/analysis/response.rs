@@ -45,7 +45,7 @@ const SCATTER_W: f64 = 2.0;
 const SCATTER_SHARE: f64 = 0.005;
 const OFF_S: f64 = 0.15;
 /// Share of a mass by which the speed between two seconds leaves it open (one standard deviation, judgement).
-const SHAPE_SHARE: f64 = 0.05;
+const SHAPE_SHARE: f64 = 0.08;
 /// Step of numeric derivatives, s.
 const STEP_S: f64 = 0.05;
 /// Seconds a comparison needs.
