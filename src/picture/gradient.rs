@@ -94,12 +94,15 @@ pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
         tone: Tone::Source(0),
         mark: Mark::Disc,
     });
-    for (plateau, point) in plateaus.iter().zip(points) {
-        layers.push(Layer::Label {
-            at: point,
-            text: format!("{}\u{a0}%", signed(plateau.grade_percent, 0)),
-            tone: Tone::Mute,
-        });
+    // Each grade is named once, however often it was ridden.
+    let mut named: Vec<String> = Vec::new();
+    for (plateau, at) in plateaus.iter().zip(points) {
+        let text = format!("{}\u{a0}%", signed(plateau.grade_percent, 0));
+        if !named.contains(&text) {
+            named.push(text.clone());
+            let tone = Tone::Mute;
+            layers.push(Layer::Label { at, text, tone });
+        }
     }
     Ok(Picture {
         title: subject.title("force against the force asked for"),

@@ -14,7 +14,7 @@ use super::super::pen::{Pen, Text};
 use super::super::sign::{ink, sign};
 use super::shared::{first, rest, wrapped};
 use crate::analysis::questions::answer::Part;
-use crate::analysis::questions::{Answer, Finding, Findings};
+use crate::analysis::questions::{Answer, Finding, Findings, Question};
 use crate::picture::forest;
 use crate::picture::gauge::Gauge;
 use crate::picture::proof::place;
@@ -209,7 +209,13 @@ fn proof(state: &State, answer: &Answer, area: Rect, pen: &mut Pen<'_>) {
     lines.truncate(usize::from(area.height.min(3)));
     pen.lines(&lines, area);
     let picture = rest(area, lines.len() as u16);
-    if !answer.parts.is_empty() {
+    let of_gradient = state
+        .answered
+        .as_ref()
+        .and_then(|(_, a)| a.gradient.as_ref());
+    if let (Question::Gradient, Some(shown)) = (answer.question, of_gradient) {
+        paint::picture(shown, picture, picture.height > 8, pen);
+    } else if !answer.parts.is_empty() {
         forest(answer, picture, pen);
     } else if let Some(shown) = place(state.session(), &state.aligned, answer) {
         paint::picture(&shown, picture, picture.height > 8, pen);
