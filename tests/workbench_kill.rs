@@ -45,7 +45,7 @@ fn script(random: &mut ChaCha8Rng) -> Vec<Edit> {
         segments.push(from);
         edits.push(Edit {
             keys,
-            confirmed: name.clone(),
+            confirmed: format!("done: {name}"),
             after: segments.clone(),
         });
         if place % 6 == 5 {

@@ -147,8 +147,10 @@ pub fn type_text(state: &mut State, text: &str) {
 
 /// The message shown.
 pub fn message(state: &State) -> &str {
-    state
+    let text = state
         .message
         .as_ref()
-        .map_or("", |(message, _)| &message.text)
+        .map_or("", |(message, _)| &message.text);
+    // An edit says what it did by its name.
+    text.strip_prefix("done: ").unwrap_or(text)
 }

@@ -24,7 +24,7 @@ pub const MARKS: &[Figure] = &[
     mark(
         "fault",
         "✗",
-        "A fault: the value with all of its uncertainty lies beyond the limit. In the strip, without a number: an excursion outside every segment.",
+        "A fault: the value with all of its uncertainty lies beyond the limit.",
     ),
     mark(
         "cannot tell",
@@ -67,9 +67,24 @@ pub const MARKS: &[Figure] = &[
         "The curve leaves the lane there, upwards or downwards.",
     ),
     mark(
+        "excursion mark",
+        "△",
+        "An excursion outside every segment: the source leaves the references by more than their spread and its lag explain.",
+    ),
+    mark(
         "dropout mark",
         "▽",
         "A dropout: samples are missing, frozen or falsely zero.",
+    ),
+    mark(
+        "loss taken off",
+        "−%",
+        "What the drivetrain takes between the references and the source, as stated for the session: the references are carried over by it, and what is left of the difference is held against the claim.",
+    ),
+    mark(
+        "scatter 95 %",
+        "±",
+        "Limits of the mean difference of a window from the scatter of its seconds alone; the uncertainty of a judged block holds that of the references and of the loss as well.",
     ),
     mark(
         "window edges",

@@ -145,7 +145,7 @@ fn slope(segment: &SegmentFigures) -> Option<String> {
     Some(joined([share.or_else(mass), late])).filter(|said| !said.is_empty())
 }
 
-/// "184 W, gone after 11 s".
+/// "184 W at most, gone after 11 s".
 fn coast(segment: &SegmentFigures) -> Option<String> {
     let coast = segment.of_kind.coast.as_ref()?;
     let highest_w = coast.phantom_max_w?;
@@ -159,7 +159,7 @@ fn coast(segment: &SegmentFigures) -> Option<String> {
         Some(s) => format!("gone after {} s", number(s, 0, false)),
         None => format!("not gone in {} s", number(coast.coasted_s, 0, false)),
     };
-    Some(format!("{} W, {gone}", number(highest_w, 0, false)))
+    Some(format!("{} W at most, {gone}", number(highest_w, 0, false)))
 }
 
 /// "moves by -2.9 ± 0.7 points over 50 min".
@@ -209,8 +209,8 @@ mod tests {
 
     #[test]
     fn a_coast_tells_what_is_left_and_when_it_is_gone() {
-        assert_eq!(coasted(Some(11.0), 184.4), "184 W, gone after 11 s");
-        assert_eq!(coasted(None, 184.4), "184 W, not gone in 19 s");
+        assert_eq!(coasted(Some(11.0), 184.4), "184 W at most, gone after 11 s");
+        assert_eq!(coasted(None, 184.4), "184 W at most, not gone in 19 s");
         assert_eq!(coasted(Some(0.0), 0.0), "nothing in 19 s");
     }
 

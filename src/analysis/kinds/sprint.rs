@@ -15,7 +15,7 @@
 //! stand as recorded.
 //!
 //! Whether a lag or a flywheel that the reading leaves out makes the difference, all sprints of the ride say
-//! together ([`together`]).
+//! together (`together`).
 //!
 //! Where a first-order lag does not fit, that is said: a moving mean is named with its length in the
 //! time constant's place, and where that does not fit either, the time constant stands without limits.

@@ -9,8 +9,8 @@
 //! that allow for the serial correlation of the means. It takes three grades, one of them at two speeds;
 //! else c_r and ½C_w have to be given. The mass m is not in the data: what is measured is κ·m.
 //!
-//! m_a is told first ([`flywheel`]), and taken off; then the share ([`share`]) and the delay of each step
-//! ([`delay`]).
+//! m_a is told first (`flywheel`), and taken off; then the share (`share`) and the delay of each step
+//! (`delay`).
 
 mod delay;
 mod flywheel;

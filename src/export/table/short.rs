@@ -391,7 +391,11 @@ fn lines(rows: &[ShortRow]) -> String {
     for (row, line) in rows.iter().zip(numbers) {
         push(line);
         let source = Some(one_line(&row.under_test)).filter(|_| several);
-        let found = row.finding.map(words);
+        // The sign of a held block speaks of its error, which stands above.
+        let found = row
+            .finding
+            .filter(|_| row.error_percent.is_none())
+            .map(words);
         let result = Some(one_line(&row.result)).filter(|text| !text.is_empty());
         let said = [source, found, result];
         let said: Vec<String> = said.into_iter().flatten().collect();

@@ -4,7 +4,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::super::action::names;
-use super::super::layout::ROOMY_FROM;
+use super::super::layout::{Layout, ROOMY_FROM};
 use super::super::state::{Held, Mode, State, View, Walk};
 use super::super::text;
 use super::super::theme::Look;
@@ -39,7 +39,8 @@ impl Head {
 }
 
 /// Draws both; a message takes the place of the last line.
-pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
+pub fn draw(state: &State, layout: &Layout, pen: &mut Pen<'_>) {
+    let area = layout.head;
     if area.height == 0 || area.width < 4 {
         return;
     }
@@ -66,7 +67,17 @@ pub fn draw(state: &State, area: Rect, pen: &mut Pen<'_>) {
     };
     let lines = in_rows(look, &head.answer, beside.width, most, look.strong());
     pen.lines(&lines, beside);
-    if message(state, beside, pen) {
+    // A headline that takes all rows stays whole: the message then stands over the line of keys.
+    let is_full = lines.len() > 1 && lines.len() as u16 == beside.height;
+    let place = match is_full && layout.keys.y > 0 {
+        true => Rect {
+            y: layout.keys.y - 1,
+            height: 1,
+            ..text
+        },
+        false => beside,
+    };
+    if message(state, place, is_full, pen) {
         return;
     }
     let below = rest(beside, lines.len() as u16);
@@ -91,8 +102,9 @@ fn in_rows(look: Look, sentence: &str, columns: u16, rows: u16, style: Style) ->
 
 /// The message, in the last row of the head; the list of messages has all of a long one. Whether
 /// there is one.
-fn message(state: &State, area: Rect, pen: &mut Pen<'_>) -> bool {
-    let Some((message, _)) = state.message.as_ref().filter(|_| area.height > 1) else {
+fn message(state: &State, area: Rect, is_alone: bool, pen: &mut Pen<'_>) -> bool {
+    let has_room = is_alone || area.height > 1;
+    let Some((message, _)) = state.message.as_ref().filter(|_| has_room) else {
         return false;
     };
     let look = state.look;

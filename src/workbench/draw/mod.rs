@@ -51,14 +51,14 @@ pub fn draw(state: &State, area: Rect, buffer: &mut Buffer) {
         buffer,
     };
     let layout = Layout::within(area, state);
-    head::draw(state, layout.head, &mut pen);
     strip::draw(state, layout.strip, &mut pen);
     if state.view == View::Ride {
         lanes::draw(state, &layout, &mut pen);
         segments::draw(state, layout.segments, &mut pen);
     }
     frame::draw(state, &layout, &mut pen);
-    page(state, layout).draw(state, &mut pen);
+    page(state, layout.clone()).draw(state, &mut pen);
+    head::draw(state, &layout, &mut pen);
     overlay::draw(state, area, &mut pen);
 }
 

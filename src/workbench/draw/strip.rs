@@ -205,7 +205,7 @@ fn excursions(state: &State, row: Rect, pen: &mut Pen<'_>) {
         state,
         row,
         spans.filter(|span| !tagged(span)),
-        ['✗', 'X'],
+        (['△', '^'], state.look.fault()),
         pen,
     );
 }
@@ -214,7 +214,7 @@ fn dropouts(state: &State, row: Rect, pen: &mut Pen<'_>) {
     for (index, spans) in state.found.dropouts.iter().enumerate() {
         if state.hidden.get(index) != Some(&true) {
             let spans = spans.iter().map(|span| Span::new(span.from_s, span.to_s));
-            mark(state, row, spans, ['▽', '!'], pen);
+            mark(state, row, spans, (['▽', '!'], state.look.open()), pen);
         }
     }
 }
@@ -224,13 +224,13 @@ fn mark(
     state: &State,
     row: Rect,
     spans: impl Iterator<Item = Span>,
-    [sign, plain]: [char; 2],
+    ([sign, plain], style): ([char; 2], Style),
     pen: &mut Pen<'_>,
 ) {
     for span in spans {
         if let Some((left, _)) = columns_of(row, state.ride(), span) {
             let sign = state.look.glyph(sign, plain);
-            pen.dot(left, row.y, sign, Style::reset().patch(state.look.fault()));
+            pen.dot(left, row.y, sign, Style::reset().patch(style));
         }
     }
 }
@@ -241,7 +241,7 @@ fn times(state: &State, row: Rect, pen: &mut Pen<'_>) {
     let signs = format!(
         "{} dropout  {} excursion",
         look.glyph('▽', '!'),
-        look.glyph('✗', 'X')
+        look.glyph('△', '^')
     );
     let columns = signs.chars().count() as u16;
     let room = row.width.saturating_sub(columns + 2);

@@ -121,7 +121,7 @@ pub fn edit(
     state.history.record(name, before);
     effects.push(Effect::Journal {
         name: name.to_owned(),
-        done: name.to_owned(),
+        done: format!("done: {name}"),
     });
     true
 }
