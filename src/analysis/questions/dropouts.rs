@@ -27,6 +27,8 @@ const MOST_AN_HOUR: f64 = 2.0;
 const FINE: usize = 2;
 /// More of the ride must not be missing, %.
 const MOST_PERCENT: f64 = 1.0;
+/// Less than this decides by no share: in a ride of minutes a few seconds are a percent, s.
+const LEAST_LOST_S: f64 = 10.0;
 
 pub fn answer(source: &Source<'_>) -> Answer {
     let question = Question::Dropouts;
@@ -45,7 +47,8 @@ pub fn answer(source: &Source<'_>) -> Answer {
     );
     let interval = rate_ci95(dropouts.len(), hours);
     let rate = dropouts.len() as f64 / hours;
-    let found = if interval[0] > limit.value || (share > MOST_PERCENT && !dropouts.is_empty()) {
+    let is_much = share > MOST_PERCENT && lost_s >= LEAST_LOST_S;
+    let found = if interval[0] > limit.value || is_much {
         Finding::Fault
     } else if dropouts.len() <= FINE || rate <= limit.value {
         Finding::Fine
