@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use super::smooth::Series;
+use super::state::parts::{Lane, Scale};
 use crate::timeline::{Aligned, Extent, Member, Span};
 
 /// A series at each dot column.
@@ -13,6 +14,13 @@ pub struct Trace {
     pub extents: Vec<Option<Extent>>,
     /// Where a column stands for many seconds, their mean.
     pub means: Option<Vec<Option<Extent>>>,
+}
+
+impl Trace {
+    /// What is drawn as a line: the means, else the values themselves.
+    pub fn line(&self) -> &[Option<Extent>] {
+        self.means.as_ref().unwrap_or(&self.extents)
+    }
 }
 
 /// What traces are made of.
@@ -43,6 +51,28 @@ impl PartialEq for Basis {
     }
 }
 
+/// The dots of a lane, cell by cell.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LaneDots {
+    /// The lane.
+    pub lane: Lane,
+    /// Columns and rows of cells.
+    pub size: (u16, u16),
+    /// Its vertical scale.
+    pub scale: Scale,
+    /// What is drawn in it, in order.
+    pub series: Vec<Series>,
+    /// Each cell's dots and who drew there.
+    pub cells: Vec<(u8, u8)>,
+}
+
+impl LaneDots {
+    /// Whether these are the dots of such a lane.
+    pub fn is(&self, lane: Lane, size: (u16, u16), scale: Scale, series: &[Series]) -> bool {
+        (self.lane, self.size, self.scale) == (lane, size, scale) && self.series == series
+    }
+}
+
 /// Traces with what they are made of.
 #[derive(Clone, Debug)]
 pub struct Traced {
@@ -50,6 +80,8 @@ pub struct Traced {
     pub of: Basis,
     /// Each.
     pub traces: Vec<(Series, Trace)>,
+    /// The lanes that they make.
+    pub lanes: Vec<LaneDots>,
 }
 
 impl Traced {

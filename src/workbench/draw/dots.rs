@@ -69,6 +69,23 @@ impl Dots {
         }
     }
 
+    /// The picture of these cells, as [`Dots::into_cells`] gave them.
+    pub fn of_cells(area: Rect, cells: Vec<(u8, u8)>) -> Self {
+        let (columns, rows) = (usize::from(area.width), usize::from(area.height));
+        debug_assert_eq!(cells.len(), columns * rows);
+        Self {
+            columns,
+            rows,
+            cells,
+            union: None,
+        }
+    }
+
+    /// Its cells, to be kept.
+    pub fn into_cells(self) -> Vec<(u8, u8)> {
+        self.cells
+    }
+
     /// From now on a cell that already has dots of another drawer becomes this one's, with the dots of
     /// both; without it the last drawer takes the cell.
     pub fn unite(&mut self, union: Option<u8>) {

@@ -13,10 +13,9 @@ use super::super::theme::Depth;
 use super::dots::{ACROSS, BEHIND, DOWN, Dots};
 use super::pen::Pen;
 use super::picture;
-use super::traces::traces;
+use super::traces::{lane_dots, traces};
 use crate::picture::labels;
 use crate::picture::tone::Tone;
-use crate::session::Role;
 use crate::text::fit;
 use crate::timeline::{Extent, Span};
 
@@ -36,25 +35,12 @@ fn draw_lane(state: &State, lane: Lane, area: Rect, cells: u16, pen: &mut Pen<'_
     if plot.width == 0 || plot.height == 0 {
         return;
     }
-    let mut dots = Dots::new(plot);
     let series = picture::series(state, lane);
     let shown = traces(state, cells, &series);
     let allowed = picture::allowed(state, lane, usize::from(plot.width));
     let scale = picture::scale(state, lane, usize::from(plot.height), &shown, &allowed);
-    // Over many seconds a column is a mean, and what the seconds span lies behind it.
-    for trace in shown.iter().filter(|trace| trace.means.is_some()) {
-        dots.trace(scale, BEHIND, &trace.extents);
-    }
-    let shown: Vec<&[Option<Extent>]> = shown
-        .iter()
-        .map(|trace| trace.means.as_ref().unwrap_or(&trace.extents).as_slice())
-        .collect();
-    let union = series.len() as u8;
-    for (owner, (series, extents)) in series.iter().zip(&shown).enumerate() {
-        // A source over the references: where both have dots, neither is hidden.
-        dots.unite(is_source(state, *series).then_some(union));
-        dots.trace(scale, owner as u8, extents);
-    }
+    let dots = lane_dots(state, (lane, plot), (scale, &series, &shown));
+    let shown: Vec<&[Option<Extent>]> = shown.iter().map(|trace| trace.line()).collect();
     let ticks = picture::ticks(scale, plot.height);
     gutter(state, lane, &ticks, area, pen);
     ground(state, plot, &ticks, pen);
@@ -81,16 +67,6 @@ fn draw_lane(state: &State, lane: Lane, area: Rect, cells: u16, pen: &mut Pen<'_
         if let (Series::Stream(index, _), true, Depth::None) = (series, several, state.look.depth) {
             letters(state, *index, extents, plot, scale, style, pen);
         }
-    }
-}
-
-fn is_source(state: &State, series: Series) -> bool {
-    match series {
-        Series::Stream(index, _) => {
-            let track = state.aligned.tracks.get(index);
-            track.is_some_and(|track| track.role == Role::UnderTest)
-        }
-        Series::Difference => false,
     }
 }
 
