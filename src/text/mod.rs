@@ -12,5 +12,5 @@ pub use grid::{Edge, Grid, Head, csv, escaped};
 pub use number::{
     NOTHING, interval, machine_number, number, optional, push_machine_number, reads_as_zero,
 };
-pub use words::{clock_time, grouped, h_mm_ss, hex, listed, plural, span, word_of};
+pub use words::{capital, clock_time, grouped, h_mm_ss, hex, listed, plural, span, word_of};
 pub use wrap::{both_ends, columns, field, fit, hanging, is_plain, lines_that_fit, wrapped};

@@ -15,6 +15,13 @@ pub fn grouped(n: u64) -> String {
     text
 }
 
+/// With a capital letter in front.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string());
+    first.unwrap_or_default() + letters.as_str()
+}
+
 /// A count with its noun: `1 record`, `4 812 records`.
 pub fn plural(n: usize, noun: &str) -> String {
     let ending = if n == 1 { "" } else { "s" };

@@ -1,7 +1,7 @@
 //! The headline: every fault in plain words, in the order of harm, and what is fine before it.
 
 use super::answer::{Answer, Finding, Question, Tagging};
-use crate::text::listed;
+use crate::text::{capital, listed};
 
 /// Faults in the order in which they harm a reader of the source's numbers.
 const HARM: [Question; 15] = [
@@ -97,10 +97,4 @@ fn of_sources(answers: &[Answer], question: Question, finding: Finding) -> Optio
         n if n == all.len() => Some(question.key().to_owned()),
         _ => Some(format!("{} ({})", question.key(), own.join(", "))),
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string());
-    first.unwrap_or_default() + letters.as_str()
 }

@@ -3,7 +3,7 @@
 use super::contrast::{Contrast, Said, called};
 use super::matrix::{MOST_UNITS, Matrix};
 use crate::analysis::questions::Finding;
-use crate::text::{listed, machine_number, number, one_line, plural};
+use crate::text::{capital, listed, machine_number, number, one_line, plural};
 
 /// The headline, without its dot; `units` are what the survey calls them and how many there are.
 pub(super) fn headline(
@@ -131,10 +131,4 @@ fn named(noun: &str, unit: &str) -> String {
         "session" => one_line(unit),
         key => called(key, unit),
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string());
-    first.unwrap_or_default() + letters.as_str()
 }

@@ -3,7 +3,7 @@
 
 use serde_json::Value;
 
-use super::first::{capital, set_answer, without_would};
+use super::first::{set_answer, without_would};
 use super::parts::{Material, Size, drawn, number, optional};
 use super::segments;
 use crate::analysis::catalogue;
@@ -18,7 +18,7 @@ use crate::export::page::chart::{self, inline_sign, tone};
 use crate::export::page::html::{escaped, folded, set, table};
 use crate::export::table::{ShortRow, as_json, at, short_rows, shown};
 use crate::session::Kind;
-use crate::text::{Edge, Grid, Head, NOTHING, clock_time, one_line, word_of};
+use crate::text::{Edge, Grid, Head, NOTHING, capital, clock_time, one_line, word_of};
 use crate::timeline::Span;
 
 /// Most pictures of a kind that stand open.

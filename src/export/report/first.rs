@@ -16,7 +16,7 @@ use crate::picture::error_curve::{allowed, powers};
 use crate::picture::gauge::Gauge;
 use crate::picture::labels::placed;
 use crate::session::{Claim, Kind, Role, Session, Words};
-use crate::text::{clock_time, listed, machine_number, one_line, word_of};
+use crate::text::{capital, clock_time, listed, machine_number, one_line, word_of};
 use crate::timeline::Member;
 
 /// Characters from which on a headline is set smaller.
@@ -185,13 +185,6 @@ pub(super) fn set_answer(name: &str, sentence: &str) -> String {
         );
     }
     out
-}
-
-/// With a capital letter in front.
-pub(super) fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string());
-    first.unwrap_or_default() + letters.as_str()
 }
 
 /// Width of a phone as a share of a printed page.

@@ -7,8 +7,8 @@ use crate::analysis::survey::{
 use crate::export::findings::sign;
 use crate::stats::Interval;
 use crate::text::{
-    Grid, Head, escaped, hanging, inert, listed, machine_number, number, one_line, optional,
-    plural, word_of,
+    Grid, Head, capital, escaped, hanging, inert, listed, machine_number, number, one_line,
+    optional, plural, word_of,
 };
 
 /// Most units beside each other in the columns of a terminal.
@@ -23,23 +23,8 @@ pub(super) fn name(contrast: &Contrast) -> String {
 }
 
 /// What it says, as people read it.
-pub(super) const fn said(said: Said) -> &'static str {
-    match said {
-        Said::Alike => "alike",
-        Said::Differ => "differ",
-        Said::CannotTell => "cannot tell",
-    }
-}
-
-/// What its limits rest on.
-const fn basis(basis: Basis) -> &'static str {
-    match basis {
-        Basis::Rides => "rides",
-        Basis::Repeats => "repeats",
-        Basis::Pairs => "pairs",
-        Basis::Seconds => "seconds",
-        Basis::Nothing => "nothing",
-    }
+pub(super) fn said(said: Said) -> String {
+    word_of(&said).replace('-', " ")
 }
 
 /// "+0.42", ± half of the limits behind it.
@@ -70,7 +55,7 @@ pub(super) fn contrasts(survey: &Survey) -> Grid {
             name(contrast),
             with_half(contrast.mean_percent, contrast.ci95_percent),
             optional(contrast.margin_percent, 2, false),
-            said(contrast.outcome).to_owned(),
+            said(contrast.outcome),
             from_zero(contrast).to_owned(),
             needed.map_or_else(|| "-".to_owned(), |n| n.to_string()),
         ]);
@@ -177,12 +162,6 @@ pub(super) fn reasons(survey: &Survey) -> Vec<String> {
         }
     }
     reasons
-}
-
-pub(super) fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string());
-    first.unwrap_or_default() + letters.as_str()
 }
 
 /// The number of a cell with its unit; how many rides say so, where there are several.
@@ -406,7 +385,7 @@ pub fn contrast_lines(survey: &Survey) -> Vec<Vec<String>> {
         line.push(word_of(&c.outcome));
         line.push(c.rides_needed.map_or_else(String::new, |n| n.to_string()));
         line.push(c.cancels.to_string());
-        line.push(basis(c.basis).to_owned());
+        line.push(word_of(&c.basis));
         let p = [
             c.p_differs,
             c.p_beyond,

@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use super::compared::{self, capital, limit_of, value_of, with_half};
+use super::compared::{self, limit_of, value_of, with_half};
 use super::{LISTED, TOO_MANY, by_session, counted, pictures, precision, remarks, skipped, spread};
 use crate::analysis::questions::Finding;
 use crate::analysis::questions::answer::by_limits;
@@ -13,7 +13,7 @@ use crate::export::page::html::{document, escaped, folded, list, paragraph, sect
 use crate::picture::gauge::{Gauge, LIMITS};
 use crate::picture::survey as forest;
 use crate::plan::CAUTIONS;
-use crate::text::{machine_number, number, one_line, plural, word_of};
+use crate::text::{capital, machine_number, number, one_line, plural, word_of};
 
 /// Most units that have room for a gauge each, and for a value.
 const WITH_GAUGES: usize = 4;

@@ -168,7 +168,7 @@ pub fn contrasts(survey: &Survey) -> Result<Picture, ExportError> {
             interval: contrast.ci90_percent?,
             limit: contrast.margin_percent?,
             look: contrast_look(contrast.outcome),
-            word: compared::said(contrast.outcome).to_owned(),
+            word: compared::said(contrast.outcome),
         })
     };
     let entries: Vec<Entry> = survey.contrasts.iter().filter_map(entry).collect();

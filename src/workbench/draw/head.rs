@@ -18,7 +18,7 @@ use crate::analysis::verdict::reason::Reason;
 use crate::export::table::ShortRow;
 use crate::picture::claim::net_percent;
 use crate::session::{Kind, MatchedOn, Segment};
-use crate::text::{clock_time, fit, number, wrapped};
+use crate::text::{capital, clock_time, fit, number, wrapped};
 use crate::timeline::Span;
 
 /// What is read first in a view, and what second.
@@ -346,11 +346,4 @@ fn clock_line(state: &State) -> String {
         "clock of {}: offset {:+9.1} s  {matched}",
         stream.label, stream.offset_s
     )
-}
-
-/// With a capital.
-fn capital(sentence: &str) -> String {
-    let mut chars = sentence.chars();
-    let first = chars.next().map(|c| c.to_uppercase().to_string());
-    first.unwrap_or_default() + chars.as_str()
 }
