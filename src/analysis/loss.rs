@@ -6,7 +6,7 @@
 //! source lie on either side of the chain and no loss is stated, a decision stands only where it is the
 //! same for every loss from 0 to 4 %.
 
-use crate::session::{Allowance, Site};
+use crate::session::{Allowance, Role, Session, Site};
 
 /// The losses tried, % of the power at the crank.
 const TRIED_PERCENT: [f64; 9] = [0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0];
@@ -35,6 +35,13 @@ pub fn crosses_chain(references: &[Option<Site>], source: Option<Site>) -> bool 
 }
 
 impl Loss {
+    /// Between the references of a session and the stream `under_test`, by their sites; no stream has none.
+    pub fn before(session: &Session, under_test: Option<usize>) -> Self {
+        let site = |index: usize| session.streams.get(index)?.site;
+        let references: Vec<_> = session.with_role(Role::Reference).map(site).collect();
+        Self::between(&references, under_test.and_then(site), session.allowance)
+    }
+
     /// Between references at `references` and a source at `source`. Unknown sites say nothing.
     pub fn between(
         references: &[Option<Site>],

@@ -4,14 +4,11 @@ use super::along;
 use super::parts::{Axis, Layer, Mark, Picture, Stroke, range_of};
 use super::subject::{Subject, plain, signed};
 use super::tone::Tone;
-use crate::analysis::kinds::slope::{Pair, Slope};
+use crate::analysis::kinds::slope::{MOST_OFF, Pair, Slope};
 use crate::analysis::slope::asked_n;
 use crate::session::Simulation;
 use crate::stats::Line;
 use crate::text::one_line;
-
-/// Share of the force within which all of it is said to arrive, where the session states none.
-const SHARE: f64 = 0.1;
 
 /// Forces at which that is drawn.
 const POINTS: u32 = 40;
@@ -65,7 +62,7 @@ pub fn of(subject: &Subject<'_>) -> Result<Picture, String> {
     let bars: Vec<[f64; 3]> = bars.collect();
     let across = range_of(points.iter().map(|p| p[0]));
     let up = range_of(points.iter().map(|p| p[1]).chain(across));
-    let share = subject.session.limits.gradient_share.unwrap_or(SHARE);
+    let share = subject.session.limits.gradient_share.unwrap_or(MOST_OFF);
     let along = (0..=POINTS).map(|i| {
         let n = across[0] + (across[1] - across[0]) * f64::from(i) / f64::from(POINTS);
         [n, n - share * n.abs(), n + share * n.abs()]
@@ -182,16 +179,9 @@ pub fn along_ride(subject: &Subject<'_>) -> Result<Picture, String> {
 fn calmed(values: &[f64]) -> Vec<f64> {
     let reach = CALMED / 2;
     let near = |row: usize| &values[row.saturating_sub(reach)..(row + reach + 1).min(values.len())];
-    let mean = |row: usize| {
-        let there: Vec<f64> = near(row)
-            .iter()
-            .copied()
-            .filter(|v| v.is_finite())
-            .collect();
-        match 2 * there.len() > near(row).len() {
-            true => there.iter().sum::<f64>() / there.len() as f64,
-            false => f64::NAN,
-        }
+    let mean = |row: usize| match along::mean(near(row).iter().copied()) {
+        Some((mean, n)) if 2 * n > near(row).len() => mean,
+        _ => f64::NAN,
     };
     (0..values.len()).map(mean).collect()
 }

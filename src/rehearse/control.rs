@@ -3,9 +3,10 @@
 use serde::Serialize;
 
 use super::RehearseError;
+use crate::session::STANDARD_GRAVITY;
 
 /// Standard gravity, m/s².
-pub(super) const GRAVITY_M_S2: f64 = 9.80665;
+pub(super) const GRAVITY_M_S2: f64 = STANDARD_GRAVITY;
 
 /// A step of the set point is followed once delivered power stays within this …
 const BAND_W: f64 = 5.0;
@@ -147,6 +148,7 @@ fn in_range(within: bool, reason: &str) -> Result<(), RehearseError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::stats::vectors::PLATEAUS;
 
     /// 150 → 250 W, dead time 1.0 s, τ 1.5 s: 1 + 1.5 ln 20 = 5.494 s.
     #[test]
@@ -170,15 +172,7 @@ mod tests {
             gradient_share: 0.5,
             ..Simulation::default()
         };
-        for (grade_percent, speed_m_s, pedal_w) in [
-            (0.0, 8.0, 127.8),
-            (0.0, 5.0, 41.6),
-            (2.0, 7.0, 150.8),
-            (4.0, 6.0, 165.0),
-            (6.0, 5.0, 169.2),
-            (8.0, 4.2, 171.6),
-            (4.0, 8.0, 264.0),
-        ] {
+        for (grade_percent, speed_m_s, pedal_w) in PLATEAUS {
             let wheel_w = simulation.force_n(grade_percent, speed_m_s) * speed_m_s;
             assert!(
                 (wheel_w / 0.978 - pedal_w).abs() < 0.1,

@@ -157,3 +157,15 @@ pub fn assert_close(actual: f64, expected: f64, tolerance: f64) {
         "{actual} is not {expected} within {tolerance} relative"
     );
 }
+
+/// Made up beforehand: grade, %, wheel speed, m/s, and power at the crank, W, where half of the gradient
+/// arrives of 85 kg with c_r 0.004 and ½C_w 0.192, and the crank's power is carried by 0.978.
+pub const PLATEAUS: [(f64, f64, f64); 7] = [
+    (0.0, 8.0, 127.8),
+    (0.0, 5.0, 41.6),
+    (2.0, 7.0, 150.8),
+    (4.0, 6.0, 165.0),
+    (6.0, 5.0, 169.2),
+    (8.0, 4.2, 171.6),
+    (4.0, 8.0, 264.0),
+];

@@ -9,13 +9,10 @@ use crate::analysis::verdict::conformity::Outcome;
 use crate::analysis::verdict::conformity::{self, MIN_SECONDS};
 use crate::analysis::verdict::figures::Verdict;
 use crate::analysis::verdict::reason::Reason;
-use crate::analysis::verdict::uncertainty::{
-    Distribution, claim_of_reference, masses_of_reference,
-};
-use crate::session::{Claim, Role, Session};
+use crate::analysis::verdict::uncertainty::{claim_of_reference, masses_of_reference};
+use crate::session::{Claim, Session};
 use crate::stats::NORMAL_95;
 use crate::stats::curve::Measured;
-use crate::stats::t_quantile;
 
 /// Scatter of a block that can be weighed, %: with less it is a copy, with more (as for a bias beyond it)
 /// no reading of power.
@@ -129,7 +126,7 @@ impl Inputs {
         Self {
             claim: session.claim_of(under_test).unwrap_or_default(),
             zero_offset_w: zero_offset_w(session, &held),
-            loss: loss_before(session, under_test),
+            loss: Loss::before(session, Some(under_test)),
             drift_per_10min,
             stands_alone_at: session
                 .limits
@@ -220,9 +217,8 @@ fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
     let (mut scatter, mut shared) = (None, Vec::new());
     for line in &verdict.budget {
         let percent = line.standard_uncertainty_percent?;
-        if line.distribution == Distribution::StudentT.word() {
-            let dof = line.degrees_of_freedom.unwrap_or(f64::INFINITY);
-            scatter = Some(t_quantile(0.975, dof) * percent / NORMAL_95);
+        if line.is_scatter() {
+            scatter = line.as_known_percent();
         } else {
             shared.push(SharedError {
                 source: line.source.clone(),
@@ -230,7 +226,7 @@ fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
             });
         }
     }
-    let power_w = 100.0 * verdict.limit_w? / verdict.limit_percent?;
+    let power_w = verdict.level_w()?;
     Some(Held {
         segment: segment.id,
         n: verdict.n,
@@ -249,13 +245,6 @@ fn held_block(segment: &SegmentFigures, verdict: &Verdict) -> Option<Held> {
             && PERCENT.contains(&b.scatter_percent)
             && b.bias_percent.abs() < PERCENT.end
     })
-}
-
-/// The loss between the references of a session and one of its sources.
-fn loss_before(session: &Session, under_test: usize) -> Loss {
-    let site = |index: usize| session.streams.get(index)?.site;
-    let references: Vec<_> = session.with_role(Role::Reference).map(site).collect();
-    Loss::between(&references, site(under_test), session.allowance)
 }
 
 /// The fastest drift within the limits that a heat soak of the source gave, percentage points in 10 min;

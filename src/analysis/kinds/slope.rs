@@ -25,6 +25,9 @@ use crate::timeline::{Aligned, Grid, Member, Span};
 
 pub use figures::FIGURES;
 
+/// How far the share may lie from 1 where the session states nothing: common practice, no source.
+pub const MOST_OFF: f64 = 0.1;
+
 /// Figures of a slope.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Slope {

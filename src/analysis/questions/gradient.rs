@@ -9,7 +9,7 @@ use super::answer::{Answer, Finding, Limit, Part, Place, Question, at_most, by_l
 use super::ride::Source;
 use super::words::plain;
 use crate::analysis::figure::Figure;
-use crate::analysis::kinds::slope::{Slope, SlopeStep, Untold};
+use crate::analysis::kinds::slope::{MOST_OFF, Slope, SlopeStep, Untold};
 use crate::session::Kind;
 use crate::stats::Interval;
 
@@ -26,8 +26,6 @@ pub const FIGURE: Figure = Figure {
     ..Figure::PLAIN
 };
 
-/// How far the share may lie from 1.
-const MOST_SHARE: f64 = 0.1;
 /// How late a gradient may arrive, s.
 const MOST_S: f64 = 3.0;
 
@@ -40,10 +38,10 @@ pub fn answer(source: &Source<'_>) -> Answer {
     }
     let found = match source.slope() {
         Ok(found) => found,
-        Err(untold) => return unanswered(source, untold),
+        Err(untold) => return unanswered(source, *untold),
     };
     let limits = &ride.session.limits;
-    let share_limit = Limit::stated_or(limits.gradient_share, MOST_SHARE, Limit::PRACTICE);
+    let share_limit = Limit::stated_or(limits.gradient_share, MOST_OFF, Limit::PRACTICE);
     let delay_limit = Limit::stated_or(limits.gradient_s, MOST_S, Limit::PRACTICE);
     let off = |[low, high]: Interval| [low - 1.0, high - 1.0];
     let arrives = found
@@ -54,7 +52,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
         .map(|limits| at_most(limits, delay_limit.value));
     // A share that nobody can tell, the mass not being stated, leaves the delay answered.
     let outcome = worst(arrives.into_iter().chain(late)).unwrap_or(Finding::CannotTell);
-    let said = sentence(&found, share_limit, delay_limit);
+    let said = sentence(found, share_limit, delay_limit);
     let answer = Answer::new(question, source.label, outcome, said);
     let decides_late = late == Some(Finding::Fault) || arrives != Some(Finding::Fault);
     let answer = match (found.delay_s, found.share) {
@@ -85,8 +83,8 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let ids = segments.filter(|s| s.kind == Kind::Slope).map(|s| s.id);
     answer
         .in_segments(ids)
-        .at(place(&found))
-        .headed(headline(&found, [arrives, late]))
+        .at(place(found))
+        .headed(headline(found, [arrives, late]))
 }
 
 fn unanswered(source: &Source<'_>, untold: Untold) -> Answer {

@@ -48,8 +48,11 @@ pub fn answer(source: &Source<'_>) -> Answer {
     let upwards = all.into_iter().flatten().filter(|e| e.peak_w > 0.0);
     let beyond =
         |e: &&UncorroboratedStretch| e.peak_w > limit.value && e.to_s - e.from_s >= longest_s;
-    let made = |e: &&UncorroboratedStretch| !is_given_back(source, e);
-    let beyond: Vec<&UncorroboratedStretch> = upwards.filter(beyond).filter(made).collect();
+    let mut beyond: Vec<&UncorroboratedStretch> = upwards.filter(beyond).collect();
+    let measured = measured_kg(source).filter(|_| !beyond.is_empty());
+    if let Some((kg, delivered)) = measured.zip(source.delivered()) {
+        beyond.retain(|e| !is_given_back(source, e, kg, &delivered));
+    }
     let said = limit.said(&format!(
         "{} W for {} s",
         plain(limit.value),
@@ -126,31 +129,44 @@ fn segments_of(source: &Source<'_>, stretches: &[&UncorroboratedStretch]) -> Vec
     own.map(|segment| segment.id).collect()
 }
 
-/// Whether the flywheel measured on slopes gives back what is read too much while somebody pedals: the
-/// answers on sprints and slopes tell of it.
-fn is_given_back(source: &Source<'_>, stretch: &UncorroboratedStretch) -> bool {
+/// Speeds of the wheel at the start and at the end of a stretch, m/s.
+fn speeds_of(source: &Source<'_>, stretch: &UncorroboratedStretch) -> Option<[f64; 2]> {
     let aligned = source.ride.aligned;
+    let (_, speed) = wheel_speed(aligned)?;
     let rows = aligned.grid.rows(Span::new(stretch.from_s, stretch.to_s));
-    let given_j = || {
-        let [_, kg] = source.slope().ok()?.flywheel_ci95_kg?;
-        let (_, speed) = wheel_speed(aligned)?;
-        let inside = speed.get(rows.clone())?.iter().copied();
-        let mut inside = inside.filter(|v| v.is_finite());
-        let before_m_s = inside.next()?;
-        let after_m_s = inside.next_back().unwrap_or(before_m_s);
-        Some(energy_j(kg, before_m_s, after_m_s))
-    };
+    let inside = speed.get(rows)?.iter().copied();
+    let mut inside = inside.filter(|v| v.is_finite());
+    let before = inside.next()?;
+    Some([before, inside.next_back().unwrap_or(before)])
+}
+
+/// The most that the flywheel measured on slopes may weigh, kg.
+fn measured_kg(source: &Source<'_>) -> Option<f64> {
+    let slope = source.slope().as_ref().ok()?;
+    slope.flywheel_ci95_kg.map(|[_, high]| high)
+}
+
+/// Whether a flywheel of `kg` gives back what is read beyond `delivered` while somebody pedals: the answers
+/// on sprints and slopes tell of it.
+fn is_given_back(
+    source: &Source<'_>,
+    stretch: &UncorroboratedStretch,
+    kg: f64,
+    delivered: &[f64],
+) -> bool {
+    let grid = source.ride.aligned.grid;
+    let rows = grid.rows(Span::new(stretch.from_s, stretch.to_s));
     let too_much_j = || {
-        let (read, delivered) = (source.read()?, source.delivered()?);
-        let both = read
-            .get(rows.clone())?
-            .iter()
-            .zip(delivered.get(rows.clone())?);
+        let read = source.read()?;
+        let both = read.get(rows.clone())?.iter().zip(delivered.get(rows)?);
         let excess = both.map(|(x, y)| x - y).filter(|w| w.is_finite());
-        Some(excess.sum::<f64>() * aligned.grid.step_s)
+        Some(excess.sum::<f64>() * grid.step_s)
     };
-    let given = given_j().zip(too_much_j());
-    !is_idle(source, stretch) && given.is_some_and(|(given, excess)| given >= excess)
+    let given = speeds_of(source, stretch).map(|[before, after]| energy_j(kg, before, after));
+    !is_idle(source, stretch)
+        && given
+            .zip(too_much_j())
+            .is_some_and(|(given, excess)| given >= excess)
 }
 
 /// Whether nobody pedals in most of a stretch.
@@ -182,19 +198,14 @@ const HEAVY_KG: f64 = 20.0;
 /// "the flywheel could give it for 1.5 s": the one measured on slopes, at the most its limits leave, else a
 /// heavy one.
 fn flywheel_words(source: &Source<'_>, stretch: &UncorroboratedStretch) -> Option<String> {
-    let aligned = source.ride.aligned;
-    let (_, speed) = wheel_speed(aligned)?;
-    let rows = aligned.grid.rows(Span::new(stretch.from_s, stretch.to_s));
-    let inside = speed.get(rows.clone())?.iter().copied();
-    let mut inside = inside.filter(|v| v.is_finite());
-    let before_m_s = inside.next()?;
-    let after_m_s = inside.next_back().unwrap_or(before_m_s);
+    let [before_m_s, after_m_s] = speeds_of(source, stretch)?;
+    let grid = source.ride.aligned.grid;
+    let rows = grid.rows(Span::new(stretch.from_s, stretch.to_s));
     let read = source.read()?;
     let there = read.get(rows)?.iter().filter(|w| w.is_finite());
-    let shown_j: f64 = there.sum::<f64>() * aligned.grid.step_s;
-    let measured = source.slope().ok().and_then(|slope| slope.flywheel_ci95_kg);
-    let (flywheel, kg) = match measured {
-        Some([_, high]) => (format!("the flywheel ({high:.0} kg at most)"), high),
+    let shown_j: f64 = there.sum::<f64>() * grid.step_s;
+    let (flywheel, kg) = match measured_kg(source) {
+        Some(kg) => (format!("the flywheel ({kg:.0} kg at most)"), kg),
         None => (format!("even a flywheel of {HEAVY_KG:.0} kg"), HEAVY_KG),
     };
     let (most_s, given_j) = (

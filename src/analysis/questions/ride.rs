@@ -2,6 +2,7 @@
 //! segment has.
 
 use std::borrow::Cow;
+use std::cell::OnceCell;
 
 use super::super::loss::{Loss, crosses_chain};
 use super::super::ride::{RideFindings, reference_cadence, set_points};
@@ -67,6 +68,7 @@ impl<'a> Ride<'a> {
                     loss: Loss::between(&references, stream.site, self.session.allowance),
                     crosses_chain: crosses_chain(&references, stream.site),
                     is_first: first == Some(index),
+                    slopes: OnceCell::new(),
                 })
             })
     }
@@ -103,6 +105,8 @@ pub struct Source<'a> {
     pub crosses_chain: bool,
     /// Whether the figures of kinds are about it: they are of the first source.
     pub is_first: bool,
+    /// The slopes of the whole ride, once they were asked for.
+    slopes: OnceCell<Result<Slope, Untold>>,
 }
 
 impl<'a> Source<'a> {
@@ -119,19 +123,18 @@ impl<'a> Source<'a> {
         Some(power.iter().map(|w| kept * w).collect())
     }
 
-    /// The slopes of the whole ride.
-    ///
-    /// # Errors
-    /// Why nothing can be told of them.
-    pub fn slope(&self) -> Result<Slope, Untold> {
-        let pair = Pair {
-            session: self.ride.session,
-            aligned: self.ride.aligned,
-            found: self.ride.found,
-            under_test: self.index,
-            basis: self.basis.ok_or(Untold::NotRecorded)?,
-        };
-        pair.slope(self.ride.aligned.grid.span())
+    /// The slopes of the whole ride; else why nothing can be told of them.
+    pub fn slope(&self) -> &Result<Slope, Untold> {
+        self.slopes.get_or_init(|| {
+            let pair = Pair {
+                session: self.ride.session,
+                aligned: self.ride.aligned,
+                found: self.ride.found,
+                under_test: self.index,
+                basis: self.basis.ok_or(Untold::NotRecorded)?,
+            };
+            pair.slope(self.ride.aligned.grid.span())
+        })
     }
 
     /// A channel of its own.

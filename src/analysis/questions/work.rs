@@ -55,7 +55,7 @@ pub fn answer(source: &Source<'_>) -> Answer {
     }
     let expanded = match scatter(source, verdict.n) {
         Some(scatter) => {
-            let level_w = 100.0 * verdict.limit_w.unwrap_or(0.0) / claim;
+            let level_w = verdict.level_w().unwrap_or(0.0);
             source
                 .budget(scatter, span, level_w)
                 .ok()

@@ -6,11 +6,12 @@
 
 use std::ops::Range;
 
+use crate::analysis::trend::mean;
 use crate::session::Simulation;
 use crate::timeline::Grid;
 
-/// Standard gravity, m/s² (ISO 80000-3).
-pub(super) const GRAVITY_M_S2: f64 = 9.806_65;
+pub(super) use crate::session::STANDARD_GRAVITY as GRAVITY_M_S2;
+
 /// Slower than this a force is not told, m/s.
 const SLOWEST_M_S: f64 = 1.5;
 
@@ -32,12 +33,6 @@ pub struct Inputs<'a> {
 /// A present value.
 pub(super) fn present(column: &[f64], row: usize) -> Option<f64> {
     column.get(row).copied().filter(|v| v.is_finite())
-}
-
-/// Mean of what there is; `None` of nothing.
-pub(super) fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let (sum, n) = values.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
-    crate::stats::finite(sum / n)
 }
 
 /// Sine and cosine of a grade.

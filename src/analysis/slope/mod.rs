@@ -224,7 +224,7 @@ fn bands(
 mod tests {
     use super::inputs::{GRAVITY_M_S2, slope_of};
     use super::*;
-    use crate::stats::vectors::assert_close;
+    use crate::stats::vectors::{PLATEAUS, assert_close};
     use crate::timeline::Grid;
 
     /// Rows of constant grade and speed, one plateau after another.
@@ -258,17 +258,7 @@ mod tests {
 
     #[test]
     fn the_worked_plateaus_give_half_the_gradient() {
-        // Made up beforehand: m 85 kg, κ ½, c_r 0.004, ½C_w 0.192, crank power carried by 0.978.
-        let plateaus = [
-            (0.0, 8.0, 127.8),
-            (0.0, 5.0, 41.6),
-            (2.0, 7.0, 150.8),
-            (4.0, 6.0, 165.0),
-            (6.0, 5.0, 169.2),
-            (8.0, 4.2, 171.6),
-            (4.0, 8.0, 264.0),
-        ];
-        let columns = ride(&plateaus, 90);
+        let columns = ride(&PLATEAUS, 90);
         let found = gradient_of(&columns, None).unwrap();
         assert_close(found.mass.estimate / 85.0, 0.500057, 1e-5);
         let weight_n = 85.0 * GRAVITY_M_S2;

@@ -10,10 +10,10 @@ use crate::analysis::ride;
 use crate::analysis::table::Table;
 use crate::analysis::verdict::conformity::{MIN_SECONDS, Outcome};
 use crate::analysis::verdict::figures::Verdict;
-use crate::analysis::verdict::uncertainty::{ALLOWANCE, Distribution, rectangular};
+use crate::analysis::verdict::uncertainty::{ALLOWANCE, rectangular};
 use crate::recording::Channel;
 use crate::session::{Fact, Kind, Role, Session};
-use crate::stats::{Interval, NORMAL_95, median_of, t_quantile};
+use crate::stats::{Interval, median_of};
 use crate::text::{machine_number, one_line};
 use crate::timeline::{Aligned, Span};
 
@@ -158,7 +158,8 @@ impl Surveyed {
                     Outcome::NotApplicable | Outcome::ReferencesDisagree
                 );
                 if let (Some(bias_percent), false) = (verdict.bias_percent, unfit) {
-                    let loss = loss_before(session, &verdict.under_test);
+                    let source = session.stream_index(&verdict.under_test);
+                    let loss = Loss::before(session, source);
                     blocks.push(Block {
                         segment: segment.id,
                         kind: segment.kind,
@@ -171,7 +172,7 @@ impl Surveyed {
                         limit_percent: verdict.limit_percent,
                         outcome: verdict.outcome,
                         is_first: is_of_first(session, verdict),
-                        power_w: power_w(verdict),
+                        power_w: verdict.level_w().unwrap_or(f64::NAN),
                         gear_m: gear_m(aligned, span),
                         mode: mode(&modes, span),
                         parts: Parts::of(verdict, loss),
@@ -218,9 +219,8 @@ impl Parts {
         let (mut seconds, mut references, mut allowance) = (0.0, 0.0_f64, 0.0);
         for line in &verdict.budget {
             let percent = line.standard_uncertainty_percent.unwrap_or(f64::NAN);
-            if line.distribution == Distribution::StudentT.word() {
-                let dof = line.degrees_of_freedom.unwrap_or(f64::INFINITY);
-                seconds = t_quantile(0.975, dof) * percent / NORMAL_95;
+            if line.is_scatter() {
+                seconds = line.as_known_percent().unwrap_or(f64::NAN);
             } else if line.source == ALLOWANCE {
                 allowance = percent;
             } else {
@@ -274,23 +274,9 @@ impl Bench {
     }
 }
 
-/// The loss between the references and a source.
-fn loss_before(session: &Session, under_test: &str) -> Loss {
-    let site = |index: usize| session.streams.get(index)?.site;
-    let references: Vec<_> = session.with_role(Role::Reference).map(site).collect();
-    let source = session.stream_index(under_test).and_then(site);
-    Loss::between(&references, source, session.allowance)
-}
-
 fn is_of_first(session: &Session, verdict: &Verdict) -> bool {
     let first = session.with_role(Role::UnderTest).next();
     first.is_some() && session.stream_index(&verdict.under_test) == first
-}
-
-/// The power that percentages refer to.
-fn power_w(verdict: &Verdict) -> f64 {
-    let level = verdict.limit_w.zip(verdict.limit_percent);
-    level.map_or(f64::NAN, |(watts, percent)| 100.0 * watts / percent)
 }
 
 /// |b| + U, the largest over every loss that may be; `None` for a block that is too short to be judged.

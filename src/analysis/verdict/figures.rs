@@ -42,6 +42,11 @@ pub struct Verdict {
 }
 
 impl Verdict {
+    /// The power that its percentages refer to, W.
+    pub fn level_w(&self) -> Option<f64> {
+        Some(100.0 * self.limit_w? / self.limit_percent?)
+    }
+
     /// Why, in sentences.
     pub fn sentences(&self) -> Vec<String> {
         self.reasons.iter().map(Reason::to_string).collect()

@@ -4,7 +4,7 @@ use crate::analysis::agreement::PERCENT_FROM_W;
 use crate::analysis::verdict::figures::BudgetLine;
 use crate::session::{Allowance, Claim, CommonErrors};
 use crate::stats::serial::MeanUncertainty;
-use crate::stats::t_quantile;
+use crate::stats::{NORMAL_95, t_quantile};
 
 /// What is known about how a contribution scatters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -15,6 +15,19 @@ pub enum Distribution {
     Rectangular,
     /// Several together, stated as a standard uncertainty.
     Normal,
+}
+
+impl BudgetLine {
+    /// Whether it is the scatter of the seconds.
+    pub fn is_scatter(&self) -> bool {
+        self.distribution == Distribution::StudentT.word()
+    }
+
+    /// Standard uncertainty as if it were known exactly: half-width of its 95 % limits / 1.96, %.
+    pub fn as_known_percent(&self) -> Option<f64> {
+        let dof = self.degrees_of_freedom.unwrap_or(f64::INFINITY);
+        Some(t_quantile(0.975, dof) * self.standard_uncertainty_percent? / NORMAL_95)
+    }
 }
 
 impl Distribution {
