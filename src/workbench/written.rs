@@ -18,7 +18,7 @@ use crate::export::table;
 use crate::picture::kind::{PictureKind, picture};
 use crate::picture::parts::Picture;
 use crate::picture::proof;
-use crate::session::Kind;
+use crate::picture::subject::Subject;
 
 /// Width of a picture, pixels.
 const WIDTH: u32 = 1200;
@@ -112,8 +112,13 @@ fn picture_shown(state: &State) -> Result<Picture, String> {
             let ranked = found.findings.ranked();
             let answer = ranked.get(state.answer.min(ranked.len().saturating_sub(1)));
             let answer = answer.ok_or("no question is answered yet")?;
-            let question = whole_ride(state);
-            proof::of(&judged(&question, Kind::Open), answer)
+            let Question {
+                opened,
+                aligned,
+                found,
+                ..
+            } = whole_ride(state);
+            proof::of(&Subject::ride(&opened.session, &aligned, &found), answer)
         }
         View::Ride => {
             let kind = state.figures_kind();
@@ -125,10 +130,8 @@ fn picture_shown(state: &State) -> Result<Picture, String> {
                 },
                 ..whole_ride(state)
             };
-            let shows = match state.segment_with_figures() {
-                Some(_) => PictureKind::named(kind.spec().picture),
-                None => None,
-            };
+            let shows = state.segment_with_figures();
+            let shows = shows.and_then(|_| PictureKind::named(kind.spec().picture));
             picture(
                 shows.unwrap_or(PictureKind::Traces),
                 &judged(&question, kind),
@@ -136,7 +139,10 @@ fn picture_shown(state: &State) -> Result<Picture, String> {
         }
         _ => {
             let about = state.about().ok_or("this view draws no picture")?;
-            views::picture(&state.question(about))
+            views::picture(&Question {
+                about,
+                ..whole_ride(state)
+            })
         }
     }
 }
